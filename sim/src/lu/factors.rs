@@ -1,0 +1,261 @@
+//! The factorisation with given pivots.
+//!
+//! ```text
+//! u_jk = a_jk − Σ_{m<j} l_jm u_mk,   l_ik = (a_ik − Σ_{m<k} l_im u_mk) / u_kk
+//! ```
+//!
+//! Symbols   j, k, m steps;  i the step of a row;  places and targets are the plan's
+//! Source    Gilbert and Peierls, SIAM J. Sci. Stat. Comput. 9 (1988) 862
+//! Care      the pivot's place holds `1/u_kk`
+
+use super::plan::{Column, Plan};
+use super::{Entry, Singular, Symbolic, pivot};
+
+/// The factors of one matrix, its pivots, and the scratch of solutions.
+///
+/// [`new`](Self::new), then [`factor`](Self::factor) fixes all sizes; the other methods do not allocate.
+#[derive(Clone, Debug)]
+pub struct Factors<T> {
+    pub(super) plan: Plan,
+    /// `[entries]` L and U, as the plan lays them out.
+    pub(super) lu: Vec<T>,
+    /// `[tail entries]` The tail before its varying entries and its own elimination, S0.
+    base: Vec<T>,
+    /// `[varying]` The varying entries taken last.
+    pub(super) varying: Vec<T>,
+    /// `[n]` By step: reciprocal of the largest magnitude in the pivot row when pivots were chosen.
+    pub(super) scale: Vec<f64>,
+    /// `[n]` By step: largest magnitude in the column of L + U when pivots were chosen, rows scaled.
+    pub(super) reference: Vec<f64>,
+    /// `[n]`
+    pub(super) scratch: Vec<T>,
+    state: State,
+}
+
+/// What of the factors can be relied on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum State {
+    /// Nothing: no pivots yet.
+    Unpivoted,
+    /// Pivots and layout.
+    Pivoted,
+    /// Also head, border and S0.
+    Based,
+    /// Everything.
+    Factored,
+}
+
+impl<T: Entry> Factors<T> {
+    /// Factors without pivots yet.
+    pub fn new(symbolic: &Symbolic) -> Self {
+        let n = symbolic.n();
+        Self {
+            plan: Plan::default(),
+            lu: Vec::new(),
+            base: Vec::new(),
+            varying: Vec::new(),
+            scale: Vec::with_capacity(n),
+            reference: vec![0.0; n],
+            scratch: vec![T::default(); n],
+            state: State::Unpivoted,
+        }
+    }
+
+    /// Chooses the pivots for these values, `[nnz]` or longer, and factorises. Allocates.
+    ///
+    /// # Errors
+    /// [`Singular`] at a value that is not finite or a column without a usable pivot. The former pivots,
+    /// if any, are kept.
+    ///
+    /// # Panics
+    /// When `values` is too short.
+    pub fn factor(&mut self, symbolic: &Symbolic, values: &[T]) -> Result<(), Singular> {
+        let values = &values[..symbolic.nnz()];
+        self.state = self.state.min(State::Pivoted);
+        all_finite(symbolic, values)?;
+        let scales = pivot::row_scales(symbolic, values);
+        let choice = pivot::choose(symbolic, values, &scales)?;
+        let plan = Plan::new(symbolic, &choice);
+        self.lu.clear();
+        self.lu.resize(plan.rows.len(), T::default());
+        self.base.clear();
+        self.base.resize(plan.rows.len() - plan.third, T::default());
+        self.varying.clear();
+        self.varying.resize(plan.varying.len(), T::default());
+        self.scale.clear();
+        self.scale
+            .extend(plan.row_of_step.iter().map(|&row| scales[row as usize]));
+        self.plan = plan;
+        self.state = State::Pivoted;
+        self.refactor(symbolic, values)?;
+        self.set_reference();
+        Ok(())
+    }
+
+    /// Factorises with the present pivots; every value, `[nnz]` or longer, may be new. Does not
+    /// allocate, except that without pivots it is [`factor`](Self::factor).
+    ///
+    /// # Errors
+    /// [`Singular`] at a value that is not finite or a pivot without a finite reciprocal. Other pivots
+    /// may still exist: try [`factor`](Self::factor).
+    ///
+    /// # Panics
+    /// When `values` is too short.
+    pub fn refactor(&mut self, symbolic: &Symbolic, values: &[T]) -> Result<(), Singular> {
+        if self.state == State::Unpivoted {
+            return self.factor(symbolic, values);
+        }
+        let values = &values[..symbolic.nnz()];
+        self.state = State::Pivoted;
+        all_finite(symbolic, values)?;
+        let plan = &self.plan;
+        self.lu.fill(T::default());
+        for &(entry, place) in &plan.constant {
+            self.lu[place as usize] = values[entry as usize];
+        }
+        let (head, tail) = plan.columns.split_at(plan.head);
+        let rows = &plan.rows[..];
+        eliminate(&plan.columns, head, rows, &plan.head_targets, &mut self.lu)
+            .map_err(|step| self.singular(step))?;
+        // The head's share of the tail
+        let (done, open) = self.lu.split_at_mut(plan.second);
+        let mut targets = &plan.border_targets[..];
+        debug_assert_eq!(tail.len() + 1, plan.border.len());
+        for entry in plan.second..plan.third {
+            let u = open[entry - plan.second];
+            let lower = &done[plan.columns[rows[entry] as usize].lower()];
+            let (now, later) = targets.split_at(lower.len());
+            targets = later;
+            for (&l, &target) in lower.iter().zip(now) {
+                open[target as usize] -= l * u;
+            }
+        }
+        self.base.copy_from_slice(&self.lu[plan.third..]);
+        self.state = State::Based;
+        self.finish(values)
+    }
+
+    /// Factorises with the present pivots when only the varying entries of `values`, `[nnz]` or longer,
+    /// have changed since the last [`factor`](Self::factor) or [`refactor`](Self::refactor): redoes the
+    /// tail and no more. After one of these has failed it does all that [`refactor`](Self::refactor) does.
+    ///
+    /// # Errors
+    /// As [`refactor`](Self::refactor).
+    ///
+    /// # Panics
+    /// When `values` is too short.
+    pub fn refactor_varying(&mut self, symbolic: &Symbolic, values: &[T]) -> Result<(), Singular> {
+        if self.state < State::Based {
+            return self.refactor(symbolic, values);
+        }
+        let values = &values[..symbolic.nnz()];
+        self.state = State::Based;
+        self.lu[self.plan.third..].copy_from_slice(&self.base);
+        self.finish(values)?;
+        if !self
+            .varying
+            .iter()
+            .fold(true, |ok, value| ok & value.magnitude().is_finite())
+        {
+            self.state = State::Based;
+            all_finite(symbolic, values)?;
+        }
+        Ok(())
+    }
+
+    /// Adds the varying entries to the tail and eliminates it.
+    fn finish(&mut self, values: &[T]) -> Result<(), Singular> {
+        let plan = &self.plan;
+        let open = &mut self.lu[plan.third..];
+        for (&(entry, place), copy) in plan.varying.iter().zip(&mut self.varying) {
+            let value = values[entry as usize];
+            *copy = value;
+            open[place as usize] += value;
+        }
+        let tail = &plan.columns[plan.head..];
+        eliminate(
+            &plan.columns,
+            tail,
+            &plan.rows,
+            &plan.tail_targets,
+            &mut self.lu,
+        )
+        .map_err(|step| self.singular(plan.head + step))?;
+        self.state = State::Factored;
+        Ok(())
+    }
+
+    fn singular(&self, step: usize) -> Singular {
+        Singular {
+            column: self.plan.column_of_step[step] as usize,
+        }
+    }
+
+    /// Whether [`solve`](Self::solve) may be called.
+    pub fn is_factored(&self) -> bool {
+        self.state == State::Factored
+    }
+
+    /// The number of steps which [`refactor_varying`](Self::refactor_varying) skips.
+    pub fn head(&self) -> usize {
+        self.plan.head
+    }
+
+    /// The number of entries of L and U together, the unit diagonal not counted.
+    pub fn entries(&self) -> usize {
+        self.lu.len()
+    }
+}
+
+/// Names the first column with a value that is not finite.
+fn all_finite<T: Entry>(symbolic: &Symbolic, values: &[T]) -> Result<(), Singular> {
+    // Without an early exit the common case is a few vector instructions
+    if values
+        .iter()
+        .fold(true, |ok, value| ok & value.magnitude().is_finite())
+    {
+        return Ok(());
+    }
+    let column = (0..symbolic.n()).find(|&column| {
+        let values = &values[symbolic.pattern.entries(column)];
+        values.iter().any(|value| !value.magnitude().is_finite())
+    });
+    column.map_or(Ok(()), |column| Err(Singular { column }))
+}
+
+/// Eliminates the `chosen` columns in place, `lu` `[entries]`; else the number of the one that failed.
+#[inline]
+fn eliminate<T: Entry>(
+    columns: &[Column],
+    chosen: &[Column],
+    rows: &[u32],
+    mut targets: &[u32],
+    lu: &mut [T],
+) -> Result<(), usize> {
+    for (number, &column) in chosen.iter().enumerate() {
+        let (done, open) = lu.split_at_mut(column.start as usize);
+        let open = &mut open[..(column.end - column.start) as usize];
+        for (offset, &j) in rows[column.upper()].iter().enumerate() {
+            let u = open[offset];
+            let lower = &done[columns[j as usize].lower()];
+            let (now, later) = targets.split_at(lower.len());
+            targets = later;
+            for (&l, &target) in lower.iter().zip(now) {
+                open[target as usize] -= l * u;
+            }
+        }
+        let (pivot, lower) = open[column.upper().len()..]
+            .split_first_mut()
+            .ok_or(number)?;
+        let reciprocal = pivot.reciprocal();
+        let size = reciprocal.magnitude();
+        if !(size > 0.0 && size.is_finite()) {
+            return Err(number);
+        }
+        *pivot = reciprocal;
+        for l in lower {
+            *l *= reciprocal;
+        }
+    }
+    Ok(())
+}
