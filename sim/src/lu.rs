@@ -75,6 +75,11 @@ impl Pattern {
         &self.rows[self.entries(column)]
     }
 
+    /// The column an entry belongs to.
+    pub(crate) fn column_of(&self, entry: usize) -> usize {
+        self.column_starts.partition_point(|&start| start <= entry) - 1
+    }
+
     /// The numbers of the entries of one column.
     pub(crate) fn entries(&self, column: usize) -> std::ops::Range<usize> {
         self.column_starts[column]..self.column_starts[column + 1]

@@ -8,14 +8,17 @@
 //! Source    Gilbert and Peierls, SIAM J. Sci. Stat. Comput. 9 (1988) 862
 //! Care      the pivot's place holds `1/u_kk`
 
+use super::pivot::{self, Choice};
 use super::plan::{Column, Plan};
-use super::{Entry, Singular, Symbolic, pivot};
+use super::{Entry, Singular, Symbolic};
 
 /// The factors of one matrix, its pivots, and the scratch of solutions.
 ///
 /// [`new`](Self::new), then [`factor`](Self::factor) fixes all sizes; the other methods do not allocate.
 #[derive(Clone, Debug)]
 pub struct Factors<T> {
+    /// The pivots that `plan` was made for.
+    choice: Choice,
     pub(super) plan: Plan,
     /// `[entries]` L and U, as the plan lays them out.
     pub(super) lu: Vec<T>,
@@ -29,6 +32,8 @@ pub struct Factors<T> {
     pub(super) reference: Vec<f64>,
     /// `[n]`
     pub(super) scratch: Vec<T>,
+    /// The first step redone by the last factorisation.
+    pub(super) changed: usize,
     state: State,
 }
 
@@ -50,6 +55,7 @@ impl<T: Entry> Factors<T> {
     pub fn new(symbolic: &Symbolic) -> Self {
         let n = symbolic.n();
         Self {
+            choice: Choice::default(),
             plan: Plan::default(),
             lu: Vec::new(),
             base: Vec::new(),
@@ -57,6 +63,7 @@ impl<T: Entry> Factors<T> {
             scale: Vec::with_capacity(n),
             reference: vec![0.0; n],
             scratch: vec![T::default(); n],
+            changed: 0,
             state: State::Unpivoted,
         }
     }
@@ -75,17 +82,22 @@ impl<T: Entry> Factors<T> {
         all_finite(symbolic, values)?;
         let scales = pivot::row_scales(symbolic, values);
         let choice = pivot::choose(symbolic, values, &scales)?;
-        let plan = Plan::new(symbolic, &choice);
-        self.lu.clear();
-        self.lu.resize(plan.rows.len(), T::default());
-        self.base.clear();
-        self.base.resize(plan.rows.len() - plan.third, T::default());
-        self.varying.clear();
-        self.varying.resize(plan.varying.len(), T::default());
+        // New pivots are often the old ones
+        if self.state == State::Unpivoted || choice != self.choice {
+            self.plan = Plan::new(symbolic, &choice);
+            self.choice = choice;
+            let entries = self.plan.rows.len();
+            self.lu.resize(entries, T::default());
+            self.base.resize(entries - self.plan.third, T::default());
+            self.varying.resize(self.plan.varying.len(), T::default());
+        }
         self.scale.clear();
-        self.scale
-            .extend(plan.row_of_step.iter().map(|&row| scales[row as usize]));
-        self.plan = plan;
+        self.scale.extend(
+            self.plan
+                .row_of_step
+                .iter()
+                .map(|&row| scales[row as usize]),
+        );
         self.state = State::Pivoted;
         self.refactor(symbolic, values)?;
         self.set_reference();
@@ -107,6 +119,7 @@ impl<T: Entry> Factors<T> {
         }
         let values = &values[..symbolic.nnz()];
         self.state = State::Pivoted;
+        self.changed = 0;
         all_finite(symbolic, values)?;
         let plan = &self.plan;
         self.lu.fill(T::default());
@@ -132,7 +145,7 @@ impl<T: Entry> Factors<T> {
         }
         self.base.copy_from_slice(&self.lu[plan.third..]);
         self.state = State::Based;
-        self.finish(values)
+        self.finish(symbolic, values)
     }
 
     /// Factorises with the present pivots when only the varying entries of `values`, `[nnz]` or longer,
@@ -150,27 +163,29 @@ impl<T: Entry> Factors<T> {
         }
         let values = &values[..symbolic.nnz()];
         self.state = State::Based;
+        self.changed = self.plan.head;
         self.lu[self.plan.third..].copy_from_slice(&self.base);
-        self.finish(values)?;
-        if !self
-            .varying
-            .iter()
-            .fold(true, |ok, value| ok & value.magnitude().is_finite())
-        {
-            self.state = State::Based;
-            all_finite(symbolic, values)?;
-        }
-        Ok(())
+        self.finish(symbolic, values)
     }
 
     /// Adds the varying entries to the tail and eliminates it.
-    fn finish(&mut self, values: &[T]) -> Result<(), Singular> {
+    fn finish(&mut self, symbolic: &Symbolic, values: &[T]) -> Result<(), Singular> {
         let plan = &self.plan;
         let open = &mut self.lu[plan.third..];
+        let mut finite = true;
         for (&(entry, place), copy) in plan.varying.iter().zip(&mut self.varying) {
             let value = values[entry as usize];
             *copy = value;
             open[place as usize] += value;
+            finite &= value.magnitude().is_finite();
+        }
+        if !finite {
+            let taken = plan.varying.iter().map(|&(entry, _)| entry as usize);
+            let mut bad = taken.filter(|&entry| !values[entry].magnitude().is_finite());
+            let column = bad
+                .next()
+                .map_or(0, |entry| symbolic.pattern.column_of(entry));
+            return Err(Singular { column });
         }
         let tail = &plan.columns[plan.head..];
         eliminate(
@@ -216,11 +231,14 @@ fn all_finite<T: Entry>(symbolic: &Symbolic, values: &[T]) -> Result<(), Singula
     {
         return Ok(());
     }
-    let column = (0..symbolic.n()).find(|&column| {
-        let values = &values[symbolic.pattern.entries(column)];
-        values.iter().any(|value| !value.magnitude().is_finite())
-    });
-    column.map_or(Ok(()), |column| Err(Singular { column }))
+    let bad = values
+        .iter()
+        .position(|value| !value.magnitude().is_finite());
+    bad.map_or(Ok(()), |entry| {
+        Err(Singular {
+            column: symbolic.pattern.column_of(entry),
+        })
+    })
 }
 
 /// Eliminates the `chosen` columns in place, `lu` `[entries]`; else the number of the one that failed.

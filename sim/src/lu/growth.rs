@@ -22,23 +22,21 @@ pub const GROWTH_LIMIT: f64 = 1e4;
 impl<T: Entry> Factors<T> {
     /// Growth of the entries, column by column, against the last choice of pivots: 1 just after
     /// [`factor`](Self::factor), beyond [`GROWTH_LIMIT`] when new pivots are due, infinite when an
-    /// entry is not a number. Scaling all values counts as growth; without pivots it is 0. O(nnz(L + U)).
+    /// entry is not a number. Scaling all values counts as growth; without pivots it is 0. After
+    /// [`refactor_varying`](Self::refactor_varying) the tail's growth, as the head is what it was.
+    /// O(nnz(L + U)).
     pub fn growth(&self) -> f64 {
         let mut growth = 0.0_f64;
-        // Varying entries lie in ascending columns
+        // Varying entries lie in the tail, columns ascending
         let mut varying = self.plan.varying.iter().zip(&self.varying).peekable();
-        for (step, (&reference, column)) in
-            self.reference.iter().zip(&self.plan.columns).enumerate()
-        {
-            let end = column.end as usize;
-            let mut bound = reference;
-            while let Some((&(_, place), value)) = varying.peek().copied() {
-                let place = place as usize + self.plan.third;
-                if place >= end || step < self.plan.head {
-                    break;
-                }
-                bound = bound.max(value.magnitude() * self.scale[self.plan.rows[place] as usize]);
-                varying.next();
+        for step in self.changed..self.plan.columns.len() {
+            let end = self.plan.columns[step].end as usize;
+            let mut bound = self.reference[step];
+            while let Some(((_, place), value)) =
+                varying.next_if(|((_, place), _)| self.plan.third + (*place as usize) < end)
+            {
+                let row = self.plan.rows[self.plan.third + *place as usize];
+                bound = bound.max(value.magnitude() * self.scale[row as usize]);
             }
             growth = growth.max(self.largest(step) / bound);
         }
@@ -67,13 +65,11 @@ impl<T: Entry> Factors<T> {
     /// The largest entry passed through in a column, rows scaled.
     fn largest(&self, step: usize) -> f64 {
         let column = self.plan.columns[step];
+        // Bits of numbers without a sign order like the numbers, NaN last
         let sized = |places: std::ops::Range<usize>| {
-            let rows = &self.plan.rows[places.clone()];
-            let sizes = self.lu[places].iter().zip(rows);
-            sizes.fold(0.0_f64, |most, (value, &row)| {
-                let size = value.magnitude() * self.scale[row as usize];
-                // NaN counts as infinite, which `max` would ignore
-                most.max(if size.is_nan() { f64::INFINITY } else { size })
+            let sizes = self.lu[places.clone()].iter().zip(&self.plan.rows[places]);
+            sizes.fold(0, |most, (value, &row)| {
+                most.max((value.magnitude() * self.scale[row as usize]).to_bits())
             })
         };
         let border = match step.checked_sub(self.plan.head) {
@@ -81,7 +77,16 @@ impl<T: Entry> Factors<T> {
             None => 0..0,
         };
         let pivot = self.lu[column.pivot as usize].magnitude().recip();
-        let below = sized(column.lower()).max(self.scale[step]) * pivot;
-        sized(border).max(sized(column.upper())).max(below)
+        let below = f64::from_bits(sized(column.lower()).max(self.scale[step].to_bits())) * pivot;
+        let largest = f64::from_bits(
+            sized(border)
+                .max(sized(column.upper()))
+                .max(below.to_bits()),
+        );
+        if largest.is_nan() {
+            f64::INFINITY
+        } else {
+            largest
+        }
     }
 }

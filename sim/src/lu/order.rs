@@ -31,16 +31,19 @@ const NONE: usize = usize::MAX;
 pub(super) fn match_rows(pattern: &Pattern) -> Result<(), Structural> {
     let n = pattern.n;
     let mut column_of_row = vec![NONE; n]; // [n]
-    // Diagonals first: they are nearly all of a matching already
+    // Diagonals first: they are nearly all of a matching already. Once matched a column stays so,
+    // though on another row perhaps
+    let mut matched = vec![false; n];
     for column in 0..n {
         if pattern.column(column).binary_search(&column).is_ok() {
             column_of_row[column] = column;
+            matched[column] = true;
         }
     }
     let mut seen = vec![NONE; n]; // [n] by row: the column whose search was here last
     let mut path: Vec<(usize, usize)> = Vec::new(); // column, its next entry
     for start in 0..n {
-        if column_of_row[start] == start {
+        if matched[start] {
             continue;
         }
         // A free row for `start`, moving the columns in the way on to other rows

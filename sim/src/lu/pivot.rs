@@ -31,6 +31,7 @@ pub const THRESHOLD: f64 = 0.1;
 pub const CANCELLATION: f64 = 4.0 * f64::EPSILON;
 
 /// Pivots, in the order of the columns.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub(super) struct Choice {
     /// `[n]` The pivot row of each step.
     pub(super) rows: Vec<u32>,
