@@ -33,19 +33,16 @@ pub(super) fn match_rows(pattern: &Pattern) -> Result<(), Structural> {
     let mut column_of_row = vec![NONE; n]; // [n]
     // Diagonals first: they are nearly all of a matching already. Once matched a column stays so,
     // though on another row perhaps
-    let mut matched = vec![false; n];
+    let mut missing = vec![true; n];
     for column in 0..n {
         if pattern.column(column).binary_search(&column).is_ok() {
             column_of_row[column] = column;
-            matched[column] = true;
+            missing[column] = false;
         }
     }
     let mut seen = vec![NONE; n]; // [n] by row: the column whose search was here last
     let mut path: Vec<(usize, usize)> = Vec::new(); // column, its next entry
-    for start in 0..n {
-        if matched[start] {
-            continue;
-        }
+    for start in (0..n).filter(|&column| missing[column]) {
         // A free row for `start`, moving the columns in the way on to other rows
         path.clear();
         path.push((start, pattern.column_starts[start]));

@@ -172,10 +172,12 @@ impl Plan {
             }
         };
         let (head, tail) = self.columns.split_at(self.head);
-        head.iter()
-            .for_each(|&column| inside(column, &mut self.head_targets));
-        tail.iter()
-            .for_each(|&column| inside(column, &mut self.tail_targets));
+        for &column in head {
+            inside(column, &mut self.head_targets);
+        }
+        for &column in tail {
+            inside(column, &mut self.tail_targets);
+        }
         for (column, ends) in tail.iter().zip(self.border.windows(2)) {
             let upper = ends[0] as usize..ends[1] as usize;
             for entry in upper

@@ -1,9 +1,11 @@
 //! Checks against a dense factorisation, which shares no code with this one.
 
+mod any;
+mod refusals;
+
 use super::amplifier::{Random, Triplet, amplifier, summed};
 use super::*;
 use nalgebra::{Complex, DMatrix, DVector};
-use proptest::prelude::*;
 
 /// Componentwise backward error promised for amplifier-like matrices.
 const BACKWARD: f64 = 1e-11;
@@ -131,14 +133,20 @@ impl Case {
             let expected = matrix.lu().solve(&b).unwrap();
             let mut x = b.as_slice().to_vec();
             if transposed {
-                factors.solve_transposed(&mut x)
+                factors.solve_transposed(&mut x);
             } else {
-                factors.solve(&mut x)
+                factors.solve(&mut x);
             }
             let error = (DVector::from_vec(x) - &expected).amax() / expected.amax();
             assert!(error <= bound, "transposed {transposed}: {error:e}");
         }
     }
+}
+
+/// A whole number below `n`.
+fn below(random: &mut Random, n: usize) -> usize {
+    random.next();
+    (random.0 >> 11) as usize % n
 }
 
 fn factored(case: &Case) -> (Symbolic, Factors<f64>) {
@@ -219,100 +227,6 @@ fn constant_entries_are_taken_from_the_last_refactor() {
     assert_ne!(factors.lu, expected);
 }
 
-/// Square patterns with a full diagonal of pivots hidden by a permutation of the rows.
-fn any_case() -> impl Strategy<Value = Case> {
-    (1_usize..24, any::<u64>(), 0.0..4.0_f64, 0.0..1.0_f64).prop_map(|(n, seed, density, share)| {
-        let mut random = Random(seed | 1);
-        let mut below = |n: usize| (random.next() * n as f64) as usize;
-        let mut rows: Vec<usize> = (0..n).collect();
-        (1..n).for_each(|i| rows.swap(i, below(i + 1)));
-        let mut triplets: Vec<Triplet> = Vec::new();
-        for column in 0..n {
-            triplets.push((rows[column], column, 3.0, false));
-            for _ in 0..(density * 1.5) as usize {
-                triplets.push((below(n), column, 0.0, false));
-            }
-        }
-        let mut triplets = summed(triplets);
-        let scales: Vec<f64> = (0..n).map(|_| random.log(1e-6, 1e6)).collect();
-        for (row, _, value, varying) in &mut triplets {
-            *value = (*value + random.next() - 0.5) * scales[*row];
-            *varying = random.next() < share;
-        }
-        Case::new((n, triplets))
-    })
-}
-
-impl std::fmt::Debug for Case {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "{:?} {:?} {:?}", self.pattern, self.values, self.varying)
-    }
-}
-
-proptest! {
-    #![proptest_config(ProptestConfig::with_cases(400))]
-
-    #[test]
-    fn any_pattern_and_any_varying_part(case in any_case(), change in 0.5..2.0_f64) {
-        let (symbolic, mut factors) = factored(&case);
-        case.solves_scaled(&mut factors, &case.values, 1e-12);
-        prop_assert!((factors.growth() - 1.0).abs() < 1e-12);
-        prop_assert!(factors.rcond() > 0.0 && factors.rcond() <= 1.0);
-
-        let mut values = case.values.clone();
-        for (value, _) in values.iter_mut().zip(&case.varying).filter(|(_, varying)| **varying) {
-            *value *= change;
-        }
-        let mut full = factors.clone();
-        prop_assert_eq!(
-            factors.refactor_varying(&symbolic, &values),
-            full.refactor(&symbolic, &values)
-        );
-        prop_assert_eq!(&factors.lu, &full.lu);
-        if factors.growth() < 100.0 {
-            case.solves_scaled(&mut factors, &values, 1e-10);
-        }
-        // Back again: the same factors as from the choice of pivots
-        factors.refactor_varying(&symbolic, &case.values).unwrap();
-        full.factor(&symbolic, &case.values).unwrap();
-        prop_assert_eq!(&factors.lu, &full.lu);
-    }
-
-    #[test]
-    fn renumbering_changes_nothing_but_the_numbers(seed in 1_u64..1_000_000) {
-        let (n, triplets) = amplifier(3, 7);
-        let mut random = Random(seed);
-        let mut shuffled = || {
-            let mut list: Vec<usize> = (0..n).collect();
-            (1..n).for_each(|i| list.swap(i, (random.next() * (i + 1) as f64) as usize));
-            list
-        };
-        let (rows, columns) = (shuffled(), shuffled());
-        let alike = triplets.iter().map(|&(r, c, v, varies)| (rows[r], rows[c], v, varies));
-        let alike = Case::new((n, alike.collect()));
-        let [direct, transposed] = alike.errors(&mut factored(&alike).1, &alike.values);
-        prop_assert!(direct < BACKWARD, "{direct:e}");
-        // Rows are scaled and columns are not, which the transposed solution pays for
-        prop_assert!(transposed < 1e-7, "{transposed:e}");
-        let moved = triplets.iter().map(|&(r, c, v, varies)| (rows[r], columns[c], v, varies));
-        let (case, moved) = (Case::new((n, triplets.clone())), Case::new((n, moved.collect())));
-        let (_, mut factors) = factored(&case);
-        let (_, mut moved_factors) = factored(&moved);
-        // The diagonal is gone, and the ordering without its guide
-        let [direct, transposed] = moved.errors(&mut moved_factors, &moved.values);
-        prop_assert!(direct < 1e-9 && transposed < 1e-6, "{direct:e} {transposed:e}");
-        let mut x: Vec<f64> = (0..n).map(|i| i as f64 - 3.5).collect();
-        let mut y = vec![0.0; n];
-        (0..n).for_each(|i| y[rows[i]] = x[i]);
-        factors.solve(&mut x);
-        moved_factors.solve(&mut y);
-        let size = x.iter().fold(0.0_f64, |most, x| most.max(x.abs()));
-        for i in 0..n {
-            prop_assert!((y[columns[i]] - x[i]).abs() <= 1e-8 * size);
-        }
-    }
-}
-
 /// Named shapes: arrow both ways, tridiagonal, ideal source, transformer.
 #[test]
 fn shapes() {
@@ -390,121 +304,15 @@ fn complex_against_dense() {
         let expected = matrix.lu().solve(&b).unwrap();
         let mut x = b.as_slice().to_vec();
         if transposed {
-            factors.solve_transposed(&mut x)
+            factors.solve_transposed(&mut x);
         } else {
-            factors.solve(&mut x)
+            factors.solve(&mut x);
         }
         let error = (DVector::from_vec(x) - &expected).camax() / expected.camax();
         assert!(error < 1e-9, "transposed {transposed}: {error:e}");
     }
     values[3].im = f64::NAN;
     assert!(factors.refactor(&symbolic, &values).is_err());
-}
-
-#[test]
-fn structurally_singular_names_the_column() {
-    let analyse = |n, places: &[(usize, usize)]| {
-        let case = Case::new((n, places.iter().map(|&(r, c)| (r, c, 1.0, false)).collect()));
-        Symbolic::analyse(&case.pattern, &case.varying)
-    };
-    // Column 1 empty; columns 1 and 2 on the one row 2; a path of exchanges that succeeds
-    let empty = analyse(3, &[(0, 0), (1, 0), (2, 2)]).unwrap_err();
-    assert_eq!(empty, Structural { column: 1 });
-    assert_eq!(
-        analyse(3, &[(0, 0), (2, 1), (2, 2), (1, 0)])
-            .unwrap_err()
-            .column,
-        1
-    );
-    assert!(analyse(3, &[(0, 0), (1, 0), (0, 1), (2, 1), (1, 2)]).is_ok());
-    assert!(empty.to_string().contains("column 1"));
-}
-
-#[test]
-fn numerically_singular_names_the_column() {
-    // Unknowns 1 and 2 float together: one of them is named; unknown 0 never
-    let case = Case::dense(3, &[2.0, 0.0, 0.0, 0.0, 0.3, -0.3, 0.0, -0.3, 0.3]);
-    let symbolic = case.analyse();
-    let mut factors = Factors::new(&symbolic);
-    let error = factors.factor(&symbolic, &case.values).unwrap_err();
-    assert_eq!(error, Singular { column: 2 });
-    assert!(error.to_string().contains("column 2"));
-    assert!(!factors.is_factored());
-    // A column of zeros, and a row of zeros
-    let mut values = case.values.clone();
-    values[0] = 0.0;
-    assert_eq!(
-        factors.factor(&symbolic, &values),
-        Err(Singular { column: 0 })
-    );
-    // Cancellation to rounding, 0.1 + 0.2 − 0.3 ≠ 0, is singular too
-    values = vec![1.0, 0.1 + 0.2, -0.3, -(0.1 + 0.2), 0.3];
-    assert_eq!(
-        factors.factor(&symbolic, &values),
-        Err(Singular { column: 2 })
-    );
-    // Pivots no longer there: head and tail
-    values = vec![2.0, 0.3, -0.3, -0.3, 0.4];
-    factors.refactor(&symbolic, &values).unwrap();
-    assert!(factors.is_factored());
-    let singular = vec![2.0, 0.3, -0.3, -0.3, 0.3];
-    assert_eq!(
-        factors.refactor_varying(&symbolic, &singular),
-        Err(Singular { column: 2 })
-    );
-    assert!(!factors.is_factored());
-    factors.refactor_varying(&symbolic, &values).unwrap();
-    case.solves(&mut factors, &values, 1e-15);
-    let mut constant = Case::dense(3, &[2.0, 0.0, 0.0, 0.0, 0.3, -0.3, 0.0, -0.3, 0.4]);
-    constant.varying.fill(false);
-    let (symbolic, mut factors) = factored(&constant);
-    assert_eq!(factors.head(), 3);
-    assert_eq!(
-        factors.refactor(&symbolic, &singular),
-        Err(Singular { column: 2 })
-    );
-    factors.refactor_varying(&symbolic, &values).unwrap();
-    case.solves(&mut factors, &values, 1e-15);
-    // A reciprocal beyond the numbers
-    values[0] = f64::MIN_POSITIVE / 8.0;
-    assert_eq!(
-        factors.refactor(&symbolic, &values),
-        Err(Singular { column: 0 })
-    );
-    assert_eq!(
-        factors.factor(&symbolic, &values),
-        Err(Singular { column: 0 })
-    );
-}
-
-#[test]
-fn values_that_are_no_numbers_name_their_column() {
-    let case = Case::new(amplifier(3, 9));
-    let (symbolic, good) = factored(&case);
-    for bad in [f64::NAN, f64::INFINITY] {
-        for column in 0..symbolic.n() {
-            for entry in case.pattern.entries(column) {
-                let mut values = case.values.clone();
-                values[entry] = bad;
-                let mut factors = good.clone();
-                assert_eq!(factors.factor(&symbolic, &values), Err(Singular { column }));
-                assert_eq!(
-                    factors.refactor(&symbolic, &values),
-                    Err(Singular { column })
-                );
-                let mut factors = good.clone();
-                if case.varying[entry] {
-                    assert_eq!(
-                        factors.refactor_varying(&symbolic, &values),
-                        Err(Singular { column })
-                    );
-                    assert!(!factors.is_factored());
-                } else {
-                    assert_eq!(factors.refactor_varying(&symbolic, &values), Ok(()));
-                }
-            }
-        }
-    }
 }
 
 #[test]
@@ -547,56 +355,17 @@ fn nothing_and_one() {
         let case = Case::new((1, vec![(0, 0, 4.0, varies)]));
         let symbolic = case.analyse();
         let mut factors = Factors::new(&symbolic);
-        assert_eq!(factors.growth(), 0.0);
+        assert!(factors.growth() <= 0.0);
         factors.refactor_varying(&symbolic, &[4.0, 7.0]).unwrap();
         let mut x = [2.0, 5.0];
         factors.solve(&mut x);
         factors.solve_transposed(&mut x);
-        assert_eq!(x, [0.125, 5.0]);
+        assert_eq!(x.map(f64::to_bits), [0.125, 5.0].map(f64::to_bits));
         assert_eq!(
             (factors.head(), factors.rcond()),
             (usize::from(!varies), 1.0)
         );
     }
-}
-
-#[test]
-fn rules_of_the_pattern_are_checked() {
-    let good = Pattern {
-        n: 2,
-        column_starts: vec![0, 1, 2],
-        rows: vec![0, 1],
-    };
-    let refused = |pattern: Pattern, varying: usize| {
-        std::panic::catch_unwind(|| Symbolic::analyse(&pattern, &vec![false; varying])).is_err()
-    };
-    assert!(!refused(good.clone(), 2));
-    assert!(refused(good.clone(), 1));
-    assert!(refused(
-        Pattern {
-            rows: vec![0, 2],
-            ..good.clone()
-        },
-        2
-    ));
-    assert!(refused(
-        Pattern {
-            rows: vec![1, 0],
-            column_starts: vec![0, 0, 2],
-            n: 2
-        },
-        2
-    ));
-    assert!(refused(
-        Pattern {
-            column_starts: vec![0, 1],
-            ..good.clone()
-        },
-        2
-    ));
-    let symbolic = Symbolic::analyse(&good, &[true; 2]).unwrap();
-    let mut factors = Factors::<f64>::new(&symbolic);
-    assert!(std::panic::catch_unwind(move || factors.solve(&mut [0.0; 2])).is_err());
 }
 
 #[test]
