@@ -1,0 +1,1 @@
+//! What every device must obey.

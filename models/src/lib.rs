@@ -1,0 +1,25 @@
+//! Device physics of valve amplifiers: volts in, currents and slopes out.
+//!
+//! The contract: a [`Device`] is a memoryless law between the voltages of its terminals and the
+//! currents into them, with its exact slopes, finite for every finite input and smooth enough for
+//! Newton's method; [`contract`] says precisely what that means and every device is held to it.
+//! This crate knows no nodes, matrices, time steps, files or clocks. Numbers are unprefixed SI
+//! (V, A, ohm, F, H, Wb) everywhere except in the text of the valve files, which [`data`] converts.
+
+pub mod contract;
+pub mod core;
+pub mod currents;
+pub mod data;
+pub mod device;
+pub mod diode;
+pub mod fit;
+pub mod grid_current;
+pub mod guard;
+pub mod library;
+pub mod pentode;
+pub mod rectifier;
+pub mod transistor;
+pub mod triode;
+
+pub use currents::ValveCurrents;
+pub use device::{AnyDevice, Device, Local};

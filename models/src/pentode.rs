@@ -1,0 +1,370 @@
+//! Anode, screen and grid currents of a pentode or beam tetrode by homogeneous current sharing.
+//!
+//!     U   = c(v_sk) + D c(v_ak),   c(v) = v²/(v + 0.2 V) for v > 0, else 0
+//!     E   = (U / kp) s(kp (1/mu + (v_gk + vct) / sqrt(kvb + U²))),   i_0 = E^x / kg
+//!     v_k = kap U^(1-q) (mu E)^q,   u = c(v_ak)/v_k,   h = u (1 + u^n)^(-1/n)
+//!     i_a = (1 - f) h i_0,   i_s = p (i_0 (1 - b (1 - h)) - i_a),   p = c²/(c² + (1 V)²), c = c(v_sk)
+//!     both times rho of `grid_current.rs`
+//!
+//! Symbols   U accelerating voltage, V;  D penetration of the anode through the screen;  E, mu, x,
+//!           kg, kp, kvb, vct as in `triode.rs`;  v_k knee voltage, V;  kap, q, n its size, its
+//!           growth with current and its sharpness;  f screen's share above the knee;  b share
+//!           turned back to the cathode at v_ak = 0;  p closes the screen at the cathode potential
+//! Source    control voltage: Koren, Glass Audio 8(5), 1996.  That sharing may depend only on
+//!           voltage ratios: Spangenberg, Proc. IRE 28 (1940) 226; Jonker & Tellegen, Philips Res.
+//!           Rep. 1 (1945) 13.  Return to the cathode: Schade, Proc. IRE 26 (1938) 137.  The
+//!           formulas for v_k, h and p are ours
+//! Valid     positive screen and anode; a strapped valve needs no other parameters; no secondary
+//!           emission kink (tetrodes without beam plates)
+//! Care      C¹ everywhere, also at v_ak = 0 and v_sk = 0, where the clamp c has zero slope; an
+//!           electrode at or below the cathode takes exactly nothing
+
+use crate::currents::ValveCurrents;
+use crate::device::{Device, Local};
+use crate::grid_current::{GridCurrent, remainder};
+use crate::guard;
+
+/// Below this argument of the cut-off the current is under 1e-60 A.
+const CUT_OFF: f64 = -110.0;
+/// Width of the clamp at the cathode potential, V: about twice the mean initial velocity of
+/// electrons leaving an oxide cathode, small beside any knee.
+const CLAMP_WIDTH: f64 = 0.2;
+/// Clamped screen voltage at which the screen takes half of its share, V.
+const SCREEN_CLOSES: f64 = 1.0;
+
+/// Parameters of homogeneous current sharing, SI.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PentodeParameters {
+    /// Amplification factor of the control grid against the screen.
+    pub mu: f64,
+    /// Exponent of the equivalent voltage.
+    pub x: f64,
+    /// Reciprocal perveance, V^x/A.
+    pub kg: f64,
+    /// Sharpness of cut-off relative to the accelerating voltage.
+    pub kp: f64,
+    /// Corner of the accelerating voltage, V².
+    pub kvb: f64,
+    /// Contact potential plus mean initial velocity, V.
+    pub vct: f64,
+    /// Penetration D of the anode through the screen.
+    pub d: f64,
+    /// Share of the screen above the knee.
+    pub f: f64,
+    /// Share of the space current turned back to the cathode at v_ak = 0.
+    pub b: f64,
+    /// Size of the knee.
+    pub kap: f64,
+    /// Growth of the knee with current.
+    pub q: f64,
+    /// Sharpness of the knee.
+    pub n: f64,
+}
+
+/// The hinge: everything that depends on U and v_gk alone.
+struct Space {
+    /// U, V.
+    u: f64,
+    /// E per U, and the logarithm of mu E / U.
+    log_ratio: f64,
+    /// i_0, A, and its slopes with respect to U and v_gk.
+    i: f64,
+    i_u: f64,
+    i_g: f64,
+    /// Relative slopes E'/E with respect to U and v_gk, 1/V.
+    e_u: f64,
+    e_g: f64,
+}
+
+impl PentodeParameters {
+    #[inline]
+    fn space(&self, u: f64, v_gk: f64) -> Option<Space> {
+        if u <= 0.0 {
+            return None;
+        }
+        let inv_r = (self.kvb + u * u).sqrt().recip();
+        let w = v_gk + self.vct;
+        let z = self.kp * (1.0 / self.mu + w * inv_r);
+        if z < CUT_OFF {
+            return None;
+        }
+        // E and its relative slopes
+        let s = guard::softplus(z);
+        let pull = self.kp * s.slope / s.value * inv_r;
+        let e_g = pull;
+        let e_u = 1.0 / u - pull * (u * inv_r) * (w * inv_r);
+        let log_s = s.value.ln();
+        let log_e = log_s + (u / self.kp).ln();
+        let i = (self.x * log_e).exp() / self.kg;
+        Some(Space {
+            u,
+            log_ratio: log_s + (self.mu / self.kp).ln(),
+            i,
+            i_u: self.x * i * e_u,
+            i_g: self.x * i * e_g,
+            e_u,
+            e_g,
+        })
+    }
+
+    /// log of the knee voltage per volt.
+    #[inline]
+    fn log_knee(&self, space: &Space) -> f64 {
+        (self.kap * space.u).ln() + self.q * space.log_ratio
+    }
+
+    /// Currents without grid current: i_0 with slopes, anode and screen with slopes.
+    fn shares(&self, v_ak: f64, v_sk: f64, v_gk: f64) -> Option<Shares> {
+        let a = guard::clamp(v_ak, CLAMP_WIDTH);
+        let c = guard::clamp(v_sk, CLAMP_WIDTH);
+        let space = self.space(c.value + self.d * a.value, v_gk)?;
+        let by = |of_u: f64, of_g: f64| [of_u * self.d * a.slope, of_u * c.slope, of_g];
+        let i_slopes = by(space.i_u, space.i_g);
+
+        // h(u) and its slopes; u' = u (c'/c - v_k'/v_k)
+        let log_knee = self.log_knee(&space);
+        let (h, h_slopes) = if a.value > 0.0 {
+            let log_u = a.value.ln() - log_knee;
+            let (h, h_per_log_u) = self.knee_curve(log_u);
+            let knee_u = (1.0 - self.q) / space.u + self.q * space.e_u;
+            let knee = by(knee_u, self.q * space.e_g);
+            let own = h_per_log_u * a.slope / a.value;
+            (
+                h,
+                [
+                    own - h_per_log_u * knee[0],
+                    -h_per_log_u * knee[1],
+                    -h_per_log_u * knee[2],
+                ],
+            )
+        } else {
+            (0.0, [0.0; 3])
+        };
+
+        // Anode and screen
+        let above = 1.0 - self.f;
+        let back = self.b - above;
+        let screen_share = 1.0 - self.b + back * h;
+        let close = {
+            let square = c.value * c.value;
+            let half = SCREEN_CLOSES * SCREEN_CLOSES;
+            let whole = square + half;
+            (
+                square / whole,
+                2.0 * c.value * half / (whole * whole) * c.slope,
+            )
+        };
+        let mut anode_slopes = [0.0; 3];
+        let mut screen_slopes = [0.0; 3];
+        for k in 0..3 {
+            anode_slopes[k] = above * (i_slopes[k] * h + space.i * h_slopes[k]);
+            screen_slopes[k] =
+                close.0 * (i_slopes[k] * screen_share + space.i * back * h_slopes[k]);
+        }
+        screen_slopes[1] += close.1 * space.i * screen_share;
+        Some(Shares {
+            space: space.i,
+            space_slopes: i_slopes,
+            anode: above * h * space.i,
+            anode_slopes,
+            screen: close.0 * screen_share * space.i,
+            screen_slopes,
+        })
+    }
+
+    /// h(u) and dh/d(ln u), given ln u.
+    #[inline]
+    fn knee_curve(&self, log_u: f64) -> (f64, f64) {
+        let t = (-self.n * log_u.abs()).exp();
+        let log_h = log_u.min(0.0) - t.ln_1p() / self.n;
+        let h = log_h.exp();
+        let rest = if log_u > 0.0 { t } else { 1.0 } / (1.0 + t);
+        (h, h * rest)
+    }
+}
+
+/// Currents before the grid takes its part, A, with slopes ordered anode, screen, grid.
+struct Shares {
+    space: f64,
+    space_slopes: [f64; 3],
+    anode: f64,
+    anode_slopes: [f64; 3],
+    screen: f64,
+    screen_slopes: [f64; 3],
+}
+
+/// One pentode or beam tetrode.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Pentode {
+    /// Parameters of the sharing law; "hcsk" in a valve file.
+    pub law: PentodeParameters,
+    /// Law of the grid current.
+    pub grid: GridCurrent,
+}
+
+impl Pentode {
+    /// A pentode of the sharing law.
+    pub fn new(parameters: PentodeParameters, grid: GridCurrent) -> Self {
+        Self {
+            law: parameters,
+            grid,
+        }
+    }
+
+    /// The parameters of the law.
+    pub fn parameters(&self) -> &PentodeParameters {
+        &self.law
+    }
+
+    /// Currents and slopes at the given voltages to the cathode, V.
+    pub fn currents(&self, v_ak: f64, v_sk: f64, v_gk: f64) -> ValveCurrents {
+        let (i_g, g_g, g_s) = self.grid.current(v_gk, v_sk);
+        let grid_slopes = [0.0, g_s, g_g];
+        let Some(shares) = self.law.shares(v_ak, v_sk, v_gk) else {
+            return ValveCurrents {
+                grid: i_g,
+                grid_slopes,
+                ..ValveCurrents::default()
+            };
+        };
+        let mut at = ValveCurrents {
+            anode: shares.anode,
+            screen: shares.screen,
+            grid: i_g,
+            anode_slopes: shares.anode_slopes,
+            screen_slopes: shares.screen_slopes,
+            grid_slopes,
+        };
+        if i_g > 0.0 && shares.space > 0.0 {
+            leave(&mut at, &shares);
+        }
+        at
+    }
+
+    /// Voltage of the anode at the knee, V: below it the anode loses current to the screen.
+    ///
+    /// The anode is taken at the knee itself, which moves U by D of a small voltage; that is left
+    /// out.
+    pub fn knee_voltage(&self, v_sk: f64, v_gk: f64) -> f64 {
+        let u = guard::clamp(v_sk, CLAMP_WIDTH).value;
+        self.law
+            .space(u, v_gk)
+            .map_or(0.0, |space| self.law.log_knee(&space).exp())
+    }
+}
+
+/// Scales anode and screen by rho, the part of the space current that passes the grid.
+fn leave(at: &mut ValveCurrents, shares: &Shares) {
+    let (left, by_k, by_g) = remainder(shares.space, at.grid);
+    let rho = left / shares.space;
+    for k in 0..3 {
+        // rho' = (left' - rho i_0') / i_0
+        let left_slope = by_k * shares.space_slopes[k] + by_g * at.grid_slopes[k];
+        let rho_slope_times_space = left_slope - rho * shares.space_slopes[k];
+        at.anode_slopes[k] =
+            rho * at.anode_slopes[k] + shares.anode / shares.space * rho_slope_times_space;
+        at.screen_slopes[k] =
+            rho * at.screen_slopes[k] + shares.screen / shares.space * rho_slope_times_space;
+    }
+    at.anode *= rho;
+    at.screen *= rho;
+}
+
+impl Device for Pentode {
+    fn unknowns(&self) -> &'static [&'static str] {
+        &["anode", "screen", "grid", "cathode"]
+    }
+
+    fn pattern(&self) -> &'static [bool] {
+        &[true; 16]
+    }
+
+    #[inline]
+    fn eval(&self, x: &[f64], _memory: &[f64], out: &mut Local<'_>) {
+        let k = x[3];
+        let at = self.currents(x[0] - k, x[1] - k, x[2] - k);
+        let rows = [at.anode_slopes, at.screen_slopes, at.grid_slopes];
+        out.f.copy_from_slice(&[
+            at.anode,
+            at.screen,
+            at.grid,
+            -(at.anode + at.screen + at.grid),
+        ]);
+        // The cathode's row and column make every row and column sum to zero
+        let mut below = [0.0; 4];
+        for (row, slopes) in rows.iter().enumerate() {
+            let all = [
+                slopes[0],
+                slopes[1],
+                slopes[2],
+                -(slopes[0] + slopes[1] + slopes[2]),
+            ];
+            out.df[4 * row..4 * row + 4].copy_from_slice(&all);
+            for (sum, slope) in below.iter_mut().zip(all) {
+                *sum -= slope;
+            }
+        }
+        out.df[12..16].copy_from_slice(&below);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn sample() -> Pentode {
+        let law = PentodeParameters {
+            mu: 9.0,
+            x: 1.4,
+            kg: 900.0,
+            kp: 55.0,
+            kvb: 300.0,
+            vct: 0.4,
+            d: 0.03,
+            f: 0.08,
+            b: 0.35,
+            kap: 0.16,
+            q: 0.6,
+            n: 3.0,
+        };
+        Pentode::new(law, GridCurrent::none())
+    }
+
+    #[test]
+    fn far_above_the_knee_the_screen_takes_its_share() {
+        let at = sample().currents(2000.0, 250.0, -12.0);
+        assert!((at.screen / (at.screen + at.anode) - 0.08).abs() < 1e-3);
+    }
+
+    #[test]
+    fn current_division_depends_on_ratios_only() {
+        // With vct and kvb out of the way the law is homogeneous: every volt doubled
+        let mut valve = sample();
+        valve.law.vct = 0.0;
+        valve.law.kvb = 1e-6;
+        let one = valve.currents(400.0, 2000.0, -60.0);
+        let two = valve.currents(800.0, 4000.0, -120.0);
+        assert!((one.anode / one.screen / (two.anode / two.screen) - 1.0).abs() < 2e-3);
+        assert!((two.anode / one.anode / 2.0_f64.powf(1.4) - 1.0).abs() < 2e-3);
+    }
+
+    #[test]
+    fn the_knee_lies_at_its_voltage() {
+        let valve = sample();
+        let v_k = valve.knee_voltage(250.0, -5.0);
+        let (low, high) = (
+            valve.currents(0.5 * v_k, 250.0, -5.0).anode,
+            valve.currents(3.0 * v_k, 250.0, -5.0).anode,
+        );
+        assert!(v_k > 10.0 && v_k < 80.0, "{v_k}");
+        assert!(low < 0.55 * high && low > 0.4 * high);
+    }
+
+    #[test]
+    fn electrodes_below_the_cathode_take_nothing() {
+        let at = sample().currents(-5.0, 250.0, 0.0);
+        assert!(at.anode.abs() < 1e-300 && at.screen > 0.0);
+        let at = sample().currents(250.0, -5.0, 0.0);
+        assert!(at.screen.abs() < 1e-300 && at.anode > 0.0);
+    }
+}
