@@ -1,6 +1,7 @@
 //! Checks against a dense factorisation, which shares no code with this one.
 
 mod any;
+mod growth;
 mod refusals;
 
 use super::amplifier::{Random, Triplet, amplifier, summed};
@@ -311,33 +312,14 @@ fn complex_against_dense() {
         let error = (DVector::from_vec(x) - &expected).camax() / expected.camax();
         assert!(error < 1e-9, "transposed {transposed}: {error:e}");
     }
+    let purely_imaginary = Case::new((1, vec![(0, 0, 1.0, true)])).analyse();
+    let mut one = Factors::new(&purely_imaginary);
+    one.factor(&purely_imaginary, &[Complex::i()]).unwrap();
+    let mut x = [Complex::new(2.0, 0.0)];
+    one.solve(&mut x);
+    assert_eq!(x[0], Complex::new(0.0, -2.0));
     values[3].im = f64::NAN;
     assert!(factors.refactor(&symbolic, &values).is_err());
-}
-
-#[test]
-fn growth_asks_for_new_pivots() {
-    let case = Case::dense(2, &[1.0, 1.0, 1.0, -1.0]);
-    let (symbolic, mut factors) = factored(&case);
-    // Column-wise: a00, a10, a01, a11
-    let values = [1e-13, 1.0, 1.0, 1.0];
-    factors.refactor_varying(&symbolic, &values).unwrap();
-    assert!(factors.growth() > GROWTH_LIMIT);
-    let mut x = [1.0, 2.0];
-    factors.solve(&mut x);
-    assert!(case.backward(&values, &x, &[1.0, 2.0], false) > 1e-8 || factors.growth() > 1e12);
-    let rcond = factors.rcond();
-    factors.factor(&symbolic, &values).unwrap();
-    assert!((factors.growth() - 1.0).abs() < 1e-15);
-    assert!(factors.rcond() > 1e6 * rcond);
-    case.solves(&mut factors, &values, 1e-15);
-    // No entry that is no number escapes
-    let (_, good) = factored(&Case::new(amplifier(3, 2)));
-    for entry in 0..good.lu.len() {
-        let mut factors = good.clone();
-        factors.lu[entry] = f64::NAN;
-        assert!(factors.growth().is_infinite(), "entry {entry}");
-    }
 }
 
 #[test]
