@@ -1,0 +1,347 @@
+//! An amplifier file: text to [`Circuit`], the bench it stands on, and where everything was written.
+//!
+//! The file is TOML with three tables: `[amplifier]` (what it is and where the drawing comes from),
+//! `[parts]` (one line a part, as a parts list reads; the first key says what the part is) and
+//! `[bench]` (generator, load, frequency, distortion limit). All faults are reported at once, in the
+//! order of the file. What the file leaves out and practice can supply is assumed and noted.
+
+mod bench;
+mod error;
+mod fields;
+mod log;
+mod magnetics;
+mod nearest;
+mod parts;
+mod transformer;
+mod valve;
+
+#[cfg(test)]
+#[allow(clippy::float_cmp, reason = "values are read exactly")]
+mod tests;
+
+use std::collections::BTreeMap;
+use std::ops::Range;
+
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+pub use error::{Bounds, FileError, FileErrorKind, FileNote, NoteKind};
+
+use crate::circuit::{Circuit, CircuitError, NodeId, PartId};
+use fields::{Fields, type_words};
+use log::{Log, Place};
+use nearest::nearest;
+
+/// An amplifier as read from its file.
+#[derive(Clone, Debug)]
+pub struct Amplifier {
+    /// What it is.
+    pub title: String,
+    /// Where the drawing comes from.
+    pub source: String,
+    /// The circuit, generator and load included.
+    pub circuit: Circuit,
+    /// What is joined to it on the bench.
+    pub bench: Bench,
+    /// Where everything was written.
+    pub spans: Spans,
+    /// What was assumed because the file does not say.
+    pub notes: Vec<FileNote>,
+}
+
+/// The bench: what drives the amplifier and what it drives.
+#[derive(Clone, Debug)]
+pub struct Bench {
+    /// The signal generator, a [`crate::parts::Part::Source`] with a sine of no amplitude.
+    pub generator: PartId,
+    /// The load: a resistor or a loudspeaker.
+    pub load: PartId,
+    /// The resistance in which power is stated, Ω.
+    pub load_ohms: f64,
+    /// The nodes across which the output is taken.
+    pub load_nodes: (NodeId, NodeId),
+    /// Test frequency, Hz.
+    pub frequency: f64,
+    /// Total harmonic distortion at which rated power is stated, a ratio.
+    pub distortion_limit: f64,
+}
+
+/// Where parts and nodes stand in the text, in bytes.
+#[derive(Clone, Debug, Default)]
+pub struct Spans {
+    /// By [`PartId::index`].
+    pub parts: Vec<PartSpans>,
+    /// By [`NodeId::index`]: where the node is first named.
+    pub nodes: Vec<Range<usize>>,
+}
+
+/// Where a part stands.
+#[derive(Clone, Debug, Default)]
+pub struct PartSpans {
+    /// The designator.
+    pub name: Range<usize>,
+    /// The whole line.
+    pub whole: Range<usize>,
+    /// The value of each key.
+    pub values: BTreeMap<String, Range<usize>>,
+    /// The node of each terminal.
+    pub nodes: Vec<Range<usize>>,
+}
+
+/// Reads an amplifier file. `set` holds designators and values that go before the file's, e.g.
+/// `("VR1", "40%")`.
+///
+/// # Errors
+/// Every fault found, in the order of the file; faults of `set` come last.
+pub fn read(text: &str, set: &[(String, String)]) -> Result<Amplifier, Vec<FileError>> {
+    let (table, syntax) = DeTable::parse_recoverable(text);
+    if !syntax.is_empty() {
+        return Err(sorted(
+            syntax
+                .iter()
+                .map(|error| syntax_fault(text, error))
+                .collect(),
+        ));
+    }
+    let table = table.get_ref();
+    let mut log = Log::default();
+    log.spans.nodes.push(0..0);
+    let mut root = Fields::new("file", "file", 0..0, table);
+
+    let (title, source) = match table_of(&mut root, &mut log, "amplifier") {
+        Some(fields) => read_title(fields, &mut log),
+        None => Default::default(),
+    };
+    if let Some((_, parts)) = section(&mut root, &mut log, "parts") {
+        read_parts(parts, set, &mut log);
+    }
+    let bench =
+        table_of(&mut root, &mut log, "bench").and_then(|fields| bench::read(fields, &mut log));
+    root.finish(&mut log);
+
+    if !log.unplaced {
+        for fault in log.circuit.faults() {
+            let fault = place(&log, fault);
+            // A bad value was reported where it was read.
+            if !log
+                .faults
+                .iter()
+                .any(|known| overlaps(&known.span, &fault.span) && is_value(&fault.kind))
+            {
+                log.faults.push(fault);
+            }
+        }
+    }
+    match bench {
+        Some(bench) if log.faults.is_empty() => Ok(Amplifier {
+            title,
+            source,
+            circuit: log.circuit,
+            bench,
+            spans: log.spans,
+            notes: log.notes,
+        }),
+        _ => Err(sorted(log.faults)),
+    }
+}
+
+fn overlaps(a: &Range<usize>, b: &Range<usize>) -> bool {
+    a.start < b.end && b.start < a.end
+}
+
+fn is_value(kind: &FileErrorKind) -> bool {
+    matches!(kind, FileErrorKind::Circuit(CircuitError::Value { .. }))
+}
+
+/// In the order of the file; what has no place comes last.
+fn sorted(mut faults: Vec<FileError>) -> Vec<FileError> {
+    faults.sort_by_key(|fault| {
+        (
+            matches!(
+                fault.kind,
+                FileErrorKind::Set { .. } | FileErrorKind::SetForm { .. }
+            ),
+            fault.span.start,
+        )
+    });
+    faults
+}
+
+fn syntax_fault(text: &str, error: &toml::de::Error) -> FileError {
+    let span = error.span().unwrap_or(0..0);
+    let message = error.message().to_owned();
+    let kind = if message == "duplicate key" {
+        FileErrorKind::ListedTwice {
+            name: text.get(span.clone()).unwrap_or_default().to_owned(),
+        }
+    } else {
+        FileErrorKind::Syntax { message }
+    };
+    FileError {
+        span,
+        kind,
+        also: Vec::new(),
+    }
+}
+
+/// A table that must be there, and the span of its name.
+fn section<'a>(
+    root: &mut Fields<'a>,
+    log: &mut Log,
+    name: &'static str,
+) -> Option<(Range<usize>, &'a DeTable<'a>)> {
+    let key_span = root
+        .keys()
+        .find(|(key, _)| *key == name)
+        .map(|(_, span)| span);
+    let Some(value) = root.raw(name) else {
+        log.unplaced = true;
+        log.fault(
+            &Place::File(0..0),
+            FileErrorKind::MissingTable { table: name },
+        );
+        return None;
+    };
+    match value.get_ref() {
+        DeValue::Table(table) => Some((key_span.unwrap_or_else(|| value.span()), table)),
+        other => {
+            log.unplaced = true;
+            let kind = FileErrorKind::WrongType {
+                key: name.to_owned(),
+                wanted: "a table",
+                found: type_words(other),
+            };
+            log.fault(&Place::File(value.span()), kind);
+            None
+        }
+    }
+}
+
+fn table_of<'a>(root: &mut Fields<'a>, log: &mut Log, name: &'static str) -> Option<Fields<'a>> {
+    section(root, log, name).map(|(key, table)| Fields::new(name, name, key, table))
+}
+
+fn read_title(mut fields: Fields<'_>, log: &mut Log) -> (String, String) {
+    let title = fields.need_text(log, "title").map(|text| text.text);
+    let source = fields.need_text(log, "source").map(|text| text.text);
+    fields.finish(log);
+    (title.unwrap_or_default(), source.unwrap_or_default())
+}
+
+fn read_parts<'a>(table: &'a DeTable<'a>, set: &'a [(String, String)], log: &mut Log) {
+    let mut lines: Vec<(&'a Spanned<_>, &'a Spanned<DeValue<'a>>)> = table.iter().collect();
+    lines.sort_by_key(|(name, _)| name.span().start);
+    let names: Vec<&str> = lines
+        .iter()
+        .map(|(name, _)| name.get_ref().as_ref())
+        .collect();
+    let mut settings: BTreeMap<&str, &str> = BTreeMap::new();
+    for (part, value) in set {
+        let targets = targets(part, &names);
+        if targets.is_empty() {
+            let near = nearest(part, names.iter().copied()).map(str::to_owned);
+            let place = Place::Set {
+                part: part.clone(),
+                value: value.clone(),
+            };
+            log.fault(
+                &place,
+                FileErrorKind::UnknownPart {
+                    name: part.clone(),
+                    nearest: near,
+                },
+            );
+        }
+        settings.extend(targets.into_iter().map(|target| (target, value.as_str())));
+    }
+    for (name, value) in lines {
+        let designator: &str = name.get_ref().as_ref();
+        match value.get_ref() {
+            DeValue::Table(keys) => {
+                let whole = name.span().start..value.span().end.max(name.span().end);
+                parts::read(
+                    designator,
+                    name.span(),
+                    whole,
+                    keys,
+                    settings.get(designator).copied(),
+                    log,
+                );
+            }
+            other => {
+                log.unplaced = true;
+                let wanted =
+                    "a list of keys such as { resistor = \"47k\", between = [\"a\", \"b\"] }";
+                let kind = FileErrorKind::WrongType {
+                    key: designator.to_owned(),
+                    wanted,
+                    found: type_words(other),
+                };
+                log.fault(&Place::File(value.span()), kind);
+            }
+        }
+    }
+}
+
+/// The parts a designator of `--set` means: the one of that name, or the sections `S1a`, `S1b`… of
+/// a ganged one.
+fn targets<'n>(part: &str, names: &[&'n str]) -> Vec<&'n str> {
+    let exact: Vec<&'n str> = names.iter().copied().filter(|name| *name == part).collect();
+    if !exact.is_empty() {
+        return exact;
+    }
+    let section = |name: &&'n str| {
+        name.strip_prefix(part).is_some_and(|rest| {
+            rest.len() == 1 && rest.bytes().all(|letter| letter.is_ascii_lowercase())
+        })
+    };
+    names.iter().copied().filter(section).collect()
+}
+
+/// A fault of the circuit at its place in the text.
+fn place(log: &Log, error: CircuitError) -> FileError {
+    let whole = |part: PartId| log.spans.parts[part.index()].whole.clone();
+    let at_node = |part: PartId, node: NodeId| {
+        let placed = log.circuit.part(part);
+        let terminal = placed.nodes.iter().position(|at| *at == node);
+        terminal
+            .and_then(|k| log.spans.parts[part.index()].nodes.get(k).cloned())
+            .unwrap_or_else(|| log.spans.nodes[node.index()].clone())
+    };
+    let (span, also) = match &error {
+        CircuitError::UsedOnce { node, part, .. } => (at_node(*part, *node), Vec::new()),
+        CircuitError::NoDcPath {
+            node,
+            electrode: Some((part, _)),
+            ..
+        } => {
+            let others = log
+                .circuit
+                .parts()
+                .filter(|(id, placed)| id != part && placed.nodes.contains(node))
+                .map(|(id, _)| at_node(id, *node))
+                .collect();
+            (at_node(*part, *node), others)
+        }
+        CircuitError::NoDcPath { node, .. } => (log.spans.nodes[node.index()].clone(), Vec::new()),
+        CircuitError::Loop { parts, .. } => {
+            let mut spans: Vec<Range<usize>> = parts.iter().map(|part| whole(*part)).collect();
+            spans.sort_by_key(|span| span.start);
+            let first = if spans.is_empty() {
+                0..0
+            } else {
+                spans.remove(0)
+            };
+            (first, spans)
+        }
+        CircuitError::Value { part, .. } => (whole(*part), Vec::new()),
+        CircuitError::Duplicate { name } | CircuitError::Terminals { name, .. } => {
+            (log.circuit.find_part(name).map_or(0..0, whole), Vec::new())
+        }
+    };
+    FileError {
+        span,
+        kind: FileErrorKind::Circuit(error),
+        also,
+    }
+}

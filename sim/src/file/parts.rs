@@ -1,0 +1,560 @@
+//! The kinds of parts: one function each for the simple ones; valves and iron have their own files.
+
+use std::ops::Range;
+
+use models::diode::Diode;
+use toml::de::{DeTable, DeValue};
+
+use super::error::{Bounds, FileErrorKind};
+use super::fields::{Fields, Text, read_either, type_words};
+use super::log::{Log, NodeRef, Place};
+use super::nearest::nearest;
+use super::{magnetics, transformer, valve};
+use crate::circuit::Ratings;
+use crate::parts::{Capacitor, Loudspeaker, Part, Pot, Resistor, Source, Switch, Waveform};
+use crate::quantity::{Quantity, Unit};
+
+/// A part ready to be placed.
+pub(super) type Made = (Part, Vec<NodeRef>);
+
+/// Makes a part of the keys of its line; none when they are not enough.
+type Make = fn(&mut Fields<'_>, &mut Log) -> Option<Made>;
+
+/// A kind of part: the key that says so, the key `--set` changes, and how it is made.
+struct Kind {
+    name: &'static str,
+    synonym: Option<&'static str>,
+    what: &'static str,
+    settable: Option<&'static str>,
+    make: Make,
+}
+
+const fn kind(
+    name: &'static str,
+    what: &'static str,
+    settable: Option<&'static str>,
+    make: Make,
+) -> Kind {
+    Kind {
+        name,
+        synonym: None,
+        what,
+        settable,
+        make,
+    }
+}
+
+/// All kinds of parts.
+const KINDS: &[Kind] = &[
+    kind("resistor", "resistor", Some("resistor"), resistor),
+    Kind {
+        synonym: Some("condenser"),
+        ..kind("capacitor", "capacitor", Some("capacitor"), capacitor)
+    },
+    kind(
+        "electrolytic",
+        "electrolytic",
+        Some("electrolytic"),
+        electrolytic,
+    ),
+    kind(
+        "inductor",
+        "inductor",
+        Some("inductor"),
+        magnetics::inductor,
+    ),
+    kind("choke", "choke", Some("choke"), magnetics::choke),
+    kind(
+        "transformer",
+        "transformer",
+        Some("transformer"),
+        transformer::transformer,
+    ),
+    kind(
+        "autotransformer",
+        "auto-transformer",
+        Some("autotransformer"),
+        transformer::autotransformer,
+    ),
+    Kind {
+        synonym: Some("tube"),
+        ..kind("valve", "valve", Some("valve"), valve::valve)
+    },
+    kind("diode", "diode", None, diode),
+    Kind {
+        synonym: Some("potentiometer"),
+        ..kind("pot", "pot", Some("setting"), pot)
+    },
+    kind("switch", "switch", Some("switch"), switch),
+    kind("supply", "supply", Some("supply"), supply),
+    kind("ac_supply", "AC supply", Some("ac_supply"), ac_supply),
+    kind(
+        "loudspeaker",
+        "loudspeaker",
+        Some("loudspeaker"),
+        loudspeaker,
+    ),
+];
+
+/// Keys that say what a part is.
+pub(crate) fn kind_names() -> impl Iterator<Item = &'static str> {
+    KINDS.iter().map(|kind| kind.name)
+}
+
+fn kind_of(key: &str) -> Option<&'static Kind> {
+    KINDS
+        .iter()
+        .find(|kind| kind.name == key || kind.synonym == Some(key))
+}
+
+/// Reads one line of the parts list and places the part.
+pub(super) fn read<'a>(
+    name: &str,
+    name_span: Range<usize>,
+    whole: Range<usize>,
+    keys: &'a DeTable<'a>,
+    set: Option<&'a str>,
+    log: &mut Log,
+) {
+    let mut fields = Fields::new(name, "part", name_span.clone(), keys);
+    let Some((first, first_span)) = fields.keys().next() else {
+        log.unplaced = true;
+        log.fault(
+            &Place::File(name_span),
+            FileErrorKind::EmptyPart {
+                part: name.to_owned(),
+            },
+        );
+        return;
+    };
+    let Some(kind) = kind_of(first) else {
+        log.unplaced = true;
+        let fault = match fields.keys().find_map(|(key, _)| kind_of(key)) {
+            Some(later) => FileErrorKind::KindNotFirst {
+                part: name.to_owned(),
+                kind: later.name,
+            },
+            None => FileErrorKind::UnknownKind {
+                part: name.to_owned(),
+                key: first.to_owned(),
+                nearest: nearest(first, kind_names())
+                    .and_then(kind_of)
+                    .map(|kind| kind.name),
+            },
+        };
+        log.fault(&Place::File(first_span), fault);
+        return;
+    };
+    fields.what = kind.what;
+    if let Some(value) = set {
+        match kind.settable {
+            Some(key) => fields.set(key, value),
+            None => {
+                let place = Place::Set {
+                    part: name.to_owned(),
+                    value: value.to_owned(),
+                };
+                log.fault(
+                    &place,
+                    FileErrorKind::NotSettable {
+                        part: name.to_owned(),
+                        what: kind.what,
+                    },
+                );
+            }
+        }
+    }
+    let made = (kind.make)(&mut fields, log);
+    let ratings = ratings(&mut fields, log);
+    match made {
+        Some((part, nodes)) => log.place(&fields, whole, part, &nodes, ratings),
+        None => log.unplaced = true,
+    }
+    fields.finish(log);
+}
+
+/// `rating` (one value or a list of them: watts, volts, amperes) and `tolerance`.
+fn ratings(fields: &mut Fields<'_>, log: &mut Log) -> Ratings {
+    let mut ratings = Ratings::default();
+    let texts = match fields.raw("rating").map(|value| value.get_ref()) {
+        None => Vec::new(),
+        Some(DeValue::Array(_)) => fields.list(log, "rating").unwrap_or_default(),
+        Some(_) => fields.text(log, "rating").into_iter().collect(),
+    };
+    for text in texts {
+        match read_either(
+            log,
+            "rating",
+            &text,
+            &[Unit::Watt, Unit::Volt, Unit::Ampere],
+            Bounds::Positive,
+        ) {
+            Some((watts, Unit::Watt)) => ratings.watts = Some(watts),
+            Some((volts, Unit::Volt)) => ratings.volts = Some(volts),
+            Some((amps, _)) => ratings.amps = Some(amps),
+            None => {}
+        }
+    }
+    ratings.tolerance = fields.value(log, "tolerance", Unit::Percent, Bounds::Share);
+    ratings
+}
+
+/// A list of nodes of a stated length.
+pub(super) fn nodes(
+    fields: &mut Fields<'_>,
+    log: &mut Log,
+    key: &'static str,
+    least: usize,
+    most: Option<usize>,
+) -> Option<Vec<NodeRef>> {
+    if !fields.has(key) {
+        fields.raw(key);
+        fields.miss(key);
+        return None;
+    }
+    let texts = fields.list(log, key)?;
+    let found = texts.len();
+    let list: Option<Vec<NodeRef>> = texts.iter().map(|text| log.node(key, text)).collect();
+    if found < least || most.is_some_and(|most| found > most) {
+        let kind = FileErrorKind::NodeCount {
+            key: key.to_owned(),
+            least,
+            most,
+            found,
+        };
+        log.fault(&Place::File(fields.span_of(key)), kind);
+        return None;
+    }
+    list
+}
+
+/// The two nodes of `between`, which must differ.
+pub(super) fn between(fields: &mut Fields<'_>, log: &mut Log) -> Option<Vec<NodeRef>> {
+    let pair = nodes(fields, log, "between", 2, Some(2))?;
+    differ(fields, log, pair)
+}
+
+fn differ(fields: &Fields<'_>, log: &mut Log, pair: Vec<NodeRef>) -> Option<Vec<NodeRef>> {
+    if pair[0].id == pair[1].id {
+        let node = log.circuit.node_name(pair[0].id).to_owned();
+        let kind = FileErrorKind::SameNode {
+            part: fields.owner.clone(),
+            node,
+        };
+        log.fault(
+            &Place::File(pair[0].span.start..pair[1].span.end.max(pair[0].span.end)),
+            kind,
+        );
+        return None;
+    }
+    Some(pair)
+}
+
+/// One node named by a key.
+pub(super) fn node(fields: &mut Fields<'_>, log: &mut Log, key: &'static str) -> Option<NodeRef> {
+    let text = fields.need_text(log, key)?;
+    log.node(key, &text)
+}
+
+fn poles(fields: &mut Fields<'_>, log: &mut Log) -> Option<Vec<NodeRef>> {
+    let positive = node(fields, log, "positive");
+    let negative = node(fields, log, "negative");
+    let pair = vec![positive?, negative?];
+    differ(fields, log, pair)
+}
+
+fn resistor(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
+    let r = fields.need_value(log, "resistor", Unit::Ohm, Bounds::Positive);
+    let nodes = between(fields, log)?;
+    Some((Part::Resistor(Resistor { r }), nodes))
+}
+
+fn capacitor(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
+    let c = fields.need_value(log, "capacitor", Unit::Farad, Bounds::Positive);
+    let nodes = between(fields, log);
+    let esr = fields
+        .value(log, "esr", Unit::Ohm, Bounds::NotNegative)
+        .unwrap_or(0.0);
+    let leakage = leakage(fields, log).unwrap_or(0.0);
+    Some((
+        Part::Capacitor(Capacitor {
+            c,
+            esr,
+            leakage,
+            polar: false,
+        }),
+        nodes?,
+    ))
+}
+
+/// Loss factor of a sound electrolytic at 100 Hz.
+/// Source    common practice (0.1 to 0.2), from memory
+const LOSS_FACTOR: f64 = 0.15;
+/// Hz, where the loss factor is stated.
+const LOSS_FREQUENCY: f64 = 100.0;
+
+fn electrolytic(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
+    let c = fields.need_value(log, "electrolytic", Unit::Farad, Bounds::Positive);
+    let nodes = poles(fields, log);
+    let typical = LOSS_FACTOR / (std::f64::consts::TAU * LOSS_FREQUENCY * c);
+    let esr = fields.value_or_assume(log, "esr", Unit::Ohm, Bounds::NotNegative, typical);
+    let leakage = leakage(fields, log).unwrap_or_else(|| {
+        // IEC 60384-4 (from memory): 0.01·C·V + 3 µA at rated volts.
+        let Some(volts) = rated_volts(fields, log) else {
+            return 0.0;
+        };
+        let amps = 0.01 * c * volts + 3e-6;
+        log.assume(
+            &fields.owner,
+            fields.name_span.clone(),
+            "leakage",
+            amps,
+            Unit::Ampere,
+        );
+        amps / volts
+    });
+    Some((
+        Part::Capacitor(Capacitor {
+            c,
+            esr,
+            leakage,
+            polar: true,
+        }),
+        nodes?,
+    ))
+}
+
+fn rated_volts(fields: &mut Fields<'_>, log: &mut Log) -> Option<f64> {
+    let texts = match fields.raw("rating").map(|value| value.get_ref()) {
+        Some(DeValue::Array(_)) => fields.list(log, "rating").unwrap_or_default(),
+        Some(DeValue::String(_)) => fields.text(log, "rating").into_iter().collect(),
+        _ => Vec::new(),
+    };
+    texts
+        .iter()
+        .find_map(|text: &Text| Quantity::parse(&text.text, Unit::Volt).ok())
+        .filter(|volts| *volts > 0.0)
+}
+
+/// Leakage as a conductance: stated as current at the rated volts, or as a resistance.
+fn leakage(fields: &mut Fields<'_>, log: &mut Log) -> Option<f64> {
+    let (value, unit) =
+        fields.either(log, "leakage", &[Unit::Ampere, Unit::Ohm], Bounds::Positive)?;
+    if unit == Unit::Ohm {
+        return Some(1.0 / value);
+    }
+    let volts = rated_volts(fields, log);
+    if volts.is_none() {
+        let kind = FileErrorKind::Needs {
+            key: "leakage".to_owned(),
+            needs: "rating",
+        };
+        log.fault(&Place::File(fields.span_of("leakage")), kind);
+    }
+    Some(volts.map_or(0.0, |volts| value / volts))
+}
+
+fn diode(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
+    let material = fields.need_text(log, "diode");
+    if let Some(text) = &material
+        && text.text.trim() != "silicon"
+    {
+        log.fault(
+            &text.place,
+            FileErrorKind::Form {
+                key: "diode".to_owned(),
+                example: "silicon",
+            },
+        );
+    }
+    let anode = node(fields, log, "anode");
+    let cathode = node(fields, log, "cathode");
+    let pair = differ(fields, log, vec![anode?, cathode?])?;
+    Some((Part::Device(Diode::silicon().into()), pair))
+}
+
+/// Share of the track a log pot has behind it at half travel.
+/// Source    common practice (10 to 15 %), from memory
+const LOG_MIDDLE: f64 = 0.15;
+/// Share of the track that stays between the wiper and an end at the stop.
+const END_RESISTANCE: f64 = 1e-3;
+
+fn pot(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
+    let r = fields.need_value(log, "pot", Unit::Ohm, Bounds::Positive);
+    let ends = nodes(fields, log, "ends", 2, Some(2));
+    let wiper = node(fields, log, "wiper");
+    let law = fields.text(log, "law");
+    let travel = fields.value(log, "setting", Unit::Percent, Bounds::Share);
+    if travel.is_none() {
+        fields.miss("setting");
+    }
+    let travel = travel.unwrap_or(1.0).clamp(0.0, 1.0);
+    let law_name = law.as_ref().map_or("linear", |text| text.text.trim());
+    let share = match law_name {
+        "linear" | "lin" => travel,
+        "log" => log_law(travel),
+        "reverse log" | "antilog" => 1.0 - log_law(1.0 - travel),
+        other => {
+            let place = law
+                .as_ref()
+                .map_or(Place::File(fields.name_span.clone()), |text| {
+                    text.place.clone()
+                });
+            log.fault(
+                &place,
+                FileErrorKind::UnknownLaw {
+                    found: other.to_owned(),
+                },
+            );
+            travel
+        }
+    };
+    let (mut ends, wiper) = (ends?, wiper?);
+    ends.insert(1, wiper);
+    let fraction = share.clamp(END_RESISTANCE, 1.0 - END_RESISTANCE);
+    Some((Part::Pot(Pot { r, fraction }), ends))
+}
+
+/// (aˣ − 1)/(a − 1) with a = ((1 − m)/m)², which is m at half travel.
+fn log_law(travel: f64) -> f64 {
+    let a = ((1.0 - LOG_MIDDLE) / LOG_MIDDLE).powi(2);
+    (a.powf(travel) - 1.0) / (a - 1.0)
+}
+
+fn switch(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
+    let chosen = fields.need_text(log, "switch");
+    let common = node(fields, log, "common");
+    let Some(value) = fields.raw("positions") else {
+        fields.miss("positions");
+        return None;
+    };
+    let DeValue::Table(table) = value.get_ref() else {
+        let wanted = "a list such as { bright = \"a\", dull = \"b\", off = [] }";
+        let found = type_words(value.get_ref());
+        log.fault(
+            &Place::File(value.span()),
+            FileErrorKind::WrongType {
+                key: "positions".to_owned(),
+                wanted,
+                found,
+            },
+        );
+        return None;
+    };
+    let mut rows: Vec<_> = table.iter().collect();
+    rows.sort_by_key(|(name, _)| name.span().start);
+    let mut nodes = vec![common?];
+    let mut positions: Vec<(String, Option<usize>)> = Vec::new();
+    for (name, value) in rows {
+        let contact = match value.get_ref() {
+            DeValue::String(text) => {
+                let text = Text {
+                    text: text.to_string(),
+                    place: Place::File(value.span()),
+                };
+                let contact = log.node("positions", &text)?;
+                let known = nodes.iter().skip(1).position(|node| node.id == contact.id);
+                if known.is_none() {
+                    nodes.push(contact);
+                }
+                Some(known.unwrap_or(nodes.len() - 2))
+            }
+            DeValue::Array(list) if list.is_empty() => None,
+            other => {
+                let wanted = "a node, or [] for a contact joined to nothing";
+                let kind = FileErrorKind::WrongType {
+                    key: name.get_ref().to_string(),
+                    wanted,
+                    found: type_words(other),
+                };
+                log.fault(&Place::File(value.span()), kind);
+                None
+            }
+        };
+        positions.push((name.get_ref().to_string(), contact));
+    }
+    let chosen = chosen?;
+    let Some((_, closed)) = positions
+        .iter()
+        .find(|(name, _)| name == chosen.text.trim())
+    else {
+        let kind = FileErrorKind::UnknownPosition {
+            part: fields.owner.clone(),
+            found: chosen.text.clone(),
+            positions: positions.into_iter().map(|(name, _)| name).collect(),
+        };
+        log.fault(&chosen.place, kind);
+        return None;
+    };
+    Some((Part::Switch(Switch { closed: *closed }), nodes))
+}
+
+fn supply(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
+    let volts = fields.need_value(log, "supply", Unit::Volt, Bounds::NotNegative);
+    let nodes = poles(fields, log);
+    let resistance = fields
+        .value(log, "resistance", Unit::Ohm, Bounds::NotNegative)
+        .unwrap_or(0.0);
+    Some((
+        Part::Source(Source {
+            waveform: Waveform::Dc(volts),
+            resistance,
+        }),
+        nodes?,
+    ))
+}
+
+fn ac_supply(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
+    let volts_rms = fields.need_value(log, "ac_supply", Unit::Volt, Bounds::NotNegative);
+    let frequency = fields.need_value(log, "frequency", Unit::Hertz, Bounds::Positive);
+    let nodes = between(fields, log);
+    let resistance = fields
+        .value(log, "resistance", Unit::Ohm, Bounds::NotNegative)
+        .unwrap_or(0.0);
+    let amplitude = volts_rms * std::f64::consts::SQRT_2;
+    let waveform = Waveform::Sine {
+        amplitude,
+        frequency,
+        phase: 0.0,
+        offset: 0.0,
+    };
+    Some((
+        Part::Source(Source {
+            waveform,
+            resistance,
+        }),
+        nodes?,
+    ))
+}
+
+/// What a moving-coil loudspeaker is like when nobody measured it.
+/// Source    engineering figures, from memory: Re is 0.8 of the rating, the rest mid-size cones
+mod typical_loudspeaker {
+    pub(super) const RE_OF_RATED: f64 = 0.8;
+    pub(super) const LE: f64 = 0.5e-3;
+    pub(super) const FS: f64 = 55.0;
+    pub(super) const QMS: f64 = 4.0;
+    pub(super) const QES: f64 = 0.6;
+}
+
+fn loudspeaker(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
+    use typical_loudspeaker::{FS, LE, QES, QMS, RE_OF_RATED};
+    let rated = fields.need_value(log, "loudspeaker", Unit::Ohm, Bounds::Positive);
+    let nodes = between(fields, log);
+    let re = fields.value_or_assume(log, "re", Unit::Ohm, Bounds::Positive, RE_OF_RATED * rated);
+    let le = fields.value_or_assume(log, "le", Unit::Henry, Bounds::NotNegative, LE);
+    let fs = fields.value_or_assume(log, "fs", Unit::Hertz, Bounds::Positive, FS);
+    let qms = fields.value_or_assume(log, "qms", Unit::Number, Bounds::Positive, QMS);
+    let qes = fields.value_or_assume(log, "qes", Unit::Number, Bounds::Positive, QES);
+    Some((
+        Part::Loudspeaker(Loudspeaker {
+            re,
+            le,
+            fs,
+            qms,
+            qes,
+            rated,
+        }),
+        nodes?,
+    ))
+}

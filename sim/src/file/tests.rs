@@ -1,0 +1,272 @@
+//! Files that read, what is read from them, and that no text makes the reader panic.
+
+use proptest::prelude::*;
+
+use super::{Amplifier, FileErrorKind, NoteKind, read};
+use crate::parts::{Part, Transformer};
+use crate::quantity::{Quantity, Unit};
+
+const AMPLIFIER: &str = r#"
+[amplifier]
+title  = "One pentode"
+source = "own design"
+
+[parts]
+HT  = { supply = "300V", positive = "ht", negative = "earth", resistance = "100R" }
+V1  = { valve = "EL84", anode = "a", screen = "s", grid = "g", cathode = "k" }
+Rk  = { resistor = "270R", between = ["k", "chassis"], rating = "1W", tolerance = "10%" }
+Ck  = { electrolytic = "25 µF", positive = "k", negative = "0V", rating = "25V", leakage = "0.1mA", esr = "2R" }
+Rs  = { resistor = "100", between = ["s", "ht"] }
+C1  = { capacitor = "22n", between = ["in", "g"] }
+VR1 = { pot = "470k", ends = ["g", "chassis"], wiper = "w", law = "log", setting = "70%" }
+R9  = { resistor = "1M", between = ["w", "b"] }
+S1  = { switch = "dull", common = "b", positions = { bright = "s", dull = "k", off = [] } }
+T1  = { transformer = "5k : 8R", primary = ["a", "ht"], secondary = ["out", "chassis"], primary_resistance = "250R", secondary_resistance = "0.4R", primary_inductance = "20H", leakage_inductance = "50mH", capacitance = "1n", saturates = "8W at 30Hz", core_loss = "75k" }
+LS1 = { loudspeaker = "8R", between = ["out", "chassis"] }
+
+[bench]
+generator = { into = "in", resistance = "600R" }
+load      = "LS1"
+"#;
+
+fn amplifier(text: &str, set: &[(&str, &str)]) -> Amplifier {
+    let set: Vec<_> = set
+        .iter()
+        .map(|(part, value)| ((*part).to_owned(), (*value).to_owned()))
+        .collect();
+    read(text, &set).unwrap_or_else(|faults| panic!("{faults:#?}"))
+}
+
+fn part<'a>(amplifier: &'a Amplifier, name: &str) -> &'a Part {
+    &amplifier
+        .circuit
+        .part(
+            amplifier
+                .circuit
+                .find_part(name)
+                .expect("it is in the file"),
+        )
+        .part
+}
+
+fn transformer<'a>(amplifier: &'a Amplifier, name: &str) -> &'a Transformer {
+    match part(amplifier, name) {
+        Part::Transformer(transformer) => transformer,
+        other => panic!("{other:?}"),
+    }
+}
+
+#[test]
+fn every_part_of_a_file_is_read() {
+    let read = amplifier(AMPLIFIER, &[]);
+    assert_eq!(read.title, "One pentode");
+    assert_eq!(read.bench.frequency, 1e3);
+    assert_eq!(read.bench.distortion_limit, 0.05);
+    assert_eq!(read.bench.load_ohms, 8.0);
+    let Part::Capacitor(ck) = part(&read, "Ck") else {
+        panic!()
+    };
+    assert_eq!(
+        (ck.c, ck.esr, ck.leakage, ck.polar),
+        (25e-6, 2.0, 0.1e-3 / 25.0, true)
+    );
+    let rk = read.circuit.part(read.circuit.find_part("Rk").unwrap());
+    assert_eq!(
+        (rk.ratings.watts, rk.ratings.tolerance),
+        (Some(1.0), Some(0.1))
+    );
+    assert_eq!(rk.nodes[1], crate::NodeId::CHASSIS);
+    let ck = read.circuit.part(read.circuit.find_part("Ck").unwrap());
+    assert_eq!(ck.nodes[1], crate::NodeId::CHASSIS, "0V is the chassis");
+    // What the loudspeaker lacks is assumed and said so.
+    let assumed: Vec<_> = read
+        .notes
+        .iter()
+        .filter(|note| note.part == "LS1")
+        .collect();
+    assert_eq!(assumed.len(), 5);
+    assert!(
+        assumed
+            .iter()
+            .all(|note| matches!(note.kind, NoteKind::Assumed { .. }))
+    );
+}
+
+#[test]
+fn a_value_set_from_outside_goes_before_the_file() {
+    let read = amplifier(AMPLIFIER, &[("Rk", "330R"), ("S1", "off"), ("VR1", "0%")]);
+    assert!(matches!(part(&read, "Rk"), Part::Resistor(r) if r.r == 330.0));
+    assert!(matches!(part(&read, "S1"), Part::Switch(s) if s.closed.is_none()));
+    assert!(matches!(part(&read, "VR1"), Part::Pot(p) if p.fraction == 1e-3));
+    let set = [
+        ("Rk".to_owned(), "12V".to_owned()),
+        ("R77".to_owned(), "1k".to_owned()),
+    ];
+    let faults = super::read(AMPLIFIER, &set).unwrap_err();
+    assert_eq!(faults.len(), 2, "{faults:?}");
+    assert!(
+        faults
+            .iter()
+            .all(|fault| matches!(fault.kind, FileErrorKind::Set { .. }) && fault.span == (0..0))
+    );
+}
+
+#[test]
+fn a_log_pot_has_fifteen_per_cent_at_half_travel() {
+    let half = |law: &str| {
+        let text = AMPLIFIER.replace("law = \"log\"", &format!("law = \"{law}\""));
+        match part(&amplifier(&text, &[("VR1", "50%")]), "VR1") {
+            Part::Pot(pot) => pot.fraction,
+            other => panic!("{other:?}"),
+        }
+    };
+    for (law, fraction) in [("linear", 0.5), ("log", 0.15), ("reverse log", 0.85)] {
+        assert!((half(law) - fraction).abs() < 1e-12, "{law}: {}", half(law));
+    }
+}
+
+/// Inductance at the primary, secondary open and shorted, from the windings.
+fn bridge_readings(t: &Transformer) -> (f64, f64) {
+    let primary: f64 = t
+        .windings
+        .iter()
+        .filter(|w| w.name.starts_with("primary"))
+        .map(|w| w.leakage)
+        .sum();
+    let secondary: Vec<_> = t
+        .windings
+        .iter()
+        .filter(|w| w.name.starts_with("secondary"))
+        .collect();
+    let turns: f64 = secondary.iter().map(|w| w.turns).sum();
+    let referred = secondary.iter().map(|w| w.leakage).sum::<f64>() / (turns * turns);
+    let l0 = t.core.l0;
+    (primary + l0, primary + l0 * referred / (l0 + referred))
+}
+
+#[test]
+fn leakage_and_inductance_are_what_a_bridge_would_read() {
+    let tapped = AMPLIFIER.replace(
+        "primary = [\"a\", \"ht\"]",
+        "primary = [\"a\", \"s\", \"ht\"], primary_taps = [\"57%\"]",
+    );
+    for text in [AMPLIFIER, tapped.as_str()] {
+        let read = amplifier(text, &[]);
+        let t = transformer(&read, "T1");
+        let (open, shorted) = bridge_readings(t);
+        assert!((open / 20.0 - 1.0).abs() < 1e-12, "{open}");
+        assert!((shorted / 50e-3 - 1.0).abs() < 1e-12, "{shorted}");
+        let turns: Vec<f64> = t.windings.iter().map(|w| w.turns).collect();
+        assert!((turns.last().unwrap() - (8.0f64 / 5000.0).sqrt()).abs() < 1e-15);
+        let primary: Vec<_> = t
+            .windings
+            .iter()
+            .filter(|w| w.name.starts_with("primary"))
+            .collect();
+        let ohms: f64 = primary.iter().map(|w| w.resistance).sum();
+        let series: f64 = primary.iter().map(|w| 1.0 / w.capacitance).sum();
+        assert!((ohms - 250.0).abs() < 1e-9 && (1e-9 * series - 1.0).abs() < 1e-12);
+    }
+}
+
+#[test]
+fn saturation_is_taken_from_power_flux_or_current() {
+    let bend = |text: &str| {
+        let text = AMPLIFIER.replace("8W at 30Hz", text);
+        transformer(&amplifier(&text, &[]), "T1").core.clone()
+    };
+    let peak = (2.0f64 * 8.0 * 5000.0).sqrt() / (std::f64::consts::TAU * 30.0);
+    assert!((bend("8W at 30Hz").lambda_s / (1.2 * peak) - 1.0).abs() < 1e-12);
+    assert_eq!(bend("1.2Wb").lambda_s, 1.2);
+    let core = bend("60mA");
+    let flux = core.saturation_flux();
+    assert!((core.anhysteretic(flux).value / 60e-3 - 1.0).abs() < 1e-12);
+}
+
+#[test]
+fn a_gap_lies_within_the_measured_inductance() {
+    let text = AMPLIFIER.replace("saturates =", "gap_inductance = \"25H\", saturates =");
+    let core = transformer(&amplifier(&text, &[]), "T1").core.clone();
+    let leakage = 20.0 * (1.0 - (1.0f64 - 50e-3 / 20.0).sqrt());
+    assert!((core.incremental_inductance(0.0) / (20.0 - leakage) - 1.0).abs() < 1e-12);
+    // 0.1 mm, 2000 turns, 6.5 cm²: 4π·10⁻⁷·4·10⁶·6.5·10⁻⁴/10⁻⁴ H
+    let text = AMPLIFIER.replace(
+        "saturates =",
+        "gap = \"0.1mm\", turns = 2000, core_area = \"6.5cm2\", saturates =",
+    );
+    let core = transformer(&amplifier(&text, &[]), "T1").core.clone();
+    assert!(
+        (1.0 / core.gap / 32.672_563 - 1.0).abs() < 1e-6,
+        "{}",
+        1.0 / core.gap
+    );
+}
+
+#[test]
+fn all_faults_are_reported_in_the_order_of_the_file() {
+    let text = AMPLIFIER
+        .replace("\"270R\"", "\"-270R\"")
+        .replace("\"22n\"", "\"22mF\"")
+        .replace("wiper = \"w\"", "wipper = \"w\"")
+        .replace("load      = \"LS1\"", "lode = \"LS1\"");
+    let faults = read(&text, &[]).unwrap_err();
+    let places: Vec<usize> = faults.iter().map(|fault| fault.span.start).collect();
+    assert!(places.is_sorted(), "{faults:#?}");
+    assert_eq!(faults.len(), 4, "{faults:#?}");
+    assert!(matches!(faults[0].kind, FileErrorKind::OutOfBounds { .. }));
+    assert!(matches!(faults[1].kind, FileErrorKind::Quantity { .. }));
+    assert!(matches!(
+        &faults[2].kind,
+        FileErrorKind::UnknownKey {
+            nearest: Some("wiper"),
+            ..
+        }
+    ));
+    assert!(matches!(
+        &faults[3].kind,
+        FileErrorKind::UnknownKey {
+            nearest: Some("load"),
+            ..
+        }
+    ));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 64, ..ProptestConfig::default() })]
+
+    #[test]
+    fn values_written_are_values_read(
+        values in proptest::collection::vec((1.0f64..1e6, 1e-12f64..1e-3, 1.0f64..500.0), 1..12)
+    ) {
+        let mut text = String::from("[amplifier]\ntitle = \"t\"\nsource = \"generated\"\n[parts]\n");
+        for (k, (ohms, farads, volts)) in values.iter().enumerate() {
+            let node = format!("n{k}");
+            text += &format!("R{k} = {{ resistor = \"{}\", between = [\"{node}\", \"chassis\"] }}\n", Quantity::exact(*ohms, Unit::Ohm));
+            text += &format!("C{k} = {{ capacitor = \"{}\", between = [\"{node}\", \"chassis\"] }}\n", Quantity::exact(*farads, Unit::Farad));
+            text += &format!("E{k} = {{ supply = \"{}\", positive = \"{node}\", negative = \"chassis\" }}\n", Quantity::exact(*volts, Unit::Volt));
+        }
+        text += "[bench]\ngenerator = { into = \"chassis\", return = \"n0\", resistance = \"1k\" }\nload = \"R0\"\n";
+        let read = read(&text, &[]);
+        prop_assert!(read.is_ok(), "{text}\n{read:#?}");
+        let read = read.unwrap();
+        for (k, (ohms, farads, volts)) in values.iter().enumerate() {
+            let is = |letter: char| part(&read, &format!("{letter}{k}")).clone();
+            let (r, c, e) = (is('R'), is('C'), is('E'));
+            let same = matches!(r, Part::Resistor(r) if r.r == *ohms)
+                && matches!(c, Part::Capacitor(c) if c.c == *farads)
+                && matches!(e, Part::Source(e) if e.waveform == crate::parts::Waveform::Dc(*volts));
+            prop_assert!(same, "line {}", k);
+        }
+    }
+
+    #[test]
+    fn no_damage_to_a_file_makes_the_reader_panic(cut in 0usize..1800, length in 0usize..40, put in "\\PC{0,6}") {
+        let start = AMPLIFIER.floor_char_boundary(cut.min(AMPLIFIER.len()));
+        let end = AMPLIFIER.ceil_char_boundary((start + length).min(AMPLIFIER.len()));
+        let damaged = format!("{}{put}{}", &AMPLIFIER[..start], &AMPLIFIER[end..]);
+        if let Err(faults) = read(&damaged, &[]) {
+            prop_assert!(!faults.is_empty());
+            prop_assert!(faults.iter().all(|fault| damaged.get(fault.span.clone()).is_some()));
+        }
+    }
+}
