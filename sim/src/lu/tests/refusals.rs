@@ -78,6 +78,11 @@ fn numerically_singular_names_the_column() {
         factors.factor(&symbolic, &values),
         Err(Singular { column: 0 })
     );
+    let tiny = f64::MIN_POSITIVE / 8.0;
+    let case = Case::dense(2, &[tiny, 1.0, tiny, -1.0]);
+    let symbolic = case.analyse();
+    let error = Factors::new(&symbolic).factor(&symbolic, &case.values);
+    assert_eq!(error, Err(Singular { column: 0 }));
 }
 
 #[test]
