@@ -1,0 +1,59 @@
+//! What remains when the solver has given up: where, when, and after how much work.
+
+use crate::counts::Counts;
+
+/// Why there is no answer. Names parts and nodes, never rows.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum SimError {
+    /// No voltages satisfy the circuit, or none were found.
+    #[error("no steady voltages found; {worst} would not settle")]
+    NoOperatingPoint {
+        /// The unknown that moved most, in words.
+        worst: String,
+        /// Work done.
+        counts: Counts,
+    },
+    /// Newton's iteration failed at the smallest step.
+    #[error("the solution could not be followed past {time:.6} s; {worst} would not settle")]
+    Stuck {
+        /// Time reached, s.
+        time: f64,
+        /// The unknown that moved most, in words.
+        worst: String,
+        /// Work done.
+        counts: Counts,
+    },
+    /// The equations leave something undetermined.
+    #[error("nothing in the circuit determines {unknown}")]
+    Undetermined {
+        /// The unknown, in words.
+        unknown: String,
+    },
+    /// The circuit did not become periodic in the cycles allowed.
+    #[error("not periodic after {cycles} cycles: the last two differ by {residual:.1e} of the signal")]
+    NotPeriodic {
+        /// Cycles run.
+        cycles: u32,
+        /// Change from cycle to cycle, relative.
+        residual: f64,
+    },
+    /// The question does not fit the circuit.
+    #[error("{0}")]
+    Question(Question),
+}
+
+/// Why a question cannot be asked of this circuit.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum Question {
+    /// The generator's signal does not reach the load.
+    #[error("no signal reaches the load: nothing to measure")]
+    NoSignal,
+    /// There is no node of that name.
+    #[error("there is no node {0:?}")]
+    NoNode(String),
+    /// The waveform cannot be used for this measurement.
+    #[error("{0} is not a signal generator")]
+    NotASource(String),
+}

@@ -1,0 +1,33 @@
+//! Circuits of valve amplifiers and their solution.
+//!
+//! `sim` knows circuits and numerical analysis. It asks [`models`] for currents and slopes, solves
+//!
+//! ```text
+//! f(x, t) + d(C·x)/dt = 0
+//! ```
+//!
+//! for node voltages, branch currents and fluxes `x`, and answers measurements. It reads no files,
+//! prints nothing and keeps no clock.
+
+pub mod circuit;
+pub mod counts;
+pub mod error;
+pub mod file;
+pub mod lu;
+pub mod measure;
+pub mod newton;
+pub mod operating_point;
+pub mod parts;
+pub mod periodic;
+pub mod quantity;
+pub mod spectrum;
+pub mod system;
+pub mod tolerances;
+pub mod topology;
+pub mod transient;
+
+pub use circuit::{Circuit, CircuitError, NodeId, PartId};
+pub use counts::Counts;
+pub use error::SimError;
+pub use system::{System, Workspace};
+pub use tolerances::Tolerances;

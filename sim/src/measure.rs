@@ -1,0 +1,7 @@
+//! Measurements: one question per file, each with its own answer type.
+
+pub mod power;
+pub mod power_balance;
+pub mod valve;
+pub mod voltages;
+pub mod waveform;

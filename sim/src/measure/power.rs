@@ -1,0 +1,203 @@
+//! How many watts at what distortion, and what sets the limit.
+//!
+//! ```text
+//! P = U²/R_load,   U = rms of the settled output without its mean value
+//! ```
+//!
+//! Each level is a settled period of the whole circuit. The level is swept from 10 mW upwards, then
+//! the drive for 1 W, for the rated distortion and for 1, 3, 5 and 10 % is found by solving again.
+//!
+//! Source   IEC 60268-3: distortion-limited output power, rated load, total harmonic distortion
+//!          (terms; from memory). THD is against the fundamental.
+
+use rayon::prelude::*;
+use serde::Serialize;
+
+use crate::circuit::{Circuit, NodeId, PartId};
+use crate::error::{Question, SimError};
+use crate::operating_point::operating_point;
+use crate::parts::Waveform;
+use crate::periodic::Settling;
+use crate::system::{System, Workspace};
+use crate::tolerances::Tolerances;
+
+mod level;
+mod limits;
+mod target;
+
+pub use level::{CoreAtLevel, Level, ValveAtLevel};
+pub use limits::{Cause, Limit, Role};
+
+/// The question.
+#[derive(Clone, Debug)]
+pub struct PowerOf {
+    /// The generator, a source.
+    pub generator: PartId,
+    /// The ends of the load.
+    pub load: (NodeId, NodeId),
+    /// Rated load, Ω.
+    pub load_ohms: f64,
+    /// Test frequency, Hz.
+    pub frequency: f64,
+    /// Distortion that limits rated power, a ratio.
+    pub distortion_limit: f64,
+    /// How a level is settled.
+    pub settling: Settling,
+}
+
+/// The answer. SI units; ratios, not per cent.
+#[derive(Clone, Debug, Serialize)]
+pub struct Power {
+    /// Test frequency, Hz.
+    pub frequency: f64,
+    /// Rated load, Ω.
+    pub load_ohms: f64,
+    /// Distortion that limits rated power, a ratio.
+    pub distortion_limit: f64,
+    /// The sweep, in rising drive.
+    pub levels: Vec<Level>,
+    /// At one watt; none when the amplifier does not reach it.
+    pub one_watt: Option<Level>,
+    /// At the distortion limit: the distortion-limited output power.
+    pub rated: Option<Level>,
+    /// At 1, 3, 5 and 10 % THD: the ratio and the level, none when it is not crossed in the sweep.
+    pub at_distortion: Vec<AtDistortion>,
+    /// The greatest power of the sweep, W.
+    pub greatest: f64,
+    /// What gives up, in rising drive.
+    pub limits: Vec<Limit>,
+    /// Valves whose anode (or cathode) works on the transformer of the load, or, without one, the
+    /// valves of the greatest dissipation.
+    pub output_valves: Vec<String>,
+    /// The sweep ended early because a level could not be solved: why.
+    pub ended_early: Option<String>,
+    /// The largest periodicity residual of any level used.
+    pub residual: f64,
+}
+
+/// A distortion and the level where it is first reached.
+#[derive(Clone, Debug, Serialize)]
+pub struct AtDistortion {
+    /// THD, a ratio.
+    pub distortion: f64,
+    /// The level.
+    pub level: Option<Level>,
+}
+
+/// Levels of the sweep solved together; also the number that may be wasted beyond the end.
+const BATCH: usize = 8;
+
+/// Step of the sweep, a ratio of drive: 1.25 dB.
+const STEP: f64 = 1.154_781_984_689_458;
+
+/// The sweep ends here whatever happens: this far above the drive of 10 mW, a ratio (80 dB).
+const MOST_DRIVE: f64 = 1e4;
+
+/// Distortion at which the sweep has seen enough, a ratio.
+const ENOUGH: f64 = 0.12;
+
+impl PowerOf {
+    /// Answers from the operating point; `progress` is told the number of levels solved so far.
+    ///
+    /// # Errors
+    /// [`Question::NoSignal`] when nothing reaches the load, and those of the operating point.
+    pub fn run(
+        &self,
+        circuit: &Circuit,
+        system: &System,
+        tolerances: &Tolerances,
+        progress: &(impl Fn(usize) + Sync),
+    ) -> Result<Power, SimError> {
+        let mut rest = system.workspace();
+        self.drive(system, 0.0, &mut rest)?;
+        operating_point(system, tolerances, &mut rest)?;
+        let bench = level::Bench::new(self, circuit, system, &rest);
+        let solve = |drive: f64| bench.level(drive, tolerances);
+
+        // Gain from a level too small to distort: a thousandth of a volt for one per cent of a volt out.
+        const SMALL: f64 = 1e-3;
+        let gain = {
+            let probe = solve(SMALL)?;
+            probe.output_rms * std::f64::consts::SQRT_2 / SMALL
+        };
+        if gain < 1e-9 {
+            return Err(SimError::Question(Question::NoSignal));
+        }
+        let start = (2.0 * 0.01 * self.load_ohms).sqrt() / gain;
+
+        // The sweep, a batch at a time; each level starts from rest, so threads change nothing.
+        let mut levels: Vec<Level> = Vec::new();
+        let mut ended_early = None;
+        let mut k = 0;
+        while ended_early.is_none() {
+            let batch: Vec<f64> =
+                (k..k + BATCH).map(|k| start * STEP.powi(k as i32)).collect();
+            k += BATCH;
+            let solved: Vec<Result<Level, SimError>> =
+                batch.par_iter().map(|&drive| solve(drive)).collect();
+            for level in solved {
+                match level {
+                    Ok(level) => levels.push(level),
+                    Err(error) => {
+                        ended_early = Some(error.to_string());
+                        break;
+                    }
+                }
+            }
+            progress(levels.len());
+            let done = levels.last().is_none_or(|last| {
+                last.thd > ENOUGH || last.drive > MOST_DRIVE * start
+            });
+            if done {
+                break;
+            }
+        }
+        if levels.is_empty() {
+            // The first level failed: its reason is the answer.
+            return Err(solve(start).err().unwrap_or(SimError::Question(Question::NoSignal)));
+        }
+
+        let targets = [0.01, 0.03, 0.05, 0.10];
+        let mut wanted: Vec<target::Target> = vec![
+            target::Target::Power(1.0),
+            target::Target::Distortion(self.distortion_limit),
+        ];
+        wanted.extend(targets.map(target::Target::Distortion));
+        let mut found: Vec<Option<Level>> =
+            wanted.par_iter().map(|target| target.find(&levels, &solve)).collect();
+        let at_distortion = found
+            .split_off(2)
+            .into_iter()
+            .zip(targets)
+            .map(|(level, distortion)| AtDistortion { distortion, level })
+            .collect();
+        let rated = found.pop().flatten();
+        let one_watt = found.pop().flatten();
+        let output_valves = bench.output_valves();
+        Ok(Power {
+            frequency: self.frequency,
+            load_ohms: self.load_ohms,
+            distortion_limit: self.distortion_limit,
+            greatest: levels.iter().map(|level| level.power).fold(0.0, f64::max),
+            limits: limits::limits(&levels, &output_valves),
+            residual: levels.iter().map(|level| level.residual).fold(0.0, f64::max),
+            levels,
+            one_watt,
+            rated,
+            at_distortion,
+            output_valves,
+            ended_early,
+        })
+    }
+
+    /// Sets the generator to a sine of that peak, V.
+    fn drive(&self, system: &System, amplitude: f64, ws: &mut Workspace) -> Result<(), SimError> {
+        let place = system
+            .sources()
+            .position(|part| part == self.generator)
+            .ok_or_else(|| SimError::Question(Question::NotASource("the generator".to_owned())))?;
+        ws.waveforms[place] =
+            Waveform::Sine { amplitude, frequency: self.frequency, phase: 0.0, offset: 0.0 };
+        Ok(())
+    }
+}

@@ -1,0 +1,224 @@
+//! One level of the sweep: a settled period and what it says of every valve and core.
+
+use serde::Serialize;
+
+use super::PowerOf;
+use crate::circuit::Circuit;
+use crate::error::SimError;
+use crate::measure::valve::ValveProbe;
+use crate::parts::Part;
+use crate::periodic::{Period, settle};
+use crate::spectrum::Spectrum;
+use crate::system::{System, Workspace};
+use crate::tolerances::Tolerances;
+
+/// Highest harmonic reported.
+pub const HARMONICS: u32 = 9;
+
+/// A settled level.
+#[derive(Clone, Debug, Serialize)]
+pub struct Level {
+    /// Peak of the generator's open-circuit voltage, V.
+    pub drive: f64,
+    /// The same as rms, V.
+    pub drive_rms: f64,
+    /// Output without its mean value, rms, V.
+    pub output_rms: f64,
+    /// Power into the rated load, W.
+    pub power: f64,
+    /// Total harmonic distortion against the fundamental, a ratio.
+    pub thd: f64,
+    /// H2…H9 against the fundamental, ratios.
+    pub harmonics: Vec<f64>,
+    /// Every triode and pentode.
+    pub valves: Vec<ValveAtLevel>,
+    /// Every core that can saturate.
+    pub cores: Vec<CoreAtLevel>,
+    /// Cycles run until settled.
+    pub cycles: u32,
+    /// Change of the state over the last cycle, relative.
+    pub residual: f64,
+}
+
+/// A valve over a cycle.
+#[derive(Clone, Debug, Serialize)]
+pub struct ValveAtLevel {
+    /// Designator.
+    pub part: String,
+    /// Anode current with no signal, A.
+    pub i_a_rest: f64,
+    /// Mean anode current, A.
+    pub i_a: f64,
+    /// Greatest anode current, A.
+    pub i_a_most: f64,
+    /// Least anode current, A.
+    pub i_a_least: f64,
+    /// Mean screen current, A.
+    pub i_s: f64,
+    /// Greatest grid current, A.
+    pub i_g_most: f64,
+    /// Mean anode dissipation, W.
+    pub p_a: f64,
+    /// Mean screen dissipation, W.
+    pub p_s: f64,
+    /// Anode dissipation limit, W.
+    pub p_a_limit: Option<f64>,
+    /// Screen dissipation limit, W.
+    pub p_s_limit: Option<f64>,
+    /// Least anode voltage in excess of the knee, V; none for a triode.
+    pub above_knee: Option<f64>,
+    /// Highest anode voltage against the cathode, V.
+    pub v_ak_most: f64,
+}
+
+/// A core over a cycle.
+#[derive(Clone, Debug, Serialize)]
+pub struct CoreAtLevel {
+    /// Designator.
+    pub part: String,
+    /// Greatest flux as a share of the flux where the inductance has fallen to half.
+    pub saturation: f64,
+}
+
+/// Everything a level needs, shared between threads.
+pub(super) struct Bench<'a> {
+    question: &'a PowerOf,
+    circuit: &'a Circuit,
+    system: &'a System,
+    rest: &'a Workspace,
+    valves: Vec<ValveProbe>,
+}
+
+impl<'a> Bench<'a> {
+    pub(super) fn new(
+        question: &'a PowerOf,
+        circuit: &'a Circuit,
+        system: &'a System,
+        rest: &'a Workspace,
+    ) -> Self {
+        Self { question, circuit, system, rest, valves: ValveProbe::all(circuit, system) }
+    }
+
+    /// Settles the circuit at a drive, from rest.
+    pub(super) fn level(&self, drive: f64, tolerances: &Tolerances) -> Result<Level, SimError> {
+        let mut ws = self.rest.clone();
+        self.question.drive(self.system, drive, &mut ws)?;
+        let period = settle(
+            self.system,
+            1.0 / self.question.frequency,
+            &self.question.settling,
+            tolerances,
+            &mut ws,
+        )?;
+        Ok(self.read(drive, &period))
+    }
+
+    fn read(&self, drive: f64, period: &Period) -> Level {
+        let (a, b) = self.question.load;
+        let (a, b) = (self.system.voltage_of(a) as usize, self.system.voltage_of(b) as usize);
+        let spectrum = Spectrum::of_period(&period.of(|x| x[a] - x[b]));
+        let output_rms = spectrum.rms();
+        Level {
+            drive,
+            drive_rms: drive * std::f64::consts::FRAC_1_SQRT_2,
+            output_rms,
+            power: output_rms * output_rms / self.question.load_ohms,
+            thd: spectrum.thd(),
+            harmonics: (2..=HARMONICS).map(|number| spectrum.ratio(number)).collect(),
+            valves: self.valves.iter().map(|probe| self.valve(probe, period)).collect(),
+            cores: self.cores(period),
+            cycles: period.cycles,
+            residual: period.residual,
+        }
+    }
+
+    fn valve(&self, probe: &ValveProbe, period: &Period) -> ValveAtLevel {
+        let limits = &probe.kind().limits;
+        let mut reading = ValveAtLevel {
+            part: probe.name.clone(),
+            i_a_rest: probe.at(&self.rest.x).currents.anode,
+            i_a: 0.0,
+            i_a_most: f64::NEG_INFINITY,
+            i_a_least: f64::INFINITY,
+            i_s: 0.0,
+            i_g_most: 0.0,
+            p_a: 0.0,
+            p_s: 0.0,
+            p_a_limit: limits.anode_watts,
+            p_s_limit: limits.screen_watts,
+            above_knee: None,
+            v_ak_most: f64::NEG_INFINITY,
+        };
+        let share = 1.0 / period.samples.len() as f64;
+        let mut above_knee = f64::INFINITY;
+        for x in &period.samples {
+            let now = probe.at(x);
+            reading.i_a += share * now.currents.anode;
+            reading.i_a_most = reading.i_a_most.max(now.currents.anode);
+            reading.i_a_least = reading.i_a_least.min(now.currents.anode);
+            reading.i_s += share * now.currents.screen;
+            reading.i_g_most = reading.i_g_most.max(now.currents.grid);
+            reading.p_a += share * now.anode_watts();
+            reading.p_s += share * now.screen_watts();
+            reading.v_ak_most = reading.v_ak_most.max(now.v_ak);
+            above_knee = above_knee.min(probe.above_knee(&now));
+        }
+        reading.above_knee = above_knee.is_finite().then_some(above_knee);
+        reading
+    }
+
+    fn cores(&self, period: &Period) -> Vec<CoreAtLevel> {
+        self.circuit
+            .parts()
+            .filter_map(|(id, placed)| {
+                let core = match &placed.part {
+                    Part::Transformer(transformer) => &transformer.core,
+                    Part::Inductor(inductor) => &inductor.core,
+                    _ => return None,
+                };
+                let flux = self.system.flux_of(id)? as usize;
+                let most = period.samples.iter().map(|x| x[flux].abs()).fold(0.0, f64::max);
+                let saturation = most / core.saturation_flux();
+                // A linear core never saturates: its flux limit is infinite.
+                core.saturation_flux()
+                    .is_finite()
+                    .then(|| CoreAtLevel { part: placed.name.clone(), saturation })
+            })
+            .collect()
+    }
+
+    /// Designators of the valves that work on the load's transformer; without one, those that
+    /// dissipate at least half of what the hottest does.
+    pub(super) fn output_valves(&self) -> Vec<String> {
+        let (a, b) = self.question.load;
+        let on_load = |node| node != crate::NodeId::CHASSIS && (node == a || node == b);
+        let iron: Vec<crate::NodeId> = self
+            .circuit
+            .parts()
+            .filter(|(_, placed)| {
+                matches!(placed.part, Part::Transformer(_)) && placed.nodes.iter().any(|&n| on_load(n))
+            })
+            .flat_map(|(_, placed)| placed.nodes.clone())
+            .filter(|&node| node != crate::NodeId::CHASSIS)
+            .collect();
+        let on_iron: Vec<String> = self
+            .valves
+            .iter()
+            .filter(|probe| {
+                let at = &self.circuit.part(probe.part).nodes;
+                [at[0], at[at.len() - 1]].iter().any(|node| iron.contains(node))
+            })
+            .map(|probe| probe.name.clone())
+            .collect();
+        if !on_iron.is_empty() {
+            return on_iron;
+        }
+        let watts = |probe: &ValveProbe| probe.at(&self.rest.x).anode_watts();
+        let hottest = self.valves.iter().map(watts).fold(0.0, f64::max);
+        self.valves
+            .iter()
+            .filter(|probe| watts(probe) >= 0.5 * hottest)
+            .map(|probe| probe.name.clone())
+            .collect()
+    }
+}

@@ -1,0 +1,151 @@
+//! Newton's iteration with a damped step and a free correction at the end.
+//!
+//! ```text
+//! J(x_k) d = −F(x_k),   x_{k+1} = x_k + t·d,   d̄ = −J(x_k)⁻¹ F(x_{k+1})
+//! ```
+//!
+//! The simplified correction `d̄` uses the old factors. Its size against `d`, theta = ‖d̄‖/‖d‖, tells
+//! whether the step helped whatever the units of the rows (the natural monotonicity test), and adding
+//! it leaves an error of about theta·‖d̄‖, which is usually below the tolerance: most time steps
+//! need one factorisation.
+//!
+//! Source   Deuflhard, Newton Methods for Nonlinear Problems, 2004, ch. 2-3 (from memory)
+
+use crate::lu::GROWTH_LIMIT;
+use crate::system::{Factored, Formula, System, UnknownId, Workspace};
+
+/// How an iteration ended. A normal value, on which the caller acts.
+#[must_use]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Outcome {
+    /// `ws.x` solves the equations.
+    Converged {
+        /// Factorisations used.
+        iterations: u32,
+    },
+    /// `ws.x` is restored; the unknown that would have moved most is named.
+    Diverged {
+        /// That unknown.
+        worst: UnknownId,
+    },
+    /// The Jacobian has no pivot for an unknown; `ws.x` is restored.
+    Singular {
+        /// That unknown.
+        at: UnknownId,
+    },
+}
+
+/// Factorisations after which an iteration is given up: far above the 3 to 9 that a step or an
+/// operating point takes when it is going to succeed.
+const MOST_ITERATIONS: u32 = 60;
+
+/// The smallest fraction of a step that is still tried.
+const LEAST_FRACTION: f64 = 1e-4;
+
+/// Contraction above which the simplified correction is not trusted to finish the iteration.
+const TRUSTED_CONTRACTION: f64 = 0.25;
+
+/// Share of the tolerance allowed to the estimated remaining error, since it is an estimate.
+const SAFETY: f64 = 0.3;
+
+/// Solves f(x) + alpha·C·x + past = 0 from the guess in `ws.x`.
+pub fn newton(system: &System, step: Formula<'_>, ws: &mut Workspace) -> Outcome {
+    let n = system.len();
+    let mut worst = 0;
+    ws.start.copy_from_slice(&ws.x);
+    system.assemble(step, ws);
+    for iteration in 1..=MOST_ITERATIONS {
+        // The full correction
+        if let Err(at) = factor(system, step, ws) {
+            ws.x.copy_from_slice(&ws.start);
+            return Outcome::Singular { at };
+        }
+        let size = correction(n, ws, &mut worst);
+        if size <= SAFETY {
+            add(&mut ws.x, &ws.step, 1.0, n);
+            return Outcome::Converged { iterations: iteration };
+        }
+        if !size.is_finite() {
+            break;
+        }
+
+        // As much of it as helps
+        let mut fraction = system.step_fraction(ws);
+        add(&mut ws.x, &ws.step, fraction, n);
+        loop {
+            ws.kept.copy_from_slice(&ws.step);
+            system.assemble(step, ws);
+            let simplified = correction(n, ws, &mut worst);
+            let contraction = simplified / size;
+            if fraction == 1.0 && contraction < TRUSTED_CONTRACTION && contraction * simplified <= SAFETY {
+                add(&mut ws.x, &ws.step, 1.0, n);
+                return Outcome::Converged { iterations: iteration };
+            }
+            if contraction <= 1.0 - 0.25 * fraction {
+                break;
+            }
+            // Halve: x ← x − (t/2)·d with the full correction kept aside
+            ws.step.copy_from_slice(&ws.kept);
+            if fraction < LEAST_FRACTION {
+                ws.x.copy_from_slice(&ws.start);
+                return Outcome::Diverged { worst };
+            }
+            add(&mut ws.x, &ws.step, -0.5 * fraction, n);
+            fraction *= 0.5;
+        }
+    }
+    ws.x.copy_from_slice(&ws.start);
+    Outcome::Diverged { worst }
+}
+
+/// Factors the assembled Jacobian: the tail only when nothing but device entries changed, with fresh
+/// pivots when the kept ones have become poor.
+fn factor(system: &System, step: Formula<'_>, ws: &mut Workspace) -> Result<(), UnknownId> {
+    let symbolic = system.symbolic();
+    let kept = match ws.factored {
+        Factored::Nothing => Err(()),
+        Factored::At(alpha) if alpha.to_bits() == step.alpha.to_bits() && step.shunt == 0.0 => {
+            ws.factors.refactor_varying(symbolic, &ws.values).map_err(|_| ())
+        }
+        Factored::At(_) => ws.factors.refactor(symbolic, &ws.values).map_err(|_| ()),
+    };
+    ws.counts.refactorisations += 1;
+    if kept.is_err() || ws.factors.growth() > GROWTH_LIMIT {
+        ws.counts.factorisations += 1;
+        if let Err(singular) = ws.factors.factor(symbolic, &ws.values) {
+            ws.factored = Factored::Nothing;
+            return Err(singular.column as UnknownId);
+        }
+    }
+    // Shunts change entries that count as constant: the next call must not rely on them.
+    ws.factored = Factored::At(if step.shunt == 0.0 { step.alpha } else { f64::NAN });
+    Ok(())
+}
+
+/// step ← −J⁻¹·residual; returns its largest entry relative to the tolerance.
+fn correction(n: usize, ws: &mut Workspace, worst: &mut UnknownId) -> f64 {
+    for (step, residual) in ws.step[..n].iter_mut().zip(&ws.residual) {
+        *step = -residual;
+    }
+    ws.factors.solve(&mut ws.step[..n]);
+    let mut largest = 0.0;
+    for (k, ((step, x), absolute)) in ws.step[..n].iter().zip(&ws.x).zip(&ws.absolute).enumerate() {
+        let size = step.abs() / (ws.relative * x.abs() + absolute);
+        // A NaN must end the iteration, so it is not allowed to lose the comparison.
+        if size > largest || size.is_nan() {
+            largest = size;
+            *worst = k as UnknownId;
+            if size.is_nan() {
+                return f64::INFINITY;
+            }
+        }
+    }
+    largest
+}
+
+/// x ← x + fraction·step
+fn add(x: &mut [f64], step: &[f64], fraction: f64, n: usize) {
+    for (x, step) in x[..n].iter_mut().zip(step) {
+        *x += fraction * step;
+    }
+}

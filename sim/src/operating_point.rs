@@ -1,0 +1,136 @@
+//! The steady voltages with no signal: f(x) = 0.
+//!
+//! Tried in turn until one works: Newton from where we are, the sources raised from zero, a shunt
+//! conductance from every node that is taken away, and pseudo-transient continuation (each node
+//! tied to its last voltage by a conductance that fades).
+//!
+//! Source   Kelley & Keyes, SIAM J. Numer. Anal. 35 (1998) 508 (pseudo-transient; from memory)
+
+use crate::error::SimError;
+use crate::newton::{Outcome, newton};
+use crate::system::{Formula, System, Workspace};
+use crate::tolerances::Tolerances;
+
+/// What found the operating point.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Found {
+    /// Newton's iteration alone.
+    Directly,
+    /// By raising the sources from zero.
+    RaisingSources,
+    /// By taking a shunt conductance away.
+    FadingShunt,
+    /// By pseudo-transient continuation.
+    PseudoTransient,
+}
+
+/// Solves for the steady state without signal into `ws.x`, starting from what is there.
+///
+/// # Errors
+/// [`SimError::NoOperatingPoint`] when every way fails, [`SimError::Undetermined`] when the
+/// equations leave an unknown free.
+pub fn operating_point(
+    system: &System,
+    tolerances: &Tolerances,
+    ws: &mut Workspace,
+) -> Result<Found, SimError> {
+    system.set_tolerances(tolerances, ws);
+    let n = system.len();
+    let mut past = vec![0.0; n];
+    system.sources_at_rest(1.0, &ws.waveforms, &mut past);
+    let start = ws.x.clone();
+    let mut last = newton(system, Formula::new(0.0, &past), ws);
+    if matches!(last, Outcome::Converged { .. }) {
+        system.commit(ws);
+        return Ok(Found::Directly);
+    }
+    let ways: [(Found, fn(&System, &[f64], &mut Workspace) -> Outcome); 3] = [
+        (Found::RaisingSources, raise_sources),
+        (Found::FadingShunt, fade_shunt),
+        (Found::PseudoTransient, pseudo_transient),
+    ];
+    for (found, way) in ways {
+        ws.x.fill(0.0);
+        last = way(system, &past, ws);
+        if matches!(last, Outcome::Converged { .. }) {
+            system.commit(ws);
+            return Ok(found);
+        }
+    }
+    ws.x.copy_from_slice(&start);
+    match last {
+        Outcome::Singular { at } => Err(SimError::Undetermined { unknown: system.name(at).to_owned() }),
+        Outcome::Diverged { worst } => Err(SimError::NoOperatingPoint {
+            worst: system.name(worst).to_owned(),
+            counts: ws.counts,
+        }),
+        Outcome::Converged { .. } => unreachable!("returned above"),
+    }
+}
+
+/// Sources from nothing to full, the increment doubled on success and halved on failure.
+fn raise_sources(system: &System, full: &[f64], ws: &mut Workspace) -> Outcome {
+    const LEAST_INCREMENT: f64 = 1e-6;
+    let mut scale = 0.0;
+    let mut increment = 0.1;
+    let mut past = vec![0.0; full.len()];
+    loop {
+        let next = f64::min(1.0, scale + increment);
+        for (past, full) in past.iter_mut().zip(full) {
+            *past = next * full;
+        }
+        let outcome = newton(system, Formula::new(0.0, &past), ws);
+        match outcome {
+            Outcome::Converged { .. } if next >= 1.0 => return outcome,
+            Outcome::Converged { .. } => {
+                scale = next;
+                increment *= 2.0;
+            }
+            _ => {
+                increment *= 0.5;
+                if increment < LEAST_INCREMENT {
+                    return outcome;
+                }
+            }
+        }
+    }
+}
+
+/// A conductance from every node to the chassis, from 10 mS down by half decades, then none.
+fn fade_shunt(system: &System, past: &[f64], ws: &mut Workspace) -> Outcome {
+    let mut shunt = 1e-2;
+    while shunt > 1e-12 {
+        let outcome = newton(system, Formula { shunt, ..Formula::new(0.0, past) }, ws);
+        if !matches!(outcome, Outcome::Converged { .. }) {
+            return outcome;
+        }
+        shunt *= 0.316;
+    }
+    newton(system, Formula::new(0.0, past), ws)
+}
+
+/// Each node tied to its last voltage; the tie loosens as the solution comes to rest.
+fn pseudo_transient(system: &System, past: &[f64], ws: &mut Workspace) -> Outcome {
+    const MOST_STEPS: u32 = 400;
+    let mut tie = 1e-2;
+    let mut last = Outcome::Diverged { worst: 0 };
+    for _ in 0..MOST_STEPS {
+        let tied = ws.x.clone();
+        let step = Formula { alpha: 0.0, past, shunt: tie, shunt_to: &tied };
+        last = newton(system, step, ws);
+        match last {
+            Outcome::Converged { .. } => tie *= 0.5,
+            _ => tie *= 4.0,
+        }
+        if tie < 1e-13 {
+            return newton(system, Formula::new(0.0, past), ws);
+        }
+        if tie > 1e3 {
+            return last;
+        }
+    }
+    match last {
+        Outcome::Converged { .. } => newton(system, Formula::new(0.0, past), ws),
+        failed => failed,
+    }
+}

@@ -1,0 +1,255 @@
+//! What can stand on a chassis: the parts of a circuit in SI units, without names or places.
+//!
+//! Every part says how many nodes it joins and in which order; `system.rs` says what equations it
+//! brings. Taps of a winding are separate [`Winding`]s in series, made by whoever reads the file.
+
+use std::sync::Arc;
+
+use models::AnyDevice;
+use models::core::Core;
+use models::data::ValveType;
+
+/// A part, with everything the equations need.
+#[derive(Clone, Debug)]
+#[non_exhaustive]
+pub enum Part {
+    /// Nodes `[a, b]`.
+    Resistor(Resistor),
+    /// Nodes `[positive, negative]`; the order matters for an electrolytic only.
+    Capacitor(Capacitor),
+    /// Nodes `[a, b]`.
+    Inductor(Inductor),
+    /// Nodes `[start, finish]` of each winding in turn.
+    Transformer(Transformer),
+    /// Nodes in the order of the device: triode `[anode, grid, cathode]`, pentode `[anode, screen,
+    /// grid, cathode]`, rectifier `[anode, (second anode,) cathode]`.
+    Valve(Box<Valve>),
+    /// Nodes in the order of the device's terminals: diodes, transistors and test devices.
+    Device(AnyDevice),
+    /// Nodes `[positive, negative]`.
+    Source(Source),
+    /// Nodes `[top, wiper, bottom]`.
+    Pot(Pot),
+    /// Nodes `[common, contact, contact, …]`.
+    Switch(Switch),
+    /// Nodes `[positive, negative]`.
+    Loudspeaker(Loudspeaker),
+}
+
+/// A linear resistance, ohms.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Resistor {
+    /// Resistance, Ω; positive.
+    pub r: f64,
+}
+
+/// A capacitor with the two losses that matter in an old amplifier.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Capacitor {
+    /// Capacitance, F; positive.
+    pub c: f64,
+    /// Equivalent series resistance, Ω; zero for none.
+    pub esr: f64,
+    /// Leakage conductance, S; zero for none.
+    pub leakage: f64,
+    /// True for an electrolytic: its polarity is then checked.
+    pub polar: bool,
+}
+
+/// An inductor or choke: one winding on one core.
+#[derive(Clone, Debug)]
+pub struct Inductor {
+    /// The magnetising curve, referred to the winding.
+    pub core: Core,
+    /// True when the curve is a straight line: the current is then the only unknown.
+    pub linear: Option<f64>,
+    /// Winding resistance, Ω.
+    pub resistance: f64,
+    /// Winding capacitance, F.
+    pub capacitance: f64,
+    /// Core loss as a resistance across the winding's flux, Ω; infinite for none.
+    pub loss: f64,
+}
+
+/// Any number of windings on one core, an auto-transformer included (windings then share nodes).
+///
+/// Winding `j` of `n_j` relative turns:  v_j = R_j i_j + L_j di_j/dt + n_j dλ/dt;
+/// the core:  Σ n_j i_j = i_m(λ) + (dλ/dt)/R_loss.
+#[derive(Clone, Debug)]
+pub struct Transformer {
+    /// The magnetising curve, referred to a winding of one relative turn (the whole primary).
+    pub core: Core,
+    /// Core loss as a resistance across the whole primary, Ω; infinite for none.
+    pub loss: f64,
+    /// The windings, at least one.
+    pub windings: Vec<Winding>,
+}
+
+/// One winding, or the part of a winding between two taps.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Winding {
+    /// What the drawing calls it, e.g. "primary 1" or "secondary 0-15 ohm".
+    pub name: String,
+    /// Turns relative to the whole primary; positive.
+    pub turns: f64,
+    /// Winding resistance, Ω.
+    pub resistance: f64,
+    /// Leakage inductance in series, H.
+    pub leakage: f64,
+    /// Capacitance across it, F.
+    pub capacitance: f64,
+}
+
+/// A valve, or one section of a double valve.
+#[derive(Clone, Debug)]
+pub struct Valve {
+    /// The type: law, limits, capacitances.
+    pub kind: ValveType,
+    /// The envelope when it holds several sections, e.g. "V1".
+    pub envelope: Option<String>,
+    /// Stray capacitance of socket and wiring, F, added anode-to-grid.
+    pub stray_anode_grid: f64,
+}
+
+/// A voltage source behind a resistance: HT supply, mains winding or signal generator.
+#[derive(Clone, Debug)]
+pub struct Source {
+    /// Open-circuit volts against time.
+    pub waveform: Waveform,
+    /// Source resistance, Ω; may be zero.
+    pub resistance: f64,
+}
+
+/// Volts against time; amplitudes are peak values.
+#[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
+pub enum Waveform {
+    /// Constant, V.
+    Dc(f64),
+    /// `offset + amplitude·sin(2π·frequency·t + phase)`; V, Hz, rad.
+    Sine {
+        /// Peak volts.
+        amplitude: f64,
+        /// Hz.
+        frequency: f64,
+        /// rad.
+        phase: f64,
+        /// V.
+        offset: f64,
+    },
+    /// The sum of two sines starting at zero: (peak volts, Hz) each.
+    TwoTone {
+        /// Peak volts and Hz of the first.
+        first: (f64, f64),
+        /// Peak volts and Hz of the second.
+        second: (f64, f64),
+    },
+    /// A square wave, first half cycle positive.
+    Square {
+        /// Peak volts.
+        amplitude: f64,
+        /// Hz.
+        frequency: f64,
+    },
+    /// Samples at a rate, joined by straight lines, zero outside.
+    Samples {
+        /// V.
+        volts: Arc<[f64]>,
+        /// Samples a second.
+        rate: f64,
+    },
+}
+
+impl Waveform {
+    /// Volts at time `t`, s. On an edge the value after it.
+    pub fn at(&self, t: f64) -> f64 {
+        use std::f64::consts::TAU;
+        match self {
+            Self::Dc(volts) => *volts,
+            Self::Sine { amplitude, frequency, phase, offset } => {
+                // Reduced to one turn first, so that hours of audio keep their phase to rounding.
+                let turns = frequency * t;
+                offset + amplitude * (TAU * (turns - turns.floor()) + phase).sin()
+            }
+            Self::TwoTone { first, second } => [first, second]
+                .iter()
+                .map(|(amplitude, frequency)| {
+                    let turns = frequency * t;
+                    amplitude * (TAU * (turns - turns.floor())).sin()
+                })
+                .sum(),
+            Self::Square { amplitude, frequency } => {
+                // An edge computed as (k/2)/f may round just short of itself.
+                let halves = (2.0 * frequency * t * (1.0 + 4.0 * f64::EPSILON)).floor();
+                if halves.rem_euclid(2.0) < 0.5 { *amplitude } else { -*amplitude }
+            }
+            Self::Samples { volts, rate } => {
+                let place = t * rate;
+                if place < 0.0 || place > (volts.len().max(1) - 1) as f64 {
+                    return 0.0;
+                }
+                let left = (place.floor() as usize).min(volts.len().saturating_sub(1));
+                let right = (left + 1).min(volts.len() - 1);
+                volts[left] + (volts[right] - volts[left]) * (place - left as f64)
+            }
+        }
+    }
+
+    /// The first jump of the waveform later than `t`, s; infinite when it is continuous.
+    pub fn next_edge(&self, t: f64) -> f64 {
+        match self {
+            Self::Square { frequency, .. } => {
+                let half = 0.5 / frequency;
+                let next = ((t / half) * (1.0 + 4.0 * f64::EPSILON)).floor() + 1.0;
+                next * half
+            }
+            _ => f64::INFINITY,
+        }
+    }
+
+    /// The steady part, which is all the operating point sees, V.
+    pub fn at_rest(&self) -> f64 {
+        match self {
+            Self::Dc(volts) => *volts,
+            Self::Sine { offset, .. } => *offset,
+            Self::TwoTone { .. } | Self::Square { .. } | Self::Samples { .. } => 0.0,
+        }
+    }
+}
+
+/// A potentiometer at a setting.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Pot {
+    /// End-to-end resistance, Ω.
+    pub r: f64,
+    /// Fraction of the track between bottom and wiper, 0…1, after the law of the track.
+    pub fraction: f64,
+}
+
+/// A selector at a position.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Switch {
+    /// The contact joined to the common node, counted from 0; none when all are open.
+    pub closed: Option<usize>,
+}
+
+/// A moving-coil loudspeaker by its published small-signal parameters.
+///
+///     Z = Re + jωLe + (Res ‖ jωLces ‖ 1/jωCmes)
+///
+/// Source   Thiele, JAES 19 (1971); Small, JAES 20 (1972) (from memory)
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Loudspeaker {
+    /// Voice-coil resistance, Ω.
+    pub re: f64,
+    /// Voice-coil inductance, H; may be zero.
+    pub le: f64,
+    /// Resonance, Hz.
+    pub fs: f64,
+    /// Mechanical Q.
+    pub qms: f64,
+    /// Electrical Q.
+    pub qes: f64,
+    /// Rated impedance, Ω, the resistance that stands for it when power is stated.
+    pub rated: f64,
+}

@@ -1,0 +1,288 @@
+//! What each part brings to the equations.
+//!
+//! Rows of nodes sum the currents leaving the node, so a conductance adds +g on the diagonal and a
+//! branch current +1 at its first node, −1 at its second. Rows of branches are
+//! v_a − v_b − R·i − d(L·i)/dt = 0 with the sign of each term as written.
+
+use models::AnyDevice;
+use models::data::ValveModel;
+
+use super::{INSULATION, PlacedSource, Unknown, UnknownId};
+use crate::circuit::{Circuit, NodeId, PartId, Placed};
+use crate::parts::{Inductor, Loudspeaker, Part, Transformer, Valve, Waveform};
+
+/// Resistance of a closed contact, Ω (common practice, no source: below 20 mΩ when clean).
+const CONTACT: f64 = 0.01;
+
+/// Conductance of an open contact, S (common practice, no source: above 10 GΩ).
+const OPEN_CONTACT: f64 = 1e-11;
+
+/// The least resistance between a pot's wiper and either end, as a part of the track.
+const POT_END: f64 = 1e-3;
+
+type Triplet = (usize, usize, f64);
+
+/// The parts list as lists of matrix entries.
+pub(super) struct Stamps {
+    pub(super) unknowns: Vec<Unknown>,
+    pub(super) names: Vec<String>,
+    pub(super) nodes: Vec<UnknownId>,
+    pub(super) branches: Vec<Vec<UnknownId>>,
+    pub(super) conductance: Vec<Triplet>,
+    pub(super) storage: Vec<Triplet>,
+    pub(super) devices: Vec<(PartId, AnyDevice, Vec<UnknownId>)>,
+    pub(super) sources: Vec<PlacedSource>,
+    pub(super) waveforms: Vec<Waveform>,
+    chassis: UnknownId,
+}
+
+impl Stamps {
+    pub(super) fn of(circuit: &Circuit) -> Self {
+        let mut stamps = Self {
+            unknowns: Vec::new(),
+            names: Vec::new(),
+            nodes: Vec::new(),
+            branches: Vec::new(),
+            conductance: Vec::new(),
+            storage: Vec::new(),
+            devices: Vec::new(),
+            sources: Vec::new(),
+            waveforms: Vec::new(),
+            chassis: u32::MAX,
+        };
+        // Nodes first; the chassis is renumbered to the end when the count is known.
+        for (node, name) in circuit.nodes() {
+            if node == NodeId::CHASSIS {
+                stamps.nodes.push(u32::MAX);
+            } else {
+                let id = stamps.unknown(Unknown::Voltage(node), format!("node {name}"));
+                stamps.nodes.push(id);
+            }
+        }
+        for node in crate::topology::floating(circuit) {
+            let at = stamps.nodes[node.index()];
+            stamps.conductor(at, u32::MAX, INSULATION);
+        }
+        for (id, placed) in circuit.parts() {
+            stamps.branches.push(Vec::new());
+            stamps.part(id, placed);
+        }
+        stamps.number_chassis();
+        stamps
+    }
+
+    fn number_chassis(&mut self) {
+        let n = self.unknowns.len();
+        self.chassis = n as u32;
+        self.nodes[0] = self.chassis;
+        for (_, _, at) in &mut self.devices {
+            for unknown in at.iter_mut().filter(|unknown| **unknown == u32::MAX) {
+                *unknown = n as u32;
+            }
+        }
+        // Entries in the chassis' row or column say nothing.
+        let inside = |&(row, column, _): &Triplet| row < n && column < n;
+        self.conductance.retain(inside);
+        self.storage.retain(inside);
+    }
+
+    fn unknown(&mut self, unknown: Unknown, name: String) -> UnknownId {
+        self.unknowns.push(unknown);
+        self.names.push(name);
+        (self.unknowns.len() - 1) as u32
+    }
+
+    fn conductor(&mut self, a: UnknownId, b: UnknownId, g: f64) {
+        pair(&mut self.conductance, a, b, g);
+    }
+
+    fn capacitor(&mut self, a: UnknownId, b: UnknownId, c: f64) {
+        if c > 0.0 {
+            pair(&mut self.storage, a, b, c);
+        }
+    }
+
+    /// A branch from `a` to `b`: its current, and its row  v_a − v_b − R·i − L·di/dt (= 0).
+    fn branch(&mut self, part: PartId, name: String, ends: (UnknownId, UnknownId), r: f64, l: f64) -> UnknownId {
+        let count = self.branches[part.index()].len();
+        let i = self.unknown(Unknown::Current(part, count), name);
+        self.branches[part.index()].push(i);
+        let row = i as usize;
+        self.conductance.extend([
+            (ends.0 as usize, row, 1.0),
+            (ends.1 as usize, row, -1.0),
+            (row, ends.0 as usize, 1.0),
+            (row, ends.1 as usize, -1.0),
+            (row, row, -r),
+        ]);
+        if l > 0.0 {
+            self.storage.push((row, row, -l));
+        }
+        i
+    }
+
+    fn inside(&mut self, part: PartId, name: String) -> UnknownId {
+        self.unknown(Unknown::Inside(part), name)
+    }
+
+    fn part(&mut self, id: PartId, placed: &Placed) {
+        let at: Vec<UnknownId> = placed.nodes.iter().map(|node| self.nodes[node.index()]).collect();
+        let name = &placed.name;
+        match &placed.part {
+            Part::Resistor(resistor) => self.conductor(at[0], at[1], 1.0 / resistor.r),
+            Part::Capacitor(capacitor) => {
+                if capacitor.leakage > 0.0 {
+                    self.conductor(at[0], at[1], capacitor.leakage);
+                }
+                if capacitor.esr > 0.0 {
+                    let plate = self.inside(id, format!("the inside of {name}"));
+                    self.conductor(at[0], plate, 1.0 / capacitor.esr);
+                    self.capacitor(plate, at[1], capacitor.c);
+                } else {
+                    self.capacitor(at[0], at[1], capacitor.c);
+                }
+            }
+            Part::Inductor(inductor) => self.inductor(id, name, inductor, (at[0], at[1])),
+            Part::Transformer(transformer) => self.transformer(id, name, transformer, &at),
+            Part::Valve(valve) => self.valve(id, valve, &at),
+            Part::Device(device) => self.devices.push((id, device.clone(), at)),
+            Part::Source(source) => {
+                // The branch row is v_+ − v_− + R·i_out − e, with i flowing out of the positive end.
+                let i = self.branch(id, format!("the current of {name}"), (at[0], at[1]), -source.resistance, 0.0);
+                // Current counts out of the positive terminal: it enters the node there.
+                flip_current(&mut self.conductance, i, &at);
+                self.sources.push(PlacedSource { part: id, row: i });
+                self.waveforms.push(source.waveform.clone());
+            }
+            Part::Pot(pot) => {
+                let lower = pot.fraction.clamp(POT_END, 1.0 - POT_END);
+                self.conductor(at[0], at[1], 1.0 / (pot.r * (1.0 - lower)));
+                self.conductor(at[1], at[2], 1.0 / (pot.r * lower));
+            }
+            Part::Switch(switch) => {
+                for (contact, &node) in at[1..].iter().enumerate() {
+                    let closed = switch.closed == Some(contact);
+                    self.conductor(at[0], node, if closed { 1.0 / CONTACT } else { OPEN_CONTACT });
+                }
+            }
+            Part::Loudspeaker(loudspeaker) => self.loudspeaker(id, name, loudspeaker, (at[0], at[1])),
+        }
+    }
+
+    fn inductor(&mut self, id: PartId, name: &str, inductor: &Inductor, ends: (UnknownId, UnknownId)) {
+        self.capacitor(ends.0, ends.1, inductor.capacitance);
+        let current = format!("the current of {name}");
+        if let Some(l) = inductor.linear {
+            self.branch(id, current, ends, inductor.resistance, l);
+            if inductor.loss.is_finite() {
+                self.conductor(ends.0, ends.1, 1.0 / inductor.loss);
+            }
+        } else {
+            let i = self.branch(id, current, ends, inductor.resistance, 0.0);
+            self.core(id, name, AnyDevice::from(inductor.core.clone()), inductor.loss, &[(i, 1.0)]);
+        }
+    }
+
+    fn transformer(&mut self, id: PartId, name: &str, transformer: &Transformer, at: &[UnknownId]) {
+        let mut linked = Vec::with_capacity(transformer.windings.len());
+        for (winding, ends) in transformer.windings.iter().zip(at.chunks_exact(2)) {
+            self.capacitor(ends[0], ends[1], winding.capacitance);
+            let current = format!("the current of {name}, {}", winding.name);
+            let i = self.branch(id, current, (ends[0], ends[1]), winding.resistance, winding.leakage);
+            linked.push((i, winding.turns));
+        }
+        self.core(id, name, AnyDevice::from(transformer.core.clone()), transformer.loss, &linked);
+    }
+
+    /// A core of flux linkage λ:  row i_m(λ) + (dλ/dt)/R_loss − Σ n_j i_j = 0, and −n_j dλ/dt in each winding.
+    fn core(&mut self, id: PartId, name: &str, core: AnyDevice, loss: f64, windings: &[(UnknownId, f64)]) {
+        let flux = self.unknown(Unknown::Flux(id), format!("the flux of {name}"));
+        let row = flux as usize;
+        for &(i, turns) in windings {
+            self.storage.push((i as usize, row, -turns));
+            self.conductance.push((row, i as usize, -turns));
+        }
+        if loss.is_finite() {
+            self.storage.push((row, row, 1.0 / loss));
+        }
+        self.devices.push((id, core, vec![flux]));
+    }
+
+    fn valve(&mut self, id: PartId, valve: &Valve, at: &[UnknownId]) {
+        let c = &valve.kind.capacitances;
+        match &valve.kind.model {
+            ValveModel::Triode(triode) => {
+                let [anode, grid, cathode] = [at[0], at[1], at[2]];
+                self.devices.push((id, AnyDevice::from(triode.clone()), at.to_vec()));
+                self.capacitor(anode, grid, c.anode_grid + valve.stray_anode_grid);
+                self.capacitor(grid, cathode, c.grid_cathode);
+                self.capacitor(anode, cathode, c.anode_cathode);
+            }
+            ValveModel::Pentode(pentode) => {
+                let [anode, screen, grid, cathode] = [at[0], at[1], at[2], at[3]];
+                self.devices.push((id, AnyDevice::from(pentode.clone()), at.to_vec()));
+                self.capacitor(anode, grid, c.anode_grid + valve.stray_anode_grid);
+                self.capacitor(grid, cathode, c.grid_cathode);
+                self.capacitor(grid, screen, c.grid_screen);
+                self.capacitor(anode, cathode, c.anode_cathode);
+            }
+            ValveModel::Rectifier(rectifier) => {
+                let (&cathode, anodes) = at.split_last().expect("a rectifier has terminals");
+                for &anode in anodes {
+                    self.devices.push((id, AnyDevice::from(rectifier.clone()), vec![anode, cathode]));
+                }
+            }
+        }
+    }
+
+    fn loudspeaker(&mut self, id: PartId, name: &str, speaker: &Loudspeaker, ends: (UnknownId, UnknownId)) {
+        // Motional impedance (Thiele 1971; Small 1972): Res ‖ Lces ‖ Cmes behind Re + Le.
+        let omega = std::f64::consts::TAU * speaker.fs;
+        let res = speaker.re * speaker.qms / speaker.qes;
+        let cmes = speaker.qes / (omega * speaker.re);
+        let lces = speaker.re / (omega * speaker.qes);
+        let cone = self.inside(id, format!("the cone of {name}"));
+        self.branch(id, format!("the voice-coil current of {name}"), (ends.0, cone), speaker.re, speaker.le);
+        self.conductor(cone, ends.1, 1.0 / res);
+        self.capacitor(cone, ends.1, cmes);
+        self.branch(id, format!("the suspension of {name}"), (cone, ends.1), 0.0, lces);
+    }
+}
+
+fn pair(entries: &mut Vec<Triplet>, a: UnknownId, b: UnknownId, value: f64) {
+    let (a, b) = (a as usize, b as usize);
+    entries.extend([(a, a, value), (b, b, value), (a, b, -value), (b, a, -value)]);
+}
+
+/// Turns the sign of a branch current in the node rows: out of the positive end instead of into it.
+fn flip_current(conductance: &mut [Triplet], current: UnknownId, ends: &[UnknownId]) {
+    for (row, column, value) in conductance.iter_mut() {
+        if *column == current as usize && ends.iter().any(|&end| end as usize == *row) {
+            *value = -*value;
+        }
+    }
+}
+
+impl Part {
+    /// The least and the greatest number of nodes the part joins.
+    pub fn terminals(&self) -> (usize, usize) {
+        match self {
+            Self::Resistor(_) | Self::Capacitor(_) | Self::Inductor(_) | Self::Source(_) | Self::Loudspeaker(_) => (2, 2),
+            Self::Transformer(transformer) => {
+                let ends = 2 * transformer.windings.len();
+                (ends, ends)
+            }
+            Self::Valve(valve) => match &valve.kind.model {
+                ValveModel::Triode(_) => (3, 3),
+                ValveModel::Pentode(_) => (4, 4),
+                ValveModel::Rectifier(_) => (2, 3),
+            },
+            Self::Device(device) => {
+                let ends = models::Device::terminals(device);
+                (ends, ends)
+            }
+            Self::Pot(_) => (3, 3),
+            Self::Switch(_) => (2, usize::MAX),
+        }
+    }
+}

@@ -1,0 +1,230 @@
+//! Faults of a drawing that can be seen without solving it: impossible values, loose ends,
+//! electrodes without a DC path, loops without resistance.
+
+use models::data::ValveModel;
+
+use crate::circuit::{Circuit, CircuitError, NodeId, PartId, Placed};
+use crate::parts::Part;
+
+/// Everything wrong with the drawing, values first, then nodes in their order, then loops.
+pub fn faults(circuit: &Circuit) -> Vec<CircuitError> {
+    let mut faults = Vec::new();
+    for (id, placed) in circuit.parts() {
+        check_values(id, placed, &mut faults);
+    }
+    check_nodes(circuit, &mut faults);
+    check_loops(circuit, &mut faults);
+    faults
+}
+
+fn check_values(id: PartId, placed: &Placed, faults: &mut Vec<CircuitError>) {
+    let mut demand = |holds: bool, quantity: &'static str, wanted: &'static str| {
+        if !holds {
+            faults.push(CircuitError::Value { part: id, part_name: placed.name.clone(), quantity, wanted });
+        }
+    };
+    let positive = |x: f64| x.is_finite() && x > 0.0;
+    let not_negative = |x: f64| x.is_finite() && x >= 0.0;
+    match &placed.part {
+        Part::Resistor(resistor) => demand(positive(resistor.r), "resistance", "more than zero"),
+        Part::Capacitor(c) => {
+            demand(positive(c.c), "capacitance", "more than zero");
+            demand(not_negative(c.esr), "esr", "zero or more");
+            demand(not_negative(c.leakage), "leakage", "zero or more");
+        }
+        Part::Inductor(l) => {
+            demand(l.linear.is_none_or(positive), "inductance", "more than zero");
+            demand(not_negative(l.resistance), "winding resistance", "zero or more");
+            demand(not_negative(l.capacitance), "winding capacitance", "zero or more");
+            demand(l.loss > 0.0, "core loss resistance", "more than zero");
+        }
+        Part::Transformer(t) => {
+            demand(!t.windings.is_empty(), "number of windings", "at least one");
+            demand(t.loss > 0.0, "core loss resistance", "more than zero");
+            for w in &t.windings {
+                demand(positive(w.turns), "turns", "more than zero");
+                demand(not_negative(w.resistance), "winding resistance", "zero or more");
+                demand(not_negative(w.leakage), "leakage inductance", "zero or more");
+                demand(not_negative(w.capacitance), "winding capacitance", "zero or more");
+            }
+        }
+        Part::Source(s) => demand(not_negative(s.resistance), "source resistance", "zero or more"),
+        Part::Pot(p) => {
+            demand(positive(p.r), "resistance", "more than zero");
+            demand((0.0..=1.0).contains(&p.fraction), "setting", "between 0 % and 100 %");
+        }
+        Part::Loudspeaker(s) => {
+            demand(positive(s.re), "voice-coil resistance", "more than zero");
+            demand(not_negative(s.le), "voice-coil inductance", "zero or more");
+            demand(positive(s.fs), "resonance", "more than zero");
+            demand(positive(s.qms) && positive(s.qes), "Q", "more than zero");
+        }
+        Part::Valve(_) | Part::Device(_) | Part::Switch(_) => {}
+    }
+}
+
+/// Sets of nodes joined by something.
+struct Islands(Vec<usize>);
+
+impl Islands {
+    fn new(n: usize) -> Self {
+        Self((0..n).collect())
+    }
+    fn root(&mut self, mut k: usize) -> usize {
+        while self.0[k] != k {
+            self.0[k] = self.0[self.0[k]];
+            k = self.0[k];
+        }
+        k
+    }
+    /// False when they were joined already.
+    fn join(&mut self, a: NodeId, b: NodeId) -> bool {
+        let (a, b) = (self.root(a.index()), self.root(b.index()));
+        if a == b {
+            return false;
+        }
+        self.0[a.max(b)] = a.min(b);
+        true
+    }
+    fn joined(&mut self, a: NodeId, b: NodeId) -> bool {
+        self.root(a.index()) == self.root(b.index())
+    }
+}
+
+/// Pairs of nodes between which the part carries direct current whatever the voltages.
+fn dc_paths(placed: &Placed) -> Vec<(NodeId, NodeId)> {
+    let at = &placed.nodes;
+    match &placed.part {
+        Part::Resistor(_) | Part::Inductor(_) | Part::Source(_) | Part::Loudspeaker(_) => vec![(at[0], at[1])],
+        Part::Capacitor(c) if c.leakage > 0.0 => vec![(at[0], at[1])],
+        Part::Transformer(_) => at.chunks_exact(2).map(|ends| (ends[0], ends[1])).collect(),
+        Part::Pot(_) => vec![(at[0], at[1]), (at[1], at[2])],
+        Part::Switch(s) => s.closed.map(|contact| (at[0], at[contact + 1])).into_iter().collect(),
+        Part::Valve(v) if matches!(v.kind.model, ValveModel::Rectifier(_)) => {
+            let (&cathode, anodes) = at.split_last().expect("a rectifier has terminals");
+            anodes.iter().map(|&anode| (anode, cathode)).collect()
+        }
+        Part::Device(_) if at.len() == 2 => vec![(at[0], at[1])],
+        Part::Capacitor(_) | Part::Valve(_) | Part::Device(_) => Vec::new(),
+    }
+}
+
+/// One node of every island that has no DC path to the chassis.
+pub fn floating(circuit: &Circuit) -> Vec<NodeId> {
+    let mut islands = Islands::new(circuit.node_count());
+    for (_, placed) in circuit.parts() {
+        for (a, b) in dc_paths(placed) {
+            islands.join(a, b);
+        }
+    }
+    let mut ties = Vec::new();
+    for (node, _) in circuit.nodes() {
+        if islands.join(NodeId::CHASSIS, node) {
+            ties.push(node);
+        }
+    }
+    ties
+}
+
+/// The electrodes of a valve, in the order of its nodes.
+fn electrodes(placed: &Placed) -> &'static [&'static str] {
+    match &placed.part {
+        Part::Valve(valve) => match &valve.kind.model {
+            ValveModel::Triode(_) => &["anode", "grid", "cathode"],
+            ValveModel::Pentode(_) => &["anode", "screen", "grid", "cathode"],
+            ValveModel::Rectifier(_) => &[],
+        },
+        _ => &[],
+    }
+}
+
+fn check_nodes(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
+    let n = circuit.node_count();
+    let mut uses = vec![0_usize; n];
+    let mut user = vec![None; n];
+    let mut islands = Islands::new(n);
+    let mut electrode = vec![None; n];
+    for (id, placed) in circuit.parts() {
+        for node in &placed.nodes {
+            uses[node.index()] += 1;
+            user[node.index()] = Some(id);
+        }
+        for (a, b) in dc_paths(placed) {
+            islands.join(a, b);
+        }
+        for (node, &name) in placed.nodes.iter().zip(electrodes(placed)) {
+            electrode[node.index()].get_or_insert((id, name));
+        }
+    }
+    for (node, name) in circuit.nodes().filter(|(node, _)| *node != NodeId::CHASSIS) {
+        let k = node.index();
+        // An open contact of a switch is a loose end on purpose.
+        let open_contact = user[k].is_some_and(|id| matches!(circuit.part(id).part, Part::Switch(_)));
+        match (uses[k], user[k]) {
+            (1, Some(part)) if !open_contact => {
+                faults.push(CircuitError::UsedOnce { node, name: name.to_owned(), part });
+            }
+            _ if electrode[k].is_some() && !islands.joined(node, NodeId::CHASSIS) => {
+                faults.push(CircuitError::NoDcPath { node, name: name.to_owned(), electrode: electrode[k] });
+            }
+            _ => {}
+        }
+    }
+}
+
+/// Sources without resistance across each other, or across a winding without resistance.
+fn check_loops(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
+    let mut islands = Islands::new(circuit.node_count());
+    let mut stiff: Vec<(PartId, NodeId, NodeId)> = Vec::new();
+    for (id, placed) in circuit.parts() {
+        let at = &placed.nodes;
+        let ends: Vec<(NodeId, NodeId)> = match &placed.part {
+            Part::Source(s) if s.resistance == 0.0 => vec![(at[0], at[1])],
+            Part::Inductor(l) if l.resistance == 0.0 => vec![(at[0], at[1])],
+            Part::Transformer(t) => t
+                .windings
+                .iter()
+                .zip(at.chunks_exact(2))
+                .filter(|(w, _)| w.resistance == 0.0)
+                .map(|(_, ends)| (ends[0], ends[1]))
+                .collect(),
+            _ => Vec::new(),
+        };
+        for (a, b) in ends {
+            if islands.join(a, b) {
+                stiff.push((id, a, b));
+            } else {
+                let mut parts = path(&stiff, a, b);
+                parts.push(id);
+                parts.sort_unstable();
+                parts.dedup();
+                let names = parts.iter().map(|&part| circuit.part(part).name.clone()).collect();
+                faults.push(CircuitError::Loop { parts, names });
+            }
+        }
+    }
+}
+
+/// The parts on the one path between two nodes of a forest.
+fn path(edges: &[(PartId, NodeId, NodeId)], from: NodeId, to: NodeId) -> Vec<PartId> {
+    fn walk(edges: &[(PartId, NodeId, NodeId)], at: NodeId, to: NodeId, used: &mut Vec<usize>) -> bool {
+        if at == to {
+            return true;
+        }
+        for (k, &(_, a, b)) in edges.iter().enumerate() {
+            let next = if a == at { b } else if b == at { a } else { continue };
+            if used.contains(&k) {
+                continue;
+            }
+            used.push(k);
+            if walk(edges, next, to, used) {
+                return true;
+            }
+            used.pop();
+        }
+        false
+    }
+    let mut used = Vec::new();
+    walk(edges, from, to, &mut used);
+    used.into_iter().map(|k| edges[k].0).collect()
+}

@@ -1,0 +1,86 @@
+//! The local error of a step, in the units of the unknowns.
+//!
+//! ```text
+//! δx = (∂f/∂x + alpha·C)⁻¹ · alpha·e,   e = local error of the charges
+//! ```
+//!
+//! The charges alone carry the error: rows without storage say nothing about it, and the solve
+//! translates charges into voltages, damping what the method damps.
+//!
+//! Source   Hosea & Shampine, Appl. Numer. Math. 20 (1996) 21 (filtered estimate; from memory)
+
+use super::{Step, Stepper};
+use crate::system::Workspace;
+
+/// The charge rates of the last accepted steps, and the last error.
+#[derive(Clone, Debug)]
+pub(super) struct Rates {
+    times: [f64; 2],
+    rates: [Vec<f64>; 2],
+    known: usize,
+    /// Error of the last step relative to its limit.
+    pub(super) last_error: f64,
+}
+
+impl Rates {
+    pub(super) fn new(n: usize) -> Self {
+        Self { times: [0.0; 2], rates: [vec![0.0; n], vec![0.0; n]], known: 0, last_error: 0.0 }
+    }
+
+    pub(super) fn clear(&mut self) {
+        self.known = 0;
+    }
+
+    /// Remembers the rate `[n]` at the start of the step just accepted.
+    pub(super) fn push(&mut self, t: f64, rate: &[f64]) {
+        self.rates.swap(0, 1);
+        self.times.swap(0, 1);
+        self.rates[0].copy_from_slice(rate);
+        self.times[0] = t;
+        self.known = (self.known + 1).min(2);
+    }
+
+    /// q''' from the rates at the new time, the present one and the one before; false without history.
+    pub(super) fn third_derivative(
+        &self,
+        t_new: f64,
+        new: &[f64],
+        t_now: f64,
+        now: &[f64],
+        out: &mut [f64],
+    ) -> bool {
+        if self.known == 0 || self.times[0] >= t_now {
+            return false;
+        }
+        let (h, h_before) = (t_new - t_now, t_now - self.times[0]);
+        for (((out, new), now), before) in out.iter_mut().zip(new).zip(now).zip(&self.rates[0]) {
+            let (slope, slope_before) = ((new - now) / h, (now - before) / h_before);
+            *out = 2.0 * (slope - slope_before) / (h + h_before);
+        }
+        true
+    }
+}
+
+impl Stepper<'_> {
+    /// Turns `estimate` (alpha·e on entry) into δx and compares it with the tolerance.
+    pub(super) fn judge(&mut self, ws: &mut Workspace) -> Step {
+        let limit = self.tolerances.local_error;
+        if limit.is_infinite() {
+            self.rates.last_error = 0.0;
+            return Step::Taken;
+        }
+        let n = self.q.len();
+        ws.factors.solve(&mut self.estimate[..n]);
+        let mut largest = 0.0_f64;
+        for ((error, x), absolute) in self.estimate[..n].iter().zip(&ws.x).zip(&ws.absolute) {
+            largest = largest.max(error.abs() / (ws.relative * x.abs() + absolute));
+        }
+        self.rates.last_error = largest / limit;
+        // At the finest level the step is taken as it is: refusing it would only end the run.
+        if self.rates.last_error <= 1.0 || self.level >= self.tolerances.halvings {
+            Step::Taken
+        } else {
+            Step::Error
+        }
+    }
+}

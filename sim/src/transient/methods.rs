@@ -1,0 +1,126 @@
+//! The methods: how a step approximates dq/dt.
+
+use super::{Step, Stepper};
+use crate::system::Workspace;
+
+/// A method of time integration.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Method {
+    /// Trapezoidal to t + γh, second backward difference to t + h, γ = 2 − √2; order 2, L-stable, one
+    /// matrix for both stages. The default.
+    ///
+    /// Source   Bank et al., IEEE Trans. CAD 4 (1985) 436; error estimate of Hosea & Shampine, Appl.
+    /// Numer. Math. 20 (1996) 21 (both from memory)
+    #[default]
+    TrBdf2,
+    /// Trapezoidal rule; order 2, no damping, half the work.
+    Trapezoidal,
+    /// Radau IIA of three stages; order 5, L-stable. For reference solutions: no error control.
+    ///
+    /// Source   Hairer & Wanner, Solving Ordinary Differential Equations II, 1996, IV.5 (from memory)
+    RadauIia5,
+}
+
+impl Method {
+    /// The three, for tests over all of them.
+    pub const ALL: [Self; 3] = [Self::TrBdf2, Self::Trapezoidal, Self::RadauIia5];
+
+    /// Order of the global error.
+    pub fn order(self) -> u32 {
+        match self {
+            Self::TrBdf2 | Self::Trapezoidal => 2,
+            Self::RadauIia5 => 5,
+        }
+    }
+}
+
+/// γ = 2 − √2 makes both stages of TR-BDF2 share one matrix.
+const GAMMA: f64 = 2.0 - std::f64::consts::SQRT_2;
+
+impl Stepper<'_> {
+    /// q' at the end = 2/h·(q − q_n) − q'_n
+    pub(super) fn trapezoidal(&mut self, h: f64, t_next: f64, ws: &mut Workspace) -> Step {
+        let alpha = 2.0 / h;
+        for ((past, q), rate) in self.past.iter_mut().zip(&self.q).zip(&self.q_rate) {
+            *past = -alpha * q - rate;
+        }
+        self.extrapolate(h, ws);
+        if let Err(worst) = self.stage(alpha, t_next, ws) {
+            return Step::Newton(worst);
+        }
+        // Local error h³/12·q''' from the rates at three earlier times and the new one.
+        if self.rates.third_derivative(t_next, &self.rate_new, self.t, &self.q_rate, &mut self.estimate) {
+            let scale = alpha * h.powi(3) / 12.0;
+            for value in &mut self.estimate {
+                *value *= scale;
+            }
+            return self.judge(ws);
+        }
+        self.rates.last_error = 1.0;
+        Step::Taken
+    }
+
+    /// First to t + γh by the trapezoidal rule, then to t + h by the second backward difference:
+    /// q' = (2−γ)/((1−γ)h)·q − q_γ/(γ(1−γ)h) + (1−γ)/(γh)·q_n
+    pub(super) fn tr_bdf2(&mut self, h: f64, t_next: f64, ws: &mut Workspace) -> Step {
+        // Both stages: alpha = 2/(γh) = (2−γ)/((1−γ)h)
+        let alpha = 2.0 / (GAMMA * h);
+        for ((past, q), rate) in self.past.iter_mut().zip(&self.q).zip(&self.q_rate) {
+            *past = -alpha * q - rate;
+        }
+        self.extrapolate(GAMMA * h, ws);
+        if let Err(worst) = self.stage(alpha, self.t + GAMMA * h, ws) {
+            return Step::Newton(worst);
+        }
+        std::mem::swap(&mut self.q_middle, &mut self.q_new);
+        std::mem::swap(&mut self.rate_middle, &mut self.rate_new);
+
+        let (middle, old) = (-1.0 / (GAMMA * (1.0 - GAMMA) * h), (1.0 - GAMMA) / (GAMMA * h));
+        for ((past, q), q_middle) in self.past.iter_mut().zip(&self.q).zip(&self.q_middle) {
+            *past = middle * q_middle + old * q;
+        }
+        // The guess: the parabola through the last solution, this one's middle and the one before.
+        self.guess_from_middle(h, ws);
+        if let Err(worst) = self.stage(alpha, t_next, ws) {
+            return Step::Newton(worst);
+        }
+        // Difference to the embedded third-order formula, b − b̂ on the three rates.
+        let w = std::f64::consts::SQRT_2 / 4.0;
+        let d = GAMMA / 2.0;
+        let (e0, e1, e2) = (w - (1.0 - w) / 3.0, w - (3.0 * w + 1.0) / 3.0, d - d / 3.0);
+        for (k, estimate) in self.estimate[..self.q.len()].iter_mut().enumerate() {
+            *estimate =
+                alpha * h * (e0 * self.q_rate[k] + e1 * self.rate_middle[k] + e2 * self.rate_new[k]);
+        }
+        self.judge(ws)
+    }
+
+    fn guess_from_middle(&mut self, h: f64, ws: &mut Workspace) {
+        self.x_middle.copy_from_slice(&ws.x);
+        let ratio = if self.h_before > 0.0 && h <= 4.0 * self.h_before { self.h_before / h } else { 0.0 };
+        // Newton's divided differences on times −ratio, 0, γ, evaluated at 1; a line without history.
+        for (((x, middle), old), before) in
+            ws.x.iter_mut().zip(&self.x_middle).zip(&self.x_old).zip(&self.x_before)
+        {
+            let slope = (middle - old) / GAMMA;
+            let bend = if ratio > 0.0 { (slope - (old - before) / ratio) / (GAMMA + ratio) } else { 0.0 };
+            *x = old + slope + bend * (1.0 - GAMMA);
+        }
+    }
+
+    pub(super) fn radau(&mut self, h: f64, t_next: f64, ws: &mut Workspace) -> Step {
+        let Some(mut radau) = self.radau.take() else { return Step::Newton(0) };
+        let solved = radau.step(self.system, (self.t, h), &self.q, &self.x_before, self.h_before, ws);
+        self.radau = Some(radau);
+        match solved {
+            Ok(()) => {
+                debug_assert!(t_next > self.t);
+                self.system.charge(&ws.x, &mut self.q_new);
+                // No estimate: a halved step may grow back at once.
+                self.rates.last_error = 0.0;
+                Step::Taken
+            }
+            Err(worst) => Step::Newton(worst),
+        }
+    }
+}

@@ -1,0 +1,1 @@
+//! The harness of the checks: what several of them need.

@@ -1,0 +1,285 @@
+//! Circuits with a closed form, by every method, and the order of every method.
+
+use std::f64::consts::TAU;
+
+use models::core::Core;
+use models::rectifier::Rectifier;
+use models::{Device, Local};
+use sim::operating_point::operating_point;
+use sim::parts::{Capacitor, Inductor, Part, Resistor, Source, Waveform};
+use sim::system::Workspace;
+use sim::transient::{Method, transient};
+use sim::{Circuit, NodeId, System, Tolerances};
+
+fn resistor(r: f64) -> Part {
+    Part::Resistor(Resistor { r })
+}
+
+fn capacitor(c: f64) -> Part {
+    Part::Capacitor(Capacitor { c, esr: 0.0, leakage: 0.0, polar: false })
+}
+
+fn inductor(l: f64) -> Part {
+    Part::Inductor(Inductor {
+        core: Core::linear(l),
+        linear: Some(l),
+        resistance: 0.0,
+        capacitance: 0.0,
+        loss: f64::INFINITY,
+    })
+}
+
+fn source(waveform: Waveform) -> Part {
+    Part::Source(Source { waveform, resistance: 0.0 })
+}
+
+fn sine(amplitude: f64, frequency: f64) -> Waveform {
+    Waveform::Sine { amplitude, frequency, phase: 0.0, offset: 0.0 }
+}
+
+/// A circuit of parts between numbered nodes, 0 the chassis.
+fn circuit(parts: &[(&str, Part, [usize; 2])]) -> Circuit {
+    let mut circuit = Circuit::new();
+    for (name, part, at) in parts {
+        let nodes: Vec<NodeId> = at
+            .iter()
+            .map(|&k| if k == 0 { NodeId::CHASSIS } else { circuit.node(&format!("n{k}")) })
+            .collect();
+        circuit.add(name, part.clone(), &nodes).expect("a well-formed circuit");
+    }
+    circuit
+}
+
+fn volts(circuit: &Circuit, system: &System, node: usize) -> usize {
+    let id = circuit.find_node(&format!("n{node}")).expect("a known node");
+    system.voltage_of(id) as usize
+}
+
+/// Largest difference to `exact` on the grid, after `start` has set the unknowns.
+fn worst(
+    system: &System,
+    method: Method,
+    (until, steps): (f64, u32),
+    start: impl Fn(&mut Workspace) -> bool,
+    figure: impl Fn(&[f64]) -> f64,
+    exact: impl Fn(f64) -> f64,
+) -> f64 {
+    let mut ws = system.workspace();
+    let at_rest = start(&mut ws);
+    let mut worst = 0.0_f64;
+    transient(
+        system,
+        method,
+        (0.0, until, until / f64::from(steps)),
+        at_rest,
+        &Tolerances::reference(),
+        &mut ws,
+        &mut |t: f64, x: &[f64]| worst = worst.max((figure(x) - exact(t)).abs()),
+    )
+    .expect("a linear circuit can be followed");
+    worst
+}
+
+/// 1 kΩ and 0.1 µF on a 1 V, 1 kHz sine from rest.
+fn rc() -> (System, usize) {
+    let circuit = circuit(&[
+        ("U1", source(sine(1.0, 1000.0)), [1, 0]),
+        ("R1", resistor(1e3), [1, 2]),
+        ("C1", capacitor(1e-7), [2, 0]),
+    ]);
+    let system = circuit.compile().expect("a well-formed circuit");
+    let at = volts(&circuit, &system, 2);
+    (system, at)
+}
+
+fn rc_exact(t: f64) -> f64 {
+    let (w, tau) = (TAU * 1000.0, 1e-4);
+    let a = w * tau;
+    ((w * t).sin() - a * (w * t).cos() + a * (-t / tau).exp()) / (1.0 + a * a)
+}
+
+/// 50 Ω, 10 mH, 1 µF in series on a 1 V, 800 Hz sine from rest; the capacitor's voltage.
+fn rlc() -> (System, usize) {
+    let circuit = circuit(&[
+        ("U1", source(sine(1.0, 800.0)), [1, 0]),
+        ("R1", resistor(50.0), [1, 2]),
+        ("L1", inductor(0.01), [2, 3]),
+        ("C1", capacitor(1e-6), [3, 0]),
+    ]);
+    let system = circuit.compile().expect("a well-formed circuit");
+    let at = volts(&circuit, &system, 3);
+    (system, at)
+}
+
+fn rlc_exact(t: f64) -> f64 {
+    let (r, l, c, w) = (50.0, 0.01, 1e-6, TAU * 800.0);
+    // Steady part A sin wt + B cos wt of LC v'' + RC v' + v = sin wt
+    let (p, q) = (1.0 - w * w * l * c, w * r * c);
+    let (a, b) = (p / (p * p + q * q), -q / (p * p + q * q));
+    // Free part from v(0) = 0, v'(0) = 0
+    let s = r / (2.0 * l);
+    let wd = (1.0 / (l * c) - s * s).sqrt();
+    let c1 = -b;
+    let c2 = (-a * w + s * c1) / wd;
+    a * (w * t).sin() + b * (w * t).cos() + (-s * t).exp() * (c1 * (wd * t).cos() + c2 * (wd * t).sin())
+}
+
+/// 0.1 µF at 100 V discharging through a Child-law diode:  C v' = −K v^{3/2}.
+fn child() -> (System, usize) {
+    let circuit = circuit(&[
+        ("D1", Part::Device(Rectifier::child(CHILD_K).into()), [1, 0]),
+        ("C1", capacitor(1e-7), [1, 0]),
+    ]);
+    let system = circuit.compile().expect("a well-formed circuit");
+    let at = volts(&circuit, &system, 1);
+    (system, at)
+}
+
+const CHILD_K: f64 = 1e-5;
+
+fn child_exact(t: f64) -> f64 {
+    (0.1 + CHILD_K * t / (2.0 * 1e-7)).powi(-2)
+}
+
+fn rest(_: &mut Workspace) -> bool {
+    true
+}
+
+/// Errors allowed at 400 steps over 2 ms (80 a cycle): the first term of the error of a rule of order 2,
+/// (w h)²/12 of the amplitude and its multiples, and for order 5 that of (w h)⁵.
+fn allowed(method: Method) -> f64 {
+    match method {
+        Method::TrBdf2 => 1.5e-3,
+        Method::Trapezoidal => 3e-3,
+        Method::RadauIia5 => 1e-7,
+    }
+}
+
+#[test]
+fn rc_follows_its_closed_form() {
+    let (system, at) = rc();
+    for method in Method::ALL {
+        let error = worst(&system, method, (2e-3, 400), rest, |x| x[at], rc_exact);
+        assert!(error < allowed(method), "{method:?}: {error:.1e}");
+    }
+}
+
+#[test]
+fn rlc_follows_its_closed_form() {
+    let (system, at) = rlc();
+    for method in Method::ALL {
+        let error = worst(&system, method, (2e-3, 400), rest, |x| x[at], rlc_exact);
+        assert!(error < allowed(method), "{method:?}: {error:.1e}");
+    }
+}
+
+#[test]
+fn child_law_diode_discharges_as_calculated() {
+    let (system, at) = child();
+    for method in Method::ALL {
+        let start = |ws: &mut Workspace| {
+            ws.x[at] = 100.0;
+            false
+        };
+        let error = worst(&system, method, (1e-3, 400), start, |x| x[at], child_exact) / 100.0;
+        assert!(error < allowed(method), "{method:?}: {error:.1e}");
+    }
+}
+
+#[test]
+fn child_law_diode_at_rest_solves_its_cubic() {
+    // 100 V through 10 kΩ: with u = √v, R K u³ + u² = V; R K = 0.1 gives u ≈ 7.6.
+    let circuit = circuit(&[
+        ("U1", source(Waveform::Dc(100.0)), [1, 0]),
+        ("R1", resistor(1e4), [1, 2]),
+        ("D1", Part::Device(Rectifier::child(CHILD_K).into()), [2, 0]),
+    ]);
+    let system = circuit.compile().expect("a well-formed circuit");
+    let mut ws = system.workspace();
+    operating_point(&system, &Tolerances::reference(), &mut ws).expect("one diode settles");
+    let mut u = 7.6_f64;
+    for _ in 0..50 {
+        u -= (0.1 * u.powi(3) + u * u - 100.0) / (0.3 * u * u + 2.0 * u);
+    }
+    let v = ws.x[volts(&circuit, &system, 2)];
+    assert!((v - u * u).abs() < 1e-9, "{v} is not {}", u * u);
+}
+
+#[test]
+fn saturating_inductor_draws_its_magnetising_current() {
+    // 10 H, saturating at 0.5 Wb, on 200 V at 50 Hz: λ = ∫v dt, so i = i_m(V/w·(1 − cos wt)).
+    let core = Core::saturating(10.0, 0.5);
+    let w = TAU * 50.0;
+    let current = |t: f64| {
+        let (mut f, mut df) = ([0.0], [0.0]);
+        let lambda = 200.0 / w * (1.0 - (w * t).cos());
+        core.eval(&[lambda], &[], &mut Local { f: &mut f, df: &mut df });
+        f[0]
+    };
+    let circuit = circuit(&[
+        ("U1", source(sine(200.0, 50.0)), [1, 0]),
+        (
+            "L1",
+            Part::Inductor(Inductor {
+                core: core.clone(),
+                linear: None,
+                // A winding without any would close a loop without resistance with the source.
+                resistance: 1e-9,
+                capacitance: 0.0,
+                loss: f64::INFINITY,
+            }),
+            [1, 0],
+        ),
+    ]);
+    let system = circuit.compile().expect("a well-formed circuit");
+    let l1 = circuit.find_part("L1").expect("listed");
+    let at = system.currents_of(l1)[0] as usize;
+    // The peak flux is 1.27 Wb, 2.5 times the knee: the current peaks far above the linear 0.13 A.
+    assert!(current(0.01) > 0.5);
+    for method in Method::ALL {
+        let error =
+            worst(&system, method, (0.04, 1600), rest, |x| x[at], current) / current(0.01);
+        assert!(error < allowed(method), "{method:?}: {error:.1e}");
+    }
+}
+
+/// log2 of the ratio of errors at a step and at half of it.
+fn observed_order(error: impl Fn(u32) -> f64, steps: u32) -> f64 {
+    (error(steps) / error(2 * steps)).log2()
+}
+
+#[test]
+fn every_method_has_its_order() {
+    // Steps coarse enough that rounding does not show, fine enough that the first error term rules.
+    for method in Method::ALL {
+        let fine = if method == Method::RadauIia5 { 1 } else { 16 };
+        let (system, at) = rc();
+        let order = observed_order(
+            |steps| worst(&system, method, (2e-3, steps), rest, |x| x[at], rc_exact),
+            80 * fine,
+        );
+        check_order(method, "RC", order);
+        let (system, at) = rlc();
+        let order = observed_order(
+            |steps| worst(&system, method, (2e-3, steps), rest, |x| x[at], rlc_exact),
+            80 * fine,
+        );
+        check_order(method, "RLC", order);
+        let (system, at) = child();
+        let start = |ws: &mut Workspace| {
+            ws.x[at] = 100.0;
+            false
+        };
+        let order = observed_order(
+            |steps| worst(&system, method, (1e-3, steps), start, |x| x[at], child_exact),
+            40 * fine,
+        );
+        check_order(method, "Child-law discharge", order);
+    }
+}
+
+fn check_order(method: Method, problem: &str, observed: f64) {
+    println!("{method:?}, {problem}: order {observed:.3}");
+    let stated = f64::from(method.order());
+    assert!((observed - stated).abs() < 0.1, "{method:?}, {problem}: order {observed:.3}");
+}
