@@ -29,8 +29,11 @@ fn main() {
             let path = format!("models/valves/{}.toml", valve.name);
             let text = fs::read_to_string(&path).expect("run from the root of the workspace");
             let start = text.find("[model]").expect("every valve file has a model");
-            fs::write(&path, format!("{}{}", &text[..start], table(valve, &fitted)))
-                .expect("models/valves is writable");
+            fs::write(
+                &path,
+                format!("{}{}", &text[..start], table(valve, &fitted)),
+            )
+            .expect("models/valves is writable");
         }
     }
 }
@@ -48,12 +51,26 @@ fn report(valve: &ValveType, fitted: &Fit) {
         fitted.iterations,
     );
     for r in fitted.contradicted() {
-        println!("    contradicted: point {} {:?} {:+.1} %", r.point + 1, r.quantity, r.percent());
+        println!(
+            "    contradicted: point {} {:?} {:+.1} %",
+            r.point + 1,
+            r.quantity,
+            r.percent()
+        );
     }
-    let held_out = valve.points.iter().enumerate().filter(|(_, p)| p.unused.is_some());
+    let held_out = valve
+        .points
+        .iter()
+        .enumerate()
+        .filter(|(_, p)| p.unused.is_some());
     for (index, point) in held_out {
         for r in fit::compare(&fitted.parameters, index, point) {
-            println!("    held out:     point {} {:?} {:+.1} %", r.point + 1, r.quantity, r.percent());
+            println!(
+                "    held out:     point {} {:?} {:+.1} %",
+                r.point + 1,
+                r.quantity,
+                r.percent()
+            );
         }
     }
 }
@@ -73,8 +90,14 @@ fn table(valve: &ValveType, fitted: &Fit) -> String {
     let slope = fitted.errors(&[Quantity::MutualConductance, Quantity::Mu]);
     for (key, value) in [
         ("current_error_median_percent", fit::median(&current)),
-        ("current_error_worst_percent", current.last().copied().unwrap_or(0.0)),
-        ("slope_error_worst_percent", slope.last().copied().unwrap_or(0.0)),
+        (
+            "current_error_worst_percent",
+            current.last().copied().unwrap_or(0.0),
+        ),
+        (
+            "slope_error_worst_percent",
+            slope.last().copied().unwrap_or(0.0),
+        ),
     ] {
         writeln!(text, "{key} = {value:.2}").expect("a String takes text");
     }
@@ -83,6 +106,8 @@ fn table(valve: &ValveType, fitted: &Fit) -> String {
 
 /// Six significant digits, far inside what the points fix.
 fn six_digits(value: f64) -> String {
-    let rounded: f64 = format!("{value:.5e}").parse().expect("a number was printed");
+    let rounded: f64 = format!("{value:.5e}")
+        .parse()
+        .expect("a number was printed");
     format!("{rounded}")
 }

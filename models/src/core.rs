@@ -130,8 +130,8 @@ impl Core {
         let iron = Self::saturating(l0, 1.0);
         let a = iron.argument_of_slope(1.0 / fraction);
         // The current at that argument is proportional to lambda_s
-        let per_flux = (iron.linear_share * a + (1.0 - iron.linear_share) * a.sinh())
-            / (iron.sharpness * l0);
+        let per_flux =
+            (iron.linear_share * a + (1.0 - iron.linear_share) * a.sinh()) / (iron.sharpness * l0);
         Self::saturating(l0, i / per_flux)
     }
 

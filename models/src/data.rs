@@ -437,9 +437,17 @@ pub fn read(text: &str) -> Result<ValveType, DataError> {
         .iter()
         .map(|point| read_point(raw.kind, point))
         .collect::<Result<Vec<_>, _>>()?;
-    let drops = raw.drop.iter().map(read_drop).collect::<Result<Vec<_>, _>>()?;
+    let drops = raw
+        .drop
+        .iter()
+        .map(read_drop)
+        .collect::<Result<Vec<_>, _>>()?;
     let (model, fit_error) = read_model(&raw, &drops)?;
-    above_zero("sections", f64::from(*raw.sections.get_ref()), &raw.sections)?;
+    above_zero(
+        "sections",
+        f64::from(*raw.sections.get_ref()),
+        &raw.sections,
+    )?;
     Ok(ValveType {
         kind: raw.kind,
         sections: *raw.sections.get_ref(),
@@ -533,10 +541,7 @@ fn read_limits(raw: &RawLimits) -> Result<Limits, DataError> {
     })
 }
 
-fn read_capacitances(
-    kind: ValveKind,
-    rows: &[RawCapacitances],
-) -> Result<Capacitances, DataError> {
+fn read_capacitances(kind: ValveKind, rows: &[RawCapacitances]) -> Result<Capacitances, DataError> {
     let mut all = Vec::with_capacity(rows.len());
     for raw in rows {
         source(&raw.source, &raw.basis, "")?;
@@ -583,7 +588,10 @@ fn read_point(kind: ValveKind, spanned: &Spanned<RawPoint>) -> Result<Point, Dat
     let complete = point.v_ak.is_some()
         && point.v_gk.is_some_and(f64::is_finite)
         && (point.v_sk.is_some() || !needs_screen);
-    let explained = point.unused.as_ref().is_some_and(|why| !why.trim().is_empty());
+    let explained = point
+        .unused
+        .as_ref()
+        .is_some_and(|why| !why.trim().is_empty());
     if !complete && !explained {
         return Err(fault(spanned, DataErrorKind::IncompletePoint));
     }
@@ -599,10 +607,7 @@ fn read_drop(raw: &RawDrop) -> Result<Drop, DataError> {
     })
 }
 
-fn read_model(
-    raw: &RawValve,
-    drops: &[Drop],
-) -> Result<(ValveModel, Option<FitError>), DataError> {
+fn read_model(raw: &RawValve, drops: &[Drop]) -> Result<(ValveModel, Option<FitError>), DataError> {
     let model = raw.model.get_ref();
     if model.fitted_by.get_ref().trim().is_empty() {
         return Err(fault(

@@ -59,12 +59,11 @@ impl Diode {
 #[inline]
 pub(crate) fn junction(v: f64, i_s: f64, v_t: f64, limit: f64) -> guard::Sloped {
     let z = v / v_t;
-    // expm1 keeps the digits of a small forward or reverse voltage
+    // expm1 keeps the digits of a small forward voltage, exp those of the slope far in reverse
     if z < 1.0 {
-        let less_one = z.exp_m1();
         return guard::Sloped {
-            value: i_s * less_one,
-            slope: i_s * (less_one + 1.0) / v_t,
+            value: i_s * z.exp_m1(),
+            slope: i_s * z.exp() / v_t,
         };
     }
     let e = guard::exponential(z, limit);
@@ -102,7 +101,8 @@ impl Device for Diode {
     fn eval(&self, x: &[f64], _memory: &[f64], out: &mut Local<'_>) {
         let i = self.current(x[0] - x[1]);
         out.f.copy_from_slice(&[i.value, -i.value]);
-        out.df.copy_from_slice(&[i.slope, -i.slope, -i.slope, i.slope]);
+        out.df
+            .copy_from_slice(&[i.slope, -i.slope, -i.slope, i.slope]);
     }
 
     fn step_fraction(&self, x: &[f64], dx: &[f64]) -> f64 {

@@ -135,8 +135,7 @@ pub fn remainder(i_k: f64, i_g: f64) -> (f64, f64, f64) {
         return (i_k, 1.0, 0.0);
     }
     let rho = i_k / (i_k + i_g);
-    let taken = 1.0 - rho;
-    (i_k * rho, 1.0 - taken * taken, -rho * rho)
+    (i_k * rho, rho * (2.0 - rho), -rho * rho)
 }
 
 #[cfg(test)]

@@ -104,11 +104,18 @@ mod tests {
     #[test]
     fn slopes_equal_differences() {
         for z in [-30.0, -3.0, -0.1, 0.2, 2.0, 9.0, 30.0] {
-            let near = |a: f64, b: f64| (a - b).abs() <= 1e-8 * (1e-6 + a.abs().max(b.abs())) + 1e-9;
+            let near =
+                |a: f64, b: f64| (a - b).abs() <= 1e-8 * (1e-6 + a.abs().max(b.abs())) + 1e-9;
             assert!(near(softplus(z).slope, slope_of(|z| softplus(z).value, z)));
             assert!(near(logistic(z).slope, slope_of(|z| logistic(z).value, z)));
-            assert!(near(clamp(z, 0.3).slope, slope_of(|z| clamp(z, 0.3).value, z)));
-            assert!(near(power(z, 1.5).slope, slope_of(|z| power(z, 1.5).value, z)));
+            assert!(near(
+                clamp(z, 0.3).slope,
+                slope_of(|z| clamp(z, 0.3).value, z)
+            ));
+            assert!(near(
+                power(z, 1.5).slope,
+                slope_of(|z| power(z, 1.5).value, z)
+            ));
         }
     }
 

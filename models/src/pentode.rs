@@ -2,7 +2,7 @@
 //!
 //!     U   = c(v_sk) + D c(v_ak),   c(v) = v²/(v + 0.2 V) for v > 0, else 0
 //!     E   = (U / kp) s(kp (1/mu + (v_gk + vct) / sqrt(kvb + U²))),   i_0 = E^x / kg
-//!     v_k = kap U^(1-q) (mu E)^q,   u = c(v_ak)/v_k,   h = u (1 + u^n)^(-1/n)
+//!     v_k = kap U^(1-q) (mu E)^q + 0.2 V,   u = c(v_ak)/v_k,   h = u (1 + u^n)^(-1/n)
 //!     i_a = (1 - f) h i_0,   i_s = p (i_0 (1 - b (1 - h)) - i_a),   p = c²/(c² + (1 V)²), c = c(v_sk)
 //!     both times rho of `grid_current.rs`
 //!
@@ -21,7 +21,7 @@
 
 use crate::currents::ValveCurrents;
 use crate::device::{Device, Local};
-use crate::grid_current::{GridCurrent, remainder};
+use crate::grid_current::GridCurrent;
 use crate::guard;
 
 /// Below this argument of the cut-off the current is under 1e-60 A.
@@ -29,6 +29,9 @@ const CUT_OFF: f64 = -110.0;
 /// Width of the clamp at the cathode potential, V: about twice the mean initial velocity of
 /// electrons leaving an oxide cathode, small beside any knee.
 const CLAMP_WIDTH: f64 = 0.2;
+/// Knee of a valve without current, V: initial velocities again. Without it the knee shrinks to
+/// nothing beyond cut-off and the anode current becomes a step.
+const LEAST_KNEE: f64 = 0.2;
 /// Clamped screen voltage at which the screen takes half of its share, V.
 const SCREEN_CLOSES: f64 = 1.0;
 
@@ -107,10 +110,12 @@ impl PentodeParameters {
         })
     }
 
-    /// log of the knee voltage per volt.
+    /// Knee voltage, V, and the share of it that moves with U and E.
     #[inline]
-    fn log_knee(&self, space: &Space) -> f64 {
-        (self.kap * space.u).ln() + self.q * space.log_ratio
+    fn knee(&self, space: &Space) -> (f64, f64) {
+        let moving = self.kap * space.u * (self.q * space.log_ratio).exp();
+        let knee = moving + LEAST_KNEE;
+        (knee, moving / knee)
     }
 
     /// Currents without grid current: i_0 with slopes, anode and screen with slopes.
@@ -122,12 +127,11 @@ impl PentodeParameters {
         let i_slopes = by(space.i_u, space.i_g);
 
         // h(u) and its slopes; u' = u (c'/c - v_k'/v_k)
-        let log_knee = self.log_knee(&space);
         let (h, h_slopes) = if a.value > 0.0 {
-            let log_u = a.value.ln() - log_knee;
-            let (h, h_per_log_u) = self.knee_curve(log_u);
-            let knee_u = (1.0 - self.q) / space.u + self.q * space.e_u;
-            let knee = by(knee_u, self.q * space.e_g);
+            let (v_k, moving) = self.knee(&space);
+            let (h, h_per_log_u) = self.knee_curve((a.value / v_k).ln());
+            let knee_u = moving * ((1.0 - self.q) / space.u + self.q * space.e_u);
+            let knee = by(knee_u, moving * self.q * space.e_g);
             let own = h_per_log_u * a.slope / a.value;
             (
                 h,
@@ -249,22 +253,19 @@ impl Pentode {
         let u = guard::clamp(v_sk, CLAMP_WIDTH).value;
         self.law
             .space(u, v_gk)
-            .map_or(0.0, |space| self.law.log_knee(&space).exp())
+            .map_or(LEAST_KNEE, |space| self.law.knee(&space).0)
     }
 }
 
 /// Scales anode and screen by rho, the part of the space current that passes the grid.
 fn leave(at: &mut ValveCurrents, shares: &Shares) {
-    let (left, by_k, by_g) = remainder(shares.space, at.grid);
-    let rho = left / shares.space;
+    let rho = shares.space / (shares.space + at.grid);
+    let (of_anode, of_screen) = (shares.anode / shares.space, shares.screen / shares.space);
     for k in 0..3 {
-        // rho' = (left' - rho i_0') / i_0
-        let left_slope = by_k * shares.space_slopes[k] + by_g * at.grid_slopes[k];
-        let rho_slope_times_space = left_slope - rho * shares.space_slopes[k];
-        at.anode_slopes[k] =
-            rho * at.anode_slopes[k] + shares.anode / shares.space * rho_slope_times_space;
-        at.screen_slopes[k] =
-            rho * at.screen_slopes[k] + shares.screen / shares.space * rho_slope_times_space;
+        // i_0 rho', without the cancellation of 1 - rho beside a large grid current
+        let rho_slope = rho * ((1.0 - rho) * shares.space_slopes[k] - rho * at.grid_slopes[k]);
+        at.anode_slopes[k] = rho * at.anode_slopes[k] + of_anode * rho_slope;
+        at.screen_slopes[k] = rho * at.screen_slopes[k] + of_screen * rho_slope;
     }
     at.anode *= rho;
     at.screen *= rho;

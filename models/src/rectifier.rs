@@ -84,7 +84,8 @@ impl Device for Rectifier {
     fn eval(&self, x: &[f64], _memory: &[f64], out: &mut Local<'_>) {
         let i = self.current(x[0] - x[1]);
         out.f.copy_from_slice(&[i.value, -i.value]);
-        out.df.copy_from_slice(&[i.slope, -i.slope, -i.slope, i.slope]);
+        out.df
+            .copy_from_slice(&[i.slope, -i.slope, -i.slope, i.slope]);
     }
 }
 
