@@ -19,6 +19,7 @@ fn main() {
     let mut table = String::from("&[\n");
     for path in files {
         let name = path.file_stem().expect("a named file").to_string_lossy();
+        let path = path.to_str().expect("a path of plain text");
         writeln!(table, "({name:?}, include_str!({path:?})),").expect("a String takes text");
     }
     table.push(']');

@@ -12,8 +12,8 @@
 //!    rounding of f (1e-14 of the current, over the step), the rounding of x, and the change of
 //!    slope across the step (by the mean value theorem the difference lies between the slopes).
 //! 6. **Smooth.** Between neighbours of a voltage scan the largest change of slope is followed by
-//!    bisection down to 1e-9 V; what then is left must be under 1 % of the slope there. A step of
-//!    slope, as of a bare max(v, 0), stays at 100 %. Anode or screen at the potential of the
+//!    bisection down to 1e-9 V; what then is left must be under 1 % of the slope there, or of
+//!    1e-15 S. A step of slope, as of a bare max(v, 0), stays at 100 %. Anode or screen at the potential of the
 //!    cathode is no exception. Only a core with hysteresis is: a stop slides or does not.
 //! 7. **Passive.** See [`Passivity`].
 //!
@@ -41,6 +41,9 @@ const CURRENT_ROUNDING: f64 = 1e-14;
 const SUM_ROUNDING: f64 = 1e-12;
 /// Currents under this are nothing, A.
 const NO_CURRENT: f64 = 1e-40;
+/// A step of slope under this is none, S (1/H in a core): a thousandth of the smallest conductance
+/// anyone adds to a circuit. Laws may drop a current to zero where it is smaller than that.
+const NO_SLOPE: f64 = 1e-15;
 /// Power a hot cathode's electrons may carry against a retarding electrode, W.
 const EMISSION_POWER: f64 = 1e-4;
 /// Width to which a change of slope is followed, V, and what may be left of it.
@@ -384,7 +387,7 @@ impl<'a, D: Device> Bench<'a, D> {
         // The entry that changes most, relative to its own size in the segment
         let relative = |entry: usize| {
             let (a, b) = (left.df[entry], right.df[entry]);
-            let size = a.abs().max(b.abs()).max(NO_CURRENT);
+            let size = a.abs().max(b.abs()).max(NO_SLOPE);
             ((a - b).abs() / size, size)
         };
         let (entry, (_, size)) = (0..left.df.len())
