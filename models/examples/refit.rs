@@ -2,8 +2,10 @@
 //!
 //! For maintainers, after a point in `models/valves` was added or corrected:
 //!
-//!     cargo run -p models --example refit              # print only
-//!     cargo run -p models --example refit -- --write   # also rewrite the [model] tables
+//! ```text
+//! cargo run -p models --example refit              # print only
+//! cargo run -p models --example refit -- --write   # also rewrite the [model] tables
+//! ```
 //!
 //! Run it from the root of the workspace. It is an example program, so it may read and write files;
 //! the library does neither.

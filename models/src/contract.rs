@@ -17,7 +17,8 @@
 //!    cathode is no exception. Only a core with hysteresis is: a stop slides or does not.
 //! 7. **Passive.** See [`Passivity`].
 //!
-//! Every rule is shown to bite by a device that breaks it.
+//! Every rule is shown to bite by a device that breaks it. Rules, check and faulty devices stay in
+//! one file, so that nobody loosens the one without seeing the other.
 
 use std::fmt;
 

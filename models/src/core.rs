@@ -1,7 +1,9 @@
 //! Magnetising current of an iron core, from the flux linkage of a reference winding.
 //!
-//!     i(lam) = g lam/l0 + (1 - g) (ls/(k l0)) sinh(k lam/ls) + lam/l_gap + sum of s_j
-//!     s_j    = clip(s_j0 + e_j (lam - lam0), ±i_j)
+//! ```text
+//! i(lam) = g lam/l0 + (1 - g) (ls/(k l0)) sinh(k lam/ls) + lam/l_gap + sum of s_j
+//! s_j    = clip(s_j0 + e_j (lam - lam0), ±i_j)
+//! ```
 //!
 //! Symbols   lam flux linkage, Wb;  l0 inductance of the iron at small flux, H;  ls flux linkage of
 //!           saturation, Wb;  g linear share and k sharpness of saturation;  l_gap inductance the

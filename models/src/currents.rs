@@ -1,6 +1,8 @@
 //! What a valve answers: its electrode currents and their slopes.
 //!
-//!     gm = ∂i_a/∂v_gk,   1/ra = ∂i_a/∂v_ak,   mu = gm · ra
+//! ```text
+//! gm = ∂i_a/∂v_gk,   1/ra = ∂i_a/∂v_ak,   mu = gm · ra
+//! ```
 //!
 //! Symbols   gm mutual conductance, S;  ra anode resistance, ohm;  mu amplification factor, 1
 //! Source    the definitions

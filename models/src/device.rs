@@ -1,6 +1,8 @@
 //! What a device is: terminal voltages in, terminal currents and their slopes out.
 //!
-//!     f(x) and ∂f/∂x,   x = voltages of the terminals, then internal unknowns
+//! ```text
+//! f(x) and ∂f/∂x,   x = voltages of the terminals, then internal unknowns
+//! ```
 //!
 //! A device here has no charge of its own. Interelectrode capacitances, leakage inductances and
 //! flux linkages are linear in the unknowns, so `sim` sums them once as linear parts; what is left

@@ -1,6 +1,8 @@
 //! Semiconductor junction.
 //!
-//!     i = i_s (e^(v/v_t) - 1)  up to i_max,  its tangent above
+//! ```text
+//! i = i_s (e^(v/v_t) - 1)  up to i_max,  its tangent above
+//! ```
 //!
 //! Symbols   i_s saturation current, A;  v_t emission coefficient times kT/q, V;  i_max where the
 //!           exponential ends, A

@@ -1,7 +1,9 @@
 //! Parameters of a valve from its published points.
 //!
-//!     minimise  sum rho(r_i²) + sum ((ln p_j - ln p_j0) / s_j)²,   r = ln(model / published) / s
-//!     (J'WJ + lambda diag(J'WJ)) step = -J'W r
+//! ```text
+//! minimise  sum rho(r_i²) + sum ((ln p_j - ln p_j0) / s_j)²,   r = ln(model / published) / s
+//! (J'WJ + lambda diag(J'WJ)) step = -J'W r
+//! ```
 //!
 //! Symbols   p parameters, taken as logarithms so that they stay positive;  p_j0, s_j prior and its
 //!           width;  s width of a published figure;  rho the Huber loss, W its weights
@@ -11,7 +13,8 @@
 //!           carry physics that the points do not, and are tight on purpose (loose ones meet the
 //!           points and miss the distortion)
 //! Care      only characteristic points enter, never amplifier operating figures; a figure that
-//!           contradicts the others is outweighed by the Huber loss and reported
+//!           contradicts the others is outweighed by the Huber loss and reported.  One file: the
+//!           widths and priors mean nothing apart from the problem they weigh
 
 use nalgebra::{DMatrix, DVector};
 

@@ -1,7 +1,9 @@
 //! Current into a control grid near and above zero bias.
 //!
-//!     i_g = g (s(c (v_gk + v_o)) / c)^xi · (1 + b / (1 + (v/v_b)²)),   v = max(v_n, 0)
-//!     rho = i_k / (i_k + i_g)          what the grid leaves of the space current i_k
+//! ```text
+//! i_g = g (s(c (v_gk + v_o)) / c)^xi · (1 + b / (1 + (v/v_b)²)),   v = max(v_n, 0)
+//! rho = i_k / (i_k + i_g)          what the grid leaves of the space current i_k
+//! ```
 //!
 //! Symbols   g grid perveance, A·V^-xi;  c sharpness of onset, 1/V;  v_o contact potential and
 //!           initial velocity, V;  xi exponent;  b, v_b rise at low anode voltage, 1 and V;

@@ -1,6 +1,8 @@
 //! Smooth and safe elementary functions, each with its slope.
 //!
-//!     s(z) = ln(1 + e^z),   s'(z) = 1 / (1 + e^-z)
+//! ```text
+//! s(z) = ln(1 + e^z),   s'(z) = 1 / (1 + e^-z)
+//! ```
 //!
 //! Symbols   z dimensionless argument;  s softplus;  s' logistic
 //! Source    the algebra is elementary; the branch on the sign of z keeps every exponential ≤ 1

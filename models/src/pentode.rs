@@ -1,10 +1,12 @@
 //! Anode, screen and grid currents of a pentode or beam tetrode by homogeneous current sharing.
 //!
-//!     U   = c(v_sk) + D c(v_ak),   c(v) = v²/(v + 0.2 V) for v > 0, else 0
-//!     E   = (U / kp) s(kp (1/mu + (v_gk + vct) / sqrt(kvb + U²))),   i_0 = E^x / kg
-//!     v_k = kap U^(1-q) (mu E)^q + 0.2 V,   u = c(v_ak)/v_k,   h = u (1 + u^n)^(-1/n)
-//!     i_a = (1 - f) h i_0,   i_s = p (i_0 (1 - b (1 - h)) - i_a),   p = c²/(c² + (1 V)²), c = c(v_sk)
-//!     both times rho of `grid_current.rs`
+//! ```text
+//! U   = c(v_sk) + D c(v_ak),   c(v) = v²/(v + 0.2 V) for v > 0, else 0
+//! E   = (U / kp) s(kp (1/mu + (v_gk + vct) / sqrt(kvb + U²))),   i_0 = E^x / kg
+//! v_k = kap U^(1-q) (mu E)^q + 0.2 V,   u = c(v_ak)/v_k,   h = u (1 + u^n)^(-1/n)
+//! i_a = (1 - f) h i_0,   i_s = p (i_0 (1 - b (1 - h)) - i_a),   p = c²/(c² + (1 V)²), c = c(v_sk)
+//! both times rho of `grid_current.rs`
+//! ```
 //!
 //! Symbols   U accelerating voltage, V;  D penetration of the anode through the screen;  E, mu, x,
 //!           kg, kp, kvb, vct as in `triode.rs`;  v_k knee voltage, V;  kap, q, n its size, its

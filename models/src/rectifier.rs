@@ -1,6 +1,8 @@
 //! One anode of a vacuum rectifier.
 //!
-//!     i = k (s(c v) / c)^(3/2)
+//! ```text
+//! i = k (s(c v) / c)^(3/2)
+//! ```
 //!
 //! Symbols   k perveance, A·V^(-3/2);  c sharpness of the start, 1/V;  s softplus
 //! Source    Child, Phys. Rev. 32 (1911) 492; Langmuir, Phys. Rev. 2 (1913) 450; the smooth start

@@ -1,6 +1,8 @@
 //! Bipolar transistor in forward-active operation.
 //!
-//!     g = i_s (e^(v_be/v_t) - 1),   i_c = alpha g,   i_b = (1 - alpha) g,   i_e = -g
+//! ```text
+//! g = i_s (e^(v_be/v_t) - 1),   i_c = alpha g,   i_b = (1 - alpha) g,   i_e = -g
+//! ```
 //!
 //! Symbols   i_s emitter saturation current, A;  v_t thermal voltage, V;  alpha collector share
 //! Source    Ebers & Moll, Proc. IRE 42 (1954) 1761, forward terms only

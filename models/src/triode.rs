@@ -1,8 +1,10 @@
 //! Anode and grid current of a triode.
 //!
-//!     E   = (v_ak / kp) s(kp (1/mu + (v_gk + vct) / sqrt(kvb + v_ak²)))
-//!     i_k = E^x / kg  for v_ak > 0,  else 0
-//!     i_a = i_k · i_k / (i_k + i_g)
+//! ```text
+//! E   = (v_ak / kp) s(kp (1/mu + (v_gk + vct) / sqrt(kvb + v_ak²)))
+//! i_k = E^x / kg  for v_ak > 0,  else 0
+//! i_a = i_k · i_k / (i_k + i_g)
+//! ```
 //!
 //! Symbols   E equivalent grid voltage, V;  mu amplification factor;  x exponent;  kg reciprocal
 //!           perveance, V^x/A;  kp width of cut-off relative to v_ak;  kvb, V², where the anode
