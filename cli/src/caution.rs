@@ -1,0 +1,54 @@
+//! The cautions usual in the trade, printed once where the voltages call for them.
+//!
+//! Common practice, not a standard: the figures tell what to expect, training tells what to do.
+
+use std::io::Write;
+
+use sim::measure::voltages::Voltages;
+use sim::quantity::{Unit, engineering};
+
+/// V; direct voltages above it are treated as dangerous.
+/// Source    customary limit of extra-low voltage for direct current in dry places, from memory
+const DANGEROUS_VOLTS: f64 = 60.0;
+
+/// V; where a capacitor counts as discharged.
+const DISCHARGED_VOLTS: f64 = 50.0;
+
+/// Words of caution for an amplifier with these voltages; none below the limit.
+pub(crate) fn text(voltages: &Voltages) -> Option<String> {
+    let highest = voltages
+        .nodes
+        .iter()
+        .max_by(|a, b| a.volts.abs().total_cmp(&b.volts.abs()))?;
+    if highest.volts.abs() <= DANGEROUS_VOLTS {
+        return None;
+    }
+    let charged = voltages
+        .capacitors
+        .iter()
+        .filter(|c| c.volts.value > DISCHARGED_VOLTS);
+    let stored: f64 = charged.map(|capacitor| capacitor.stored).sum();
+    let mut text = format!(
+        "caution: up to {} at node `{}`: lethal, and it stays after the plug is pulled.\n",
+        engineering(highest.volts, Unit::Volt),
+        highest.node
+    );
+    if stored > 0.0 {
+        text += &format!(
+            "  Capacitors above {} hold {stored:.1} J: unplug, discharge through a resistor, prove dead with the meter.\n",
+            engineering(DISCHARGED_VOLTS, Unit::Volt)
+        );
+    }
+    text += "  Never drive the amplifier without a load. These figures are a prediction, not a permission:\n";
+    text +=
+        "  check the first reading against them. Local codes and licensed practice come first.\n";
+    Some(text)
+}
+
+/// Prints the cautions to stderr.
+pub(crate) fn print(voltages: &Voltages) {
+    if let Some(text) = text(voltages) {
+        // Where stderr is gone there is nobody left to warn.
+        let _ = std::io::stderr().lock().write_all(text.as_bytes());
+    }
+}

@@ -1,0 +1,38 @@
+//! The commands: one file each; this is the list.
+
+mod completions;
+mod explain;
+mod power;
+mod voltages;
+mod waveform;
+
+use clap::Subcommand;
+
+use crate::Options;
+use crate::failure::Failure;
+
+/// What can be asked.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Every voltage, current and dissipation with no signal, and what is over its rating.
+    Voltages(voltages::Arguments),
+    /// Volts against time at chosen nodes, as CSV and SVG.
+    Waveform(waveform::Arguments),
+    /// Watts and distortion against drive, and what gives up first.
+    Power(power::Arguments),
+    /// What the words in brackets of a message mean, and how to mend it.
+    Explain(explain::Arguments),
+    /// Completions for a shell, to be sourced by it.
+    Completions(completions::Arguments),
+}
+
+/// Runs a command.
+pub(crate) fn run(command: &Command, options: &Options) -> Result<(), Failure> {
+    match command {
+        Command::Voltages(arguments) => voltages::run(arguments, options),
+        Command::Waveform(arguments) => waveform::run(arguments, options),
+        Command::Power(arguments) => power::run(arguments, options),
+        Command::Explain(arguments) => explain::run(arguments, options),
+        Command::Completions(arguments) => completions::run(arguments),
+    }
+}

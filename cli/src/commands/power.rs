@@ -1,0 +1,267 @@
+//! `power FILE`.
+
+use std::path::PathBuf;
+
+use sim::Tolerances;
+use sim::file::Amplifier;
+use sim::measure::power::{Cause, Level, Limit, Power, PowerOf, Role};
+use sim::measure::valve::Against;
+use sim::measure::voltages::voltages;
+use sim::periodic::Settling;
+use sim::quantity::{Unit, engineering};
+
+use crate::failure::Failure;
+use crate::report::table::{Sheet, percent, share};
+use crate::report::{self, json};
+use crate::{Options, amplifier, caution, notes, progress};
+
+/// Arguments of `power`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Arguments {
+    /// The amplifier file.
+    file: PathBuf,
+}
+
+pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
+    let opened = amplifier::open(&arguments.file, options)?;
+    let (circuit, system, bench) = (
+        &opened.amplifier.circuit,
+        &opened.system,
+        &opened.amplifier.bench,
+    );
+    let tolerances = Tolerances::default();
+    let rest = voltages(circuit, system, &tolerances, &mut system.workspace())?;
+    let question = PowerOf {
+        generator: bench.generator,
+        load: bench.load_nodes,
+        load_ohms: bench.load_ohms,
+        frequency: bench.frequency,
+        distortion_limit: bench.distortion_limit,
+        settling: Settling::default(),
+    };
+    let counter = progress::counter("levels solved");
+    let answer = question.run(circuit, system, &tolerances, &|levels| {
+        counter.set_position(levels as u64)
+    })?;
+    counter.finish_and_clear();
+    if options.json {
+        report::print(&json::document("power", &opened.amplifier, &answer))?;
+    } else {
+        report::print(&text(&opened.amplifier, &answer))?;
+    }
+    caution::print(&rest);
+    Ok(())
+}
+
+fn text(amplifier: &Amplifier, answer: &Power) -> String {
+    let mut text = format!("{}\nSource: {}\n\n", amplifier.title, amplifier.source);
+    text += &headline(answer);
+    text += &format!(
+        "Conditions: sine at {}, power is rms volts squared over {}, generator volts open-circuit;\n  THD against the fundamental; supplies as in the file; every level settled until the cycle repeats.\n\n",
+        engineering(answer.frequency, Unit::Hertz),
+        engineering(answer.load_ohms, Unit::Ohm)
+    );
+    text += &stated(answer);
+    text += &harmonics(answer);
+    text += &limits(answer);
+    text += &valves(answer);
+    text += &sweep(answer);
+    text += &notes::text(&amplifier.notes);
+    if let Some(reason) = &answer.ended_early {
+        text += &format!("The sweep ended early: {reason}.\n");
+    }
+    text += &format!(
+        "Periodicity: the last two cycles differ by at most {:.1e} of the signal.\n",
+        answer.residual
+    );
+    text
+}
+
+fn headline(answer: &Power) -> String {
+    match &answer.rated {
+        Some(rated) => format!(
+            "{} at {} THD (the limit set), for {} rms of drive.\n\n",
+            engineering(rated.power, Unit::Watt),
+            percent(rated.thd),
+            engineering(rated.drive_rms, Unit::Volt)
+        ),
+        None => format!(
+            "The distortion limit of {} is not met inside the sweep; greatest power {}.\n\n",
+            percent(answer.distortion_limit),
+            engineering(answer.greatest, Unit::Watt)
+        ),
+    }
+}
+
+/// The levels that are stated: 1 W, the limit, 1, 3, 5 and 10 %.
+fn stated_levels(answer: &Power) -> Vec<(String, Option<&Level>)> {
+    let mut rows = vec![
+        ("1 W".to_owned(), answer.one_watt.as_ref()),
+        (
+            format!("limit {}", percent(answer.distortion_limit)),
+            answer.rated.as_ref(),
+        ),
+    ];
+    rows.extend(answer.at_distortion.iter().map(|at| {
+        (
+            format!("{:.0} % THD", 100.0 * at.distortion),
+            at.level.as_ref(),
+        )
+    }));
+    rows
+}
+
+fn stated(answer: &Power) -> String {
+    let mut sheet = Sheet::new(&[
+        "at",
+        "drive, rms",
+        "drive, peak",
+        "output, rms",
+        "power",
+        "THD",
+    ]);
+    for (name, level) in stated_levels(answer) {
+        sheet.row(match level {
+            Some(level) => vec![
+                name,
+                engineering(level.drive_rms, Unit::Volt),
+                engineering(level.drive, Unit::Volt),
+                engineering(level.output_rms, Unit::Volt),
+                engineering(level.power, Unit::Watt),
+                percent(level.thd),
+            ],
+            None => {
+                let mut row = vec![name];
+                row.extend(std::iter::repeat_n("not reached".to_owned(), 1));
+                row.extend(std::iter::repeat_n("-".to_owned(), 4));
+                row
+            }
+        });
+    }
+    sheet.print("Power and distortion", 1)
+}
+
+fn harmonics(answer: &Power) -> String {
+    let mut sheet = Sheet::new(&["at", "H2", "H3", "H4", "H5", "H6", "H7", "H8", "H9"]);
+    for (name, level) in stated_levels(answer) {
+        if let Some(level) = level {
+            let mut row = vec![name];
+            row.extend(level.harmonics.iter().map(|ratio| percent(*ratio)));
+            sheet.row(row);
+        }
+    }
+    sheet.print("Harmonics, of the fundamental", 1)
+}
+
+fn limits(answer: &Power) -> String {
+    if answer.limits.is_empty() {
+        return "Nothing gives up inside the sweep.\n\n".to_owned();
+    }
+    let mut sheet = Sheet::new(&["part", "what happens", "from drive, peak", "from power"]);
+    for limit in &answer.limits {
+        sheet.row(vec![
+            limit.part.clone(),
+            what_happens(limit),
+            engineering(limit.drive, Unit::Volt),
+            engineering(limit.power, Unit::Watt),
+        ]);
+    }
+    sheet.print("What gives up, in the order of rising drive", 2)
+}
+
+fn what_happens(limit: &Limit) -> String {
+    let cause = match limit.cause {
+        Cause::GridCurrent => "draws grid current",
+        Cause::CutOff => "cuts off",
+        Cause::ClassAb => "cuts off: class A becomes AB",
+        Cause::Knee => "anode runs into the knee",
+        Cause::Saturation => "core saturates",
+    };
+    let role = match limit.role {
+        Role::Output => "output valve",
+        Role::Driver => "driver",
+        Role::Iron => return cause.to_owned(),
+    };
+    format!("{role} {cause}")
+}
+
+fn valves(answer: &Power) -> String {
+    let (name, level) = match (&answer.rated, answer.levels.last()) {
+        (Some(rated), _) => ("at the distortion limit", rated),
+        (None, Some(last)) => ("at the greatest drive of the sweep", last),
+        (None, None) => return String::new(),
+    };
+    let mut sheet = Sheet::new(&[
+        "valve",
+        "Ia at rest",
+        "Ia mean",
+        "Ia least",
+        "Ia most",
+        "Ig2 mean",
+        "Ig most",
+        "Pa",
+        "of limit",
+        "Pg2",
+        "of limit",
+    ]);
+    for valve in &level.valves {
+        let amps = |amps: f64| {
+            if amps.abs() < 1e-9 {
+                "0 A".to_owned()
+            } else {
+                engineering(amps, Unit::Ampere)
+            }
+        };
+        let screen = valve.above_knee.is_some();
+        let dash = || "-".to_owned();
+        sheet.row(vec![
+            valve.part.clone(),
+            amps(valve.i_a_rest),
+            amps(valve.i_a),
+            amps(valve.i_a_least),
+            amps(valve.i_a_most),
+            if screen { amps(valve.i_s) } else { dash() },
+            amps(valve.i_g_most),
+            engineering(valve.p_a, Unit::Watt),
+            share(&Against {
+                value: valve.p_a,
+                limit: valve.p_a_limit,
+            }),
+            if screen {
+                engineering(valve.p_s, Unit::Watt)
+            } else {
+                dash()
+            },
+            if screen {
+                share(&Against {
+                    value: valve.p_s,
+                    limit: valve.p_s_limit,
+                })
+            } else {
+                dash()
+            },
+        ]);
+    }
+    sheet.print(&format!("Valves {name}"), 1)
+}
+
+fn sweep(answer: &Power) -> String {
+    let mut sheet = Sheet::new(&["drive, rms", "output, rms", "power", "THD", "H2", "H3"]);
+    for level in &answer.levels {
+        let harmonic = |k: usize| {
+            level
+                .harmonics
+                .get(k)
+                .map_or_else(|| "-".to_owned(), |ratio| percent(*ratio))
+        };
+        sheet.row(vec![
+            engineering(level.drive_rms, Unit::Volt),
+            engineering(level.output_rms, Unit::Volt),
+            engineering(level.power, Unit::Watt),
+            percent(level.thd),
+            harmonic(0),
+            harmonic(1),
+        ]);
+    }
+    sheet.print("Sweep", 0)
+}

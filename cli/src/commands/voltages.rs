@@ -1,0 +1,298 @@
+//! `voltages FILE`.
+
+use std::path::PathBuf;
+
+use sim::Tolerances;
+use sim::file::Amplifier;
+use sim::measure::valve::Against;
+use sim::measure::voltages::{Voltages, voltages};
+use sim::quantity::{Unit, engineering};
+
+use crate::failure::Failure;
+use crate::report::table::{Sheet, over, share};
+use crate::report::{self, json};
+use crate::{Options, amplifier, caution, notes};
+
+/// Arguments of `voltages`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Arguments {
+    /// The amplifier file.
+    file: PathBuf,
+}
+
+pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
+    let opened = amplifier::open(&arguments.file, options)?;
+    let mut ws = opened.system.workspace();
+    let answer = voltages(
+        &opened.amplifier.circuit,
+        &opened.system,
+        &Tolerances::default(),
+        &mut ws,
+    )?;
+    if options.json {
+        report::print(&json::document("voltages", &opened.amplifier, &answer))?;
+    } else {
+        report::print(&text(&opened.amplifier, &answer))?;
+    }
+    caution::print(&answer);
+    Ok(())
+}
+
+fn text(amplifier: &Amplifier, answer: &Voltages) -> String {
+    let mut text = format!("{}\nSource: {}\n\n", amplifier.title, amplifier.source);
+    text += "With no signal; voltages against the chassis, true values (no meter loading).\n\n";
+    text += &over_ratings(answer);
+    text += &nodes(answer);
+    text += &valves(answer);
+    text += &rectifiers(answer);
+    text += &resistors(answer);
+    text += &capacitors(answer);
+    text += &windings(answer);
+    text += &supplies(answer);
+    text += &notes::text(&amplifier.notes);
+    text += &format!(
+        "Operating point found {}; currents balance to {}.\n",
+        answer.found,
+        engineering(answer.residual, Unit::Ampere)
+    );
+    text
+}
+
+/// What is over its rating comes first: it is what the reader must not miss.
+fn over_ratings(answer: &Voltages) -> String {
+    let mut lines: Vec<String> = Vec::new();
+    let mut check = |part: &str, what: &str, unit: Unit, figure: &Against| {
+        if let Some(limit) = figure.limit.filter(|_| over(figure)) {
+            lines.push(format!(
+                "  {part}: {what} {} is {} of {} allowed",
+                engineering(figure.value, unit),
+                share(figure),
+                engineering(limit, unit)
+            ));
+        }
+    };
+    for valve in &answer.valves {
+        check(&valve.part, "anode voltage", Unit::Volt, &valve.v_ak);
+        check(
+            &valve.part,
+            "heater-cathode voltage",
+            Unit::Volt,
+            &valve.v_k,
+        );
+        check(&valve.part, "cathode current", Unit::Ampere, &valve.i_k);
+        check(&valve.part, "anode dissipation", Unit::Watt, &valve.p_a);
+        if let Some(v_sk) = &valve.v_sk {
+            check(&valve.part, "screen voltage", Unit::Volt, v_sk);
+        }
+        if let Some(p_s) = &valve.p_s {
+            check(&valve.part, "screen dissipation", Unit::Watt, p_s);
+        }
+    }
+    for rectifier in &answer.rectifiers {
+        check(&rectifier.part, "current", Unit::Ampere, &rectifier.current);
+    }
+    for resistor in &answer.resistors {
+        check(&resistor.part, "dissipation", Unit::Watt, &resistor.power);
+        check(&resistor.part, "voltage", Unit::Volt, &resistor.volts);
+    }
+    for capacitor in &answer.capacitors {
+        check(&capacitor.part, "voltage", Unit::Volt, &capacitor.volts);
+    }
+    for winding in &answer.windings {
+        check(&winding.part, "current", Unit::Ampere, &winding.current);
+    }
+    lines.extend(
+        answer
+            .capacitors
+            .iter()
+            .filter(|capacitor| capacitor.reversed)
+            .map(|capacitor| format!("  {}: an electrolytic the WRONG WAY ROUND", capacitor.part)),
+    );
+    if lines.is_empty() {
+        return "Nothing is over the ratings given.\n\n".to_owned();
+    }
+    format!("OVER THE RATING\n{}\n\n", lines.join("\n"))
+}
+
+fn nodes(answer: &Voltages) -> String {
+    let mut sheet = Sheet::new(&["node", "volts"]);
+    for node in &answer.nodes {
+        sheet.row(vec![node.node.clone(), volts(node.volts)]);
+    }
+    sheet.print("Nodes", 1)
+}
+
+/// Volts of a node: below a millivolt a meter shows nothing.
+fn volts(volts: f64) -> String {
+    const NOTHING: f64 = 1e-3;
+    if volts.abs() < NOTHING {
+        "0 V".to_owned()
+    } else {
+        engineering(volts, Unit::Volt)
+    }
+}
+
+fn valves(answer: &Voltages) -> String {
+    let mut figures = Sheet::new(&[
+        "valve", "type", "Va-k", "Vg2-k", "Vg-k", "Vk", "Ia", "Ig2", "Ig", "gm", "ra", "mu",
+    ]);
+    let mut limits = Sheet::new(&[
+        "valve",
+        "Pa",
+        "of limit",
+        "Pg2",
+        "of limit",
+        "Va-k of limit",
+        "Ik of limit",
+        "Vh-k of limit",
+    ]);
+    let dash = || "-".to_owned();
+    for valve in &answer.valves {
+        figures.row(vec![
+            valve.part.clone(),
+            if valve.strapped {
+                format!("{} as triode", valve.kind)
+            } else {
+                valve.kind.clone()
+            },
+            volts(valve.v_ak.value),
+            valve
+                .v_sk
+                .as_ref()
+                .map_or_else(dash, |v_sk| volts(v_sk.value)),
+            volts(valve.v_gk),
+            volts(valve.v_k.value),
+            amps(valve.i_a),
+            valve.v_sk.as_ref().map_or_else(dash, |_| amps(valve.i_s)),
+            amps(valve.i_g),
+            format!("{:.2} mA/V", 1e3 * valve.gm),
+            engineering(valve.ra, Unit::Ohm),
+            format!("{:.1}", valve.mu),
+        ]);
+        limits.row(vec![
+            valve.part.clone(),
+            engineering(valve.p_a.value, Unit::Watt),
+            share(&valve.p_a),
+            valve
+                .p_s
+                .as_ref()
+                .map_or_else(dash, |p_s| engineering(p_s.value, Unit::Watt)),
+            valve.p_s.as_ref().map_or_else(dash, share),
+            share(&valve.v_ak),
+            share(&valve.i_k),
+            share(&valve.v_k),
+        ]);
+    }
+    figures.print("Valves", 2)
+        + &limits.print(
+            "Valves against their limits (as triode: Pa includes the screen)",
+            1,
+        )
+}
+
+/// Current of an electrode: below a nanoampere no meter shows it.
+fn amps(amps: f64) -> String {
+    const NOTHING: f64 = 1e-9;
+    if amps.abs() < NOTHING {
+        "0 A".to_owned()
+    } else {
+        engineering(amps, Unit::Ampere)
+    }
+}
+
+fn rectifiers(answer: &Voltages) -> String {
+    let mut sheet = Sheet::new(&["rectifier", "type", "current", "of limit", "drop"]);
+    for rectifier in &answer.rectifiers {
+        sheet.row(vec![
+            rectifier.part.clone(),
+            rectifier.kind.clone(),
+            amps(rectifier.current.value),
+            share(&rectifier.current),
+            volts(rectifier.drop),
+        ]);
+    }
+    sheet.print("Rectifiers", 2)
+}
+
+fn resistors(answer: &Voltages) -> String {
+    let mut sheet = Sheet::new(&["resistor", "ohms", "volts", "current", "watts", "of rating"]);
+    for resistor in &answer.resistors {
+        sheet.row(vec![
+            resistor.part.clone(),
+            engineering(resistor.resistance, Unit::Ohm),
+            volts(resistor.volts.value),
+            amps(resistor.current.abs()),
+            watts(resistor.power.value),
+            share(&resistor.power),
+        ]);
+    }
+    sheet.print("Resistors", 1)
+}
+
+/// Watts of a part: below a microwatt nothing gets warm.
+fn watts(watts: f64) -> String {
+    const NOTHING: f64 = 1e-6;
+    if watts.abs() < NOTHING {
+        "0 W".to_owned()
+    } else {
+        engineering(watts, Unit::Watt)
+    }
+}
+
+fn capacitors(answer: &Voltages) -> String {
+    let mut sheet = Sheet::new(&["capacitor", "value", "volts", "of rating"]);
+    for capacitor in &answer.capacitors {
+        sheet.row(vec![
+            capacitor.part.clone(),
+            engineering(capacitor.capacitance, Unit::Farad),
+            volts(capacitor.volts.value),
+            if capacitor.reversed {
+                "WRONG WAY ROUND".to_owned()
+            } else {
+                share(&capacitor.volts)
+            },
+        ]);
+    }
+    sheet.print("Capacitors", 1)
+}
+
+fn windings(answer: &Voltages) -> String {
+    let mut sheet = Sheet::new(&[
+        "part",
+        "winding",
+        "current",
+        "of rating",
+        "drop",
+        "flux of saturation",
+    ]);
+    for winding in &answer.windings {
+        sheet.row(vec![
+            winding.part.clone(),
+            winding.winding.clone(),
+            amps(winding.current.value),
+            share(&winding.current),
+            volts(winding.drop),
+            winding
+                .flux
+                .map_or_else(|| "-".to_owned(), |flux| format!("{:.0} %", 100.0 * flux)),
+        ]);
+    }
+    sheet.print("Windings", 2)
+}
+
+fn supplies(answer: &Voltages) -> String {
+    let mut sheet = Sheet::new(&["supply", "open circuit", "current", "power"]);
+    for supply in answer
+        .supplies
+        .iter()
+        .filter(|supply| supply.part != "generator")
+    {
+        sheet.row(vec![
+            supply.part.clone(),
+            volts(supply.volts),
+            amps(supply.current),
+            watts(supply.power),
+        ]);
+    }
+    sheet.print("Supplies", 1)
+}

@@ -1,0 +1,248 @@
+//! `waveform FILE --node a5 --node out --drive 0.2V --for 20ms`.
+
+use std::path::PathBuf;
+
+use serde::Serialize;
+use sim::measure::voltages::voltages;
+use sim::measure::waveform::{Traces, WaveformOf};
+use sim::parts::Waveform;
+use sim::quantity::{Quantity, Unit, engineering};
+use sim::transient::Method;
+use sim::{NodeId, Tolerances};
+
+use crate::amplifier::Opened;
+use crate::diagnostic::Id;
+use crate::failure::Failure;
+use crate::report::plot::Plot;
+use crate::report::table::Sheet;
+use crate::report::{self, csv, json, output};
+use crate::{Options, amplifier, caution, progress};
+
+/// Arguments of `waveform`. Without --csv and --svg the samples go to stdout as CSV.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Arguments {
+    /// The amplifier file.
+    file: PathBuf,
+    /// A node to watch; may be repeated. Without one: the output.
+    #[arg(long = "node", value_name = "NODE")]
+    nodes: Vec<String>,
+    /// Peak volts of the generator.
+    #[arg(long, value_name = "VOLTS", default_value = "0.1V")]
+    drive: String,
+    /// Frequency of the generator; without it that of the bench.
+    #[arg(long, value_name = "HERTZ")]
+    frequency: Option<String>,
+    /// Length of the run.
+    #[arg(long = "for", value_name = "SECONDS", default_value = "20ms")]
+    duration: String,
+    /// Samples a second.
+    #[arg(long, value_name = "HERTZ", default_value = "96kHz")]
+    rate: String,
+    /// A square wave instead of a sine.
+    #[arg(long)]
+    square: bool,
+    /// Write the samples to this file.
+    #[arg(long, value_name = "FILE")]
+    csv: Option<PathBuf>,
+    /// Write a picture to this file.
+    #[arg(long, value_name = "FILE")]
+    svg: Option<PathBuf>,
+}
+
+/// The longest run, in samples: beyond it the samples no longer fit a sheet or a small machine.
+const MOST_SAMPLES: f64 = 2e7;
+
+/// What was watched, for JSON.
+#[derive(Debug, Serialize)]
+struct Answer<'a> {
+    /// Names of the columns of `volts`.
+    nodes: &'a [String],
+    /// Peak of the generator, V.
+    drive: f64,
+    /// Hz.
+    frequency: f64,
+    #[serde(flatten)]
+    traces: &'a Traces,
+}
+
+pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
+    let opened = amplifier::open(&arguments.file, options)?;
+    let drive = quantity("--drive", &arguments.drive, Unit::Volt, 0.0)?;
+    let duration = quantity(
+        "--for",
+        &arguments.duration,
+        Unit::Second,
+        f64::MIN_POSITIVE,
+    )?;
+    let rate = quantity("--rate", &arguments.rate, Unit::Hertz, f64::MIN_POSITIVE)?;
+    let frequency = match &arguments.frequency {
+        Some(text) => quantity("--frequency", text, Unit::Hertz, f64::MIN_POSITIVE)?,
+        None => opened.amplifier.bench.frequency,
+    };
+    if duration * rate > MOST_SAMPLES {
+        let message = format!(
+            "--for {} at --rate {} is too many samples",
+            arguments.duration, arguments.rate
+        );
+        return Err(Failure::plain(
+            Id::OutOfBounds,
+            message,
+            "shorten the run or lower the rate",
+        ));
+    }
+    let (names, nodes) = nodes(arguments, &opened)?;
+    let question = WaveformOf {
+        nodes,
+        duration,
+        rate,
+        method: Method::default(),
+    };
+    let tolerances = Tolerances::default();
+    let mut ws = opened.system.workspace();
+    let rest = voltages(
+        &opened.amplifier.circuit,
+        &opened.system,
+        &tolerances,
+        &mut ws,
+    )?;
+    if let Some(place) = opened
+        .system
+        .sources()
+        .position(|part| part == opened.amplifier.bench.generator)
+    {
+        ws.waveforms[place] = if arguments.square {
+            Waveform::Square {
+                amplitude: drive,
+                frequency,
+            }
+        } else {
+            Waveform::Sine {
+                amplitude: drive,
+                frequency,
+                phase: 0.0,
+                offset: 0.0,
+            }
+        };
+    }
+    let bar = progress::bar(1000, "following the circuit");
+    let traces = question.run(&opened.system, &tolerances, &mut ws, |share| {
+        bar.set_position((1000.0 * share) as u64)
+    })?;
+    bar.finish_and_clear();
+
+    if let Some(path) = &arguments.csv {
+        output::write(path, samples(&names, &traces).as_bytes(), options.overwrite)?;
+    }
+    if let Some(path) = &arguments.svg {
+        let picture = picture(&opened, &names, &traces)?;
+        output::write(path, picture.as_bytes(), options.overwrite)?;
+    }
+    let answer = Answer {
+        nodes: &names,
+        drive,
+        frequency,
+        traces: &traces,
+    };
+    if options.json {
+        report::print(&json::document("waveform", &opened.amplifier, &answer))?;
+    } else if arguments.csv.is_none() && arguments.svg.is_none() {
+        report::print(&samples(&names, &traces))?;
+    } else {
+        report::print(&summary(&opened, &answer, duration))?;
+    }
+    caution::print(&rest);
+    Ok(())
+}
+
+/// Reads an argument; `least` is the smallest value that makes sense.
+fn quantity(argument: &str, text: &str, unit: Unit, least: f64) -> Result<f64, Failure> {
+    match Quantity::parse(text, unit) {
+        Ok(value) if value >= least => Ok(value),
+        Ok(_) => Err(Failure::plain(
+            Id::OutOfBounds,
+            format!("{argument} {text} makes no sense"),
+            format!("write e.g. {}", unit.examples()),
+        )),
+        Err(error) => Err(Failure::plain(
+            Id::BadValue,
+            format!("{argument} {text}: {error}"),
+            format!("write e.g. {}", unit.examples()),
+        )),
+    }
+}
+
+fn nodes(arguments: &Arguments, opened: &Opened) -> Result<(Vec<String>, Vec<NodeId>), Failure> {
+    let circuit = &opened.amplifier.circuit;
+    if arguments.nodes.is_empty() {
+        let (a, b) = opened.amplifier.bench.load_nodes;
+        let node = if a == NodeId::CHASSIS { b } else { a };
+        return Ok((vec![circuit.node_name(node).to_owned()], vec![node]));
+    }
+    let mut found = Vec::new();
+    for name in &arguments.nodes {
+        match circuit.find_node(name) {
+            Some(node) => found.push(node),
+            None => {
+                let all: Vec<&str> = circuit.nodes().map(|(_, name)| name).collect();
+                return Err(Failure::plain(
+                    Id::UnknownNode,
+                    format!("no part is joined to node `{name}`"),
+                    format!("the nodes are {}", all.join(", ")),
+                ));
+            }
+        }
+    }
+    Ok((arguments.nodes.clone(), found))
+}
+
+fn samples(names: &[String], traces: &Traces) -> String {
+    let mut header = vec!["time [s]".to_owned()];
+    header.extend(names.iter().map(|name| format!("{name} [V]")));
+    let mut columns: Vec<&[f64]> = vec![&traces.time];
+    columns.extend(traces.volts.iter().map(Vec::as_slice));
+    csv::columns(&header, &columns)
+}
+
+fn picture(opened: &Opened, names: &[String], traces: &Traces) -> Result<String, Failure> {
+    let milliseconds: Vec<f64> = traces.time.iter().map(|t| 1e3 * t).collect();
+    let plot = Plot {
+        title: &opened.amplifier.title,
+        x_name: "time, ms",
+        y_name: "volts against the chassis",
+        x: &milliseconds,
+        curves: names
+            .iter()
+            .cloned()
+            .zip(traces.volts.iter().map(Vec::as_slice))
+            .collect(),
+    };
+    plot.svg().map_err(|error| {
+        Failure::plain(
+            Id::CannotWrite,
+            error.to_string(),
+            "report this: the font is built in",
+        )
+    })
+}
+
+fn summary(opened: &Opened, answer: &Answer<'_>, duration: f64) -> String {
+    let mut sheet = Sheet::new(&["node", "least", "mean", "greatest", "rms about the mean"]);
+    for (name, volts) in answer.nodes.iter().zip(&answer.traces.volts) {
+        let count = volts.len().max(1) as f64;
+        let mean = volts.iter().sum::<f64>() / count;
+        let rms = (volts.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / count).sqrt();
+        let least = volts.iter().copied().fold(f64::INFINITY, f64::min);
+        let most = volts.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let mut row = vec![name.clone()];
+        row.extend([least, mean, most, rms].map(|v| engineering(v, Unit::Volt)));
+        sheet.row(row);
+    }
+    format!(
+        "{}\n\nFrom rest, generator {} peak at {}, for {}.\n\n{}",
+        opened.amplifier.title,
+        engineering(answer.drive, Unit::Volt),
+        engineering(answer.frequency, Unit::Hertz),
+        engineering(duration, Unit::Second),
+        sheet.print("Traces", 1)
+    )
+}

@@ -1,0 +1,122 @@
+//! From any error of the libraries to a message in the words of the trade, with place and remedy.
+
+use std::io::{IsTerminal, Write};
+use std::ops::Range;
+
+use ariadne::{CharSet, Color, Config, IndexType, Label, Report, ReportKind, Source};
+use sim::file::FileError;
+
+mod circuit;
+mod file;
+mod ids;
+mod run;
+
+pub(crate) use ids::Id;
+pub(crate) use run::of_sim;
+
+/// A message with places and a remedy.
+#[derive(Clone, Debug)]
+pub(crate) struct Diagnostic {
+    pub(crate) id: Id,
+    pub(crate) message: String,
+    /// Places in the amplifier file and what is to be said there; the first is the main one.
+    pub(crate) labels: Vec<(Range<usize>, String)>,
+    pub(crate) help: Option<String>,
+}
+
+impl Diagnostic {
+    /// A message without a place in the file.
+    pub(crate) fn plain(id: Id, message: impl Into<String>, help: impl Into<String>) -> Self {
+        Self {
+            id,
+            message: message.into(),
+            labels: Vec::new(),
+            help: Some(help.into()),
+        }
+    }
+}
+
+/// A fault of the file in words.
+pub(crate) fn of_file(error: &FileError) -> Diagnostic {
+    file::diagnostic(error)
+}
+
+/// The text a message is about.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Text<'a> {
+    pub(crate) name: &'a str,
+    pub(crate) text: &'a str,
+}
+
+/// Prints messages to stderr: with the lines they are about where there are any.
+pub(crate) fn print(diagnostics: &[Diagnostic], text: Option<Text<'_>>) {
+    let mut stderr = std::io::stderr().lock();
+    let color = stderr.is_terminal();
+    for diagnostic in diagnostics {
+        let rendered = render(diagnostic, text, color);
+        // Where stderr is gone there is nobody left to tell.
+        let _ = stderr.write_all(rendered.as_bytes());
+    }
+}
+
+/// A message as it is printed.
+pub(crate) fn render(diagnostic: &Diagnostic, text: Option<Text<'_>>, color: bool) -> String {
+    let with_place = text.filter(|text| {
+        !diagnostic.labels.is_empty()
+            && diagnostic
+                .labels
+                .iter()
+                .all(|(span, _)| span.end <= text.text.len())
+    });
+    let Some(text) = with_place.filter(|text| !text.text.is_empty()) else {
+        let place = with_place
+            .map(|text| format!("  --> {}\n", text.name))
+            .unwrap_or_default();
+        let help = diagnostic
+            .help
+            .as_ref()
+            .map(|help| format!("  help: {help}\n"))
+            .unwrap_or_default();
+        return format!(
+            "error[{}]: {}\n{place}{help}",
+            diagnostic.id.text(),
+            diagnostic.message
+        );
+    };
+    let config = Config::default()
+        .with_color(color)
+        .with_compact(true)
+        .with_char_set(CharSet::Ascii)
+        .with_index_type(IndexType::Byte);
+    let main = diagnostic.labels[0].0.clone();
+    let kind = ReportKind::Custom("error", Color::Red);
+    let mut report = Report::build(kind, (text.name, main))
+        .with_config(config)
+        .with_code(diagnostic.id.text())
+        .with_message(&diagnostic.message);
+    for (order, (span, words)) in diagnostic.labels.iter().enumerate() {
+        let mut label = Label::new((text.name, span.clone()))
+            .with_order(order as i32)
+            .with_color(Color::Red);
+        if !words.is_empty() {
+            label = label.with_message(words);
+        }
+        report = report.with_label(label);
+    }
+    if let Some(help) = &diagnostic.help {
+        report = report.with_help(help);
+    }
+    let mut out = Vec::new();
+    let source = (text.name, Source::from(text.text));
+    if report.finish().write(source, &mut out).is_err() {
+        return format!("error[{}]: {}\n", diagnostic.id.text(), diagnostic.message);
+    }
+    // The frame ends lines in blanks; a message that is copied should not.
+    let lines = String::from_utf8_lossy(&out).into_owned();
+    let mut tidy: String = lines
+        .lines()
+        .map(|line| format!("{}\n", line.trim_end()))
+        .collect();
+    tidy.push('\n');
+    tidy
+}

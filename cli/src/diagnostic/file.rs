@@ -1,0 +1,453 @@
+//! Faults of an amplifier file in words.
+
+use sim::file::{FileError, FileErrorKind};
+use sim::quantity::{QuantityError, Unit, engineering};
+
+use super::{Diagnostic, Id, circuit};
+
+/// What is to be said of a fault: id, message, words at the place, remedy.
+struct Words {
+    id: Id,
+    message: String,
+    label: String,
+    help: Option<String>,
+}
+
+fn words(
+    id: Id,
+    message: impl Into<String>,
+    label: impl Into<String>,
+    help: impl Into<String>,
+) -> Words {
+    Words {
+        id,
+        message: message.into(),
+        label: label.into(),
+        help: Some(help.into()),
+    }
+}
+
+/// "did you mean …?" or the second-best advice.
+fn did_you_mean(nearest: Option<&str>, otherwise: impl Into<String>) -> String {
+    nearest.map_or_else(
+        || otherwise.into(),
+        |nearest| format!("did you mean `{nearest}`?"),
+    )
+}
+
+/// `a`, `b` and `c`.
+fn list(items: &[impl AsRef<str>]) -> String {
+    let quoted: Vec<String> = items
+        .iter()
+        .map(|item| format!("`{}`", item.as_ref()))
+        .collect();
+    match quoted.split_last() {
+        None => "none".to_owned(),
+        Some((only, [])) => only.clone(),
+        Some((last, rest)) => format!("{} and {last}", rest.join(", ")),
+    }
+}
+
+/// "a resistor", "an electrolytic".
+fn a(what: &str) -> String {
+    let vowel = what.starts_with(['a', 'e', 'i', 'o', 'u', 'A']);
+    format!("{} {what}", if vowel { "an" } else { "a" })
+}
+
+/// "a resistor" for a part, "the bench" for a table.
+fn of_what(what: &str) -> String {
+    match what {
+        "bench" | "amplifier" => format!("[{what}]"),
+        "file" => "an amplifier file".to_owned(),
+        what => a(what),
+    }
+}
+
+pub(super) fn diagnostic(error: &FileError) -> Diagnostic {
+    if let FileErrorKind::Circuit(fault) = &error.kind {
+        return circuit::diagnostic(fault, error.span.clone(), &error.also);
+    }
+    if let FileErrorKind::Set { part, value, fault } = &error.kind {
+        let inner = kind(fault);
+        let message = format!("--set {part}={value}: {}", inner.message);
+        let help = inner.help.unwrap_or_default();
+        return Diagnostic::plain(inner.id, message, help);
+    }
+    if let FileErrorKind::SetForm { argument } = &error.kind {
+        let message = format!("--set {argument} is not PART=VALUE");
+        return Diagnostic::plain(
+            Id::Setting,
+            message,
+            "write e.g. --set R3=51k, --set VR1=40% or --set S1=bright",
+        );
+    }
+    let words = kind(&error.kind);
+    let mut labels = vec![(error.span.clone(), words.label)];
+    labels.extend(error.also.iter().map(|span| (span.clone(), String::new())));
+    Diagnostic {
+        id: words.id,
+        message: words.message,
+        labels,
+        help: words.help,
+    }
+}
+
+fn kind(kind: &FileErrorKind) -> Words {
+    use FileErrorKind as K;
+    match kind {
+        K::Syntax { message } => words(
+            Id::Syntax,
+            format!("this cannot be read: {message}"),
+            "here",
+            "look for a quote, bracket, comma or equals sign that is missing or too many",
+        ),
+        K::ListedTwice { name } => words(
+            Id::ListedTwice,
+            format!("`{name}` is listed twice"),
+            "the second time",
+            "every part has its own designator, every key its own line; rename or delete this one",
+        ),
+        K::MissingTable { table } => words(
+            Id::MissingTable,
+            format!("the file has no [{table}]"),
+            "",
+            match *table {
+                "amplifier" => {
+                    "start the file with [amplifier], title = \"…\" and source = \"own design\" (or book and page)"
+                }
+                "parts" => {
+                    "add [parts] and one line a part, e.g. R1 = { resistor = \"47k\", between = [\"a1\", \"ht\"] }"
+                }
+                _ => {
+                    "add [bench] with generator = { into = \"in\", resistance = \"600R\" } and load = \"R40\", the part that takes the power"
+                }
+            },
+        ),
+        K::MissingKey { owner, what, key } => {
+            let message = if owner == what {
+                format!("{} has no `{key}`", of_what(what))
+            } else {
+                format!("{} {owner} has no `{key}`", capital(what))
+            };
+            words(
+                Id::MissingKey,
+                message,
+                format!("`{key}` is missing here"),
+                example_of(key),
+            )
+        }
+        K::UnknownKey {
+            key,
+            what,
+            nearest,
+            known,
+        } => words(
+            Id::UnknownKey,
+            format!("`{key}` is no key of {}", of_what(what)),
+            "nothing reads this",
+            did_you_mean(
+                *nearest,
+                format!("keys of {}: {}", of_what(what), list(known)),
+            ),
+        ),
+        K::UnknownKind { part, key, nearest } => words(
+            Id::UnknownKind,
+            format!("{part}: `{key}` is no kind of part"),
+            "the first key says what the part is",
+            did_you_mean(
+                *nearest,
+                "kinds of parts: resistor, capacitor, electrolytic, inductor, choke, transformer, autotransformer, valve, diode, pot, switch, supply, ac_supply, loudspeaker",
+            ),
+        ),
+        K::KindNotFirst { part, kind } => words(
+            Id::UnknownKind,
+            format!("{part}: the first key must say what the part is"),
+            format!("`{kind}` belongs here"),
+            format!("move `{kind} = …` to the front of the line"),
+        ),
+        K::EmptyPart { part } => words(
+            Id::MissingKey,
+            format!("{part} does not say what it is"),
+            "nothing in the braces",
+            format!("write e.g. {part} = {{ resistor = \"47k\", between = [\"a1\", \"ht\"] }}"),
+        ),
+        K::WrongType { key, wanted, found } => words(
+            Id::WrongForm,
+            format!("`{key}` must be {wanted}"),
+            format!("this is {found}"),
+            example_of(key),
+        ),
+        K::Form { key, example } => words(
+            Id::WrongForm,
+            format!("`{key}` cannot be read"),
+            "not in the form it must have",
+            format!("write it like `{example}`"),
+        ),
+        K::Quantity { key, error } => quantity(key, error),
+        K::OutOfBounds { key, wanted } => words(
+            Id::OutOfBounds,
+            format!("`{key}` must be {}", wanted.words()),
+            "no real part has this value",
+            match key.as_str() {
+                "resistor" => "a joint without resistance is one node, not a resistor of zero",
+                "supply" | "ac_supply" => "for a negative rail swap `positive` and `negative`",
+                "setting" => "0% is the end named last in `ends`, 100% the end named first",
+                _ => "check the sign and the decade against the drawing",
+            },
+        ),
+        K::UnknownValve { name, nearest } => words(
+            Id::UnknownValve,
+            format!("valve type `{name}` is not in the library"),
+            "unknown type",
+            did_you_mean(nearest.as_deref(), "check the type on the envelope"),
+        ),
+        K::MissingElectrode {
+            part,
+            valve,
+            kind,
+            electrode,
+        } => words(
+            Id::MissingElectrode,
+            format!("the {electrode} of {part} is joined to nothing"),
+            format!("{valve} is a {kind} and has a {electrode}"),
+            match *electrode {
+                "screen" => {
+                    "add `screen = \"…\"`; for use as a triode name the anode's node".to_owned()
+                }
+                other => format!("add `{other} = \"…\"` with the node it is on"),
+            },
+        ),
+        K::NoSuchElectrode {
+            valve,
+            kind,
+            electrode,
+        } => words(
+            Id::NoSuchElectrode,
+            format!("{valve} has no {electrode}"),
+            format!("{} is a {kind}", valve),
+            format!("delete `{electrode}`, or correct the type of the valve"),
+        ),
+        K::EnvelopeFull {
+            envelope,
+            valve,
+            sections,
+        } => words(
+            Id::EnvelopeFull,
+            format!("envelope {envelope} is full"),
+            format!(
+                "{valve} has {sections} section{}",
+                if *sections == 1 { "" } else { "s" }
+            ),
+            "give this section another envelope",
+        ),
+        K::NodeCount {
+            key,
+            least,
+            most,
+            found,
+        } => words(
+            Id::NodeCount,
+            format!(
+                "`{key}` lists {found} node{}",
+                if *found == 1 { "" } else { "s" }
+            ),
+            match most {
+                Some(most) if most == least => format!("{least} are wanted"),
+                Some(most) => format!("{least} to {most} are wanted"),
+                None => format!("at least {least} are wanted"),
+            },
+            match key.as_str() {
+                "primary" | "secondary" | "winding" | "nodes" => {
+                    "name both ends of the winding, with the taps between them in order"
+                }
+                _ => "name one node for each end",
+            },
+        ),
+        K::SameNode { part, node } => words(
+            Id::ShortedPart,
+            format!("both ends of {part} are on `{node}`"),
+            "one of these is a slip",
+            "correct one of the nodes, or delete the part",
+        ),
+        K::TapCount { key, wanted, found } => words(
+            Id::Taps,
+            format!(
+                "`{key}` lists {found} tap{}, but the winding has {wanted} node{} between its ends",
+                if *found == 1 { "" } else { "s" },
+                if *wanted == 1 { "" } else { "s" }
+            ),
+            "one tap for each of them",
+            "the ends themselves are not listed; without this key the sections are equal",
+        ),
+        K::TapOrder { key } => words(
+            Id::Taps,
+            format!("`{key}` must rise from the first end of the winding to the last"),
+            "out of order, or not between the ends",
+            "give each tap in per cent of the turns from the first end, e.g. [\"28.5%\", \"50%\", \"71.5%\"]",
+        ),
+        K::UnknownLaw { found } => words(
+            Id::UnknownLaw,
+            format!("nobody makes a pot of law `{found}`"),
+            "unknown law",
+            "law = \"linear\", \"log\" or \"reverse log\"",
+        ),
+        K::UnknownPosition {
+            part,
+            found,
+            positions,
+        } => words(
+            Id::UnknownPosition,
+            format!("switch {part} has no position `{found}`"),
+            "no such position",
+            format!("its positions are {}", list(positions)),
+        ),
+        K::UnknownPart { name, nearest } => words(
+            Id::UnknownPart,
+            format!("there is no part `{name}` in the list"),
+            "not in [parts]",
+            did_you_mean(nearest.as_deref(), "name a designator of the parts list"),
+        ),
+        K::LoadKind { name } => words(
+            Id::LoadKind,
+            format!("{name} cannot be the load"),
+            "it takes no power",
+            "name the resistor or loudspeaker across the output",
+        ),
+        K::UnknownNode { name, nearest } => words(
+            Id::UnknownNode,
+            format!("no part is joined to node `{name}`"),
+            "unknown node",
+            did_you_mean(nearest.as_deref(), "name a node of the parts list"),
+        ),
+        K::Needs { key, needs } => words(
+            Id::NeedsAnother,
+            format!("`{key}` means nothing without `{needs}`"),
+            format!("`{needs}` is missing"),
+            match (key.as_str(), *needs) {
+                ("saturates", "primary_impedance") => {
+                    "watts are a flux only when the load they go into is known; add `primary_impedance`, or state the flux (\"1.2Wb\") or current (\"60mA\")"
+                }
+                ("leakage", _) => {
+                    "leakage current is measured at the working voltage: add `rating = \"450V\"`"
+                }
+                _ => "add it to the line",
+            },
+        ),
+        K::LeakageTooGreat => words(
+            Id::Contradiction,
+            "leakage inductance is not below the inductance of the winding",
+            "too great",
+            "leakage is measured with the secondary shorted and is some thousandths of the inductance; check the decade",
+        ),
+        K::GapTooWide { gap } => words(
+            Id::Contradiction,
+            "the inductance is above what the gap allows",
+            format!("this gap alone allows {}", engineering(*gap, Unit::Henry)),
+            "a gap lowers the inductance of the iron: the stated inductance must be below that figure",
+        ),
+        K::NotSettable { part, what } => words(
+            Id::Setting,
+            format!("{part} is {} and has no value to set", a(what)),
+            "",
+            "change its line in the file",
+        ),
+        other => words(Id::WrongForm, other.to_string(), "", "see the line"),
+    }
+}
+
+fn quantity(key: &str, error: &QuantityError) -> Words {
+    match error {
+        QuantityError::Empty => words(
+            Id::BadValue,
+            format!("`{key}` is empty"),
+            "no value",
+            "write a value and its unit",
+        ),
+        QuantityError::MissingUnit { text, wanted } => words(
+            Id::MissingUnit,
+            format!("`{key}` has no unit"),
+            format!("`{text}` {}?", wanted.plural()),
+            format!("add the unit, e.g. {}", wanted.examples()),
+        ),
+        QuantityError::WrongUnit { wanted, found, .. } => words(
+            Id::WrongUnit,
+            format!("`{key}` must be in {}", wanted.plural()),
+            format!("this is in {}", found.plural()),
+            format!("write e.g. {}", wanted.examples()),
+        ),
+        QuantityError::UnknownUnit { suffix, wanted } => words(
+            Id::BadValue,
+            format!("`{key}` cannot be read"),
+            format!("`{suffix}` is no unit of {}", wanted.plural()),
+            format!("write e.g. {}", wanted.examples()),
+        ),
+        QuantityError::Ambiguous {
+            suffix,
+            first,
+            second,
+        } => words(
+            Id::AmbiguousUnit,
+            format!("`{suffix}` can be read in two ways"),
+            format!("{first}, or {second}?"),
+            if suffix.eq_ignore_ascii_case("m") && first.contains("ohm") {
+                "write M or meg for megohms, mΩ for thousandths of an ohm"
+            } else {
+                "write u, uF or µF for microfarads"
+            },
+        ),
+        QuantityError::TooLarge { .. } => words(
+            Id::BadValue,
+            format!("`{key}` is out of all bounds"),
+            "no such value",
+            "check the decade",
+        ),
+        // NotANumber, and whatever is added.
+        _ => words(
+            Id::BadValue,
+            format!("`{key}` cannot be read"),
+            "this is no value",
+            "write digits and a unit: 47k, 4k7, 0.05u, 25 µF, 450V, 60mA",
+        ),
+    }
+}
+
+fn capital(word: &str) -> String {
+    let mut letters = word.chars();
+    letters.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
+}
+
+/// How a key is written.
+fn example_of(key: &str) -> String {
+    let example = match key {
+        "between" => "between = [\"a1\", \"ht\"]",
+        "positive" | "negative" => "positive = \"ht\", negative = \"chassis\"",
+        "ends" => "ends = [\"in\", \"chassis\"], wiper = \"w\"",
+        "wiper" => "wiper = \"w\"",
+        "setting" => "setting = \"70%\"",
+        "title" => "title = \"Radio output stage\"",
+        "source" => "source = \"own design\", or book and page",
+        "load" => "load = \"R40\", the part that takes the power",
+        "generator" | "into" | "return" => "generator = { into = \"in\", resistance = \"600R\" }",
+        "primary" => "primary = [\"a5\", \"ht\", \"a6\"]",
+        "secondary" => "secondary = [\"out\", \"chassis\"]",
+        "primary_resistance" | "secondary_resistance" | "resistance" => {
+            "resistance = \"250R\", as the ohmmeter reads it"
+        }
+        "primary_inductance" => "primary_inductance = \"60H\"",
+        "positions" => "positions = { bright = \"a\", dull = \"b\", off = [] }",
+        "common" => "common = \"a\"",
+        "winding" => "winding = [\"a\", \"centre\", \"b\"]",
+        "nodes" => "nodes = [\"a\", \"b\"]",
+        "frequency" => "frequency = \"50Hz\"",
+        "turns" => "turns = \"3000\"",
+        "parts" | "amplifier" | "bench" => return format!("begin a line with [{key}]"),
+        "rating" => "rating = \"450V\"",
+        "anode" | "grid" | "screen" | "cathode" => {
+            return format!("write it like {key} = \"{}1\"", &key[..1]);
+        }
+        _ => return "put the value and its unit in quotes, e.g. \"47k\"".to_owned(),
+    };
+    format!("write it like {example}")
+}

@@ -1,0 +1,241 @@
+//! The diagnostics there are. The text of each is what `gridleak explain ID` prints.
+//!
+//! Long because it is a table.
+
+/// Makes the closed list of ids, their printed names and their explanations.
+macro_rules! ids {
+    ($($(#[doc = $doc:literal])+ $name:ident = $text:literal),+ $(,)?) => {
+        /// A kind of diagnostic.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+        pub(crate) enum Id { $($(#[doc = $doc])+ $name),+ }
+
+        impl Id {
+            /// All of them.
+            pub(crate) const ALL: &'static [Self] = &[$(Self::$name),+];
+
+            /// The words in the brackets of a message.
+            pub(crate) fn text(self) -> &'static str {
+                match self { $(Self::$name => $text),+ }
+            }
+
+            /// Meaning, why it matters, an example and how to mend it.
+            pub(crate) fn explanation(self) -> &'static str {
+                match self { $(Self::$name => concat!($($doc, "\n"),+)),+ }
+            }
+        }
+    };
+}
+
+ids! {
+    /// Means    The file cannot be read as TOML: a quote, bracket or comma is missing or too many.
+    /// Matters  Nothing behind the slip can be understood, so only slips of this kind are listed.
+    /// Example  R1 = { resistor = "47k", between = ["a", "ht" }
+    /// Mend     Close what is open on the line shown; here: ["a", "ht"].
+    Syntax = "syntax",
+    /// Means    The file holds bytes that are no text.
+    /// Matters  An amplifier file is plain UTF-8 text; a picture or a word-processor file is not.
+    /// Example  gridleak voltages chassis.jpg
+    /// Mend     Save the file as plain text.
+    NotText = "not-text",
+    /// Means    The file cannot be opened.
+    /// Matters  Without it there is nothing to do.
+    /// Example  gridleak voltages amplifer.toml
+    /// Mend     Check the spelling of the path, and that you may read the file.
+    CannotRead = "cannot-read",
+    /// Means    A result cannot be written.
+    /// Matters  What cannot be written is lost.
+    /// Example  gridleak waveform amp.toml --csv out.csv, and out.csv is already there
+    /// Mend     Give another name, or --overwrite.
+    CannotWrite = "cannot-write",
+    /// Means    A designator or key is used on two lines.
+    /// Matters  Only one of the two values can be meant.
+    /// Example  R3 = … on one line and R3 = … again further down
+    /// Mend     Give the second part its own designator, or delete it.
+    ListedTwice = "listed-twice",
+    /// Means    One of the three tables [amplifier], [parts] and [bench] is not in the file.
+    /// Matters  Without a parts list there is no circuit; without a bench nobody knows where the signal
+    /// enters and where the power is wanted.
+    /// Example  a file that ends after its parts list
+    /// Mend     Add the table, e.g. [bench] with generator = { into = "in", resistance = "600R" } and load = "R40".
+    MissingTable = "missing-table",
+    /// Means    A key that the part cannot do without is not there.
+    /// Matters  No typical value could stand for it.
+    /// Example  R1 = { resistor = "47k" }
+    /// Mend     Add the key; here: between = ["a", "ht"].
+    MissingKey = "missing-key",
+    /// Means    A key that nothing reads.
+    /// Matters  A misspelt rating or leakage that is silently skipped would give a wrong answer.
+    /// Example  R1 = { resistor = "47k", beetween = ["a", "ht"] }
+    /// Mend     Correct or delete it; the keys that are read there are listed.
+    UnknownKey = "unknown-key",
+    /// Means    The first key of a part does not say what kind of part it is.
+    /// Matters  A parts list is read from the left: what it is, then where it is.
+    /// Example  R1 = { resitor = "47k", between = ["a", "ht"] }
+    /// Mend     Put the kind first: resistor, capacitor, electrolytic, inductor, choke, transformer,
+    /// autotransformer, valve, diode, pot, switch, supply, ac_supply or loudspeaker.
+    UnknownKind = "unknown-kind",
+    /// Means    A list, a text or a number stands where another of them belongs.
+    /// Matters  It cannot be guessed what was meant.
+    /// Example  between = "a, ht"
+    /// Mend     Write it as the message says; here: between = ["a", "ht"].
+    WrongForm = "wrong-form",
+    /// Means    A value whose digits or letters cannot be read.
+    /// Matters  A decade slip is the commonest fault of a parts list.
+    /// Example  resistor = "4k7k"
+    /// Mend     Write it as the trade does: 47k, 4k7, R47, 0.05u, 25 µF, 60mA.
+    BadValue = "bad-value",
+    /// Means    Digits without a unit.
+    /// Matters  450 could be volts or millivolts, 0.02 microfarads or picofarads.
+    /// Example  supply = "450"
+    /// Mend     Add the unit: "450V". Ohms alone may go without: "470".
+    MissingUnit = "missing-unit",
+    /// Means    A good value of the wrong kind, such as microfarads for a resistor.
+    /// Matters  Two lines or two columns of the parts list were probably mixed up.
+    /// Example  R4 = { resistor = "25 µF", … }
+    /// Mend     Give the value in the unit named in the message.
+    WrongUnit = "wrong-unit",
+    /// Means    Letters that have been used for two different units.
+    /// Matters  mF meant microfarads on old drawings and means a thousand times as much today.
+    /// Example  capacitor = "0.1mF"
+    /// Mend     Write uF or µF for microfarads, 100u for a tenth of a millifarad; 1M for a megohm.
+    AmbiguousUnit = "ambiguous-unit",
+    /// Means    A value no real part has: negative, zero where there must be something, or beyond 100 %.
+    /// Matters  The voltages computed from it would mean nothing.
+    /// Example  resistor = "-47k"
+    /// Mend     Give the value of the real part. For a joint without resistance use one node, not a resistor of zero.
+    OutOfBounds = "out-of-bounds",
+    /// Means    The valve type is not in the library.
+    /// Matters  Without its data the valve cannot be computed.
+    /// Example  valve = "ECC38"
+    /// Mend     Correct the type, or take one of the same data; the type most like it is offered.
+    UnknownValve = "unknown-valve",
+    /// Means    An electrode of the valve is joined to nothing.
+    /// Matters  An electrode in the air takes whatever voltage leakage gives it.
+    /// Example  an EL84 without screen = …
+    /// Mend     Join it. A pentode used as a triode has its screen on the anode's node.
+    MissingElectrode = "missing-electrode",
+    /// Means    An electrode is joined that this type does not have.
+    /// Matters  Type or drawing is wrong.
+    /// Example  a 6SN7 with screen = "s1"
+    /// Mend     Delete the key, or correct the type.
+    NoSuchElectrode = "no-such-electrode",
+    /// Means    An envelope is given more sections than the type has.
+    /// Matters  A double triode has no third section; two lines probably share a designator by mistake.
+    /// Example  three lines of a 6SN7 with envelope = "V1"
+    /// Mend     Correct the envelope of one of them.
+    EnvelopeFull = "envelope-full",
+    /// Means    A list of nodes is too short or too long.
+    /// Matters  Each part has its own number of terminals.
+    /// Example  between = ["a", "b", "c"]
+    /// Mend     Name one node for each terminal, in the order of the key.
+    NodeCount = "node-count",
+    /// Means    Both ends of a part are on one node.
+    /// Matters  It does nothing there, so one of the nodes is a slip.
+    /// Example  R1 = { resistor = "47k", between = ["a", "a"] }
+    /// Mend     Correct one of the nodes, or delete the part.
+    ShortedPart = "shorted-part",
+    /// Means    The taps do not fit the nodes of the winding: too few, too many, or out of order.
+    /// Matters  Turns between neighbouring nodes must be more than none.
+    /// Example  primary = ["a", "s", "ht"], primary_taps = ["43%", "50%"]
+    /// Mend     One tap for each node between the ends, rising: "43%" of the turns from the first end.
+    Taps = "taps",
+    /// Means    A pot with a law nobody makes.
+    /// Matters  The law decides what a setting in per cent of the travel is worth.
+    /// Example  law = "audio taper"
+    /// Mend     law = "linear", "log" or "reverse log".
+    UnknownLaw = "unknown-law",
+    /// Means    The switch has no such position.
+    /// Matters  It would be joined to nothing.
+    /// Example  switch = "brite"
+    /// Mend     Choose one of its positions, or add it to positions.
+    UnknownPosition = "unknown-position",
+    /// Means    A designator that is not in the parts list.
+    /// Matters  A load or setting that belongs to no part has no effect.
+    /// Example  load = "R400" where the list has R40
+    /// Mend     Correct the designator.
+    UnknownPart = "unknown-part",
+    /// Means    The load on the bench can take no power.
+    /// Matters  Watts are stated in a resistance.
+    /// Example  load = "C3"
+    /// Mend     Name a resistor or a loudspeaker.
+    LoadKind = "load-kind",
+    /// Means    A node that no part joins.
+    /// Matters  A generator or a trace on it would see nothing.
+    /// Example  generator = { into = "imput", … }
+    /// Mend     Correct the name; case matters.
+    UnknownNode = "unknown-node",
+    /// Means    A figure that means nothing without another one.
+    /// Matters  15 W at 30 Hz is a flux only when the impedance it is delivered into is known.
+    /// Example  a turns ratio with saturates = "15W at 30Hz"
+    /// Mend     Add the key that the message names.
+    NeedsAnother = "needs-another",
+    /// Means    The figures of a winding contradict each other.
+    /// Matters  Leakage is a part of the inductance, and a gap can only lower it.
+    /// Example  primary_inductance = "20H", leakage_inductance = "25H"
+    /// Mend     Check the decade: leakage is some thousandths of the inductance.
+    Contradiction = "contradiction",
+    /// Means    A --set that cannot be carried out.
+    /// Matters  The answer would be that of the unchanged file.
+    /// Example  --set R3
+    /// Mend     --set PART=VALUE, e.g. --set R3=51k, --set VR1=40%, --set S1=bright.
+    Setting = "setting",
+    /// Means    Only one terminal is joined to the node.
+    /// Matters  No current can flow there: either a part is missing from the list or the name is a slip.
+    /// Example  R1 between "a1" and "ht", the anode on "al"
+    /// Mend     Give both the same name, or add the missing part.
+    UsedOnce = "used-once",
+    /// Means    No direct current can flow between the electrode and the chassis.
+    /// Matters  A grid without a leak drifts until the valve runs away; a cathode without a path carries no
+    /// current; neither has a voltage that could be computed.
+    /// Example  a grid joined to a coupling capacitor only
+    /// Mend     A grid needs its leak, a cathode its resistor, an anode or screen its feed.
+    NoDcPath = "no-dc-path",
+    /// Means    Supplies or windings without resistance close a loop.
+    /// Matters  The current round it is limited by nothing.
+    /// Example  a 300 V and a 250 V supply on the same two nodes
+    /// Mend     Give one of them its real resistance, or take it out.
+    Loop = "loop",
+    /// Means    No set of steady voltages was found that the circuit could have.
+    /// Matters  Every other answer starts from there.
+    /// Example  a cathode at 400 V through a slip of a decade
+    /// Mend     Look at the node named: check the values and joints of the parts there.
+    NoOperatingPoint = "no-operating-point",
+    /// Means    The run could not be followed past the time named.
+    /// Matters  What comes after it is unknown.
+    /// Example  a relaxation with nothing to slow it down
+    /// Mend     Look at the node named: a real circuit has stray capacitance and winding resistance there.
+    Stuck = "stuck",
+    /// Means    The circuit did not settle to a repeating cycle.
+    /// Matters  Power and distortion are defined for a steady tone only.
+    /// Example  an amplifier that motor-boats
+    /// Mend     See with `waveform` what it does; check feedback and decoupling.
+    NotPeriodic = "not-periodic",
+    /// Means    Nothing in the circuit determines a voltage or current.
+    /// Matters  Any figure would be as good as another.
+    /// Example  a winding joined to the rest nowhere
+    /// Mend     Join it to the chassis, directly or through a resistor.
+    Undetermined = "undetermined",
+    /// Means    The question cannot be asked of this circuit.
+    /// Matters  There is nothing to measure.
+    /// Example  a generator whose signal does not reach the load
+    /// Mend     Follow the signal from the generator: volume at zero, a switch, a missing coupling capacitor.
+    CannotAsk = "cannot-ask",
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Id;
+
+    #[test]
+    fn every_id_says_what_why_an_example_and_how_to_mend_it() {
+        for id in Id::ALL {
+            for heading in [" Means ", " Matters ", " Example ", " Mend "] {
+                assert!(
+                    id.explanation().contains(heading),
+                    "{}: {heading}",
+                    id.text()
+                );
+            }
+        }
+    }
+}

@@ -1,0 +1,33 @@
+//! What kept a run from answering, in words.
+
+use sim::SimError;
+
+use super::{Diagnostic, Id};
+
+/// The message for a run without an answer.
+pub(crate) fn of_sim(error: &SimError) -> Diagnostic {
+    let message = error.to_string();
+    let (id, help) = match error {
+        SimError::NoOperatingPoint { .. } => (
+            Id::NoOperatingPoint,
+            "look at the parts joined there: a value off by a decade, a joint on the wrong node, a supply the wrong way round",
+        ),
+        SimError::Stuck { .. } => (
+            Id::Stuck,
+            "look at the parts joined there: real windings have resistance and capacitance, real wiring some picofarads",
+        ),
+        SimError::Undetermined { .. } => (
+            Id::Undetermined,
+            "join it to the chassis, directly or through a resistor",
+        ),
+        SimError::NotPeriodic { .. } => (
+            Id::NotPeriodic,
+            "the amplifier may oscillate or motor-boat: see what it does with `gridleak waveform`",
+        ),
+        _ => (
+            Id::CannotAsk,
+            "follow the signal from the generator to the load",
+        ),
+    };
+    Diagnostic::plain(id, message, help)
+}

@@ -1,0 +1,54 @@
+//! Writes a file whole or not at all.
+
+use std::io::Write;
+use std::path::Path;
+
+use crate::failure::Failure;
+
+/// Writes to a temporary file in the same folder and renames it, so that no reader ever sees half.
+/// An existing file is kept unless `overwrite`.
+pub(crate) fn write(path: &Path, content: &[u8], overwrite: bool) -> Result<(), Failure> {
+    write_file(path, content, overwrite).map_err(|error| Failure::Output {
+        path: Some(path.to_owned()),
+        error,
+    })
+}
+
+fn write_file(path: &Path, content: &[u8], overwrite: bool) -> std::io::Result<()> {
+    let folder = path
+        .parent()
+        .filter(|folder| !folder.as_os_str().is_empty())
+        .unwrap_or(Path::new("."));
+    let mut file = tempfile::Builder::new()
+        .prefix(".gridleak-")
+        .tempfile_in(folder)?;
+    file.write_all(content)?;
+    file.as_file().sync_all()?;
+    if overwrite {
+        file.persist(path).map_err(|failed| failed.error)?;
+    } else {
+        file.persist_noclobber(path)
+            .map_err(|failed| failed.error)?;
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::write;
+
+    #[test]
+    fn an_existing_file_is_kept_unless_told_otherwise() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let path = folder.path().join("out.csv");
+        write(&path, b"one", false).expect("a new file");
+        assert!(write(&path, b"two", false).is_err());
+        assert_eq!(std::fs::read(&path).expect("it is there"), b"one");
+        write(&path, b"three", true).expect("overwriting");
+        assert_eq!(std::fs::read(&path).expect("it is there"), b"three");
+        let files = std::fs::read_dir(folder.path())
+            .expect("the folder")
+            .count();
+        assert_eq!(files, 1, "no temporary file is left");
+    }
+}

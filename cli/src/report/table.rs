@@ -1,0 +1,87 @@
+//! Tables for people: plain text, figures right-aligned, no frame.
+
+use comfy_table::{CellAlignment, ContentArrangement, Table, presets};
+use sim::measure::valve::Against;
+
+/// A table with a heading above it.
+#[derive(Debug)]
+pub(crate) struct Sheet {
+    table: Table,
+    columns: usize,
+}
+
+impl Sheet {
+    /// The first column is text and the others are figures.
+    pub(crate) fn new(header: &[&str]) -> Self {
+        let mut table = Table::new();
+        table.load_style(presets::NOTHING);
+        table.set_content_arrangement(ContentArrangement::Disabled);
+        table.set_header(
+            header
+                .iter()
+                .map(|name| (*name).to_owned())
+                .collect::<Vec<_>>(),
+        );
+        Self {
+            table,
+            columns: header.len(),
+        }
+    }
+
+    pub(crate) fn row(&mut self, cells: Vec<String>) {
+        self.table.add_row(cells);
+    }
+
+    /// The table, or nothing when it has no rows.
+    pub(crate) fn print(mut self, heading: &str, text_columns: usize) -> String {
+        if self.table.is_empty() {
+            return String::new();
+        }
+        for k in 0..self.columns {
+            if let Some(column) = self.table.column_mut(k) {
+                column.set_padding((0, 2));
+                if k >= text_columns {
+                    column.set_cell_alignment(CellAlignment::Right);
+                }
+            }
+        }
+        let mut text = format!("{heading}\n");
+        for line in self.table.lines() {
+            text += &format!("  {}\n", line.trim_end());
+        }
+        text.push('\n');
+        text
+    }
+}
+
+/// Per cent of a limit; what is over it stands out.
+pub(crate) fn share(figure: &Against) -> String {
+    match figure.limit {
+        Some(limit) if limit > 0.0 => {
+            let percent = 100.0 * figure.value / limit;
+            if percent > 100.0 {
+                format!("OVER {percent:.0} %")
+            } else {
+                format!("{percent:.0} %")
+            }
+        }
+        _ => "-".to_owned(),
+    }
+}
+
+/// Whether a figure is over its limit.
+pub(crate) fn over(figure: &Against) -> bool {
+    figure.limit.is_some_and(|limit| figure.value > limit)
+}
+
+/// A ratio in per cent: enough digits to compare, none to boast with.
+pub(crate) fn percent(ratio: f64) -> String {
+    let percent = 100.0 * ratio;
+    if percent >= 9.995 {
+        format!("{percent:.1} %")
+    } else if percent >= 0.0995 {
+        format!("{percent:.2} %")
+    } else {
+        format!("{percent:.3} %")
+    }
+}
