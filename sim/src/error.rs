@@ -38,6 +38,14 @@ pub enum SimError {
         /// Change from cycle to cycle, relative.
         residual: f64,
     },
+    /// A settled cycle exists, but a disturbance grows from cycle to cycle: the circuit oscillates.
+    #[error("the amplifier oscillates: a disturbance grows {growth:.3} times in {duration:.6} s")]
+    Oscillates {
+        /// Growth over one cycle.
+        growth: f64,
+        /// Length of the cycle, s.
+        duration: f64,
+    },
     /// The question does not fit the circuit.
     #[error("{0}")]
     Question(Question),

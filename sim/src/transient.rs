@@ -15,9 +15,11 @@ use crate::tolerances::Tolerances;
 mod error_estimate;
 mod methods;
 mod radau;
+pub(crate) mod sensitivity;
 
 pub use methods::Method;
 use radau::Radau;
+use sensitivity::{Sensitivity, Stage};
 
 /// What a run feeds: WAV, CSV, every measurement.
 pub trait Probe {
@@ -64,6 +66,8 @@ pub struct Stepper<'a> {
     h_before: f64,
     estimate: Vec<f64>,
     radau: Option<Box<Radau>>,
+    /// Followed along when present; TR-BDF2 only.
+    pub(crate) sensitivity: Option<Sensitivity>,
 }
 
 /// How a step ended.
@@ -111,6 +115,7 @@ impl<'a> Stepper<'a> {
             h_before: 0.0,
             estimate: vec![0.0; n + 1],
             radau: (method == Method::RadauIia5).then(|| Box::new(Radau::new(system))),
+            sensitivity: None,
         }
     }
 
@@ -225,6 +230,9 @@ impl<'a> Stepper<'a> {
             self.t = t_next;
             self.opening = false;
             self.system.commit(ws);
+            if let Some(sensitivity) = &mut self.sensitivity {
+                sensitivity.accept();
+            }
         } else {
             ws.x.copy_from_slice(&self.x_old);
         }
@@ -262,6 +270,13 @@ impl<'a> Stepper<'a> {
         }
     }
 
+    /// Lets the sensitivity follow the stage just solved.
+    fn follow(&mut self, stage: Stage, alpha: f64, ws: &mut Workspace) {
+        if let Some(sensitivity) = &mut self.sensitivity {
+            sensitivity.stage(self.system, stage, alpha, ws);
+        }
+    }
+
     /// A minute implicit-Euler step that finds the slopes.
     fn open(&mut self, h: f64, ws: &mut Workspace) -> Result<(), SimError> {
         let alpha = 1.0 / h;
@@ -276,6 +291,10 @@ impl<'a> Stepper<'a> {
                 worst: self.system.name(worst).to_owned(),
                 counts: ws.counts,
             });
+        }
+        self.follow(Stage::Opening, alpha, ws);
+        if let Some(sensitivity) = &mut self.sensitivity {
+            sensitivity.accept();
         }
         ws.counts.steps += 1;
         std::mem::swap(&mut self.q, &mut self.q_new);

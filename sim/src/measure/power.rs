@@ -97,6 +97,18 @@ const MOST_DRIVE: f64 = 1e4;
 const ENOUGH: f64 = 0.12;
 
 impl PowerOf {
+    /// The question the bench of an amplifier file asks.
+    pub fn bench(bench: &crate::file::Bench) -> Self {
+        Self {
+            generator: bench.generator,
+            load: bench.load_nodes,
+            load_ohms: bench.load_ohms,
+            frequency: bench.frequency,
+            distortion_limit: bench.distortion_limit,
+            settling: Settling::default(),
+        }
+    }
+
     /// Answers from the operating point; `progress` is told the number of levels solved so far.
     ///
     /// # Errors
@@ -188,6 +200,23 @@ impl PowerOf {
             output_valves,
             ended_early,
         })
+    }
+
+    /// One level: the settled circuit at a generator of that open-circuit peak, V.
+    ///
+    /// # Errors
+    /// Those of the operating point and of settling.
+    pub fn at_drive(
+        &self,
+        circuit: &Circuit,
+        system: &System,
+        tolerances: &Tolerances,
+        drive: f64,
+    ) -> Result<Level, SimError> {
+        let mut rest = system.workspace();
+        self.drive(system, 0.0, &mut rest)?;
+        operating_point(system, tolerances, &mut rest)?;
+        level::Bench::new(self, circuit, system, &rest).level(drive, tolerances)
     }
 
     /// Sets the generator to a sine of that peak, V.

@@ -1,5 +1,6 @@
 //! The methods: how a step approximates dq/dt.
 
+use super::sensitivity::Stage;
 use super::{Step, Stepper};
 use crate::system::Workspace;
 
@@ -72,6 +73,7 @@ impl Stepper<'_> {
         if let Err(worst) = self.stage(alpha, self.t + GAMMA * h, ws) {
             return Step::Newton(worst);
         }
+        self.follow(Stage::Middle, alpha, ws);
         std::mem::swap(&mut self.q_middle, &mut self.q_new);
         std::mem::swap(&mut self.rate_middle, &mut self.rate_new);
 
@@ -84,6 +86,7 @@ impl Stepper<'_> {
         if let Err(worst) = self.stage(alpha, t_next, ws) {
             return Step::Newton(worst);
         }
+        self.follow(Stage::End(middle, old), alpha, ws);
         // Difference to the embedded third-order formula, b − b̂ on the three rates.
         let w = std::f64::consts::SQRT_2 / 4.0;
         let d = GAMMA / 2.0;
