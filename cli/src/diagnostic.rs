@@ -53,7 +53,7 @@ pub(crate) fn print(diagnostics: &[Diagnostic], text: Option<Text<'_>>) {
     let mut stderr = std::io::stderr().lock();
     let color = stderr.is_terminal();
     for diagnostic in diagnostics {
-        let rendered = render(diagnostic, text, color);
+        let rendered = render(diagnostic, text, color) + "\n";
         // Where stderr is gone there is nobody left to tell.
         let _ = stderr.write_all(rendered.as_bytes());
     }
@@ -68,7 +68,9 @@ pub(crate) fn render(diagnostic: &Diagnostic, text: Option<Text<'_>>, color: boo
                 .iter()
                 .all(|(span, _)| span.end <= text.text.len())
     });
-    let Some(text) = with_place.filter(|text| !text.text.is_empty()) else {
+    // What is about the whole file points at none of its lines.
+    let at_a_line = diagnostic.labels.iter().any(|(span, _)| span.end > 0);
+    let Some(text) = with_place.filter(|_| at_a_line) else {
         let place = with_place
             .map(|text| format!("  --> {}\n", text.name))
             .unwrap_or_default();
@@ -89,15 +91,12 @@ pub(crate) fn render(diagnostic: &Diagnostic, text: Option<Text<'_>>, color: boo
         .with_char_set(CharSet::Ascii)
         .with_index_type(IndexType::Byte);
     let main = diagnostic.labels[0].0.clone();
-    let kind = ReportKind::Custom("error", Color::Red);
-    let mut report = Report::build(kind, (text.name, main))
-        .with_config(config)
-        .with_code(diagnostic.id.text())
-        .with_message(&diagnostic.message);
-    for (order, (span, words)) in diagnostic.labels.iter().enumerate() {
-        let mut label = Label::new((text.name, span.clone()))
-            .with_order(order as i32)
-            .with_color(Color::Red);
+    // The first line is ours, the same with a place and without one; the frame is the library's.
+    let mut labels = diagnostic.labels.clone();
+    labels.sort_by_key(|(span, _)| span.start);
+    let mut report = Report::build(ReportKind::Error, (text.name, main)).with_config(config);
+    for (span, words) in &labels {
+        let mut label = Label::new((text.name, span.clone())).with_color(Color::Red);
         if !words.is_empty() {
             label = label.with_message(words);
         }
@@ -108,15 +107,28 @@ pub(crate) fn render(diagnostic: &Diagnostic, text: Option<Text<'_>>, color: boo
     }
     let mut out = Vec::new();
     let source = (text.name, Source::from(text.text));
+    let (red, plain) = if color {
+        ("\u{1b}[1;31m", "\u{1b}[0m")
+    } else {
+        ("", "")
+    };
+    let mut tidy = format!(
+        "{red}error[{}]{plain}: {}\n",
+        diagnostic.id.text(),
+        diagnostic.message
+    );
     if report.finish().write(source, &mut out).is_err() {
-        return format!("error[{}]: {}\n", diagnostic.id.text(), diagnostic.message);
+        return tidy;
     }
     // The frame ends lines in blanks; a message that is copied should not.
-    let lines = String::from_utf8_lossy(&out).into_owned();
-    let mut tidy: String = lines
-        .lines()
-        .map(|line| format!("{}\n", line.trim_end()))
-        .collect();
-    tidy.push('\n');
+    for line in String::from_utf8_lossy(&out).lines().skip(1) {
+        let line = line.trim_end();
+        match line.split_once("|Help: ") {
+            Some((margin, help)) if margin.trim().is_empty() => {
+                tidy += &format!("{margin}= help: {help}\n");
+            }
+            _ => tidy += &format!("{line}\n"),
+        }
+    }
     tidy
 }

@@ -3,6 +3,12 @@
 //! Parse, run, exit: 0 answered, 1 ran but there is no answer, 2 bad input. The reader of a pipe
 //! going away is no failure.
 
+#![allow(
+    clippy::format_push_string,
+    clippy::format_collect,
+    reason = "a report is built once; it should read like one"
+)]
+
 use std::process::ExitCode;
 
 use clap::Parser;

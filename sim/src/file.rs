@@ -16,7 +16,11 @@ mod transformer;
 mod valve;
 
 #[cfg(test)]
-#[allow(clippy::float_cmp, reason = "values are read exactly")]
+#[allow(
+    clippy::float_cmp,
+    clippy::format_push_string,
+    reason = "values are read exactly; files are short"
+)]
 mod tests;
 
 use std::collections::BTreeMap;
@@ -96,12 +100,7 @@ pub struct PartSpans {
 pub fn read(text: &str, set: &[(String, String)]) -> Result<Amplifier, Vec<FileError>> {
     let (table, syntax) = DeTable::parse_recoverable(text);
     if !syntax.is_empty() {
-        return Err(sorted(
-            syntax
-                .iter()
-                .map(|error| syntax_fault(text, error))
-                .collect(),
-        ));
+        return Err(syntax_faults(text, &syntax));
     }
     let table = table.get_ref();
     let mut log = Log::default();
@@ -165,6 +164,17 @@ fn sorted(mut faults: Vec<FileError>) -> Vec<FileError> {
         )
     });
     faults
+}
+
+/// Every name listed twice, and the first slip of the pen: the others follow from it.
+fn syntax_faults(text: &str, errors: &[toml::de::Error]) -> Vec<FileError> {
+    let mut slip = false;
+    let faults = errors.iter().map(|error| syntax_fault(text, error));
+    let kept = faults.filter(|fault| match fault.kind {
+        FileErrorKind::Syntax { .. } => !std::mem::replace(&mut slip, true),
+        _ => true,
+    });
+    sorted(kept.collect())
 }
 
 fn syntax_fault(text: &str, error: &toml::de::Error) -> FileError {

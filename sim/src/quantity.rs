@@ -284,15 +284,15 @@ fn render(negative: bool, digits: &str, exponent: i32, unit: Unit) -> String {
 
 /// Digits with the point behind the digit of weight 10⁰, the first digit having weight 10^`first`.
 fn place_point(digits: &str, first: i32) -> String {
-    let count = digits.len() as i32;
+    let zeros = |count: u32| "0".repeat(count as usize);
     if first < 0 {
-        let zeros = "0".repeat((-first - 1) as usize);
-        format!("0.{zeros}{digits}")
-    } else if first + 1 >= count {
-        format!("{digits}{}", "0".repeat((first + 1 - count) as usize))
-    } else {
-        let (whole, part) = digits.split_at((first + 1) as usize);
-        format!("{whole}.{part}")
+        return format!("0.{}{digits}", zeros(first.unsigned_abs() - 1));
+    }
+    let whole = first.unsigned_abs() + 1;
+    match digits.split_at_checked(whole as usize) {
+        Some((whole, "")) => whole.to_owned(),
+        Some((whole, part)) => format!("{whole}.{part}"),
+        None => format!("{digits}{}", zeros(whole - digits.len() as u32)),
     }
 }
 

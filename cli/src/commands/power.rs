@@ -41,7 +41,7 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
     };
     let counter = progress::counter("levels solved");
     let answer = question.run(circuit, system, &tolerances, &|levels| {
-        counter.set_position(levels as u64)
+        counter.set_position(levels as u64);
     })?;
     counter.finish_and_clear();
     if options.json {
@@ -121,22 +121,19 @@ fn stated(answer: &Power) -> String {
         "THD",
     ]);
     for (name, level) in stated_levels(answer) {
-        sheet.row(match level {
-            Some(level) => vec![
-                name,
+        let mut row = vec![name];
+        if let Some(level) = level {
+            row.extend([
                 engineering(level.drive_rms, Unit::Volt),
                 engineering(level.drive, Unit::Volt),
                 engineering(level.output_rms, Unit::Volt),
                 engineering(level.power, Unit::Watt),
                 percent(level.thd),
-            ],
-            None => {
-                let mut row = vec![name];
-                row.extend(std::iter::repeat_n("not reached".to_owned(), 1));
-                row.extend(std::iter::repeat_n("-".to_owned(), 4));
-                row
-            }
-        });
+            ]);
+        } else {
+            row.extend(["not reached", "-", "-", "-", "-"].map(str::to_owned));
+        }
+        sheet.row(row);
     }
     sheet.print("Power and distortion", 1)
 }

@@ -51,9 +51,8 @@ fn text(amplifier: &Amplifier, answer: &Voltages) -> String {
     text += &supplies(answer);
     text += &notes::text(&amplifier.notes);
     text += &format!(
-        "Operating point found {}; currents balance to {}.\n",
-        answer.found,
-        engineering(answer.residual, Unit::Ampere)
+        "Operating point found {}; currents balance to {:.0e} A.\n",
+        answer.found, answer.residual
     );
     text
 }
@@ -108,6 +107,16 @@ fn over_ratings(answer: &Voltages) -> String {
             .filter(|capacitor| capacitor.reversed)
             .map(|capacitor| format!("  {}: an electrolytic the WRONG WAY ROUND", capacitor.part)),
     );
+    let mut saturated: Vec<&str> = answer
+        .windings
+        .iter()
+        .filter(|winding| winding.flux.is_some_and(|flux| flux > 1.0))
+        .map(|winding| winding.part.as_str())
+        .collect();
+    saturated.dedup();
+    lines.extend(saturated.iter().map(|part| {
+        format!("  {part}: the core is SATURATED by its direct current; if it is made for it, give `direct_current` or the gap")
+    }));
     if lines.is_empty() {
         return "Nothing is over the ratings given.\n\n".to_owned();
     }

@@ -52,6 +52,9 @@ pub(crate) struct Arguments {
 /// The longest run, in samples: beyond it the samples no longer fit a sheet or a small machine.
 const MOST_SAMPLES: f64 = 2e7;
 
+/// Steps of the progress bar.
+const BAR: u64 = 1000;
+
 /// What was watched, for JSON.
 #[derive(Debug, Serialize)]
 struct Answer<'a> {
@@ -65,6 +68,7 @@ struct Answer<'a> {
     traces: &'a Traces,
 }
 
+#[allow(clippy::cast_sign_loss, reason = "a share of a bar is not negative")]
 pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
     let opened = amplifier::open(&arguments.file, options)?;
     let drive = quantity("--drive", &arguments.drive, Unit::Volt, 0.0)?;
@@ -124,9 +128,9 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
             }
         };
     }
-    let bar = progress::bar(1000, "following the circuit");
+    let bar = progress::bar(BAR, "following the circuit");
     let traces = question.run(&opened.system, &tolerances, &mut ws, |share| {
-        bar.set_position((1000.0 * share) as u64)
+        bar.set_position((BAR as f64 * share.clamp(0.0, 1.0)).round() as u64);
     })?;
     bar.finish_and_clear();
 
@@ -180,17 +184,15 @@ fn nodes(arguments: &Arguments, opened: &Opened) -> Result<(Vec<String>, Vec<Nod
     }
     let mut found = Vec::new();
     for name in &arguments.nodes {
-        match circuit.find_node(name) {
-            Some(node) => found.push(node),
-            None => {
-                let all: Vec<&str> = circuit.nodes().map(|(_, name)| name).collect();
-                return Err(Failure::plain(
-                    Id::UnknownNode,
-                    format!("no part is joined to node `{name}`"),
-                    format!("the nodes are {}", all.join(", ")),
-                ));
-            }
-        }
+        let Some(node) = circuit.find_node(name) else {
+            let all: Vec<&str> = circuit.nodes().map(|(_, name)| name).collect();
+            return Err(Failure::plain(
+                Id::UnknownNode,
+                format!("no part is joined to node `{name}`"),
+                format!("the nodes are {}", all.join(", ")),
+            ));
+        };
+        found.push(node);
     }
     Ok((arguments.nodes.clone(), found))
 }

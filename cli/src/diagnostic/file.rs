@@ -97,8 +97,8 @@ fn kind(kind: &FileErrorKind) -> Words {
     match kind {
         K::Syntax { message } => words(
             Id::Syntax,
-            format!("this cannot be read: {message}"),
-            "here",
+            "the file cannot be read from here on",
+            message.as_str(),
             "look for a quote, bracket, comma or equals sign that is missing or too many",
         ),
         K::ListedTwice { name } => words(
@@ -175,19 +175,38 @@ fn kind(kind: &FileErrorKind) -> Words {
             Id::WrongForm,
             format!("`{key}` must be {wanted}"),
             format!("this is {found}"),
-            example_of(key),
+            if wanted.starts_with("a list of keys") {
+                "a value alone does not say what it is and where it is".to_owned()
+            } else {
+                example_of(key)
+            },
         ),
         K::Form { key, example } => words(
             Id::WrongForm,
             format!("`{key}` cannot be read"),
-            "not in the form it must have",
-            format!("write it like `{example}`"),
+            match key.as_str() {
+                "transformer" => "ohms, volts or turns?",
+                "saturates" => "watts saturate a core below some frequency only",
+                _ => "not in the form it must have",
+            },
+            match key.as_str() {
+                "transformer" => {
+                    "write \"6k6 : 8R\" (impedances), \"230V : 6.3V\" or \"2500 : 100 turns\""
+                        .to_owned()
+                }
+                "saturates" => {
+                    "write \"15W at 30Hz\", a flux linkage \"1.2Wb\" or a current \"60mA\""
+                        .to_owned()
+                }
+                "diode" => "write \"silicon\"; a rectifier valve is `valve = \"GZ34\"`".to_owned(),
+                _ => format!("write it like \"{example}\""),
+            },
         ),
         K::Quantity { key, error } => quantity(key, error),
         K::OutOfBounds { key, wanted } => words(
             Id::OutOfBounds,
             format!("`{key}` must be {}", wanted.words()),
-            "no real part has this value",
+            "not a value it can have",
             match key.as_str() {
                 "resistor" => "a joint without resistance is one node, not a resistor of zero",
                 "supply" | "ac_supply" => "for a negative rail swap `positive` and `negative`",
@@ -209,7 +228,7 @@ fn kind(kind: &FileErrorKind) -> Words {
         } => words(
             Id::MissingElectrode,
             format!("the {electrode} of {part} is joined to nothing"),
-            format!("{valve} is a {kind} and has a {electrode}"),
+            format!("{valve} is a {kind} and has {}", a(electrode)),
             match *electrode {
                 "screen" => {
                     "add `screen = \"…\"`; for use as a triode name the anode's node".to_owned()
@@ -224,7 +243,7 @@ fn kind(kind: &FileErrorKind) -> Words {
         } => words(
             Id::NoSuchElectrode,
             format!("{valve} has no {electrode}"),
-            format!("{} is a {kind}", valve),
+            format!("{valve} is a {kind}"),
             format!("delete `{electrode}`, or correct the type of the valve"),
         ),
         K::EnvelopeFull {
@@ -366,7 +385,12 @@ fn quantity(key: &str, error: &QuantityError) -> Words {
         QuantityError::MissingUnit { text, wanted } => words(
             Id::MissingUnit,
             format!("`{key}` has no unit"),
-            format!("`{text}` {}?", wanted.plural()),
+            match wanted {
+                Unit::Farad => format!("`{text}` of what: µF, nF or pF?"),
+                Unit::Henry => format!("`{text}` of what: H or mH?"),
+                Unit::Ampere => format!("`{text}` of what: A or mA?"),
+                _ => format!("`{text}` {}?", wanted.plural()),
+            },
             format!("add the unit, e.g. {}", wanted.examples()),
         ),
         QuantityError::WrongUnit { wanted, found, .. } => words(
@@ -378,7 +402,7 @@ fn quantity(key: &str, error: &QuantityError) -> Words {
         QuantityError::UnknownUnit { suffix, wanted } => words(
             Id::BadValue,
             format!("`{key}` cannot be read"),
-            format!("`{suffix}` is no unit of {}", wanted.plural()),
+            format!("`{suffix}` is no unit of {}", measured(*wanted)),
             format!("write e.g. {}", wanted.examples()),
         ),
         QuantityError::Ambiguous {
@@ -411,6 +435,25 @@ fn quantity(key: &str, error: &QuantityError) -> Words {
     }
 }
 
+/// What is measured in a unit.
+fn measured(unit: Unit) -> &'static str {
+    match unit {
+        Unit::Ohm => "resistance",
+        Unit::Farad => "capacitance",
+        Unit::Henry => "inductance",
+        Unit::Volt => "voltage",
+        Unit::Ampere => "current",
+        Unit::Watt => "power",
+        Unit::Hertz => "frequency",
+        Unit::Second => "time",
+        Unit::Weber => "flux",
+        Unit::Metre => "length",
+        Unit::SquareMetre => "area",
+        Unit::Percent => "a share; write per cent",
+        Unit::Number => "a plain number",
+    }
+}
+
 fn capital(word: &str) -> String {
     let mut letters = word.chars();
     letters.next().map_or_else(String::new, |first| {
@@ -432,9 +475,9 @@ fn example_of(key: &str) -> String {
         "generator" | "into" | "return" => "generator = { into = \"in\", resistance = \"600R\" }",
         "primary" => "primary = [\"a5\", \"ht\", \"a6\"]",
         "secondary" => "secondary = [\"out\", \"chassis\"]",
-        "primary_resistance" | "secondary_resistance" | "resistance" => {
-            "resistance = \"250R\", as the ohmmeter reads it"
-        }
+        "primary_resistance" => "primary_resistance = \"250R\", as the ohmmeter reads it",
+        "secondary_resistance" => "secondary_resistance = \"0.4R\", as the ohmmeter reads it",
+        "resistance" => "resistance = \"250R\", as the ohmmeter reads it",
         "primary_inductance" => "primary_inductance = \"60H\"",
         "positions" => "positions = { bright = \"a\", dull = \"b\", off = [] }",
         "common" => "common = \"a\"",

@@ -1,6 +1,12 @@
 //! The diagnostics there are. The text of each is what `gridleak explain ID` prints.
 //!
-//! Long because it is a table.
+//! Long because it is a table. The examples hold brackets that are no links.
+
+#![allow(
+    clippy::doc_link_with_quotes,
+    rustdoc::broken_intra_doc_links,
+    reason = "examples of files"
+)]
 
 /// Makes the closed list of ids, their printed names and their explanations.
 macro_rules! ids {

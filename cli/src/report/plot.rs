@@ -11,6 +11,8 @@ use plotters::style::{FontStyle, register_font};
 
 /// Canvas pixels for one pixel shown.
 const SCALE: u32 = 4;
+/// Length of a legend's sample of the curve, canvas pixels.
+const LEGEND_STROKE: i32 = 80;
 /// Pixels shown.
 const SIZE: (u32, u32) = (800, 450);
 
@@ -90,7 +92,7 @@ impl Plot<'_> {
                 .label(name)
                 .legend(move |(x, y)| {
                     PathElement::new(
-                        [(x, y), (x + 20 * SCALE as i32, y)],
+                        [(x, y), (x + LEGEND_STROKE, y)],
                         color.stroke_width(SCALE * 3 / 2),
                     )
                 });

@@ -116,6 +116,16 @@ impl<'a> Fields<'a> {
         self.position(key).is_some()
     }
 
+    /// Whether a key nobody has asked for looks like a slip for `key`; it is then among those that
+    /// are offered instead of it.
+    pub(super) fn misspelt(&mut self, key: &'static str) -> bool {
+        self.take(key);
+        let slip = |entry: &&Entry<'_>| {
+            !entry.taken && nearest(entry.key, self.asked.iter().copied()) == Some(key)
+        };
+        self.entries.iter().find(slip).is_some()
+    }
+
     /// Where the value of a key stands, or the name of the owner.
     pub(super) fn span_of(&self, key: &str) -> Range<usize> {
         self.position(key)
@@ -296,7 +306,7 @@ impl<'a> Fields<'a> {
             return None;
         };
         let mut texts = Vec::new();
-        for item in items.iter() {
+        for item in items {
             match item.get_ref() {
                 DeValue::String(text) => {
                     texts.push(Text {

@@ -1,6 +1,6 @@
 //! Inductors, chokes, and what they share with transformers: saturation, gap, core loss.
 
-use models::core::{Core, Hysteresis};
+use models::core::{Core, Hysteresis, flux_of_power};
 
 use super::error::{Bounds, FileErrorKind, NoteKind};
 use super::fields::{Fields, Text, read_either};
@@ -73,6 +73,7 @@ pub(super) fn iron(
     let bend = saturation(fields, log, impedance);
     let gap = gap_inductance(fields, log);
     let coercive = fields.value(log, "hysteresis", Unit::Ampere, Bounds::Positive);
+    let direct = direct_current(fields, log, bend.as_ref());
     let Some(bend) = bend else {
         if coercive.is_some() {
             let kind = FileErrorKind::Needs {
@@ -114,7 +115,10 @@ pub(super) fn iron(
     };
     let lambda_s = match bend {
         Bend::Power { watts, hertz, ohms } => {
-            Core::from_rating(iron_henries, watts, hertz, ohms).lambda_s
+            // Both fluxes lie below the bend with the same reserve.
+            let reserve = Core::from_rating(henries, watts, hertz, ohms).lambda_s
+                / flux_of_power(watts, hertz, ohms);
+            reserve * (flux_of_power(watts, hertz, ohms) + henries * direct)
         }
         Bend::Flux(webers) => webers,
         Bend::Current(amps) => {
@@ -183,6 +187,23 @@ fn saturation(fields: &mut Fields<'_>, log: &mut Log, impedance: Option<f64>) ->
     Some(Bend::Power { watts, hertz, ohms })
 }
 
+/// `direct_current`, A: what the winding is made to carry besides the power of `saturates`, as a
+/// single-ended output transformer is.
+fn direct_current(fields: &mut Fields<'_>, log: &mut Log, bend: Option<&Bend>) -> f64 {
+    let key = "direct_current";
+    let Some(amps) = fields.value(log, key, Unit::Ampere, Bounds::NotNegative) else {
+        return 0.0;
+    };
+    if !matches!(bend, Some(Bend::Power { .. })) && !fields.has("saturates") {
+        let kind = FileErrorKind::Needs {
+            key: key.to_owned(),
+            needs: "saturates",
+        };
+        log.fault(&Place::File(fields.span_of(key)), kind);
+    }
+    amps
+}
+
 /// Inductance the winding would have if the iron were perfect, H: stated, or μ₀N²A/l.
 fn gap_inductance(fields: &mut Fields<'_>, log: &mut Log) -> Option<f64> {
     let stated = fields.value(log, "gap_inductance", Unit::Henry, Bounds::Positive);
@@ -214,26 +235,22 @@ pub(super) fn core_loss(fields: &mut Fields<'_>, log: &mut Log, typical: Option<
     let key = "core_loss";
     if !fields.has(key) {
         fields.raw(key);
-        return match typical {
-            Some(ohms) => {
-                log.assume(
-                    &fields.owner,
-                    fields.name_span.clone(),
-                    key,
-                    ohms,
-                    Unit::Ohm,
-                );
-                ohms
-            }
-            None => {
-                log.note(
-                    &fields.owner,
-                    fields.name_span.clone(),
-                    NoteKind::NoCoreLoss,
-                );
-                f64::INFINITY
-            }
+        let Some(ohms) = typical else {
+            log.note(
+                &fields.owner,
+                fields.name_span.clone(),
+                NoteKind::NoCoreLoss,
+            );
+            return f64::INFINITY;
         };
+        log.assume(
+            &fields.owner,
+            fields.name_span.clone(),
+            key,
+            ohms,
+            Unit::Ohm,
+        );
+        return ohms;
     }
     let Some(text) = fields.text(log, key) else {
         return f64::INFINITY;

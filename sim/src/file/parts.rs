@@ -147,21 +147,18 @@ pub(super) fn read<'a>(
     };
     fields.what = kind.what;
     if let Some(value) = set {
-        match kind.settable {
-            Some(key) => fields.set(key, value),
-            None => {
-                let place = Place::Set {
-                    part: name.to_owned(),
-                    value: value.to_owned(),
-                };
-                log.fault(
-                    &place,
-                    FileErrorKind::NotSettable {
-                        part: name.to_owned(),
-                        what: kind.what,
-                    },
-                );
-            }
+        if let Some(key) = kind.settable {
+            fields.set(key, value);
+        } else {
+            let place = Place::Set {
+                part: name.to_owned(),
+                value: value.to_owned(),
+            };
+            let fault = FileErrorKind::NotSettable {
+                part: name.to_owned(),
+                what: kind.what,
+            };
+            log.fault(&place, fault);
         }
     }
     let made = (kind.make)(&mut fields, log);
@@ -176,7 +173,7 @@ pub(super) fn read<'a>(
 /// `rating` (one value or a list of them: watts, volts, amperes) and `tolerance`.
 fn ratings(fields: &mut Fields<'_>, log: &mut Log) -> Ratings {
     let mut ratings = Ratings::default();
-    let texts = match fields.raw("rating").map(|value| value.get_ref()) {
+    let texts = match fields.raw("rating").map(toml::Spanned::get_ref) {
         None => Vec::new(),
         Some(DeValue::Array(_)) => fields.list(log, "rating").unwrap_or_default(),
         Some(_) => fields.text(log, "rating").into_iter().collect(),
@@ -325,7 +322,7 @@ fn electrolytic(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
 }
 
 fn rated_volts(fields: &mut Fields<'_>, log: &mut Log) -> Option<f64> {
-    let texts = match fields.raw("rating").map(|value| value.get_ref()) {
+    let texts = match fields.raw("rating").map(toml::Spanned::get_ref) {
         Some(DeValue::Array(_)) => fields.list(log, "rating").unwrap_or_default(),
         Some(DeValue::String(_)) => fields.text(log, "rating").into_iter().collect(),
         _ => Vec::new(),

@@ -101,21 +101,27 @@ impl Whole {
 
 pub(super) fn transformer(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
     let is_list = matches!(
-        fields.raw("transformer").map(|value| value.get_ref()),
+        fields.raw("transformer").map(toml::Spanned::get_ref),
         Some(DeValue::Array(_))
     );
     let (wholes, measure) = if is_list {
-        listed(fields, log)?
+        listed(fields, log)
     } else {
-        pair(fields, log)?
+        pair(fields, log)
     };
     let stated = fields.value(log, "primary_impedance", Unit::Ohm, Bounds::Positive);
-    let impedance = if measure.unit == Unit::Ohm {
-        Some(measure.value)
-    } else {
-        stated
+    let impedance = match measure {
+        Some(Measure {
+            value,
+            unit: Unit::Ohm,
+        }) => Some(value),
+        // Without a ratio any impedance will do: the part is not made, its other keys are judged.
+        None => stated.or(Some(1.0)),
+        Some(_) => stated,
     };
-    finish(fields, log, wholes, impedance, "primary_inductance")
+    let ready = wholes.is_some();
+    let made = finish(fields, log, wholes.unwrap_or_default(), impedance);
+    ready.then_some(made)
 }
 
 pub(super) fn autotransformer(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
@@ -123,6 +129,7 @@ pub(super) fn autotransformer(fields: &mut Fields<'_>, log: &mut Log) -> Option<
     let henries = fields.need_value(log, "autotransformer", Unit::Henry, Bounds::Positive);
     let nodes = nodes(fields, log, "winding", 3, None);
     let impedance = fields.value(log, "primary_impedance", Unit::Ohm, Bounds::Positive);
+    fields.raw("taps");
     let whole = nodes.and_then(|nodes| winding(fields, log, "winding", nodes, "taps", None));
     let resistance = fields.value(log, "resistance", Unit::Ohm, Bounds::NotNegative);
     if resistance.is_none() {
@@ -147,14 +154,17 @@ fn finish(
     log: &mut Log,
     mut wholes: Vec<Whole>,
     impedance: Option<f64>,
-    inductance_key: &'static str,
-) -> Option<Made> {
+) -> Made {
     let typical = impedance.map(|ohms| ohms / (std::f64::consts::TAU * typical::LOW_CORNER));
     let inductance = match typical {
-        Some(henries) => {
-            fields.value_or_assume(log, inductance_key, Unit::Henry, Bounds::Positive, henries)
-        }
-        None => fields.need_value(log, inductance_key, Unit::Henry, Bounds::Positive),
+        Some(henries) => fields.value_or_assume(
+            log,
+            "primary_inductance",
+            Unit::Henry,
+            Bounds::Positive,
+            henries,
+        ),
+        None => fields.need_value(log, "primary_inductance", Unit::Henry, Bounds::Positive),
     };
     let leakage = leakage_inductance(fields, log, inductance, impedance);
     let capacitance = fields.value_or_assume(
@@ -173,7 +183,7 @@ fn finish(
             whole.capacitance = capacitance;
         }
     }
-    Some(wind(iron.core, loss, &wholes))
+    wind(iron.core, loss, &wholes)
 }
 
 /// The stated leakage inductance or a typical one, H; below the inductance.
@@ -219,7 +229,7 @@ fn wind(core: models::core::Core, loss: f64, wholes: &[Whole]) -> Made {
 }
 
 /// One primary and one secondary.
-fn pair(fields: &mut Fields<'_>, log: &mut Log) -> Option<(Vec<Whole>, Measure)> {
+fn pair(fields: &mut Fields<'_>, log: &mut Log) -> (Option<Vec<Whole>>, Option<Measure>) {
     let ratio = fields
         .need_text(log, "transformer")
         .and_then(|text| ratio(log, &text));
@@ -238,18 +248,34 @@ fn pair(fields: &mut Fields<'_>, log: &mut Log) -> Option<(Vec<Whole>, Measure)>
             measures.1,
         )
     });
+    // A ratio that cannot be read was reported; nothing more is asked for on its account.
+    let unread = ratio.is_none().then_some(1.0);
     let rated = |measure: Option<Measure>| measure.filter(|m| m.unit == Unit::Ohm).map(|m| m.value);
-    let primary_ohms = resistance(fields, log, "primary_resistance", rated(measures.0));
-    let secondary_ohms = resistance(fields, log, "secondary_resistance", rated(measures.1));
+    let primary_ohms = resistance(
+        fields,
+        log,
+        "primary_resistance",
+        rated(measures.0).or(unread),
+    );
+    let secondary_ohms = resistance(
+        fields,
+        log,
+        "secondary_resistance",
+        rated(measures.1).or(unread),
+    );
     for key in ["primary_taps", "secondary_taps"] {
         fields.raw(key);
     }
-    let (first, second) = ratio?;
-    let (mut primary, mut secondary) = (primary?, secondary?);
-    primary.resistance = primary_ohms;
-    secondary.resistance = secondary_ohms;
-    secondary.turns = second.relative_to(first);
-    Some((vec![primary, secondary], first))
+    let wholes = match (primary, secondary, ratio) {
+        (Some(mut primary), Some(mut secondary), Some((first, second))) => {
+            primary.resistance = primary_ohms;
+            secondary.resistance = secondary_ohms;
+            secondary.turns = second.relative_to(first);
+            Some(vec![primary, secondary])
+        }
+        _ => None,
+    };
+    (wholes, measures.0)
 }
 
 /// Winding resistance: stated, or a typical share of the rated impedance; without one it is needed.
@@ -327,9 +353,9 @@ fn ratio(log: &mut Log, text: &Text) -> Option<(Measure, Measure)> {
 }
 
 /// Any number of windings, one table each.
-fn listed(fields: &mut Fields<'_>, log: &mut Log) -> Option<(Vec<Whole>, Measure)> {
-    let Some(DeValue::Array(items)) = fields.raw("transformer").map(|value| value.get_ref()) else {
-        return None;
+fn listed(fields: &mut Fields<'_>, log: &mut Log) -> (Option<Vec<Whole>>, Option<Measure>) {
+    let Some(DeValue::Array(items)) = fields.raw("transformer").map(toml::Spanned::get_ref) else {
+        return (None, None);
     };
     let mut wholes: Vec<Option<Whole>> = Vec::new();
     let mut reference: Option<Measure> = None;
@@ -356,8 +382,9 @@ fn listed(fields: &mut Fields<'_>, log: &mut Log) -> Option<(Vec<Whole>, Measure
         };
         log.fault(&Place::File(fields.span_of("transformer")), kind);
     }
+    let empty = wholes.is_empty();
     let wholes: Option<Vec<Whole>> = wholes.into_iter().collect();
-    Some((wholes?, reference?))
+    (wholes.filter(|_| !empty), reference)
 }
 
 fn one_of_list(
@@ -392,6 +419,7 @@ fn one_of_list(
     let capacitance = keys
         .value(log, "capacitance", Unit::Farad, Bounds::NotNegative)
         .unwrap_or(0.0);
+    keys.raw("taps");
     let mut whole = winding(keys, log, &name, nodes?, "taps", Some(measure))?;
     whole.turns = measure.relative_to(*reference.get_or_insert(measure));
     whole.resistance = resistance;

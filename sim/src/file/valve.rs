@@ -23,30 +23,28 @@ fn electrodes(valve: &ValveType) -> (&'static str, &'static [&'static str]) {
 }
 
 pub(super) fn valve(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
-    let name = fields.need_text(log, "valve")?;
+    let name = fields.need_text(log, "valve");
     let envelope = fields.text(log, "envelope");
     let stray = fields
         .value(log, "stray_anode_grid", Unit::Farad, Bounds::NotNegative)
         .unwrap_or(0.0);
+    let Some(name) = name else {
+        join_electrodes(fields, log);
+        return None;
+    };
     let kind = match library::find(name.text.trim()) {
         Ok(kind) => kind,
         Err(unknown) => {
             let nearest = unknown.nearest.first().map(|nearest| (*nearest).to_owned());
+            let name_found = name.text.trim().to_owned();
             log.fault(
                 &name.place,
                 FileErrorKind::UnknownValve {
-                    name: name.text.trim().to_owned(),
+                    name: name_found,
                     nearest,
                 },
             );
-            // Its electrodes are still nodes, and still good keys.
-            for electrode in ELECTRODES {
-                if electrode == "anodes" {
-                    fields.list(log, electrode);
-                } else if let Some(text) = fields.text(log, electrode) {
-                    log.node(electrode, &text);
-                }
-            }
+            join_electrodes(fields, log);
             return None;
         }
     };
@@ -80,6 +78,10 @@ pub(super) fn valve(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
             continue;
         }
         if !fields.has(electrode) {
+            whole = false;
+            if fields.misspelt(electrode) {
+                continue;
+            }
             let fault = FileErrorKind::MissingElectrode {
                 part: fields.owner.clone(),
                 valve: kind.name.clone(),
@@ -87,7 +89,6 @@ pub(super) fn valve(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
                 electrode,
             };
             log.fault(&Place::File(fields.name_span.clone()), fault);
-            whole = false;
             continue;
         }
         match fields
@@ -104,6 +105,17 @@ pub(super) fn valve(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
         stray_anode_grid: stray,
     };
     whole.then(|| (Part::Valve(Box::new(part)), found))
+}
+
+/// Of a valve that is not known the electrodes are still nodes, and still good keys.
+fn join_electrodes(fields: &mut Fields<'_>, log: &mut Log) {
+    for electrode in ELECTRODES {
+        if electrode == "anodes" {
+            fields.list(log, electrode);
+        } else if let Some(text) = fields.text(log, electrode) {
+            log.node(electrode, &text);
+        }
+    }
 }
 
 /// Counts the section; a double triode has no third one.

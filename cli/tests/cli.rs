@@ -1,0 +1,282 @@
+//! The program as its user meets it: a command, what is printed, how it exits.
+
+use std::io::Read;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output, Stdio};
+
+const AMPLIFIER: &str = r#"[amplifier]
+title  = "Cathode follower's poor cousin"
+source = "own design"
+
+[parts]
+HT = { supply = "250V", positive = "ht", negative = "chassis", resistance = "1k" }
+V1 = { valve = "6SN7GT", anode = "a", grid = "g", cathode = "k" }
+R1 = { resistor = "47k", between = ["a", "ht"], rating = "0.1W" }
+R2 = { resistor = "1k5", between = ["k", "chassis"], rating = "1W" }
+C1 = { electrolytic = "25u", positive = "k", negative = "chassis", rating = "25V" }
+C2 = { capacitor = "100n", between = ["a", "out"], rating = "400V" }
+R4 = { resistor = "220k", between = ["out", "chassis"] }
+VR1 = { pot = "470k", ends = ["in", "chassis"], wiper = "g", setting = "100%" }
+
+[bench]
+generator = { into = "in", resistance = "600R" }
+load      = "R4"
+"#;
+
+struct Bench {
+    folder: tempfile::TempDir,
+}
+
+impl Bench {
+    fn new() -> Self {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        std::fs::write(folder.path().join("amp.toml"), AMPLIFIER)
+            .expect("the folder can be written");
+        Self { folder }
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    fn command(&self, arguments: &[&str]) -> Command {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_gridleak"));
+        command.current_dir(self.folder.path()).args(arguments);
+        command
+    }
+
+    fn run(&self, arguments: &[&str]) -> Output {
+        self.command(arguments).output().expect("the program runs")
+    }
+
+    fn answer(&self, arguments: &[&str]) -> String {
+        let run = self.run(arguments);
+        assert_eq!(
+            run.status.code(),
+            Some(0),
+            "{}",
+            String::from_utf8_lossy(&run.stderr)
+        );
+        String::from_utf8(run.stdout).expect("text")
+    }
+
+    fn json(&self, arguments: &[&str]) -> serde_json::Value {
+        serde_json::from_str(&self.answer(arguments)).expect("JSON")
+    }
+}
+
+fn node(answer: &serde_json::Value, name: &str) -> f64 {
+    answer["answer"]["nodes"]
+        .as_array()
+        .expect("a list of nodes")
+        .iter()
+        .find(|node| node["node"] == name)
+        .and_then(|node| node["volts"].as_f64())
+        .expect("the node is there")
+}
+
+fn stderr(run: &Output) -> String {
+    String::from_utf8_lossy(&run.stderr).into_owned()
+}
+
+#[test]
+fn voltages_obey_ohm_and_say_what_is_over_its_rating() {
+    let bench = Bench::new();
+    let answer = bench.json(&["voltages", "amp.toml", "--json"]);
+    let current = node(&answer, "k") / 1.5e3;
+    assert!(current > 1e-3, "{current}");
+    assert!(((node(&answer, "ht") - node(&answer, "a")) / 47e3 / current - 1.0).abs() < 1e-3);
+    let text = bench.answer(&["voltages", "amp.toml"]);
+    let over = text.lines().find(|line| line.starts_with("  R1:"));
+    assert!(over.is_some_and(|line| line.contains("OVER")), "{text}");
+    assert!(
+        !text.lines().any(|line| line.starts_with("  R2: ")),
+        "{text}"
+    );
+    assert!(text.contains("C1: esr"), "what was assumed is listed");
+}
+
+#[test]
+fn the_same_question_has_the_same_answer_to_the_byte() {
+    let bench = Bench::new();
+    for arguments in [
+        &["voltages", "amp.toml"][..],
+        &["power", "amp.toml", "--json"],
+        &["waveform", "amp.toml"],
+    ] {
+        assert_eq!(
+            bench.answer(arguments),
+            bench.answer(arguments),
+            "{arguments:?}"
+        );
+    }
+}
+
+#[test]
+fn a_value_can_be_set_from_outside() {
+    let bench = Bench::new();
+    let as_drawn = bench.json(&["voltages", "amp.toml", "--json"]);
+    let changed = bench.json(&[
+        "voltages", "amp.toml", "--json", "--set", "R2=3k", "--set", "VR1=0%",
+    ]);
+    assert!(node(&changed, "a") > node(&as_drawn, "a") + 5.0);
+    let silent = bench.run(&["power", "amp.toml", "--set", "VR1=banana"]);
+    assert_eq!(silent.status.code(), Some(2));
+    assert!(
+        stderr(&silent).contains("--set VR1=banana"),
+        "{}",
+        stderr(&silent)
+    );
+}
+
+#[test]
+fn cautions_come_with_high_tension_only() {
+    let bench = Bench::new();
+    assert!(stderr(&bench.run(&["voltages", "amp.toml"])).contains("lethal"));
+    let low = bench.run(&["voltages", "amp.toml", "--set", "HT=40V"]);
+    assert_eq!(low.status.code(), Some(0));
+    assert_eq!(stderr(&low), "");
+}
+
+#[test]
+fn power_is_rms_volts_squared_over_the_load() {
+    let bench = Bench::new();
+    let answer = bench.json(&["power", "amp.toml", "--json"]);
+    let levels = answer["answer"]["levels"].as_array().expect("a sweep");
+    assert!(levels.len() > 3, "{}", levels.len());
+    for level in levels {
+        let volts = level["output_rms"].as_f64().expect("volts");
+        let watts = level["power"].as_f64().expect("watts");
+        assert!((watts * 220e3 / (volts * volts) - 1.0).abs() < 1e-9);
+    }
+    let text = bench.answer(&["power", "amp.toml"]);
+    for heading in [
+        "Conditions:",
+        "Power and distortion",
+        "Harmonics",
+        "What gives up",
+        "Periodicity:",
+    ] {
+        assert!(text.contains(heading), "{heading} is missing from\n{text}");
+    }
+}
+
+#[test]
+fn waveforms_go_to_stdout_or_to_files_that_are_not_overwritten() {
+    let bench = Bench::new();
+    let text = bench.answer(&[
+        "waveform", "amp.toml", "--node", "a", "--node", "out", "--for", "2ms", "--rate", "10kHz",
+    ]);
+    let mut lines = text.lines();
+    assert_eq!(lines.next(), Some("time [s],a [V],out [V]"));
+    let rows: Vec<Vec<f64>> = lines
+        .map(|line| {
+            line.split(',')
+                .map(|field| field.parse().expect("a number"))
+                .collect()
+        })
+        .collect();
+    assert_eq!(rows.len(), 21, "2 ms at 10 kHz, both ends");
+    assert!(rows.iter().all(|row| row.len() == 3));
+    let swing = rows.iter().map(|row| row[2].abs()).fold(0.0, f64::max);
+    assert!(swing > 0.1, "the signal arrives: {swing} V");
+
+    let files = [
+        "waveform", "amp.toml", "--for", "2ms", "--csv", "o.csv", "--svg", "o.svg",
+    ];
+    bench.answer(&files);
+    assert!(
+        std::fs::read_to_string(bench.path("o.svg"))
+            .expect("a picture")
+            .starts_with("<svg")
+    );
+    let again = bench.run(&files);
+    assert_eq!(again.status.code(), Some(2));
+    assert!(
+        stderr(&again).contains("o.csv") && stderr(&again).contains("--overwrite"),
+        "{}",
+        stderr(&again)
+    );
+    bench.answer(&[&files[..], &["--overwrite"]].concat());
+    let unknown = bench.run(&["waveform", "amp.toml", "--node", "nowhere"]);
+    assert_eq!(unknown.status.code(), Some(2));
+    assert!(stderr(&unknown).contains("nowhere"));
+}
+
+#[test]
+fn bad_input_exits_with_two_and_no_answer_with_one() {
+    let bench = Bench::new();
+    assert_eq!(
+        bench.run(&["voltages", "missing.toml"]).status.code(),
+        Some(2)
+    );
+    assert_eq!(
+        bench.run(&["frequencies", "amp.toml"]).status.code(),
+        Some(2)
+    );
+    assert_eq!(
+        bench.run(&["explain", "no-such-thing"]).status.code(),
+        Some(2)
+    );
+    // A generator across a shorted load runs, and nothing reaches the load.
+    let mute = AMPLIFIER.replace("load      = \"R4\"", "load      = \"R5\"").replace(
+        "VR1 =",
+        "R5 = { resistor = \"8R\", between = [\"x\", \"chassis\"] }\nR6 = { resistor = \"8R\", between = [\"x\", \"chassis\"] }\nVR1 =",
+    );
+    std::fs::write(bench.path("mute.toml"), mute).expect("the folder can be written");
+    let run = bench.run(&["power", "mute.toml"]);
+    assert_eq!(run.status.code(), Some(1), "{}", stderr(&run));
+    assert!(stderr(&run).contains("error[cannot-ask]") && run.stdout.is_empty());
+}
+
+#[test]
+fn a_reader_that_leaves_is_no_failure() {
+    let bench = Bench::new();
+    // Far more than a pipe holds.
+    let mut child = bench
+        .command(&["waveform", "amp.toml", "--for", "200ms"])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .expect("the program runs");
+    let mut first = [0; 16];
+    let mut stdout = child.stdout.take().expect("it is piped");
+    stdout.read_exact(&mut first).expect("some output");
+    drop(stdout);
+    assert_eq!(child.wait().expect("it ends").code(), Some(0));
+}
+
+#[test]
+fn explanations_and_completions_are_there() {
+    let bench = Bench::new();
+    let all = bench.answer(&["explain"]);
+    assert!(all.lines().count() > 30, "{all}");
+    for id in all.lines() {
+        let text = bench.answer(&["explain", id]);
+        assert!(text.contains("Mend"), "{id}: {text}");
+    }
+    for shell in ["bash", "zsh", "fish"] {
+        assert!(
+            bench.answer(&["completions", shell]).contains("voltages"),
+            "{shell}"
+        );
+    }
+}
+
+#[test]
+fn every_example_reads() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../examples");
+    let bench = Bench::new();
+    let mut count = 0;
+    for entry in std::fs::read_dir(folder).expect("examples are there") {
+        let file = entry
+            .expect("a folder that can be listed")
+            .path()
+            .join("amplifier.toml");
+        if file.exists() {
+            bench.answer(&["voltages", &file.display().to_string()]);
+            count += 1;
+        }
+    }
+    assert!(count > 0, "no example was found");
+}
