@@ -45,6 +45,10 @@ const LEAST_FRACTION: f64 = 1e-4;
 /// Contraction above which the simplified correction is not trusted to finish the iteration.
 const TRUSTED_CONTRACTION: f64 = 0.25;
 
+/// Corrections below this many tolerances that no longer shrink are rounding: where flux linkages are
+/// divided by nanoseconds, the last digits of a double are worth some tenths of a microvolt.
+const ROUNDING: f64 = 100.0;
+
 /// Share of the tolerance allowed to the estimated remaining error, since it is an estimate.
 const SAFETY: f64 = 0.3;
 
@@ -56,14 +60,16 @@ pub fn newton(system: &System, step: Formula<'_>, ws: &mut Workspace) -> Outcome
     system.assemble(step, ws);
     for iteration in 1..=MOST_ITERATIONS {
         // The full correction
-        if let Err(at) = factor(system, step, ws) {
+        if let Err(at) = factor(system, step, iteration, ws) {
             ws.x.copy_from_slice(&ws.start);
             return Outcome::Singular { at };
         }
         let size = correction(n, ws, &mut worst);
         if size <= SAFETY {
             add(&mut ws.x, &ws.step, 1.0, n);
-            return Outcome::Converged { iterations: iteration };
+            return Outcome::Converged {
+                iterations: iteration,
+            };
         }
         if !size.is_finite() {
             break;
@@ -77,12 +83,22 @@ pub fn newton(system: &System, step: Formula<'_>, ws: &mut Workspace) -> Outcome
             system.assemble(step, ws);
             let simplified = correction(n, ws, &mut worst);
             let contraction = simplified / size;
-            if fraction == 1.0 && contraction < TRUSTED_CONTRACTION && contraction * simplified <= SAFETY {
+            if fraction == 1.0
+                && contraction < TRUSTED_CONTRACTION
+                && contraction * simplified <= SAFETY
+            {
                 add(&mut ws.x, &ws.step, 1.0, n);
-                return Outcome::Converged { iterations: iteration };
+                return Outcome::Converged {
+                    iterations: iteration,
+                };
             }
             if contraction <= 1.0 - 0.25 * fraction {
                 break;
+            }
+            if size <= ROUNDING && simplified <= ROUNDING {
+                return Outcome::Converged {
+                    iterations: iteration,
+                };
             }
             // Halve: x ← x − (t/2)·d with the full correction kept aside
             ws.step.copy_from_slice(&ws.kept);
@@ -100,17 +116,25 @@ pub fn newton(system: &System, step: Formula<'_>, ws: &mut Workspace) -> Outcome
 
 /// Factors the assembled Jacobian: the tail only when nothing but device entries changed, with fresh
 /// pivots when the kept ones have become poor.
-fn factor(system: &System, step: Formula<'_>, ws: &mut Workspace) -> Result<(), UnknownId> {
+fn factor(
+    system: &System,
+    step: Formula<'_>,
+    iteration: u32,
+    ws: &mut Workspace,
+) -> Result<(), UnknownId> {
     let symbolic = system.symbolic();
     let kept = match ws.factored {
         Factored::Nothing => Err(()),
-        Factored::At(alpha) if alpha.to_bits() == step.alpha.to_bits() && step.shunt == 0.0 => {
-            ws.factors.refactor_varying(symbolic, &ws.values).map_err(|_| ())
-        }
+        Factored::At(alpha) if alpha.to_bits() == step.alpha.to_bits() && step.shunt == 0.0 => ws
+            .factors
+            .refactor_varying(symbolic, &ws.values)
+            .map_err(|_| ()),
         Factored::At(_) => ws.factors.refactor(symbolic, &ws.values).map_err(|_| ()),
     };
     ws.counts.refactorisations += 1;
-    if kept.is_err() || ws.factors.growth() > GROWTH_LIMIT {
+    // Growth costs as much as a refactorisation and poor pivots show as slow convergence, so it is
+    // looked at when the first correction was not enough.
+    if kept.is_err() || (iteration > 1 && ws.factors.growth() > GROWTH_LIMIT) {
         ws.counts.factorisations += 1;
         if let Err(singular) = ws.factors.factor(symbolic, &ws.values) {
             ws.factored = Factored::Nothing;
@@ -118,7 +142,11 @@ fn factor(system: &System, step: Formula<'_>, ws: &mut Workspace) -> Result<(), 
         }
     }
     // Shunts change entries that count as constant: the next call must not rely on them.
-    ws.factored = Factored::At(if step.shunt == 0.0 { step.alpha } else { f64::NAN });
+    ws.factored = Factored::At(if step.shunt == 0.0 {
+        step.alpha
+    } else {
+        f64::NAN
+    });
     Ok(())
 }
 

@@ -59,7 +59,9 @@ pub fn operating_point(
     }
     ws.x.copy_from_slice(&start);
     match last {
-        Outcome::Singular { at } => Err(SimError::Undetermined { unknown: system.name(at).to_owned() }),
+        Outcome::Singular { at } => Err(SimError::Undetermined {
+            unknown: system.name(at).to_owned(),
+        }),
         Outcome::Diverged { worst } => Err(SimError::NoOperatingPoint {
             worst: system.name(worst).to_owned(),
             counts: ws.counts,
@@ -100,7 +102,14 @@ fn raise_sources(system: &System, full: &[f64], ws: &mut Workspace) -> Outcome {
 fn fade_shunt(system: &System, past: &[f64], ws: &mut Workspace) -> Outcome {
     let mut shunt = 1e-2;
     while shunt > 1e-12 {
-        let outcome = newton(system, Formula { shunt, ..Formula::new(0.0, past) }, ws);
+        let outcome = newton(
+            system,
+            Formula {
+                shunt,
+                ..Formula::new(0.0, past)
+            },
+            ws,
+        );
         if !matches!(outcome, Outcome::Converged { .. }) {
             return outcome;
         }
@@ -116,7 +125,12 @@ fn pseudo_transient(system: &System, past: &[f64], ws: &mut Workspace) -> Outcom
     let mut last = Outcome::Diverged { worst: 0 };
     for _ in 0..MOST_STEPS {
         let tied = ws.x.clone();
-        let step = Formula { alpha: 0.0, past, shunt: tie, shunt_to: &tied };
+        let step = Formula {
+            alpha: 0.0,
+            past,
+            shunt: tie,
+            shunt_to: &tied,
+        };
         last = newton(system, step, ws);
         match last {
             Outcome::Converged { .. } => tie *= 0.5,

@@ -39,7 +39,12 @@ impl Default for Settling {
     /// 256 samples put the error of TR-BDF2 at a mid frequency below 1e-6 of the signal; a state that
     /// closes to 1e-6 of its swing after shooting is settled to that, not merely slow.
     fn default() -> Self {
-        Self { samples: 256, periodicity: 1e-6, most_cycles: 400, shooting: true }
+        Self {
+            samples: 256,
+            periodicity: 1e-6,
+            most_cycles: 400,
+            shooting: true,
+        }
     }
 }
 
@@ -124,7 +129,10 @@ pub fn settle(
             }
         }
     }
-    Err(SimError::NotPeriodic { cycles: run.cycles, residual: run.residual })
+    Err(SimError::NotPeriodic {
+        cycles: run.cycles,
+        residual: run.residual,
+    })
 }
 
 /// Cycles in progress.
@@ -205,7 +213,10 @@ impl<'a> Run<'a> {
     fn finish(self, residual: f64, shooter: Option<&Shooter>) -> Result<Period, SimError> {
         let multiplier = shooter.and_then(Shooter::multiplier);
         if let Some(multiplier) = multiplier.filter(|m| *m > 1.0 + NEUTRAL) {
-            return Err(SimError::Oscillates { growth: multiplier, duration: self.duration });
+            return Err(SimError::Oscillates {
+                growth: multiplier,
+                duration: self.duration,
+            });
         }
         Ok(Period {
             duration: self.duration,
@@ -234,24 +245,36 @@ impl Shooter {
 
     /// Moves the start of the next cycle to where the linear picture closes.
     fn correct(&self, run: &mut Run<'_>, ws: &mut Workspace) {
-        let Some(sensitivity) = &run.sensitivity else { return };
+        let Some(sensitivity) = &run.sensitivity else {
+            return;
+        };
         let change = DVector::from_iterator(
             sensitivity.stores.len(),
-            sensitivity.stores.iter().map(|&k| ws.x[k] - run.samples[0][k]),
+            sensitivity
+                .stores
+                .iter()
+                .map(|&k| ws.x[k] - run.samples[0][k]),
         );
-        let Some(correction) = self.factors.solve(&change) else { return };
+        let Some(correction) = self.factors.solve(&change) else {
+            return;
+        };
         if correction.iter().any(|value| !value.is_finite()) {
             return;
         }
         for (&k, correction) in sensitivity.stores.iter().zip(correction.iter()) {
             ws.x[k] = run.samples[0][k] + correction;
         }
-        run.stepper.restart(f64::from(run.cycles) * run.duration, ws);
+        run.stepper
+            .restart(f64::from(run.cycles) * run.duration, ws);
     }
 
     /// The largest eigenvalue, if the iteration for it converges.
     fn multiplier(&self) -> Option<f64> {
         let schur = Schur::try_new(self.monodromy.clone(), 1e-12, 10_000)?;
-        schur.complex_eigenvalues().iter().map(|z| z.norm()).reduce(f64::max)
+        schur
+            .complex_eigenvalues()
+            .iter()
+            .map(|z| z.norm())
+            .reduce(f64::max)
     }
 }

@@ -46,7 +46,8 @@ impl Spectrum {
         let plan = RealFftPlanner::<f64>::new().plan_fft_forward(count);
         let mut input = samples.to_vec();
         let mut output = plan.make_output_vec();
-        plan.process(&mut input, &mut output).expect("the buffers are of the plan's own sizes");
+        plan.process(&mut input, &mut output)
+            .expect("the buffers are of the plan's own sizes");
         let scale = 2.0 / count as f64;
         Self {
             mean: output[0].re / count as f64,
@@ -76,13 +77,20 @@ impl Spectrum {
 
     /// Total harmonic distortion against the fundamental, a ratio; every harmonic the samples resolve.
     pub fn thd(&self) -> f64 {
-        let power: f64 = self.harmonics[1..].iter().map(|h| h.amplitude * h.amplitude).sum();
+        let power: f64 = self.harmonics[1..]
+            .iter()
+            .map(|h| h.amplitude * h.amplitude)
+            .sum();
         power.sqrt() / self.fundamental()
     }
 
     /// Root of the mean square without the mean value.
     pub fn rms(&self) -> f64 {
-        let power: f64 = self.harmonics.iter().map(|h| 0.5 * h.amplitude * h.amplitude).sum();
+        let power: f64 = self
+            .harmonics
+            .iter()
+            .map(|h| 0.5 * h.amplitude * h.amplitude)
+            .sum();
         power.sqrt()
     }
 }
@@ -117,8 +125,7 @@ mod tests {
     fn a_square_wave_has_the_harmonics_of_the_textbook() {
         // Odd harmonics 4/(πk); sampled N times they become (4/N)/sin(πk/N)·… exactly: 4/(N sin(πk/N)).
         let n = 64_u32;
-        let samples: Vec<f64> =
-            (0..n).map(|j| if j < n / 2 { 1.0 } else { -1.0 }).collect();
+        let samples: Vec<f64> = (0..n).map(|j| if j < n / 2 { 1.0 } else { -1.0 }).collect();
         let spectrum = Spectrum::of_period(&samples);
         for number in [1_u32, 3, 5, 31] {
             let exact = 4.0 / (f64::from(n) * (PI * f64::from(number) / f64::from(n)).sin());

@@ -75,6 +75,8 @@ pub struct System {
     pattern: Pattern,
     conductance: CsMat<f64>,
     storage: CsMat<f64>,
+    /// The entries of `storage` that are not zero: row, column, value.
+    stored: Vec<(u32, u32, f64)>,
     devices: Vec<PlacedDevice>,
     sources: Vec<PlacedSource>,
     waveforms: Vec<Waveform>,
@@ -140,7 +142,12 @@ pub struct Formula<'a> {
 impl<'a> Formula<'a> {
     /// A formula without shunt.
     pub fn new(alpha: f64, past: &'a [f64]) -> Self {
-        Self { alpha, past, shunt: 0.0, shunt_to: &[] }
+        Self {
+            alpha,
+            past,
+            shunt: 0.0,
+            shunt_to: &[],
+        }
     }
 }
 
@@ -155,7 +162,9 @@ impl System {
             shape.add_triplet(row, column, 0.0);
         }
         for (device, at) in stamps.devices.iter().map(|(_, device, at)| (device, at)) {
-            for_each_entry(device, at, n, |_, row, column| shape.add_triplet(row, column, 0.0));
+            for_each_entry(device, at, n, |_, row, column| {
+                shape.add_triplet(row, column, 0.0)
+            });
         }
         for row in 0..n {
             shape.add_triplet(row, row, 0.0);
@@ -169,12 +178,20 @@ impl System {
         let fill = |entries: &[(usize, usize, f64)]| {
             let mut matrix = shape.clone();
             for &(row, column, value) in entries {
-                *matrix.get_mut(row, column).expect("the entry is in the pattern") += value;
+                *matrix
+                    .get_mut(row, column)
+                    .expect("the entry is in the pattern") += value;
             }
             matrix
         };
         let conductance = fill(&stamps.conductance);
         let storage = fill(&stamps.storage);
+
+        let stored = storage
+            .iter()
+            .filter(|(value, _)| **value != 0.0)
+            .map(|(value, (row, column))| (row as u32, column as u32, *value))
+            .collect();
 
         let nnz = pattern.rows.len();
         let mut varying = vec![false; nnz];
@@ -194,7 +211,13 @@ impl System {
                 let start = memory;
                 memory += device.memory();
                 memory_start.resize(memory, 0.0);
-                PlacedDevice { device, part, at, slots, memory: start }
+                PlacedDevice {
+                    device,
+                    part,
+                    at,
+                    slots,
+                    memory: start,
+                }
             })
             .collect();
         let symbolic = Symbolic::analyse(&pattern, &varying)
@@ -206,6 +229,7 @@ impl System {
             branches: stamps.branches,
             pattern,
             conductance,
+            stored,
             storage,
             devices,
             sources: stamps.sources,
@@ -254,7 +278,10 @@ impl System {
 
     /// Where the flux of a part's core stands in `x`.
     pub fn flux_of(&self, part: PartId) -> Option<UnknownId> {
-        self.unknowns.iter().position(|u| *u == Unknown::Flux(part)).map(|k| k as u32)
+        self.unknowns
+            .iter()
+            .position(|u| *u == Unknown::Flux(part))
+            .map(|k| k as u32)
     }
 
     /// The devices with their places.
@@ -354,13 +381,18 @@ impl System {
 
     /// The first jump of any source later than `t`, s.
     pub fn next_edge(&self, t: f64, waveforms: &[Waveform]) -> f64 {
-        waveforms.iter().map(|w| w.next_edge(t)).fold(f64::INFINITY, f64::min)
+        waveforms
+            .iter()
+            .map(|w| w.next_edge(t))
+            .fold(f64::INFINITY, f64::min)
     }
 
     /// q ← C·x;  `q` `[n]`, `x` `[n+1]`.
     pub fn charge(&self, x: &[f64], q: &mut [f64]) {
         q.fill(0.0);
-        multiply_add(&self.pattern, self.storage.data(), x, q);
+        for &(row, column, value) in &self.stored {
+            q[row as usize] += value * x[column as usize];
+        }
     }
 
     /// Residual and Jacobian at `ws.x`:
@@ -370,8 +402,11 @@ impl System {
         ws.counts.evaluations += 1;
         // Linear parts, summed anew only when alpha changes.
         if ws.linear_alpha.to_bits() != step.alpha.to_bits() {
-            for ((value, g), c) in
-                ws.linear.iter_mut().zip(self.conductance.data()).zip(self.storage.data())
+            for ((value, g), c) in ws
+                .linear
+                .iter_mut()
+                .zip(self.conductance.data())
+                .zip(self.storage.data())
             {
                 *value = g + step.alpha * c;
             }
@@ -428,8 +463,11 @@ impl System {
                 ws.local_x[k] = ws.x[at as usize];
                 ws.local_dx[k] = ws.step[at as usize];
             }
-            fraction = fraction
-                .min(placed.device.step_fraction(&ws.local_x[..local], &ws.local_dx[..local]));
+            fraction = fraction.min(
+                placed
+                    .device
+                    .step_fraction(&ws.local_x[..local], &ws.local_dx[..local]),
+            );
         }
         fraction
     }
@@ -478,7 +516,12 @@ fn for_each_entry(
     n: usize,
     mut visit: impl FnMut(usize, usize, usize),
 ) {
-    for (k, _) in device.pattern().iter().enumerate().filter(|(_, used)| **used) {
+    for (k, _) in device
+        .pattern()
+        .iter()
+        .enumerate()
+        .filter(|(_, used)| **used)
+    {
         let (row, column) = (at[k / at.len()] as usize, at[k % at.len()] as usize);
         if row < n && column < n {
             visit(k, row, column);

@@ -16,21 +16,22 @@ pub struct Tolerances {
     /// How much larger the local error of a step may be than the Newton tolerance; infinite turns
     /// sub-stepping on error off.
     pub local_error: f64,
-    /// How often a grid step may be halved.
+    /// How often a grid step may be halved: 8 times at 96 kHz is 40 ns.
     pub halvings: u32,
 }
 
 impl Default for Tolerances {
-    /// Newton far below the local error (the error estimate must not see its noise), which in turn
-    /// is about −100 dB of a 10 V signal per step.
+    /// Newton four decades below the local error, whose estimate must not see its noise. Local errors
+    /// of 1e-4 and 1 mV leave THD within 2e-4 points of runs ten times as exact on the examples,
+    /// driven to 9 %.
     fn default() -> Self {
         Self {
             newton_relative: 1e-8,
             newton_volts: 1e-7,
             newton_amps: 1e-10,
             newton_webers: 1e-10,
-            local_error: 1e3,
-            halvings: 12,
+            local_error: 1e4,
+            halvings: 8,
         }
     }
 }

@@ -20,7 +20,12 @@ pub fn faults(circuit: &Circuit) -> Vec<CircuitError> {
 fn check_values(id: PartId, placed: &Placed, faults: &mut Vec<CircuitError>) {
     let mut demand = |holds: bool, quantity: &'static str, wanted: &'static str| {
         if !holds {
-            faults.push(CircuitError::Value { part: id, part_name: placed.name.clone(), quantity, wanted });
+            faults.push(CircuitError::Value {
+                part: id,
+                part_name: placed.name.clone(),
+                quantity,
+                wanted,
+            });
         }
     };
     let positive = |x: f64| x.is_finite() && x > 0.0;
@@ -33,9 +38,21 @@ fn check_values(id: PartId, placed: &Placed, faults: &mut Vec<CircuitError>) {
             demand(not_negative(c.leakage), "leakage", "zero or more");
         }
         Part::Inductor(l) => {
-            demand(l.linear.is_none_or(positive), "inductance", "more than zero");
-            demand(not_negative(l.resistance), "winding resistance", "zero or more");
-            demand(not_negative(l.capacitance), "winding capacitance", "zero or more");
+            demand(
+                l.linear.is_none_or(positive),
+                "inductance",
+                "more than zero",
+            );
+            demand(
+                not_negative(l.resistance),
+                "winding resistance",
+                "zero or more",
+            );
+            demand(
+                not_negative(l.capacitance),
+                "winding capacitance",
+                "zero or more",
+            );
             demand(l.loss > 0.0, "core loss resistance", "more than zero");
         }
         Part::Transformer(t) => {
@@ -43,15 +60,35 @@ fn check_values(id: PartId, placed: &Placed, faults: &mut Vec<CircuitError>) {
             demand(t.loss > 0.0, "core loss resistance", "more than zero");
             for w in &t.windings {
                 demand(positive(w.turns), "turns", "more than zero");
-                demand(not_negative(w.resistance), "winding resistance", "zero or more");
-                demand(not_negative(w.leakage), "leakage inductance", "zero or more");
-                demand(not_negative(w.capacitance), "winding capacitance", "zero or more");
+                demand(
+                    not_negative(w.resistance),
+                    "winding resistance",
+                    "zero or more",
+                );
+                demand(
+                    not_negative(w.leakage),
+                    "leakage inductance",
+                    "zero or more",
+                );
+                demand(
+                    not_negative(w.capacitance),
+                    "winding capacitance",
+                    "zero or more",
+                );
             }
         }
-        Part::Source(s) => demand(not_negative(s.resistance), "source resistance", "zero or more"),
+        Part::Source(s) => demand(
+            not_negative(s.resistance),
+            "source resistance",
+            "zero or more",
+        ),
         Part::Pot(p) => {
             demand(positive(p.r), "resistance", "more than zero");
-            demand((0.0..=1.0).contains(&p.fraction), "setting", "between 0 % and 100 %");
+            demand(
+                (0.0..=1.0).contains(&p.fraction),
+                "setting",
+                "between 0 % and 100 %",
+            );
         }
         Part::Loudspeaker(s) => {
             demand(positive(s.re), "voice-coil resistance", "more than zero");
@@ -95,11 +132,17 @@ impl Islands {
 fn dc_paths(placed: &Placed) -> Vec<(NodeId, NodeId)> {
     let at = &placed.nodes;
     match &placed.part {
-        Part::Resistor(_) | Part::Inductor(_) | Part::Source(_) | Part::Loudspeaker(_) => vec![(at[0], at[1])],
+        Part::Resistor(_) | Part::Inductor(_) | Part::Source(_) | Part::Loudspeaker(_) => {
+            vec![(at[0], at[1])]
+        }
         Part::Capacitor(c) if c.leakage > 0.0 => vec![(at[0], at[1])],
         Part::Transformer(_) => at.chunks_exact(2).map(|ends| (ends[0], ends[1])).collect(),
         Part::Pot(_) => vec![(at[0], at[1]), (at[1], at[2])],
-        Part::Switch(s) => s.closed.map(|contact| (at[0], at[contact + 1])).into_iter().collect(),
+        Part::Switch(s) => s
+            .closed
+            .map(|contact| (at[0], at[contact + 1]))
+            .into_iter()
+            .collect(),
         Part::Valve(v) if matches!(v.kind.model, ValveModel::Rectifier(_)) => {
             let (&cathode, anodes) = at.split_last().expect("a rectifier has terminals");
             anodes.iter().map(|&anode| (anode, cathode)).collect()
@@ -159,13 +202,22 @@ fn check_nodes(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
     for (node, name) in circuit.nodes().filter(|(node, _)| *node != NodeId::CHASSIS) {
         let k = node.index();
         // An open contact of a switch is a loose end on purpose.
-        let open_contact = user[k].is_some_and(|id| matches!(circuit.part(id).part, Part::Switch(_)));
+        let open_contact =
+            user[k].is_some_and(|id| matches!(circuit.part(id).part, Part::Switch(_)));
         match (uses[k], user[k]) {
             (1, Some(part)) if !open_contact => {
-                faults.push(CircuitError::UsedOnce { node, name: name.to_owned(), part });
+                faults.push(CircuitError::UsedOnce {
+                    node,
+                    name: name.to_owned(),
+                    part,
+                });
             }
             _ if electrode[k].is_some() && !islands.joined(node, NodeId::CHASSIS) => {
-                faults.push(CircuitError::NoDcPath { node, name: name.to_owned(), electrode: electrode[k] });
+                faults.push(CircuitError::NoDcPath {
+                    node,
+                    name: name.to_owned(),
+                    electrode: electrode[k],
+                });
             }
             _ => {}
         }
@@ -198,7 +250,10 @@ fn check_loops(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
                 parts.push(id);
                 parts.sort_unstable();
                 parts.dedup();
-                let names = parts.iter().map(|&part| circuit.part(part).name.clone()).collect();
+                let names = parts
+                    .iter()
+                    .map(|&part| circuit.part(part).name.clone())
+                    .collect();
                 faults.push(CircuitError::Loop { parts, names });
             }
         }
@@ -207,12 +262,23 @@ fn check_loops(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
 
 /// The parts on the one path between two nodes of a forest.
 fn path(edges: &[(PartId, NodeId, NodeId)], from: NodeId, to: NodeId) -> Vec<PartId> {
-    fn walk(edges: &[(PartId, NodeId, NodeId)], at: NodeId, to: NodeId, used: &mut Vec<usize>) -> bool {
+    fn walk(
+        edges: &[(PartId, NodeId, NodeId)],
+        at: NodeId,
+        to: NodeId,
+        used: &mut Vec<usize>,
+    ) -> bool {
         if at == to {
             return true;
         }
         for (k, &(_, a, b)) in edges.iter().enumerate() {
-            let next = if a == at { b } else if b == at { a } else { continue };
+            let next = if a == at {
+                b
+            } else if b == at {
+                a
+            } else {
+                continue;
+            };
             if used.contains(&k) {
                 continue;
             }

@@ -142,8 +142,9 @@ impl PowerOf {
         let mut ended_early = None;
         let mut k = 0;
         while ended_early.is_none() {
-            let batch: Vec<f64> =
-                (k..k + BATCH).map(|k| start * STEP.powi(k as i32)).collect();
+            let batch: Vec<f64> = (k..k + BATCH)
+                .map(|k| start * STEP.powi(k as i32))
+                .collect();
             k += BATCH;
             let solved: Vec<Result<Level, SimError>> =
                 batch.par_iter().map(|&drive| solve(drive)).collect();
@@ -157,16 +158,18 @@ impl PowerOf {
                 }
             }
             progress(levels.len());
-            let done = levels.last().is_none_or(|last| {
-                last.thd > ENOUGH || last.drive > MOST_DRIVE * start
-            });
+            let done = levels
+                .last()
+                .is_none_or(|last| last.thd > ENOUGH || last.drive > MOST_DRIVE * start);
             if done {
                 break;
             }
         }
         if levels.is_empty() {
             // The first level failed: its reason is the answer.
-            return Err(solve(start).err().unwrap_or(SimError::Question(Question::NoSignal)));
+            return Err(solve(start)
+                .err()
+                .unwrap_or(SimError::Question(Question::NoSignal)));
         }
 
         let targets = [0.01, 0.03, 0.05, 0.10];
@@ -175,8 +178,10 @@ impl PowerOf {
             target::Target::Distortion(self.distortion_limit),
         ];
         wanted.extend(targets.map(target::Target::Distortion));
-        let mut found: Vec<Option<Level>> =
-            wanted.par_iter().map(|target| target.find(&levels, &solve)).collect();
+        let mut found: Vec<Option<Level>> = wanted
+            .par_iter()
+            .map(|target| target.find(&levels, &solve))
+            .collect();
         let at_distortion = found
             .split_off(2)
             .into_iter()
@@ -192,7 +197,10 @@ impl PowerOf {
             distortion_limit: self.distortion_limit,
             greatest: levels.iter().map(|level| level.power).fold(0.0, f64::max),
             limits: limits::limits(&levels, &output_valves),
-            residual: levels.iter().map(|level| level.residual).fold(0.0, f64::max),
+            residual: levels
+                .iter()
+                .map(|level| level.residual)
+                .fold(0.0, f64::max),
             levels,
             one_watt,
             rated,
@@ -225,8 +233,12 @@ impl PowerOf {
             .sources()
             .position(|part| part == self.generator)
             .ok_or_else(|| SimError::Question(Question::NotASource("the generator".to_owned())))?;
-        ws.waveforms[place] =
-            Waveform::Sine { amplitude, frequency: self.frequency, phase: 0.0, offset: 0.0 };
+        ws.waveforms[place] = Waveform::Sine {
+            amplitude,
+            frequency: self.frequency,
+            phase: 0.0,
+            offset: 0.0,
+        };
         Ok(())
     }
 }

@@ -55,8 +55,14 @@ impl ValveProbe {
         circuit
             .parts()
             .filter_map(|(part, placed)| {
-                let Part::Valve(valve) = &placed.part else { return None };
-                let at: Vec<u32> = placed.nodes.iter().map(|&node| system.voltage_of(node)).collect();
+                let Part::Valve(valve) = &placed.part else {
+                    return None;
+                };
+                let at: Vec<u32> = placed
+                    .nodes
+                    .iter()
+                    .map(|&node| system.voltage_of(node))
+                    .collect();
                 let at = match valve.kind.model {
                     ValveModel::Triode(_) => [at[0], at[0], at[1], at[2]],
                     ValveModel::Pentode(_) => [at[0], at[1], at[2], at[3]],

@@ -169,9 +169,15 @@ pub fn voltages(
         nodes: circuit
             .nodes()
             .skip(1)
-            .map(|(node, name)| NodeVolts { node: name.to_owned(), volts: volts(node) })
+            .map(|(node, name)| NodeVolts {
+                node: name.to_owned(),
+                volts: volts(node),
+            })
             .collect(),
-        valves: ValveProbe::all(circuit, system).iter().map(|probe| valve_at_rest(probe, x)).collect(),
+        valves: ValveProbe::all(circuit, system)
+            .iter()
+            .map(|probe| valve_at_rest(probe, x))
+            .collect(),
         rectifiers: Vec::new(),
         resistors: Vec::new(),
         capacitors: Vec::new(),
@@ -193,14 +199,23 @@ pub fn voltages(
             Part::Resistor(resistor) => answer.resistors.push(ResistorAtRest {
                 part: name(),
                 resistance: resistor.r,
-                volts: Against { value: across(0, 1).abs(), limit: placed.ratings.volts },
+                volts: Against {
+                    value: across(0, 1).abs(),
+                    limit: placed.ratings.volts,
+                },
                 current: across(0, 1) / resistor.r,
-                power: Against { value: across(0, 1).powi(2) / resistor.r, limit: placed.ratings.watts },
+                power: Against {
+                    value: across(0, 1).powi(2) / resistor.r,
+                    limit: placed.ratings.watts,
+                },
             }),
             Part::Pot(pot) => answer.resistors.push(ResistorAtRest {
                 part: name(),
                 resistance: pot.r,
-                volts: Against { value: across(0, 2).abs(), limit: placed.ratings.volts },
+                volts: Against {
+                    value: across(0, 2).abs(),
+                    limit: placed.ratings.volts,
+                },
                 current: across(0, 1) / (pot.r * (1.0 - pot.fraction)).max(1e-3 * pot.r),
                 power: Against {
                     value: across(0, 1).powi(2) / (pot.r * (1.0 - pot.fraction).max(1e-3))
@@ -211,7 +226,10 @@ pub fn voltages(
             Part::Capacitor(capacitor) => answer.capacitors.push(CapacitorAtRest {
                 part: name(),
                 capacitance: capacitor.c,
-                volts: Against { value: across(0, 1).abs(), limit: placed.ratings.volts },
+                volts: Against {
+                    value: across(0, 1).abs(),
+                    limit: placed.ratings.volts,
+                },
                 stored: 0.5 * capacitor.c * across(0, 1).powi(2),
                 reversed: capacitor.polar && across(0, 1) < -0.5,
             }),
@@ -220,7 +238,10 @@ pub fn voltages(
                 answer.windings.push(WindingAtRest {
                     part: name(),
                     winding: "winding".to_owned(),
-                    current: Against { value: current.abs(), limit: placed.ratings.amps },
+                    current: Against {
+                        value: current.abs(),
+                        limit: placed.ratings.amps,
+                    },
                     drop: current * inductor.resistance,
                     flux: system
                         .flux_of(id)
@@ -236,7 +257,10 @@ pub fn voltages(
                     answer.windings.push(WindingAtRest {
                         part: name(),
                         winding: winding.name.clone(),
-                        current: Against { value: current.abs(), limit: None },
+                        current: Against {
+                            value: current.abs(),
+                            limit: None,
+                        },
                         drop: current * winding.resistance,
                         flux,
                     });
@@ -245,7 +269,12 @@ pub fn voltages(
             Part::Source(source) => {
                 let current = x[system.currents_of(id)[0] as usize];
                 let open = source.waveform.at_rest();
-                answer.supplies.push(SupplyAtRest { part: name(), volts: open, current, power: open * current });
+                answer.supplies.push(SupplyAtRest {
+                    part: name(),
+                    volts: open,
+                    current,
+                    power: open * current,
+                });
             }
             Part::Valve(valve) if matches!(valve.kind.model, ValveModel::Rectifier(_)) => {
                 let anodes = rectifier_currents(system, id, x);
@@ -271,7 +300,11 @@ fn valve_at_rest(probe: &ValveProbe, x: &[f64]) -> ValveAtRest {
     let pentode = matches!(probe.kind().model, ValveModel::Pentode(_));
     let strapped = pentode && probe.strapped;
     // Strapped, screen and anode are one electrode: one slope, one dissipation, the screen's volts.
-    let slopes = if strapped { electrodes.currents.strapped() } else { electrodes.currents };
+    let slopes = if strapped {
+        electrodes.currents.strapped()
+    } else {
+        electrodes.currents
+    };
     let anode_volts = match (strapped, limits.screen_volts, limits.anode_volts) {
         (true, Some(screen), Some(anode)) => Some(f64::min(screen, anode)),
         (true, Some(screen), None) => Some(screen),
@@ -280,25 +313,45 @@ fn valve_at_rest(probe: &ValveProbe, x: &[f64]) -> ValveAtRest {
     ValveAtRest {
         part: probe.name.clone(),
         kind: probe.kind().name.clone(),
-        v_ak: Against { value: electrodes.v_ak, limit: anode_volts },
-        v_sk: pentode.then_some(Against { value: electrodes.v_sk, limit: limits.screen_volts }),
+        v_ak: Against {
+            value: electrodes.v_ak,
+            limit: anode_volts,
+        },
+        v_sk: pentode.then_some(Against {
+            value: electrodes.v_sk,
+            limit: limits.screen_volts,
+        }),
         v_gk: electrodes.v_gk,
-        v_k: Against { value: electrodes.v_k, limit: limits.heater_cathode_volts },
+        v_k: Against {
+            value: electrodes.v_k,
+            limit: limits.heater_cathode_volts,
+        },
         i_a: electrodes.currents.anode,
         i_s: electrodes.currents.screen,
         i_g: electrodes.currents.grid,
-        i_k: Against { value: electrodes.currents.cathode(), limit: limits.cathode_amps },
+        i_k: Against {
+            value: electrodes.currents.cathode(),
+            limit: limits.cathode_amps,
+        },
         gm: slopes.gm(),
         ra: slopes.ra(),
         mu: slopes.mu(),
         p_a: Against {
-            value: electrodes.anode_watts() + if strapped { electrodes.screen_watts() } else { 0.0 },
+            value: electrodes.anode_watts()
+                + if strapped {
+                    electrodes.screen_watts()
+                } else {
+                    0.0
+                },
             limit: match (strapped, limits.anode_watts, limits.screen_watts) {
                 (true, Some(anode), Some(screen)) => Some(anode + screen),
                 (_, anode, _) => anode,
             },
         },
-        p_s: pentode.then_some(Against { value: electrodes.screen_watts(), limit: limits.screen_watts }),
+        p_s: pentode.then_some(Against {
+            value: electrodes.screen_watts(),
+            limit: limits.screen_watts,
+        }),
         strapped,
     }
 }

@@ -47,7 +47,11 @@ impl WaveformOf {
         mut progress: impl FnMut(f64),
     ) -> Result<Traces, SimError> {
         operating_point(system, tolerances, ws)?;
-        let at: Vec<u32> = self.nodes.iter().map(|&node| system.voltage_of(node)).collect();
+        let at: Vec<u32> = self
+            .nodes
+            .iter()
+            .map(|&node| system.voltage_of(node))
+            .collect();
         let mut traces = Traces {
             time: Vec::new(),
             volts: vec![Vec::new(); at.len()],

@@ -103,7 +103,14 @@ impl Stamps {
     }
 
     /// A branch from `a` to `b`: its current, and its row  v_a − v_b − R·i − L·di/dt (= 0).
-    fn branch(&mut self, part: PartId, name: String, ends: (UnknownId, UnknownId), r: f64, l: f64) -> UnknownId {
+    fn branch(
+        &mut self,
+        part: PartId,
+        name: String,
+        ends: (UnknownId, UnknownId),
+        r: f64,
+        l: f64,
+    ) -> UnknownId {
         let count = self.branches[part.index()].len();
         let i = self.unknown(Unknown::Current(part, count), name);
         self.branches[part.index()].push(i);
@@ -126,7 +133,11 @@ impl Stamps {
     }
 
     fn part(&mut self, id: PartId, placed: &Placed) {
-        let at: Vec<UnknownId> = placed.nodes.iter().map(|node| self.nodes[node.index()]).collect();
+        let at: Vec<UnknownId> = placed
+            .nodes
+            .iter()
+            .map(|node| self.nodes[node.index()])
+            .collect();
         let name = &placed.name;
         match &placed.part {
             Part::Resistor(resistor) => self.conductor(at[0], at[1], 1.0 / resistor.r),
@@ -148,7 +159,13 @@ impl Stamps {
             Part::Device(device) => self.devices.push((id, device.clone(), at)),
             Part::Source(source) => {
                 // The branch row is v_+ − v_− + R·i_out − e, with i flowing out of the positive end.
-                let i = self.branch(id, format!("the current of {name}"), (at[0], at[1]), -source.resistance, 0.0);
+                let i = self.branch(
+                    id,
+                    format!("the current of {name}"),
+                    (at[0], at[1]),
+                    -source.resistance,
+                    0.0,
+                );
                 // Current counts out of the positive terminal: it enters the node there.
                 flip_current(&mut self.conductance, i, &at);
                 self.sources.push(PlacedSource { part: id, row: i });
@@ -162,14 +179,26 @@ impl Stamps {
             Part::Switch(switch) => {
                 for (contact, &node) in at[1..].iter().enumerate() {
                     let closed = switch.closed == Some(contact);
-                    self.conductor(at[0], node, if closed { 1.0 / CONTACT } else { OPEN_CONTACT });
+                    self.conductor(
+                        at[0],
+                        node,
+                        if closed { 1.0 / CONTACT } else { OPEN_CONTACT },
+                    );
                 }
             }
-            Part::Loudspeaker(loudspeaker) => self.loudspeaker(id, name, loudspeaker, (at[0], at[1])),
+            Part::Loudspeaker(loudspeaker) => {
+                self.loudspeaker(id, name, loudspeaker, (at[0], at[1]))
+            }
         }
     }
 
-    fn inductor(&mut self, id: PartId, name: &str, inductor: &Inductor, ends: (UnknownId, UnknownId)) {
+    fn inductor(
+        &mut self,
+        id: PartId,
+        name: &str,
+        inductor: &Inductor,
+        ends: (UnknownId, UnknownId),
+    ) {
         self.capacitor(ends.0, ends.1, inductor.capacitance);
         let current = format!("the current of {name}");
         if let Some(l) = inductor.linear {
@@ -179,7 +208,13 @@ impl Stamps {
             }
         } else {
             let i = self.branch(id, current, ends, inductor.resistance, 0.0);
-            self.core(id, name, AnyDevice::from(inductor.core.clone()), inductor.loss, &[(i, 1.0)]);
+            self.core(
+                id,
+                name,
+                AnyDevice::from(inductor.core.clone()),
+                inductor.loss,
+                &[(i, 1.0)],
+            );
         }
     }
 
@@ -188,14 +223,33 @@ impl Stamps {
         for (winding, ends) in transformer.windings.iter().zip(at.chunks_exact(2)) {
             self.capacitor(ends[0], ends[1], winding.capacitance);
             let current = format!("the current of {name}, {}", winding.name);
-            let i = self.branch(id, current, (ends[0], ends[1]), winding.resistance, winding.leakage);
+            let i = self.branch(
+                id,
+                current,
+                (ends[0], ends[1]),
+                winding.resistance,
+                winding.leakage,
+            );
             linked.push((i, winding.turns));
         }
-        self.core(id, name, AnyDevice::from(transformer.core.clone()), transformer.loss, &linked);
+        self.core(
+            id,
+            name,
+            AnyDevice::from(transformer.core.clone()),
+            transformer.loss,
+            &linked,
+        );
     }
 
     /// A core of flux linkage λ:  row i_m(λ) + (dλ/dt)/R_loss − Σ n_j i_j = 0, and −n_j dλ/dt in each winding.
-    fn core(&mut self, id: PartId, name: &str, core: AnyDevice, loss: f64, windings: &[(UnknownId, f64)]) {
+    fn core(
+        &mut self,
+        id: PartId,
+        name: &str,
+        core: AnyDevice,
+        loss: f64,
+        windings: &[(UnknownId, f64)],
+    ) {
         let flux = self.unknown(Unknown::Flux(id), format!("the flux of {name}"));
         let row = flux as usize;
         for &(i, turns) in windings {
@@ -213,14 +267,16 @@ impl Stamps {
         match &valve.kind.model {
             ValveModel::Triode(triode) => {
                 let [anode, grid, cathode] = [at[0], at[1], at[2]];
-                self.devices.push((id, AnyDevice::from(triode.clone()), at.to_vec()));
+                self.devices
+                    .push((id, AnyDevice::from(triode.clone()), at.to_vec()));
                 self.capacitor(anode, grid, c.anode_grid + valve.stray_anode_grid);
                 self.capacitor(grid, cathode, c.grid_cathode);
                 self.capacitor(anode, cathode, c.anode_cathode);
             }
             ValveModel::Pentode(pentode) => {
                 let [anode, screen, grid, cathode] = [at[0], at[1], at[2], at[3]];
-                self.devices.push((id, AnyDevice::from(pentode.clone()), at.to_vec()));
+                self.devices
+                    .push((id, AnyDevice::from(pentode.clone()), at.to_vec()));
                 self.capacitor(anode, grid, c.anode_grid + valve.stray_anode_grid);
                 self.capacitor(grid, cathode, c.grid_cathode);
                 self.capacitor(grid, screen, c.grid_screen);
@@ -229,23 +285,45 @@ impl Stamps {
             ValveModel::Rectifier(rectifier) => {
                 let (&cathode, anodes) = at.split_last().expect("a rectifier has terminals");
                 for &anode in anodes {
-                    self.devices.push((id, AnyDevice::from(rectifier.clone()), vec![anode, cathode]));
+                    self.devices.push((
+                        id,
+                        AnyDevice::from(rectifier.clone()),
+                        vec![anode, cathode],
+                    ));
                 }
             }
         }
     }
 
-    fn loudspeaker(&mut self, id: PartId, name: &str, speaker: &Loudspeaker, ends: (UnknownId, UnknownId)) {
+    fn loudspeaker(
+        &mut self,
+        id: PartId,
+        name: &str,
+        speaker: &Loudspeaker,
+        ends: (UnknownId, UnknownId),
+    ) {
         // Motional impedance (Thiele 1971; Small 1972): Res ‖ Lces ‖ Cmes behind Re + Le.
         let omega = std::f64::consts::TAU * speaker.fs;
         let res = speaker.re * speaker.qms / speaker.qes;
         let cmes = speaker.qes / (omega * speaker.re);
         let lces = speaker.re / (omega * speaker.qes);
         let cone = self.inside(id, format!("the cone of {name}"));
-        self.branch(id, format!("the voice-coil current of {name}"), (ends.0, cone), speaker.re, speaker.le);
+        self.branch(
+            id,
+            format!("the voice-coil current of {name}"),
+            (ends.0, cone),
+            speaker.re,
+            speaker.le,
+        );
         self.conductor(cone, ends.1, 1.0 / res);
         self.capacitor(cone, ends.1, cmes);
-        self.branch(id, format!("the suspension of {name}"), (cone, ends.1), 0.0, lces);
+        self.branch(
+            id,
+            format!("the suspension of {name}"),
+            (cone, ends.1),
+            0.0,
+            lces,
+        );
     }
 }
 
@@ -267,7 +345,11 @@ impl Part {
     /// The least and the greatest number of nodes the part joins.
     pub fn terminals(&self) -> (usize, usize) {
         match self {
-            Self::Resistor(_) | Self::Capacitor(_) | Self::Inductor(_) | Self::Source(_) | Self::Loudspeaker(_) => (2, 2),
+            Self::Resistor(_)
+            | Self::Capacitor(_)
+            | Self::Inductor(_)
+            | Self::Source(_)
+            | Self::Loudspeaker(_) => (2, 2),
             Self::Transformer(transformer) => {
                 let ends = 2 * transformer.windings.len();
                 (ends, ends)

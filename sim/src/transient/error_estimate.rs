@@ -24,7 +24,12 @@ pub(super) struct Rates {
 
 impl Rates {
     pub(super) fn new(n: usize) -> Self {
-        Self { times: [0.0; 2], rates: [vec![0.0; n], vec![0.0; n]], known: 0, last_error: 0.0 }
+        Self {
+            times: [0.0; 2],
+            rates: [vec![0.0; n], vec![0.0; n]],
+            known: 0,
+            last_error: 0.0,
+        }
     }
 
     pub(super) fn clear(&mut self) {

@@ -45,12 +45,18 @@ impl Stepper<'_> {
         for ((past, q), rate) in self.past.iter_mut().zip(&self.q).zip(&self.q_rate) {
             *past = -alpha * q - rate;
         }
-        self.extrapolate(h, ws);
+        self.trail.extrapolate(self.t, t_next, &mut ws.x);
         if let Err(worst) = self.stage(alpha, t_next, ws) {
             return Step::Newton(worst);
         }
         // Local error h³/12·q''' from the rates at three earlier times and the new one.
-        if self.rates.third_derivative(t_next, &self.rate_new, self.t, &self.q_rate, &mut self.estimate) {
+        if self.rates.third_derivative(
+            t_next,
+            &self.rate_new,
+            self.t,
+            &self.q_rate,
+            &mut self.estimate,
+        ) {
             let scale = alpha * h.powi(3) / 12.0;
             for value in &mut self.estimate {
                 *value *= scale;
@@ -69,21 +75,27 @@ impl Stepper<'_> {
         for ((past, q), rate) in self.past.iter_mut().zip(&self.q).zip(&self.q_rate) {
             *past = -alpha * q - rate;
         }
-        self.extrapolate(GAMMA * h, ws);
-        if let Err(worst) = self.stage(alpha, self.t + GAMMA * h, ws) {
+        let t_middle = self.t + GAMMA * h;
+        self.trail.extrapolate(self.t, t_middle, &mut ws.x);
+        if let Err(worst) = self.stage(alpha, t_middle, ws) {
             return Step::Newton(worst);
         }
         self.follow(Stage::Middle, alpha, ws);
         std::mem::swap(&mut self.q_middle, &mut self.q_new);
         std::mem::swap(&mut self.rate_middle, &mut self.rate_new);
 
-        let (middle, old) = (-1.0 / (GAMMA * (1.0 - GAMMA) * h), (1.0 - GAMMA) / (GAMMA * h));
+        let (middle, old) = (
+            -1.0 / (GAMMA * (1.0 - GAMMA) * h),
+            (1.0 - GAMMA) / (GAMMA * h),
+        );
         for ((past, q), q_middle) in self.past.iter_mut().zip(&self.q).zip(&self.q_middle) {
             *past = middle * q_middle + old * q;
         }
-        // The guess: the parabola through the last solution, this one's middle and the one before.
-        self.guess_from_middle(h, ws);
+        self.x_middle.copy_from_slice(&ws.x);
+        self.trail.push(self.t, &self.x_old);
+        self.trail.extrapolate(t_middle, t_next, &mut ws.x);
         if let Err(worst) = self.stage(alpha, t_next, ws) {
+            self.trail.pop();
             return Step::Newton(worst);
         }
         self.follow(Stage::End(middle, old), alpha, ws);
@@ -92,28 +104,24 @@ impl Stepper<'_> {
         let d = GAMMA / 2.0;
         let (e0, e1, e2) = (w - (1.0 - w) / 3.0, w - (3.0 * w + 1.0) / 3.0, d - d / 3.0);
         for (k, estimate) in self.estimate[..self.q.len()].iter_mut().enumerate() {
-            *estimate =
-                alpha * h * (e0 * self.q_rate[k] + e1 * self.rate_middle[k] + e2 * self.rate_new[k]);
+            *estimate = alpha
+                * h
+                * (e0 * self.q_rate[k] + e1 * self.rate_middle[k] + e2 * self.rate_new[k]);
         }
-        self.judge(ws)
-    }
-
-    fn guess_from_middle(&mut self, h: f64, ws: &mut Workspace) {
-        self.x_middle.copy_from_slice(&ws.x);
-        let ratio = if self.h_before > 0.0 && h <= 4.0 * self.h_before { self.h_before / h } else { 0.0 };
-        // Newton's divided differences on times −ratio, 0, γ, evaluated at 1; a line without history.
-        for (((x, middle), old), before) in
-            ws.x.iter_mut().zip(&self.x_middle).zip(&self.x_old).zip(&self.x_before)
-        {
-            let slope = (middle - old) / GAMMA;
-            let bend = if ratio > 0.0 { (slope - (old - before) / ratio) / (GAMMA + ratio) } else { 0.0 };
-            *x = old + slope + bend * (1.0 - GAMMA);
+        let step = self.judge(ws);
+        if let Step::Taken = step {
+            self.trail.push(t_middle, &self.x_middle);
+        } else {
+            self.trail.pop();
         }
+        step
     }
 
     pub(super) fn radau(&mut self, h: f64, t_next: f64, ws: &mut Workspace) -> Step {
-        let Some(mut radau) = self.radau.take() else { return Step::Newton(0) };
-        let solved = radau.step(self.system, (self.t, h), &self.q, &self.x_before, self.h_before, ws);
+        let Some(mut radau) = self.radau.take() else {
+            return Step::Newton(0);
+        };
+        let solved = radau.step(self.system, (self.t, h), &self.q, &self.trail, ws);
         self.radau = Some(radau);
         match solved {
             Ok(()) => {

@@ -12,6 +12,7 @@
 
 use nalgebra::Matrix3;
 
+use super::trail::Trail;
 use crate::lu::{Factors, Pattern, Symbolic};
 use crate::system::{Formula, System, Workspace};
 
@@ -79,7 +80,11 @@ impl Radau {
                 column_starts.push(rows.len());
             }
         }
-        let pattern = Pattern { n: 3 * n, column_starts, rows };
+        let pattern = Pattern {
+            n: 3 * n,
+            column_starts,
+            rows,
+        };
         let varying = vec![true; pattern.rows.len()];
         let symbolic = Symbolic::analyse(&pattern, &varying)
             .expect("every row has a diagonal entry in the pattern");
@@ -106,17 +111,13 @@ impl Radau {
         system: &System,
         (t, h): (f64, f64),
         q_old: &[f64],
-        x_before: &[f64],
-        h_before: f64,
+        trail: &Trail,
         ws: &mut Workspace,
     ) -> Result<(), u32> {
         let n = system.len();
-        // Guess: the line through the last two solutions.
         for (stage, c) in self.x.iter_mut().zip(self.c) {
-            let ratio = if h_before > 0.0 && h <= 4.0 * h_before { c * h / h_before } else { 0.0 };
-            for ((x, old), before) in stage.iter_mut().zip(&ws.x).zip(x_before) {
-                *x = old + ratio * (old - before);
-            }
+            stage.copy_from_slice(&ws.x);
+            trail.extrapolate(t, t + c * h, stage);
         }
         let old = std::mem::take(&mut ws.x);
         ws.x = old.clone();
@@ -180,7 +181,11 @@ impl Radau {
         }
         let storage = system.storage().data();
         for (value, &(i, j, entry)) in self.values.iter_mut().zip(&self.origin) {
-            let own = if i == j { self.stage_values[i][entry] } else { 0.0 };
+            let own = if i == j {
+                self.stage_values[i][entry]
+            } else {
+                0.0
+            };
             *value = own + self.omega[(i, j)] / h * storage[entry];
         }
     }

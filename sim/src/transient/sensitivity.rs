@@ -55,8 +55,18 @@ impl Sensitivity {
             .map(|(k, _)| k)
             .collect();
         let columns = || vec![vec![0.0; n]; stores.len()];
-        let slopes = || Slopes { q: columns(), rate: columns() };
-        Self { n, start: slopes(), middle: slopes(), end: slopes(), x: vec![vec![0.0; n + 1]; stores.len()], stores }
+        let slopes = || Slopes {
+            q: columns(),
+            rate: columns(),
+        };
+        Self {
+            n,
+            start: slopes(),
+            middle: slopes(),
+            end: slopes(),
+            x: vec![vec![0.0; n + 1]; stores.len()],
+            stores,
+        }
     }
 
     /// Back to the start of a period: δx_0 = identity on the stores.

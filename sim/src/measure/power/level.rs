@@ -96,7 +96,13 @@ impl<'a> Bench<'a> {
         system: &'a System,
         rest: &'a Workspace,
     ) -> Self {
-        Self { question, circuit, system, rest, valves: ValveProbe::all(circuit, system) }
+        Self {
+            question,
+            circuit,
+            system,
+            rest,
+            valves: ValveProbe::all(circuit, system),
+        }
     }
 
     /// Settles the circuit at a drive, from rest.
@@ -115,7 +121,10 @@ impl<'a> Bench<'a> {
 
     fn read(&self, drive: f64, period: &Period) -> Level {
         let (a, b) = self.question.load;
-        let (a, b) = (self.system.voltage_of(a) as usize, self.system.voltage_of(b) as usize);
+        let (a, b) = (
+            self.system.voltage_of(a) as usize,
+            self.system.voltage_of(b) as usize,
+        );
         let spectrum = Spectrum::of_period(&period.of(|x| x[a] - x[b]));
         let output_rms = spectrum.rms();
         Level {
@@ -124,8 +133,14 @@ impl<'a> Bench<'a> {
             output_rms,
             power: output_rms * output_rms / self.question.load_ohms,
             thd: spectrum.thd(),
-            harmonics: (2..=HARMONICS).map(|number| spectrum.ratio(number)).collect(),
-            valves: self.valves.iter().map(|probe| self.valve(probe, period)).collect(),
+            harmonics: (2..=HARMONICS)
+                .map(|number| spectrum.ratio(number))
+                .collect(),
+            valves: self
+                .valves
+                .iter()
+                .map(|probe| self.valve(probe, period))
+                .collect(),
             cores: self.cores(period),
             cycles: period.cycles,
             residual: period.residual,
@@ -177,12 +192,17 @@ impl<'a> Bench<'a> {
                     _ => return None,
                 };
                 let flux = self.system.flux_of(id)? as usize;
-                let most = period.samples.iter().map(|x| x[flux].abs()).fold(0.0, f64::max);
+                let most = period
+                    .samples
+                    .iter()
+                    .map(|x| x[flux].abs())
+                    .fold(0.0, f64::max);
                 let saturation = most / core.saturation_flux();
                 // A linear core never saturates: its flux limit is infinite.
-                core.saturation_flux()
-                    .is_finite()
-                    .then(|| CoreAtLevel { part: placed.name.clone(), saturation })
+                core.saturation_flux().is_finite().then(|| CoreAtLevel {
+                    part: placed.name.clone(),
+                    saturation,
+                })
             })
             .collect()
     }
@@ -196,7 +216,8 @@ impl<'a> Bench<'a> {
             .circuit
             .parts()
             .filter(|(_, placed)| {
-                matches!(placed.part, Part::Transformer(_)) && placed.nodes.iter().any(|&n| on_load(n))
+                matches!(placed.part, Part::Transformer(_))
+                    && placed.nodes.iter().any(|&n| on_load(n))
             })
             .flat_map(|(_, placed)| placed.nodes.clone())
             .filter(|&node| node != crate::NodeId::CHASSIS)
@@ -206,7 +227,9 @@ impl<'a> Bench<'a> {
             .iter()
             .filter(|probe| {
                 let at = &self.circuit.part(probe.part).nodes;
-                [at[0], at[at.len() - 1]].iter().any(|node| iron.contains(node))
+                [at[0], at[at.len() - 1]]
+                    .iter()
+                    .any(|node| iron.contains(node))
             })
             .map(|probe| probe.name.clone())
             .collect();

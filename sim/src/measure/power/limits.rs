@@ -60,7 +60,9 @@ pub struct Limit {
 
 /// Every onset inside the sweep, in rising drive.
 pub(super) fn limits(levels: &[Level], output_valves: &[String]) -> Vec<Limit> {
-    let Some(first) = levels.first() else { return Vec::new() };
+    let Some(first) = levels.first() else {
+        return Vec::new();
+    };
     let mut found = Vec::new();
     for (k, valve) in first.valves.iter().enumerate() {
         let output = output_valves.contains(&valve.part);
@@ -68,16 +70,34 @@ pub(super) fn limits(levels: &[Level], output_valves: &[String]) -> Vec<Limit> {
         let pair = output && output_valves.len() > 1;
         let mut note = |cause, indicator: &dyn Fn(&ValveAtLevel) -> f64| {
             if let Some((drive, power)) = onset(levels, |level| indicator(&level.valves[k])) {
-                found.push(Limit { part: valve.part.clone(), role, cause, drive, power });
+                found.push(Limit {
+                    part: valve.part.clone(),
+                    role,
+                    cause,
+                    drive,
+                    power,
+                });
             }
         };
-        note(Cause::GridCurrent, &|v| (v.i_g_most.max(1e-15) / GRID_CURRENT).ln());
-        note(if pair { Cause::ClassAb } else { Cause::CutOff }, &|v| CUT_OFF * v.i_a_rest - v.i_a_least);
-        note(Cause::Knee, &|v| -v.above_knee.unwrap_or(f64::INFINITY).min(1e6));
+        note(Cause::GridCurrent, &|v| {
+            (v.i_g_most.max(1e-15) / GRID_CURRENT).ln()
+        });
+        note(if pair { Cause::ClassAb } else { Cause::CutOff }, &|v| {
+            CUT_OFF * v.i_a_rest - v.i_a_least
+        });
+        note(Cause::Knee, &|v| {
+            -v.above_knee.unwrap_or(f64::INFINITY).min(1e6)
+        });
     }
     for (k, core) in first.cores.iter().enumerate() {
         if let Some((drive, power)) = onset(levels, |level| level.cores[k].saturation - 1.0) {
-            found.push(Limit { part: core.part.clone(), role: Role::Iron, cause: Cause::Saturation, drive, power });
+            found.push(Limit {
+                part: core.part.clone(),
+                role: Role::Iron,
+                cause: Cause::Saturation,
+                drive,
+                power,
+            });
         }
     }
     found.sort_by(|a, b| a.drive.total_cmp(&b.drive));

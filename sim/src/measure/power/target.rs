@@ -43,7 +43,11 @@ impl Target {
             .find(|pair| self.miss(&pair[0]) < 0.0 && self.miss(&pair[1]) >= 0.0)?;
         let (mut low, mut high) = (pair[0].drive.ln(), pair[1].drive.ln());
         let (mut miss_low, mut miss_high) = (self.miss(&pair[0]), self.miss(&pair[1]));
-        let mut best = if miss_high < -miss_low { pair[1].clone() } else { pair[0].clone() };
+        let mut best = if miss_high < -miss_low {
+            pair[1].clone()
+        } else {
+            pair[0].clone()
+        };
         let mut last_side = 0;
         for _ in 0..MOST_SOLVES {
             if self.miss(&best).abs() < CLOSE {
