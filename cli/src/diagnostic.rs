@@ -10,6 +10,7 @@ mod circuit;
 mod file;
 mod ids;
 mod run;
+mod values;
 
 pub(crate) use ids::Id;
 pub(crate) use run::of_sim;

@@ -6,6 +6,8 @@
 //! order of the file. What the file leaves out and practice can supply is assumed and noted.
 
 mod bench;
+mod controls;
+mod ends;
 mod error;
 mod fields;
 mod log;
@@ -14,6 +16,7 @@ mod nearest;
 mod parts;
 mod transformer;
 mod valve;
+mod windings;
 
 #[cfg(test)]
 #[allow(

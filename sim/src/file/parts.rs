@@ -6,12 +6,12 @@ use models::diode::Diode;
 use toml::de::{DeTable, DeValue};
 
 use super::error::{Bounds, FileErrorKind};
-use super::fields::{Fields, Text, read_either, type_words};
+use super::fields::{Fields, Text, read_either};
 use super::log::{Log, NodeRef, Place};
 use super::nearest::nearest;
-use super::{magnetics, transformer, valve};
+use super::{controls, ends, magnetics, transformer, valve};
 use crate::circuit::Ratings;
-use crate::parts::{Capacitor, Loudspeaker, Part, Pot, Resistor, Source, Switch, Waveform};
+use crate::parts::{Capacitor, Part, Resistor};
 use crate::quantity::{Quantity, Unit};
 
 /// A part ready to be placed.
@@ -83,16 +83,16 @@ const KINDS: &[Kind] = &[
     kind("diode", "diode", None, diode),
     Kind {
         synonym: Some("potentiometer"),
-        ..kind("pot", "pot", Some("setting"), pot)
+        ..kind("pot", "pot", Some("setting"), controls::pot)
     },
-    kind("switch", "switch", Some("switch"), switch),
-    kind("supply", "supply", Some("supply"), supply),
-    kind("ac_supply", "AC supply", Some("ac_supply"), ac_supply),
+    kind("switch", "switch", Some("switch"), controls::switch),
+    kind("supply", "supply", Some("supply"), ends::supply),
+    kind("ac_supply", "AC supply", Some("ac_supply"), ends::ac_supply),
     kind(
         "loudspeaker",
         "loudspeaker",
         Some("loudspeaker"),
-        loudspeaker,
+        ends::loudspeaker,
     ),
 ];
 
@@ -253,7 +253,7 @@ pub(super) fn node(fields: &mut Fields<'_>, log: &mut Log, key: &'static str) ->
     log.node(key, &text)
 }
 
-fn poles(fields: &mut Fields<'_>, log: &mut Log) -> Option<Vec<NodeRef>> {
+pub(super) fn poles(fields: &mut Fields<'_>, log: &mut Log) -> Option<Vec<NodeRef>> {
     let positive = node(fields, log, "positive");
     let negative = node(fields, log, "negative");
     let pair = vec![positive?, negative?];
@@ -368,190 +368,4 @@ fn diode(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
     let cathode = node(fields, log, "cathode");
     let pair = differ(fields, log, vec![anode?, cathode?])?;
     Some((Part::Device(Diode::silicon().into()), pair))
-}
-
-/// Share of the track a log pot has behind it at half travel.
-/// Source    common practice (10 to 15 %), from memory
-const LOG_MIDDLE: f64 = 0.15;
-/// Share of the track that stays between the wiper and an end at the stop.
-const END_RESISTANCE: f64 = 1e-3;
-
-fn pot(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
-    let r = fields.need_value(log, "pot", Unit::Ohm, Bounds::Positive);
-    let ends = nodes(fields, log, "ends", 2, Some(2));
-    let wiper = node(fields, log, "wiper");
-    let law = fields.text(log, "law");
-    let travel = fields.value(log, "setting", Unit::Percent, Bounds::Share);
-    if travel.is_none() {
-        fields.miss("setting");
-    }
-    let travel = travel.unwrap_or(1.0).clamp(0.0, 1.0);
-    let law_name = law.as_ref().map_or("linear", |text| text.text.trim());
-    let share = match law_name {
-        "linear" | "lin" => travel,
-        "log" => log_law(travel),
-        "reverse log" | "antilog" => 1.0 - log_law(1.0 - travel),
-        other => {
-            let place = law
-                .as_ref()
-                .map_or(Place::File(fields.name_span.clone()), |text| {
-                    text.place.clone()
-                });
-            log.fault(
-                &place,
-                FileErrorKind::UnknownLaw {
-                    found: other.to_owned(),
-                },
-            );
-            travel
-        }
-    };
-    let (mut ends, wiper) = (ends?, wiper?);
-    ends.insert(1, wiper);
-    let fraction = share.clamp(END_RESISTANCE, 1.0 - END_RESISTANCE);
-    Some((Part::Pot(Pot { r, fraction }), ends))
-}
-
-/// (aˣ − 1)/(a − 1) with a = ((1 − m)/m)², which is m at half travel.
-fn log_law(travel: f64) -> f64 {
-    let a = ((1.0 - LOG_MIDDLE) / LOG_MIDDLE).powi(2);
-    (a.powf(travel) - 1.0) / (a - 1.0)
-}
-
-fn switch(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
-    let chosen = fields.need_text(log, "switch");
-    let common = node(fields, log, "common");
-    let Some(value) = fields.raw("positions") else {
-        fields.miss("positions");
-        return None;
-    };
-    let DeValue::Table(table) = value.get_ref() else {
-        let wanted = "a list such as { bright = \"a\", dull = \"b\", off = [] }";
-        let found = type_words(value.get_ref());
-        log.fault(
-            &Place::File(value.span()),
-            FileErrorKind::WrongType {
-                key: "positions".to_owned(),
-                wanted,
-                found,
-            },
-        );
-        return None;
-    };
-    let mut rows: Vec<_> = table.iter().collect();
-    rows.sort_by_key(|(name, _)| name.span().start);
-    let mut nodes = vec![common?];
-    let mut positions: Vec<(String, Option<usize>)> = Vec::new();
-    for (name, value) in rows {
-        let contact = match value.get_ref() {
-            DeValue::String(text) => {
-                let text = Text {
-                    text: text.to_string(),
-                    place: Place::File(value.span()),
-                };
-                let contact = log.node("positions", &text)?;
-                let known = nodes.iter().skip(1).position(|node| node.id == contact.id);
-                if known.is_none() {
-                    nodes.push(contact);
-                }
-                Some(known.unwrap_or(nodes.len() - 2))
-            }
-            DeValue::Array(list) if list.is_empty() => None,
-            other => {
-                let wanted = "a node, or [] for a contact joined to nothing";
-                let kind = FileErrorKind::WrongType {
-                    key: name.get_ref().to_string(),
-                    wanted,
-                    found: type_words(other),
-                };
-                log.fault(&Place::File(value.span()), kind);
-                None
-            }
-        };
-        positions.push((name.get_ref().to_string(), contact));
-    }
-    let chosen = chosen?;
-    let Some((_, closed)) = positions
-        .iter()
-        .find(|(name, _)| name == chosen.text.trim())
-    else {
-        let kind = FileErrorKind::UnknownPosition {
-            part: fields.owner.clone(),
-            found: chosen.text.clone(),
-            positions: positions.into_iter().map(|(name, _)| name).collect(),
-        };
-        log.fault(&chosen.place, kind);
-        return None;
-    };
-    Some((Part::Switch(Switch { closed: *closed }), nodes))
-}
-
-fn supply(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
-    let volts = fields.need_value(log, "supply", Unit::Volt, Bounds::NotNegative);
-    let nodes = poles(fields, log);
-    let resistance = fields
-        .value(log, "resistance", Unit::Ohm, Bounds::NotNegative)
-        .unwrap_or(0.0);
-    Some((
-        Part::Source(Source {
-            waveform: Waveform::Dc(volts),
-            resistance,
-        }),
-        nodes?,
-    ))
-}
-
-fn ac_supply(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
-    let volts_rms = fields.need_value(log, "ac_supply", Unit::Volt, Bounds::NotNegative);
-    let frequency = fields.need_value(log, "frequency", Unit::Hertz, Bounds::Positive);
-    let nodes = between(fields, log);
-    let resistance = fields
-        .value(log, "resistance", Unit::Ohm, Bounds::NotNegative)
-        .unwrap_or(0.0);
-    let amplitude = volts_rms * std::f64::consts::SQRT_2;
-    let waveform = Waveform::Sine {
-        amplitude,
-        frequency,
-        phase: 0.0,
-        offset: 0.0,
-    };
-    Some((
-        Part::Source(Source {
-            waveform,
-            resistance,
-        }),
-        nodes?,
-    ))
-}
-
-/// What a moving-coil loudspeaker is like when nobody measured it.
-/// Source    engineering figures, from memory: Re is 0.8 of the rating, the rest mid-size cones
-mod typical_loudspeaker {
-    pub(super) const RE_OF_RATED: f64 = 0.8;
-    pub(super) const LE: f64 = 0.5e-3;
-    pub(super) const FS: f64 = 55.0;
-    pub(super) const QMS: f64 = 4.0;
-    pub(super) const QES: f64 = 0.6;
-}
-
-fn loudspeaker(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
-    use typical_loudspeaker::{FS, LE, QES, QMS, RE_OF_RATED};
-    let rated = fields.need_value(log, "loudspeaker", Unit::Ohm, Bounds::Positive);
-    let nodes = between(fields, log);
-    let re = fields.value_or_assume(log, "re", Unit::Ohm, Bounds::Positive, RE_OF_RATED * rated);
-    let le = fields.value_or_assume(log, "le", Unit::Henry, Bounds::NotNegative, LE);
-    let fs = fields.value_or_assume(log, "fs", Unit::Hertz, Bounds::Positive, FS);
-    let qms = fields.value_or_assume(log, "qms", Unit::Number, Bounds::Positive, QMS);
-    let qes = fields.value_or_assume(log, "qes", Unit::Number, Bounds::Positive, QES);
-    Some((
-        Part::Loudspeaker(Loudspeaker {
-            re,
-            le,
-            fs,
-            qms,
-            qes,
-            rated,
-        }),
-        nodes?,
-    ))
 }

@@ -170,6 +170,23 @@ fn leakage_and_inductance_are_what_a_bridge_would_read() {
 }
 
 #[test]
+fn losses_are_taken_as_a_resistance_or_as_measured() {
+    let loss =
+        |text: &str| transformer(&amplifier(&AMPLIFIER.replace("\"75k\"", text), &[]), "T1").loss;
+    assert_eq!(loss("\"75k\""), 75e3);
+    assert_eq!(loss("\"2W at 300V\""), 45e3);
+    let leakage = |text: &str| {
+        let text = AMPLIFIER.replace("leakage = \"0.1mA\"", &format!("leakage = \"{text}\""));
+        match part(&amplifier(&text, &[]), "Ck") {
+            Part::Capacitor(capacitor) => capacitor.leakage,
+            other => panic!("{other:?}"),
+        }
+    };
+    assert_eq!(leakage("0.1mA"), 0.1e-3 / 25.0);
+    assert_eq!(leakage("500k"), 2e-6);
+}
+
+#[test]
 fn saturation_is_taken_from_power_flux_or_current() {
     let bend = |text: &str| {
         let text = AMPLIFIER.replace("8W at 30Hz", text);
@@ -233,6 +250,172 @@ fn all_faults_are_reported_in_the_order_of_the_file() {
             ..
         }
     ));
+}
+
+/// A file of these parts, with a supply and a resistor to work on.
+fn file_of(parts: &str) -> String {
+    format!(
+        "[amplifier]\ntitle = \"t\"\nsource = \"s\"\n[parts]\n\
+         E1 = {{ supply = \"300V\", positive = \"ht\", negative = \"chassis\", resistance = \"1R\" }}\n\
+         R1 = {{ resistor = \"8R\", between = [\"out\", \"chassis\"] }}\n\
+         R2 = {{ resistor = \"1M\", between = [\"ht\", \"out\"] }}\n{parts}\n\
+         [bench]\ngenerator = {{ into = \"out\", resistance = \"600R\" }}\nload = \"R1\"\n"
+    )
+}
+
+#[test]
+fn windings_can_be_listed_with_turns_impedances_or_volts() {
+    let windings = |a: &str, b: &str, c: &str| {
+        let text = file_of(&format!(
+            "T1 = {{ transformer = [ {{ nodes = [\"ht\", \"chassis\"], {a}, resistance = \"10R\" }}, \
+             {{ name = \"speech\", nodes = [\"out\", \"chassis\"], {b}, resistance = \"1R\" }}, \
+             {{ nodes = [\"out\", \"out2\", \"chassis\"], {c}, resistance = \"2R\", taps = [\"25%\"] }} ], \
+             primary_inductance = \"10H\", leakage_inductance = \"10mH\" }}\n\
+             R3 = {{ resistor = \"1k\", between = [\"out2\", \"chassis\"] }}"
+        ));
+        transformer(&amplifier(&text, &[]), "T1").windings.clone()
+    };
+    let by_turns = windings("turns = 3000", "turns = 150", "turns = 300");
+    let by_ohms = windings(
+        "impedance = \"8k\"",
+        "impedance = \"20R\"",
+        "impedance = \"80R\"",
+    );
+    let by_volts = windings("volts = \"300V\"", "volts = \"15V\"", "volts = \"30V\"");
+    for windings in [&by_turns, &by_ohms, &by_volts] {
+        let turns: Vec<f64> = windings.iter().map(|w| w.turns).collect();
+        for (turns, wanted) in turns.iter().zip([1.0, 0.05, 0.025, 0.075]) {
+            assert!((turns - wanted).abs() < 1e-12, "{windings:?}");
+        }
+        let ohms: Vec<f64> = windings.iter().map(|w| w.resistance).collect();
+        assert_eq!(ohms, [10.0, 1.0, 0.5, 1.5]);
+        assert_eq!(windings[1].name, "speech");
+        // Referred to the primary every winding has the same leakage.
+        let referred = windings[1].leakage / 0.05f64.powi(2);
+        assert!((referred / windings[0].leakage - 1.0).abs() < 1e-12);
+    }
+}
+
+#[test]
+fn taps_can_be_given_by_the_load_they_are_for() {
+    let text = AMPLIFIER.replace("5k : 8R", "5k : 16R").replace(
+        "[\"out\", \"chassis\"], primary",
+        "[\"chassis\", \"out\", \"t16\"], secondary_taps = [\"4R\"], primary",
+    ) + "\n";
+    let text = text.replace(
+        "[bench]",
+        "R16 = { resistor = \"16R\", between = [\"t16\", \"chassis\"] }\n[bench]",
+    );
+    let read = amplifier(&text, &[]);
+    let secondary: Vec<f64> = transformer(&read, "T1")
+        .windings
+        .iter()
+        .filter(|w| w.name.starts_with("secondary"))
+        .map(|w| w.turns)
+        .collect();
+    // 4 Ω of 16 Ω is half the turns.
+    assert!(
+        (secondary[0] / secondary[1] - 1.0).abs() < 1e-12,
+        "{secondary:?}"
+    );
+}
+
+#[test]
+fn an_auto_transformer_is_one_winding_with_taps() {
+    let text = file_of(
+        "T1 = { autotransformer = \"40H\", winding = [\"ht\", \"c\", \"out\"], resistance = \"400R\", leakage_inductance = \"20mH\" }\n\
+         R3 = { resistor = \"1k\", between = [\"c\", \"chassis\"] }",
+    );
+    let read = amplifier(&text, &[]);
+    let t = transformer(&read, "T1");
+    assert_eq!(t.core.l0, 40.0);
+    let figures: Vec<_> = t
+        .windings
+        .iter()
+        .map(|w| (w.turns, w.resistance, w.leakage))
+        .collect();
+    assert_eq!(figures, [(0.5, 200.0, 10e-3), (0.5, 200.0, 10e-3)]);
+    let placed = read.circuit.part(read.circuit.find_part("T1").unwrap());
+    assert_eq!(
+        placed.nodes[1], placed.nodes[2],
+        "the sections meet at the tap"
+    );
+}
+
+#[test]
+fn chokes_supplies_diodes_and_rectifiers_are_read() {
+    let text = file_of(
+        "L1 = { choke = \"10H\", between = [\"ht\", \"x\"], saturates = \"120mA\", hysteresis = \"2mA\" }\n\
+         AC = { ac_supply = \"230V\", frequency = \"50Hz\", between = [\"l\", \"chassis\"], resistance = \"5R\" }\n\
+         D1 = { diode = \"silicon\", anode = \"l\", cathode = \"x\" }\n\
+         V1 = { valve = \"5U4G\", anodes = [\"l\", \"x\"], cathode = \"out\" }\n\
+         LS = { loudspeaker = \"15R\", between = [\"out\", \"chassis\"], re = \"11R\", le = \"1mH\", fs = \"40Hz\", qms = 3.5, qes = \"0.4\" }",
+    );
+    let read = amplifier(&text, &[]);
+    let Part::Inductor(choke) = part(&read, "L1") else {
+        panic!()
+    };
+    let bend = choke.core.anhysteretic(choke.core.saturation_flux()).value;
+    assert!(
+        (bend / 120e-3 - 1.0).abs() < 1e-12 && choke.linear.is_none() && choke.resistance == 200.0
+    );
+    let limits: f64 = choke
+        .core
+        .hysteresis
+        .stops
+        .iter()
+        .map(|stop| stop.limit)
+        .sum();
+    assert!((limits / 2e-3 - 1.0).abs() < 1e-12);
+    let Part::Source(ac) = part(&read, "AC") else {
+        panic!()
+    };
+    let peak = (0..1000)
+        .map(|k| ac.waveform.at(f64::from(k) * 20e-6))
+        .fold(0.0, f64::max);
+    assert!((peak / (230.0 * 2f64.sqrt()) - 1.0).abs() < 1e-4);
+    assert!(matches!(part(&read, "D1"), Part::Device(_)));
+    let rectifier = read.circuit.part(read.circuit.find_part("V1").unwrap());
+    assert_eq!(rectifier.nodes.len(), 3);
+    let Part::Loudspeaker(ls) = part(&read, "LS") else {
+        panic!()
+    };
+    assert_eq!(
+        (ls.rated, ls.re, ls.le, ls.fs, ls.qms, ls.qes),
+        (15.0, 11.0, 1e-3, 40.0, 3.5, 0.4)
+    );
+}
+
+#[test]
+fn other_words_for_the_same_thing_are_accepted() {
+    let text = AMPLIFIER
+        .replace("valve =", "tube =")
+        .replace("anode =", "plate =")
+        .replace("C1  = { capacitor", "C1  = { condenser")
+        .replace("{ pot =", "{ potentiometer =");
+    let read = amplifier(&text, &[]);
+    assert!(
+        matches!(part(&read, "V1"), Part::Valve(_)) && matches!(part(&read, "VR1"), Part::Pot(_))
+    );
+}
+
+#[test]
+fn a_ganged_part_is_set_as_one() {
+    let pot = |name: &str| {
+        format!(
+            "{name} = {{ pot = \"100k\", ends = [\"ht\", \"chassis\"], wiper = \"out\", setting = \"10%\" }}\n"
+        )
+    };
+    let text = file_of(&(pot("VR1a") + &pot("VR1b") + &pot("VR2")));
+    let read = amplifier(&text, &[("VR1", "50%")]);
+    let fraction = |name: &str| match part(&read, name) {
+        Part::Pot(pot) => pot.fraction,
+        other => panic!("{other:?}"),
+    };
+    assert_eq!(
+        [fraction("VR1a"), fraction("VR1b"), fraction("VR2")],
+        [0.5, 0.5, 0.1]
+    );
 }
 
 proptest! {

@@ -1,28 +1,28 @@
 //! Transformers and auto-transformers: from what is printed on one, or measured, to windings.
 //!
-//! Ratio      `"6k6 : 8R"` impedances, `"230V : 350V"` open-circuit volts, `"3000 : 140 turns"`,
-//!            whole primary to whole secondary; or a list of windings with `impedance`, `volts` or
-//!            `turns` each, the first being the one all figures are referred to
-//! Taps       nodes between the ends of a winding cut it into sections in series; without `taps`
-//!            the sections are equal; a tap is per cent of the turns, ohms or volts from the first end
-//! Leakage    the stated figure L_k is seen at the whole primary with one secondary shorted. With
-//!            the stated primary inductance L_p (secondaries open) the windings get
+//! Ratio: `"6k6 : 8R"` impedances, `"230V : 350V"` open-circuit volts, `"3000 : 140 turns"`, whole
+//! primary to whole secondary; or a list of windings with `impedance`, `volts` or `turns` each, the
+//! first being the one all figures are referred to.
 //!
-//!                x = L_p·(1 − √(1 − L_k/L_p)),   L_0 = L_p − x
+//! Leakage: the stated figure `L_k` is seen at the whole primary with one secondary shorted. With the
+//! stated primary inductance `L_p`, secondaries open, the windings get
 //!
-//!            x in the primary and x·n² in each secondary of n relative turns, so that both bridge
-//!            readings come out: L_0 + x = L_p and x + (L_0 ‖ x) = L_k. Sections of a winding share
-//!            resistance and leakage in proportion to their turns
-//! Capacitance  across the whole primary; sections are in series, so each carries C/share
+//! ```text
+//! x = L_p·(1 − √(1 − L_k/L_p)),   L_0 = L_p − x
+//! ```
+//!
+//! x in the primary and x·n² in each secondary of n relative turns, so that both bridge readings come
+//! out: L_0 + x = L_p and x + (L_0 ‖ x) = L_k.
 
 use toml::de::DeValue;
 
 use super::error::{Bounds, FileErrorKind};
 use super::fields::{Fields, Text, read_either, type_words};
-use super::log::{Log, NodeRef, Place};
+use super::log::{Log, Place};
 use super::magnetics::{core_loss, iron};
 use super::parts::{Made, nodes};
-use crate::parts::{Part, Transformer, Winding};
+use super::windings::{Measure, Whole, winding};
+use crate::parts::{Part, Transformer};
 use crate::quantity::{Quantity, Unit};
 
 /// Figures of an output transformer of which nothing is said.
@@ -40,63 +40,6 @@ mod typical {
     pub(super) const CORE_LOSS: f64 = 15.0;
     /// Leakage of an interstage or balancing winding as a share of its inductance.
     pub(super) const LEAKAGE_SHARE: f64 = 1e-3;
-}
-
-/// What a winding is measured by.
-#[derive(Clone, Copy, Debug, PartialEq)]
-struct Measure {
-    value: f64,
-    unit: Unit,
-}
-
-impl Measure {
-    /// Turns relative to a winding measured alike.
-    fn relative_to(self, whole: Self) -> f64 {
-        let ratio = self.value / whole.value;
-        if self.unit == Unit::Ohm {
-            ratio.sqrt()
-        } else {
-            ratio
-        }
-    }
-}
-
-/// A winding before it is cut at its taps.
-struct Whole {
-    name: String,
-    nodes: Vec<NodeRef>,
-    /// Turns from the first end to each node, as a share of the winding.
-    places: Vec<f64>,
-    turns: f64,
-    resistance: f64,
-    leakage: f64,
-    capacitance: f64,
-}
-
-impl Whole {
-    /// The sections between neighbouring nodes.
-    fn cut(&self) -> impl Iterator<Item = (Winding, [NodeRef; 2])> {
-        let several = self.nodes.len() > 2;
-        self.nodes
-            .windows(2)
-            .zip(self.places.windows(2))
-            .enumerate()
-            .map(move |(k, (ends, places))| {
-                let share = places[1] - places[0];
-                let winding = Winding {
-                    name: if several {
-                        format!("{} {}", self.name, k + 1)
-                    } else {
-                        self.name.clone()
-                    },
-                    turns: self.turns * share,
-                    resistance: self.resistance * share,
-                    leakage: self.leakage * share,
-                    capacitance: self.capacitance / share,
-                };
-                (winding, [ends[0].clone(), ends[1].clone()])
-            })
-    }
 }
 
 pub(super) fn transformer(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
@@ -425,75 +368,4 @@ fn one_of_list(
     whole.resistance = resistance;
     whole.capacitance = capacitance;
     Some(whole)
-}
-
-/// A winding of one relative turn with its taps found.
-fn winding(
-    fields: &mut Fields<'_>,
-    log: &mut Log,
-    name: &str,
-    nodes: Vec<NodeRef>,
-    taps_key: &'static str,
-    measure: Option<Measure>,
-) -> Option<Whole> {
-    let sections = nodes.len() - 1;
-    let places = match fields.list(log, taps_key) {
-        None => (0..=sections).map(|k| k as f64 / sections as f64).collect(),
-        Some(texts) => tap_places(fields, log, taps_key, &texts, sections, measure)?,
-    };
-    Some(Whole {
-        name: name.to_owned(),
-        nodes,
-        places,
-        turns: 1.0,
-        resistance: 0.0,
-        leakage: 0.0,
-        capacitance: 0.0,
-    })
-}
-
-/// Where the taps are: shares of the turns, from 0 to 1, both ends included.
-fn tap_places(
-    fields: &Fields<'_>,
-    log: &mut Log,
-    key: &'static str,
-    texts: &[Text],
-    sections: usize,
-    measure: Option<Measure>,
-) -> Option<Vec<f64>> {
-    let place = Place::File(fields.span_of(key));
-    if texts.len() != sections - 1 {
-        let kind = FileErrorKind::TapCount {
-            key: key.to_owned(),
-            wanted: sections - 1,
-            found: texts.len(),
-        };
-        log.fault(&place, kind);
-        return None;
-    }
-    let mut units = vec![Unit::Percent];
-    units.extend(
-        measure
-            .map(|measure| measure.unit)
-            .filter(|unit| *unit != Unit::Number),
-    );
-    let mut places = vec![0.0];
-    for text in texts {
-        let (value, unit) = read_either(log, key, text, &units, Bounds::Positive)?;
-        places.push(match measure {
-            Some(whole) if unit == whole.unit => Measure { value, unit }.relative_to(whole),
-            _ => value,
-        });
-    }
-    places.push(1.0);
-    if places.windows(2).any(|pair| pair[1] <= pair[0]) {
-        log.fault(
-            &place,
-            FileErrorKind::TapOrder {
-                key: key.to_owned(),
-            },
-        );
-        return None;
-    }
-    Some(places)
 }
