@@ -175,7 +175,9 @@ impl Circuit {
     /// [`CircuitError::Duplicate`] and [`CircuitError::Terminals`].
     pub fn add(&mut self, name: &str, part: Part, at: &[NodeId]) -> Result<PartId, CircuitError> {
         if self.part_of.contains_key(name) {
-            return Err(CircuitError::Duplicate { name: name.to_owned() });
+            return Err(CircuitError::Duplicate {
+                name: name.to_owned(),
+            });
         }
         let (least, most) = part.terminals();
         if at.len() < least || at.len() > most {
@@ -213,7 +215,10 @@ impl Circuit {
 
     /// All parts, in the order they were added.
     pub fn parts(&self) -> impl Iterator<Item = (PartId, &Placed)> {
-        self.parts.iter().enumerate().map(|(k, placed)| (PartId(k as u32), placed))
+        self.parts
+            .iter()
+            .enumerate()
+            .map(|(k, placed)| (PartId(k as u32), placed))
     }
 
     /// Number of nodes, the chassis included.
@@ -223,7 +228,10 @@ impl Circuit {
 
     /// All nodes, the chassis first.
     pub fn nodes(&self) -> impl Iterator<Item = (NodeId, &str)> {
-        self.nodes.iter().enumerate().map(|(k, name)| (NodeId(k as u32), name.as_str()))
+        self.nodes
+            .iter()
+            .enumerate()
+            .map(|(k, name)| (NodeId(k as u32), name.as_str()))
     }
 
     /// The name of a node.
@@ -249,6 +257,10 @@ impl Circuit {
     /// All of [`Circuit::faults`], not the first only.
     pub fn compile(&self) -> Result<System, Vec<CircuitError>> {
         let faults = self.faults();
-        if faults.is_empty() { Ok(System::new(self)) } else { Err(faults) }
+        if faults.is_empty() {
+            Ok(System::new(self))
+        } else {
+            Err(faults)
+        }
     }
 }

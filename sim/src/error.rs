@@ -31,7 +31,9 @@ pub enum SimError {
         unknown: String,
     },
     /// The circuit did not become periodic in the cycles allowed.
-    #[error("not periodic after {cycles} cycles: the last two differ by {residual:.1e} of the signal")]
+    #[error(
+        "not periodic after {cycles} cycles: the last two differ by {residual:.1e} of the signal"
+    )]
     NotPeriodic {
         /// Cycles run.
         cycles: u32,

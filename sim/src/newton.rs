@@ -83,7 +83,7 @@ pub fn newton(system: &System, step: Formula<'_>, ws: &mut Workspace) -> Outcome
             system.assemble(step, ws);
             let simplified = correction(n, ws, &mut worst);
             let contraction = simplified / size;
-            if fraction == 1.0
+            if fraction >= 1.0
                 && contraction < TRUSTED_CONTRACTION
                 && contraction * simplified <= SAFETY
             {

@@ -11,6 +11,9 @@ use crate::newton::{Outcome, newton};
 use crate::system::{Formula, System, Workspace};
 use crate::tolerances::Tolerances;
 
+/// A way to a solution with the sources at rest given as `past`.
+type Way = fn(&System, &[f64], &mut Workspace) -> Outcome;
+
 /// What found the operating point.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Found {
@@ -44,7 +47,7 @@ pub fn operating_point(
         system.commit(ws);
         return Ok(Found::Directly);
     }
-    let ways: [(Found, fn(&System, &[f64], &mut Workspace) -> Outcome); 3] = [
+    let ways: [(Found, Way); 3] = [
         (Found::RaisingSources, raise_sources),
         (Found::FadingShunt, fade_shunt),
         (Found::PseudoTransient, pseudo_transient),

@@ -166,7 +166,12 @@ impl Waveform {
         use std::f64::consts::TAU;
         match self {
             Self::Dc(volts) => *volts,
-            Self::Sine { amplitude, frequency, phase, offset } => {
+            Self::Sine {
+                amplitude,
+                frequency,
+                phase,
+                offset,
+            } => {
                 // Reduced to one turn first, so that hours of audio keep their phase to rounding.
                 let turns = frequency * t;
                 offset + amplitude * (TAU * (turns - turns.floor()) + phase).sin()
@@ -178,10 +183,17 @@ impl Waveform {
                     amplitude * (TAU * (turns - turns.floor())).sin()
                 })
                 .sum(),
-            Self::Square { amplitude, frequency } => {
+            Self::Square {
+                amplitude,
+                frequency,
+            } => {
                 // An edge computed as (k/2)/f may round just short of itself.
                 let halves = (2.0 * frequency * t * (1.0 + 4.0 * f64::EPSILON)).floor();
-                if halves.rem_euclid(2.0) < 0.5 { *amplitude } else { -*amplitude }
+                if halves.rem_euclid(2.0) < 0.5 {
+                    *amplitude
+                } else {
+                    -*amplitude
+                }
             }
             Self::Samples { volts, rate } => {
                 let place = t * rate;

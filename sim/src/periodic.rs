@@ -104,11 +104,25 @@ pub fn settle(
     let mut last = f64::INFINITY;
     while run.cycles < settling.most_cycles {
         let renew = settling.shooting && patience == 0 && shooter.is_none();
-        let residual = run.cycle(renew, ws)?;
+        let residual = match run.cycle(renew, ws) {
+            Ok(residual) => residual,
+            Err(error) => {
+                if !run.step_back(ws) {
+                    return Err(error);
+                }
+                (shooter, patience, last) = (None, RUN_IN, f64::INFINITY);
+                continue;
+            }
+        };
         if renew {
             shooter = Shooter::new(&run);
         }
         if residual <= settling.periodicity {
+            if settling.shooting && !renew && shooter.is_none() {
+                // It closes; whether it lasts takes the matrix of one cycle more.
+                patience = 0;
+                continue;
+            }
             return run.finish(residual, shooter.as_ref());
         }
         if patience > 0 {
@@ -138,12 +152,13 @@ pub fn settle(
 /// Cycles in progress.
 struct Run<'a> {
     system: &'a System,
-    settling: Settling,
     duration: f64,
     stepper: Stepper<'a>,
     /// Made once; lent to the stepper for cycles that need the matrix.
     sensitivity: Option<Sensitivity>,
     samples: Vec<Vec<f64>>,
+    /// `[n+1]` the end of the last cycle, when the next one starts from a correction.
+    uncorrected: Option<Vec<f64>>,
     cycles: u32,
     residual: f64,
 }
@@ -158,11 +173,11 @@ impl<'a> Run<'a> {
     ) -> Self {
         Self {
             system,
-            settling: *settling,
             duration,
             stepper: Stepper::new(system, Method::TrBdf2, *tolerances, 0.0, true, ws),
             sensitivity: settling.shooting.then(|| Sensitivity::new(system)),
             samples: vec![vec![0.0; system.len() + 1]; settling.samples],
+            uncorrected: None,
             cycles: 0,
             residual: f64::INFINITY,
         }
@@ -188,12 +203,25 @@ impl<'a> Run<'a> {
             self.sensitivity = self.stepper.sensitivity.take();
         }
         self.cycles += 1;
+        self.uncorrected = None;
         self.residual = self
             .scales()
             .enumerate()
             .map(|(k, scale)| (ws.x[k] - self.samples[0][k]).abs() / scale)
             .fold(0.0, f64::max);
         Ok(self.residual)
+    }
+
+    /// After a correction to where no solution could be followed: back to the end of the cycle before
+    /// it. False when the cycle that failed did not start from a correction.
+    fn step_back(&mut self, ws: &mut Workspace) -> bool {
+        let lent = self.stepper.sensitivity.take();
+        self.sensitivity = self.sensitivity.take().or(lent);
+        let Some(end) = self.uncorrected.take() else { return false };
+        ws.x.copy_from_slice(&end);
+        self.cycles += 1;
+        self.stepper.restart(f64::from(self.cycles) * self.duration, ws);
+        true
     }
 
     /// Swing of each unknown in the cycle plus a thousandth of its largest value; `[n]`.
@@ -261,6 +289,7 @@ impl Shooter {
         if correction.iter().any(|value| !value.is_finite()) {
             return;
         }
+        run.uncorrected = Some(ws.x.clone());
         for (&k, correction) in sensitivity.stores.iter().zip(correction.iter()) {
             ws.x[k] = run.samples[0][k] + correction;
         }

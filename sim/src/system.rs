@@ -163,7 +163,7 @@ impl System {
         }
         for (device, at) in stamps.devices.iter().map(|(_, device, at)| (device, at)) {
             for_each_entry(device, at, n, |_, row, column| {
-                shape.add_triplet(row, column, 0.0)
+                shape.add_triplet(row, column, 0.0);
             });
         }
         for row in 0..n {

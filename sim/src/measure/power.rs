@@ -93,6 +93,9 @@ const STEP: f64 = 1.154_781_984_689_458;
 /// The sweep ends here whatever happens: this far above the drive of 10 mW, a ratio (80 dB).
 const MOST_DRIVE: f64 = 1e4;
 
+/// Peak of the generator from which the gain is read, V: too small to distort.
+const SMALL: f64 = 1e-3;
+
 /// Distortion at which the sweep has seen enough, a ratio.
 const ENOUGH: f64 = 0.12;
 
@@ -126,8 +129,6 @@ impl PowerOf {
         let bench = level::Bench::new(self, circuit, system, &rest);
         let solve = |drive: f64| bench.level(drive, tolerances);
 
-        // Gain from a level too small to distort: a thousandth of a volt for one per cent of a volt out.
-        const SMALL: f64 = 1e-3;
         let gain = {
             let probe = solve(SMALL)?;
             probe.output_rms * std::f64::consts::SQRT_2 / SMALL

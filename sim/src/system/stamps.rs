@@ -187,7 +187,7 @@ impl Stamps {
                 }
             }
             Part::Loudspeaker(loudspeaker) => {
-                self.loudspeaker(id, name, loudspeaker, (at[0], at[1]))
+                self.loudspeaker(id, name, loudspeaker, (at[0], at[1]));
             }
         }
     }
@@ -268,7 +268,7 @@ impl Stamps {
             ValveModel::Triode(triode) => {
                 let [anode, grid, cathode] = [at[0], at[1], at[2]];
                 self.devices
-                    .push((id, AnyDevice::from(triode.clone()), at.to_vec()));
+                    .push((id, AnyDevice::from(*triode), at.to_vec()));
                 self.capacitor(anode, grid, c.anode_grid + valve.stray_anode_grid);
                 self.capacitor(grid, cathode, c.grid_cathode);
                 self.capacitor(anode, cathode, c.anode_cathode);
@@ -276,7 +276,7 @@ impl Stamps {
             ValveModel::Pentode(pentode) => {
                 let [anode, screen, grid, cathode] = [at[0], at[1], at[2], at[3]];
                 self.devices
-                    .push((id, AnyDevice::from(pentode.clone()), at.to_vec()));
+                    .push((id, AnyDevice::from(*pentode), at.to_vec()));
                 self.capacitor(anode, grid, c.anode_grid + valve.stray_anode_grid);
                 self.capacitor(grid, cathode, c.grid_cathode);
                 self.capacitor(grid, screen, c.grid_screen);
@@ -287,7 +287,7 @@ impl Stamps {
                 for &anode in anodes {
                     self.devices.push((
                         id,
-                        AnyDevice::from(rectifier.clone()),
+                        AnyDevice::from(*rectifier),
                         vec![anode, cathode],
                     ));
                 }

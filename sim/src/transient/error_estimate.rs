@@ -16,7 +16,7 @@ use crate::system::Workspace;
 #[derive(Clone, Debug)]
 pub(super) struct Rates {
     times: [f64; 2],
-    rates: [Vec<f64>; 2],
+    past: [Vec<f64>; 2],
     known: usize,
     /// Error of the last step relative to its limit.
     pub(super) last_error: f64,
@@ -26,7 +26,7 @@ impl Rates {
     pub(super) fn new(n: usize) -> Self {
         Self {
             times: [0.0; 2],
-            rates: [vec![0.0; n], vec![0.0; n]],
+            past: [vec![0.0; n], vec![0.0; n]],
             known: 0,
             last_error: 0.0,
         }
@@ -38,9 +38,9 @@ impl Rates {
 
     /// Remembers the rate `[n]` at the start of the step just accepted.
     pub(super) fn push(&mut self, t: f64, rate: &[f64]) {
-        self.rates.swap(0, 1);
+        self.past.swap(0, 1);
         self.times.swap(0, 1);
-        self.rates[0].copy_from_slice(rate);
+        self.past[0].copy_from_slice(rate);
         self.times[0] = t;
         self.known = (self.known + 1).min(2);
     }
@@ -58,7 +58,7 @@ impl Rates {
             return false;
         }
         let (h, h_before) = (t_new - t_now, t_now - self.times[0]);
-        for (((out, new), now), before) in out.iter_mut().zip(new).zip(now).zip(&self.rates[0]) {
+        for (((out, new), now), before) in out.iter_mut().zip(new).zip(now).zip(&self.past[0]) {
             let (slope, slope_before) = ((new - now) / h, (now - before) / h_before);
             *out = 2.0 * (slope - slope_before) / (h + h_before);
         }

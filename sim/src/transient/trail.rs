@@ -68,6 +68,7 @@ impl Trail {
 }
 
 #[cfg(test)]
+#[allow(clippy::float_cmp, reason = "nothing may change where nothing is known")]
 mod tests {
     use super::Trail;
 

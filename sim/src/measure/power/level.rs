@@ -13,7 +13,7 @@ use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
 
 /// Highest harmonic reported.
-pub const HARMONICS: u32 = 9;
+pub(super) const HARMONICS: u32 = 9;
 
 /// A settled level.
 #[derive(Clone, Debug, Serialize)]

@@ -10,10 +10,10 @@ use super::level::{Level, ValveAtLevel};
 
 /// Grid current that counts as drawn, A: the onset at which the valve makers rate a resistance-coupled
 /// stage (0.3 µA in European tables; from memory).
-pub const GRID_CURRENT: f64 = 0.3e-6;
+pub(super) const GRID_CURRENT: f64 = 0.3e-6;
 
 /// Share of the resting anode current below which a valve counts as cut off.
-pub const CUT_OFF: f64 = 0.01;
+pub(super) const CUT_OFF: f64 = 0.01;
 
 /// A cause of clipping or of a change of class.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
