@@ -1,0 +1,169 @@
+//! The commands of the README and of every example, run, and their output compared with what the pages
+//! print.
+//!
+//! A block fenced as `console` holds `$ gridleak …` and the expected standard output; a line `…` stands
+//! for any lines. Numbers may differ by one unit of their last printed digit, because the elementary
+//! functions of another machine may round otherwise; everything else is compared to the letter.
+//! `UPDATE_EXPECTED` has no say here: a page is prose and is mended by hand.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+/// One command and what the page says it prints.
+struct Shown {
+    page: PathBuf,
+    command: String,
+    expected: Vec<String>,
+}
+
+fn root() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("..")
+}
+
+fn pages() -> Vec<PathBuf> {
+    let mut pages = vec![root().join("README.md")];
+    let mut folders: Vec<PathBuf> = fs::read_dir(root().join("examples"))
+        .expect("there are examples")
+        .map(|entry| entry.expect("a readable folder").path())
+        .collect();
+    folders.sort();
+    pages.extend(folders.into_iter().map(|folder| folder.join("README.md")));
+    pages
+}
+
+fn shown(page: &Path) -> Vec<Shown> {
+    let text = fs::read_to_string(page).unwrap_or_else(|e| panic!("{}: {e}", page.display()));
+    let mut shown: Vec<Shown> = Vec::new();
+    let mut inside = false;
+    for line in text.lines() {
+        match (inside, line) {
+            (false, "```console") => inside = true,
+            (true, "```") => inside = false,
+            (true, _) => {
+                if let Some(command) = line.strip_prefix("$ ") {
+                    shown.push(Shown {
+                        page: page.to_owned(),
+                        command: command.to_owned(),
+                        expected: Vec::new(),
+                    });
+                } else {
+                    let last = shown.last_mut().expect("a block starts with a command");
+                    last.expected.push(line.to_owned());
+                }
+            }
+            (false, _) => {}
+        }
+    }
+    shown
+}
+
+/// The number at the start of a word and one unit of its last digit.
+fn number(word: &str) -> Option<(f64, f64)> {
+    let end = word
+        .find(|c: char| !(c.is_ascii_digit() || c == '.' || c == '-'))
+        .unwrap_or(word.len());
+    let digits = &word[..end];
+    let value: f64 = digits.parse().ok()?;
+    let decimals = digits.split_once('.').map_or(0, |(_, decimals)| decimals.len());
+    // A three-figure number without a point may stand for hundreds rounded to units.
+    Some((value, 10_f64.powi(-(decimals as i32))))
+}
+
+fn same_word(ours: &str, printed: &str) -> bool {
+    match (number(ours), number(printed)) {
+        (Some((a, unit_a)), Some((b, unit_b))) => (a - b).abs() <= 1.01 * unit_a.max(unit_b),
+        _ => ours == printed,
+    }
+}
+
+fn same_line(ours: &str, printed: &str) -> bool {
+    let (ours, printed): (Vec<_>, Vec<_>) =
+        (ours.split_whitespace().collect(), printed.split_whitespace().collect());
+    ours.len() == printed.len() && ours.iter().zip(&printed).all(|(a, b)| same_word(a, b))
+}
+
+/// The first expected line that does not stand where it should.
+fn missing(ours: &[&str], expected: &[String]) -> Option<String> {
+    let mut at = 0;
+    let mut skipping = false;
+    for line in expected {
+        if line == "…" {
+            skipping = true;
+            continue;
+        }
+        let found = if skipping {
+            (at..ours.len()).find(|&k| same_line(ours[k], line))
+        } else {
+            (at < ours.len() && same_line(ours[at], line)).then_some(at)
+        };
+        match found {
+            Some(k) => at = k + 1,
+            None => return Some(line.clone()),
+        }
+        skipping = false;
+    }
+    if !skipping && at < ours.len() {
+        return Some(format!("(end of output; ours goes on with {:?})", ours[at]));
+    }
+    None
+}
+
+#[test]
+fn every_page_prints_what_the_program_prints() {
+    let mut faults = Vec::new();
+    let mut run = 0;
+    for page in pages() {
+        let commands = shown(&page);
+        assert!(!commands.is_empty(), "{} shows no command", page.display());
+        for Shown { page, command, expected } in commands {
+            let mut words = command.split_whitespace();
+            assert_eq!(words.next(), Some("gridleak"), "{}: {command}", page.display());
+            let output = Command::new(env!("CARGO_BIN_EXE_gridleak"))
+                .args(words)
+                .current_dir(root())
+                .output()
+                .expect("the program runs");
+            assert!(output.status.success(), "{command} failed");
+            let text = String::from_utf8(output.stdout).expect("the output is text");
+            run += 1;
+            if let Some(line) = missing(&text.lines().collect::<Vec<_>>(), &expected) {
+                faults.push(format!("{}: `{command}` does not print\n  {line}", page.display()));
+            }
+        }
+    }
+    assert!(run >= 7, "the README and three examples show at least seven commands, not {run}");
+    assert!(faults.is_empty(), "{}", faults.join("\n"));
+}
+
+#[test]
+fn the_comparison_tells_right_from_wrong() {
+    assert!(same_line("  V1  12.7 V", "V1 12.6 V"));
+    assert!(!same_line("V1 12.7 V", "V1 12.5 V"));
+    assert!(!same_line("V1 12.7 V", "V2 12.7 V"));
+    let ours = ["a", "b 1.00", "c"];
+    let lines = |text: &str| text.lines().map(str::to_owned).collect::<Vec<_>>();
+    assert_eq!(missing(&ours, &lines("a\n…\nc")), None);
+    assert_eq!(missing(&ours, &lines("a\n…")), None);
+    assert!(missing(&ours, &lines("a")).is_some());
+    assert!(missing(&ours, &lines("…\nb 1.02\n…")).is_some());
+}
+
+#[test]
+fn the_circuit_of_the_readme_reads() {
+    let text = fs::read_to_string(root().join("README.md")).expect("there is a README");
+    let block = text
+        .split("```toml\n")
+        .nth(1)
+        .and_then(|rest| rest.split("```").next())
+        .expect("the README shows an amplifier file");
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let file = folder.path().join("amplifier.toml");
+    fs::write(&file, block).expect("a writable folder");
+    let output = Command::new(env!("CARGO_BIN_EXE_gridleak"))
+        .arg("voltages")
+        .arg(&file)
+        .output()
+        .expect("the program runs");
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+}
