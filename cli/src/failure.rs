@@ -22,6 +22,8 @@ pub(crate) enum Failure {
     },
     /// The run ended without an answer.
     Run(SimError),
+    /// The same, with words of its own.
+    NoAnswer(Diagnostic),
     /// The answer could not be written; no path is stdout.
     Output {
         path: Option<PathBuf>,
@@ -48,6 +50,10 @@ impl Failure {
             }
             Self::Run(error) => {
                 diagnostic::print(&[diagnostic::of_sim(&error)], None);
+                ExitCode::from(NO_ANSWER)
+            }
+            Self::NoAnswer(diagnostic) => {
+                diagnostic::print(&[diagnostic], None);
                 ExitCode::from(NO_ANSWER)
             }
             Self::Output { path: None, error }

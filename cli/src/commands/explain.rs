@@ -1,43 +1,56 @@
-//! `explain ID`.
+//! `explain ID`, and `explain file`.
 
 use crate::Options;
 use crate::diagnostic::Id;
 use crate::failure::Failure;
 use crate::report;
 
+/// The word that asks for the amplifier file itself.
+const FILE: &str = "file";
+
+/// An amplifier file with every part and key, and what they mean.
+const AMPLIFIER_FILE: &str = include_str!("../amplifier_file.toml");
+
 /// Arguments of `explain`.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
-    /// The words in the brackets of a message, e.g. no-dc-path; without it all are listed.
+    /// The words in the brackets of a message, e.g. no-dc-path; or `file` for an amplifier file with
+    /// every part and key. Without it all are listed.
     id: Option<String>,
 }
 
 pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
-    let Some(wanted) = &arguments.id else {
-        let list: String = Id::ALL
-            .iter()
-            .map(|id| format!("{}\n", id.text()))
+    let Some(wanted) = arguments.id.as_deref().map(str::trim) else {
+        let ids = Id::ALL.iter().map(|id| id.text());
+        let list: String = std::iter::once(FILE)
+            .chain(ids)
+            .map(|id| format!("{id}\n"))
             .collect();
         report::print(&list)?;
         return Ok(());
     };
-    let Some(id) = Id::ALL.iter().find(|id| id.text() == wanted.trim()) else {
-        return Err(Failure::plain(
-            Id::CannotAsk,
-            format!("there is no message `{wanted}`"),
-            "`gridleak explain` lists them all",
-        ));
-    };
-    let explanation: String = id
-        .explanation()
-        .lines()
-        .map(|line| format!("{}\n", line.trim()))
-        .collect();
-    if options.json {
-        let value = serde_json::json!({ "id": id.text(), "explanation": explanation });
-        report::print(&format!("{value:#}\n"))?;
+    let explanation: String = if wanted == FILE {
+        AMPLIFIER_FILE.to_owned()
     } else {
-        report::print(&format!("{}\n\n{explanation}", id.text()))?;
+        let Some(id) = Id::ALL.iter().find(|id| id.text() == wanted) else {
+            return Err(Failure::plain(
+                Id::CannotAsk,
+                format!("there is no message `{wanted}`"),
+                "`gridleak explain` lists them all",
+            ));
+        };
+        id.explanation()
+            .lines()
+            .map(|line| format!("{}\n", line.trim()))
+            .collect()
+    };
+    if options.json {
+        let value = serde_json::json!({ "id": wanted, "explanation": explanation });
+        report::print(&format!("{value:#}\n"))?;
+    } else if wanted == FILE {
+        report::print(&explanation)?;
+    } else {
+        report::print(&format!("{wanted}\n\n{explanation}"))?;
     }
     Ok(())
 }

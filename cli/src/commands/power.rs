@@ -2,14 +2,16 @@
 
 use std::path::PathBuf;
 
-use sim::Tolerances;
 use sim::file::Amplifier;
 use sim::measure::power::{Cause, Level, Limit, Power, PowerOf, Role};
 use sim::measure::valve::Against;
 use sim::measure::voltages::voltages;
+use sim::parts::{Part, Waveform};
 use sim::periodic::Settling;
 use sim::quantity::{Unit, engineering};
+use sim::{SimError, Tolerances};
 
+use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
 use crate::report::table::{Sheet, percent, share};
 use crate::report::{self, json};
@@ -42,8 +44,9 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
     let counter = progress::counter("levels solved");
     let answer = question.run(circuit, system, &tolerances, &|levels| {
         counter.set_position(levels as u64);
-    })?;
+    });
     counter.finish_and_clear();
+    let answer = answer.map_err(|error| unsettled(error, &opened.amplifier))?;
     if options.json {
         report::print(&json::document("power", &opened.amplifier, &answer))?;
     } else {
@@ -51,6 +54,29 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
     }
     caution::print(&rest);
     Ok(())
+}
+
+/// A cycle of the test tone does not repeat while an AC supply runs at its own frequency; that is said
+/// rather than that the amplifier might oscillate.
+fn unsettled(error: SimError, amplifier: &Amplifier) -> Failure {
+    let alternating = amplifier.circuit.parts().find(|(id, placed)| {
+        let Part::Source(source) = &placed.part else {
+            return false;
+        };
+        *id != amplifier.bench.generator
+            && matches!(source.waveform, Waveform::Sine { amplitude, .. } if amplitude > 0.0)
+    });
+    match (&error, alternating) {
+        (SimError::NotPeriodic { .. }, Some((_, placed))) => {
+            let name = &placed.name;
+            let message = format!("{error}: {name} alternates at a frequency of its own");
+            let help = format!(
+                "replace {name} and its rectifier by the DC supply they make, or leave it out with --set {name}=0V"
+            );
+            Failure::NoAnswer(Diagnostic::plain(Id::NotPeriodic, message, help))
+        }
+        _ => Failure::Run(error),
+    }
 }
 
 fn text(amplifier: &Amplifier, answer: &Power) -> String {
