@@ -321,12 +321,7 @@ fn the_file_that_explains_every_part_is_itself_read() {
         line.contains(" = { ") && !line.starts_with('#') && !line.starts_with("generator")
     }) {
         let name = line.split_whitespace().next().expect("a designator");
-        let broken = text.replace(
-            line,
-            &line
-                .replacen("= { ", "= { ", 1)
-                .replacen(" }", ", zzzzzzzzzz = 1 }", 1),
-        );
+        let broken = text.replace(line, &line.replacen(" }", ", zzzzzzzzzz = 1 }", 1));
         std::fs::write(bench.path("broken.toml"), broken).expect("the folder can be written");
         let run = bench.run(&["voltages", "broken.toml"]);
         let message = stderr(&run);
