@@ -149,6 +149,31 @@ pub fn settle(
     })
 }
 
+/// Whether the operating point in `ws.x` is one the circuit stays in, all sources being still: an
+/// amplifier that oscillates by itself is told at once and not after hundreds of cycles that never
+/// close.
+///
+/// # Errors
+/// [`SimError::Oscillates`] when a disturbance of it grows, [`SimError::Stuck`] when a step fails.
+pub fn rests(system: &System, tolerances: &Tolerances, ws: &Workspace) -> Result<(), SimError> {
+    /// s; the first shows what grows by more than 10 in a second and is too short for rounding to grow
+    /// to a signal, the second what grows by a tenth of that.
+    const LOOKS: [f64; 2] = [1e-5, 1e-3];
+    const SAMPLES: usize = 16;
+    for duration in LOOKS {
+        let settling = Settling {
+            samples: SAMPLES,
+            ..Settling::default()
+        };
+        let mut ws = ws.clone();
+        let mut run = Run::new(system, duration, &settling, tolerances, &mut ws);
+        let residual = run.cycle(true, &mut ws)?;
+        let shooter = Shooter::new(&run);
+        run.finish(residual, shooter.as_ref())?;
+    }
+    Ok(())
+}
+
 /// Cycles in progress.
 struct Run<'a> {
     system: &'a System,
@@ -217,10 +242,13 @@ impl<'a> Run<'a> {
     fn step_back(&mut self, ws: &mut Workspace) -> bool {
         let lent = self.stepper.sensitivity.take();
         self.sensitivity = self.sensitivity.take().or(lent);
-        let Some(end) = self.uncorrected.take() else { return false };
+        let Some(end) = self.uncorrected.take() else {
+            return false;
+        };
         ws.x.copy_from_slice(&end);
         self.cycles += 1;
-        self.stepper.restart(f64::from(self.cycles) * self.duration, ws);
+        self.stepper
+            .restart(f64::from(self.cycles) * self.duration, ws);
         true
     }
 

@@ -9,7 +9,7 @@ use std::ops::ControlFlow;
 
 use crate::error::SimError;
 use crate::newton::{Outcome, newton};
-use crate::system::{Formula, System, Workspace};
+use crate::system::{Factored, Formula, System, Workspace};
 use crate::tolerances::Tolerances;
 
 mod error_estimate;
@@ -90,6 +90,9 @@ impl<'a> Stepper<'a> {
         ws: &mut Workspace,
     ) -> Self {
         system.set_tolerances(&tolerances, ws);
+        // The pivots of another run, or of direct current, are not those of this one. Chosen at its first
+        // step they last: halving a step changes `alpha` far less than the growth that would tell.
+        ws.factored = Factored::Nothing;
         let n = system.len();
         let zeros = || vec![0.0; n];
         let mut q = zeros();

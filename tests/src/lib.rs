@@ -1,1 +1,3 @@
 //! The harness of the checks: what several of them need.
+
+pub mod examples;

@@ -17,7 +17,7 @@ use crate::circuit::{Circuit, NodeId, PartId};
 use crate::error::{Question, SimError};
 use crate::operating_point::operating_point;
 use crate::parts::Waveform;
-use crate::periodic::Settling;
+use crate::periodic::{Settling, rests};
 use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
 
@@ -115,7 +115,8 @@ impl PowerOf {
     /// Answers from the operating point; `progress` is told the number of levels solved so far.
     ///
     /// # Errors
-    /// [`Question::NoSignal`] when nothing reaches the load, and those of the operating point.
+    /// [`Question::NoSignal`] when nothing reaches the load, [`SimError::Oscillates`] when the amplifier
+    /// does so by itself, and those of the operating point.
     pub fn run(
         &self,
         circuit: &Circuit,
@@ -126,6 +127,7 @@ impl PowerOf {
         let mut rest = system.workspace();
         self.drive(system, 0.0, &mut rest)?;
         operating_point(system, tolerances, &mut rest)?;
+        rests(system, tolerances, &rest)?;
         let bench = level::Bench::new(self, circuit, system, &rest);
         let solve = |drive: f64| bench.level(drive, tolerances);
 

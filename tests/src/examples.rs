@@ -1,0 +1,145 @@
+//! The amplifiers of `examples/`, read and compiled.
+
+use std::path::PathBuf;
+
+use sim::SimError;
+use sim::file::Amplifier;
+use sim::measure::power::PowerOf;
+use sim::operating_point::operating_point;
+use sim::parts::Waveform;
+use sim::periodic::{Period, Settling, settle};
+use sim::{System, Tolerances, Workspace};
+
+/// A folder of `examples/` and drives at which its amplifier is tested.
+#[derive(Clone, Copy, Debug)]
+pub struct Example {
+    /// The folder.
+    pub name: &'static str,
+    /// Peak of the generator for about half of the rated power, V.
+    pub half_power: f64,
+    /// Peak of the generator that drives the output stage into grid current and cut-off, V.
+    pub overdrive: f64,
+}
+
+/// All of them.
+pub const EXAMPLES: [Example; 3] = [
+    Example {
+        name: "01_single_ended_6v6",
+        half_power: 0.18,
+        overdrive: 0.6,
+    },
+    Example {
+        name: "02_hall_2a3_push_pull",
+        half_power: 0.22,
+        overdrive: 0.7,
+    },
+    Example {
+        name: "03_el84_push_pull_feedback",
+        half_power: 0.44,
+        overdrive: 1.4,
+    },
+];
+
+/// An amplifier with its equations.
+#[derive(Debug)]
+pub struct Opened {
+    /// As read.
+    pub amplifier: Amplifier,
+    /// Its equations.
+    pub system: System,
+}
+
+impl Example {
+    /// Its amplifier file.
+    ///
+    /// # Panics
+    /// When it is not there.
+    pub fn text(&self) -> String {
+        let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+            .join("../examples")
+            .join(self.name);
+        std::fs::read_to_string(folder.join("amplifier.toml")).expect("the example is there")
+    }
+
+    /// Reads the file with these settings before its own, e.g. `("R16", "1k")`.
+    ///
+    /// # Panics
+    /// When the file has faults.
+    pub fn open(&self, set: &[(&str, &str)]) -> Opened {
+        Opened::read(&self.text(), set)
+    }
+}
+
+impl Opened {
+    /// From the text of an amplifier file.
+    ///
+    /// # Panics
+    /// When the text has faults.
+    pub fn read(text: &str, set: &[(&str, &str)]) -> Self {
+        let set: Vec<(String, String)> = set
+            .iter()
+            .map(|(part, value)| ((*part).to_owned(), (*value).to_owned()))
+            .collect();
+        let amplifier = sim::file::read(text, &set).expect("a file without faults");
+        let system = amplifier
+            .circuit
+            .compile()
+            .expect("a circuit without faults");
+        Self { amplifier, system }
+    }
+
+    /// The question of its bench.
+    pub fn bench(&self) -> PowerOf {
+        PowerOf::bench(&self.amplifier.bench)
+    }
+
+    /// At rest, the generator set to a sine of that peak, V, at the test frequency.
+    ///
+    /// # Errors
+    /// Those of the operating point.
+    pub fn driven(&self, amplitude: f64) -> Result<Workspace, SimError> {
+        let mut ws = self.system.workspace();
+        operating_point(&self.system, &Tolerances::default(), &mut ws)?;
+        let generator = self.amplifier.bench.generator;
+        for (part, waveform) in self.system.sources().zip(&mut ws.waveforms) {
+            if part == generator {
+                let frequency = self.amplifier.bench.frequency;
+                *waveform = Waveform::Sine {
+                    amplitude,
+                    frequency,
+                    phase: 0.0,
+                    offset: 0.0,
+                };
+            }
+        }
+        Ok(ws)
+    }
+
+    /// The period of the test frequency, s.
+    pub fn cycle(&self) -> f64 {
+        1.0 / self.amplifier.bench.frequency
+    }
+
+    /// A settled period from `ws`.
+    ///
+    /// # Errors
+    /// Those of settling.
+    pub fn settle(&self, settling: &Settling, ws: &mut Workspace) -> Result<Period, SimError> {
+        settle(
+            &self.system,
+            self.cycle(),
+            settling,
+            &Tolerances::default(),
+            ws,
+        )
+    }
+
+    /// The unknowns at the ends of the load.
+    pub fn load(&self) -> (usize, usize) {
+        let (a, b) = self.amplifier.bench.load_nodes;
+        (
+            self.system.voltage_of(a) as usize,
+            self.system.voltage_of(b) as usize,
+        )
+    }
+}
