@@ -17,6 +17,7 @@
 use nalgebra::{DMatrix, DVector, Dyn, LU, Schur};
 
 use crate::error::SimError;
+use crate::parts::Waveform;
 use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
 use crate::transient::sensitivity::Sensitivity;
@@ -149,23 +150,26 @@ pub fn settle(
     })
 }
 
-/// Whether the operating point in `ws.x` is one the circuit stays in, all sources being still: an
-/// amplifier that oscillates by itself is told at once and not after hundreds of cycles that never
-/// close.
+/// Whether the operating point in `ws.x` is one the circuit stays in, every source held at its steady
+/// part: an amplifier that oscillates by itself is told at once and not after hundreds of cycles that
+/// never close.
 ///
 /// # Errors
 /// [`SimError::Oscillates`] when a disturbance of it grows, [`SimError::Stuck`] when a step fails.
 pub fn rests(system: &System, tolerances: &Tolerances, ws: &Workspace) -> Result<(), SimError> {
-    /// s; the first shows what grows by more than 10 in a second and is too short for rounding to grow
-    /// to a signal, the second what grows by a tenth of that.
+    /// s; the first shows what grows by more than e^10 in a second and is too short for rounding to
+    /// grow to a signal, the second what grows by more than e^0.1.
     const LOOKS: [f64; 2] = [1e-5, 1e-3];
     const SAMPLES: usize = 16;
+    let settling = Settling {
+        samples: SAMPLES,
+        ..Settling::default()
+    };
     for duration in LOOKS {
-        let settling = Settling {
-            samples: SAMPLES,
-            ..Settling::default()
-        };
         let mut ws = ws.clone();
+        for waveform in &mut ws.waveforms {
+            *waveform = Waveform::Dc(waveform.at_rest());
+        }
         let mut run = Run::new(system, duration, &settling, tolerances, &mut ws);
         let residual = run.cycle(true, &mut ws)?;
         let shooter = Shooter::new(&run);
