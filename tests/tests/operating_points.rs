@@ -162,7 +162,7 @@ fn perturbed_copies_are_solved() {
                 }
             }
             Err(error) => {
-                unsolved.push(format!("copy {seed} of {}: {error}", EXAMPLES[which].name))
+                unsolved.push(format!("copy {seed} of {}: {error}", EXAMPLES[which].name));
             }
         }
     }
