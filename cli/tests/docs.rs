@@ -65,7 +65,9 @@ fn number(word: &str) -> Option<(f64, f64)> {
         .unwrap_or(word.len());
     let digits = &word[..end];
     let value: f64 = digits.parse().ok()?;
-    let decimals = digits.split_once('.').map_or(0, |(_, decimals)| decimals.len());
+    let decimals = digits
+        .split_once('.')
+        .map_or(0, |(_, decimals)| decimals.len());
     // A three-figure number without a point may stand for hundreds rounded to units.
     Some((value, 10_f64.powi(-(decimals as i32))))
 }
@@ -78,8 +80,10 @@ fn same_word(ours: &str, printed: &str) -> bool {
 }
 
 fn same_line(ours: &str, printed: &str) -> bool {
-    let (ours, printed): (Vec<_>, Vec<_>) =
-        (ours.split_whitespace().collect(), printed.split_whitespace().collect());
+    let (ours, printed): (Vec<_>, Vec<_>) = (
+        ours.split_whitespace().collect(),
+        printed.split_whitespace().collect(),
+    );
     ours.len() == printed.len() && ours.iter().zip(&printed).all(|(a, b)| same_word(a, b))
 }
 
@@ -116,9 +120,19 @@ fn every_page_prints_what_the_program_prints() {
     for page in pages() {
         let commands = shown(&page);
         assert!(!commands.is_empty(), "{} shows no command", page.display());
-        for Shown { page, command, expected } in commands {
+        for Shown {
+            page,
+            command,
+            expected,
+        } in commands
+        {
             let mut words = command.split_whitespace();
-            assert_eq!(words.next(), Some("gridleak"), "{}: {command}", page.display());
+            assert_eq!(
+                words.next(),
+                Some("gridleak"),
+                "{}: {command}",
+                page.display()
+            );
             let output = Command::new(env!("CARGO_BIN_EXE_gridleak"))
                 .args(words)
                 .current_dir(root())
@@ -128,11 +142,17 @@ fn every_page_prints_what_the_program_prints() {
             let text = String::from_utf8(output.stdout).expect("the output is text");
             run += 1;
             if let Some(line) = missing(&text.lines().collect::<Vec<_>>(), &expected) {
-                faults.push(format!("{}: `{command}` does not print\n  {line}", page.display()));
+                faults.push(format!(
+                    "{}: `{command}` does not print\n  {line}",
+                    page.display()
+                ));
             }
         }
     }
-    assert!(run >= 7, "the README and three examples show at least seven commands, not {run}");
+    assert!(
+        run >= 7,
+        "the README and three examples show at least seven commands, not {run}"
+    );
     assert!(faults.is_empty(), "{}", faults.join("\n"));
 }
 
@@ -165,5 +185,9 @@ fn the_circuit_of_the_readme_reads() {
         .arg(&file)
         .output()
         .expect("the program runs");
-    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    assert!(
+        output.status.success(),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
 }

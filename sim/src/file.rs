@@ -14,6 +14,7 @@ mod log;
 mod magnetics;
 mod nearest;
 mod parts;
+mod signal;
 mod transformer;
 mod valve;
 mod windings;

@@ -161,6 +161,16 @@ pub enum Waveform {
 }
 
 impl Waveform {
+    /// Two tones of the two frequencies, Hz, that share the peak, V; `ratio` is the first tone's
+    /// amplitude over the second's.
+    pub fn two_tone(peak: f64, ratio: f64, (first, second): (f64, f64)) -> Self {
+        let share = ratio / (1.0 + ratio);
+        Self::TwoTone {
+            first: (peak * share, first),
+            second: (peak * (1.0 - share), second),
+        }
+    }
+
     /// Volts at time `t`, s. On an edge the value after it.
     pub fn at(&self, t: f64) -> f64 {
         use std::f64::consts::TAU;
@@ -247,7 +257,9 @@ pub struct Switch {
 
 /// A moving-coil loudspeaker by its published small-signal parameters.
 ///
-///     Z = Re + jωLe + (Res ‖ jωLces ‖ 1/jωCmes)
+/// ```text
+/// Z = Re + jωLe + (Res ‖ jωLces ‖ 1/jωCmes)
+/// ```
 ///
 /// Source   Thiele, JAES 19 (1971); Small, JAES 20 (1972) (from memory)
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -379,6 +379,17 @@ fn read(digits: &str, suffix: &str, unit: Unit) -> Read {
     }
 }
 
+/// A ratio of two plain numbers such as "4:1", both more than zero.
+pub fn ratio(text: &str) -> Option<f64> {
+    let (first, second) = text.split_once(':')?;
+    let positive = |text: &str| {
+        let value = Quantity::parse(text, Unit::Number).ok()?;
+        (value > 0.0).then_some(value)
+    };
+    let ratio = positive(first)? / positive(second)?;
+    (ratio.is_finite() && ratio > 0.0).then_some(ratio)
+}
+
 /// Digits and their power of ten, read as one number.
 fn finish(text: &str, digits: &str, exponent: i32) -> Result<f64, QuantityError> {
     let bad = || QuantityError::NotANumber {

@@ -13,6 +13,10 @@ use crate::failure::Failure;
 
 /// What can be asked.
 #[derive(Debug, Subcommand)]
+#[allow(
+    clippy::large_enum_variant,
+    reason = "one of it is made in the life of the program"
+)]
 pub(crate) enum Command {
     /// Every voltage, current and dissipation with no signal, and what is over its rating.
     Voltages(voltages::Arguments),

@@ -59,23 +59,45 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
 /// A cycle of the test tone does not repeat while an AC supply runs at its own frequency; that is said
 /// rather than that the amplifier might oscillate.
 fn unsettled(error: SimError, amplifier: &Amplifier) -> Failure {
-    let alternating = amplifier.circuit.parts().find(|(id, placed)| {
-        let Part::Source(source) = &placed.part else {
-            return false;
-        };
-        *id != amplifier.bench.generator
-            && matches!(source.waveform, Waveform::Sine { amplitude, .. } if amplitude > 0.0)
-    });
-    match (&error, alternating) {
-        (SimError::NotPeriodic { .. }, Some((_, placed))) => {
-            let name = &placed.name;
-            let message = format!("{error}: {name} alternates at a frequency of its own");
+    let alternating: Vec<&str> = amplifier
+        .circuit
+        .parts()
+        .filter(|(id, placed)| {
+            *id != amplifier.bench.generator
+                && matches!(&placed.part, Part::Source(source) if alternates(&source.waveform))
+        })
+        .map(|(_, placed)| placed.name.as_str())
+        .collect();
+    match (&error, alternating.as_slice()) {
+        (_, []) => Failure::Run(error),
+        (SimError::NotPeriodic { .. }, names) => {
+            let message = match names {
+                [name] => format!("{error}: {name} alternates at a frequency of its own"),
+                _ => format!(
+                    "{error}: {} alternate at frequencies of their own",
+                    names.join(" and ")
+                ),
+            };
+            let settings: String = names
+                .iter()
+                .map(|name| format!(" --set {name}=0V"))
+                .collect();
             let help = format!(
-                "replace {name} and its rectifier by the DC supply they make, or leave it out with --set {name}=0V"
+                "replace an AC supply and its rectifier by the DC supply they make, or leave out what alternates with{settings}"
             );
             Failure::NoAnswer(Diagnostic::plain(Id::NotPeriodic, message, help))
         }
         _ => Failure::Run(error),
+    }
+}
+
+/// Whether a source moves while nothing is put in.
+fn alternates(waveform: &Waveform) -> bool {
+    match waveform {
+        Waveform::Sine { amplitude, .. } | Waveform::Square { amplitude, .. } => *amplitude > 0.0,
+        Waveform::TwoTone { first, second } => first.0 > 0.0 || second.0 > 0.0,
+        Waveform::Samples { .. } => true,
+        _ => false,
     }
 }
 

@@ -6,7 +6,7 @@ use serde::Serialize;
 use sim::measure::voltages::voltages;
 use sim::measure::waveform::{Traces, WaveformOf};
 use sim::parts::Waveform;
-use sim::quantity::{Quantity, Unit, engineering};
+use sim::quantity::{Quantity, Unit, engineering, ratio};
 use sim::transient::Method;
 use sim::{NodeId, Tolerances};
 
@@ -39,8 +39,19 @@ pub(crate) struct Arguments {
     #[arg(long, value_name = "HERTZ", default_value = "96kHz")]
     rate: String,
     /// A square wave instead of a sine.
-    #[arg(long)]
+    #[arg(long, conflicts_with = "second_frequency")]
     square: bool,
+    /// A second tone; both share the peak of --drive.
+    #[arg(long, value_name = "HERTZ")]
+    second_frequency: Option<String>,
+    /// Amplitude of the first tone to that of the second.
+    #[arg(
+        long,
+        value_name = "RATIO",
+        default_value = "4:1",
+        requires = "second_frequency"
+    )]
+    ratio: String,
     /// Write the samples to this file.
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
@@ -64,6 +75,10 @@ struct Answer<'a> {
     drive: f64,
     /// Hz.
     frequency: f64,
+    /// Hz; none with one tone.
+    second_frequency: Option<f64>,
+    /// What the generator gives, in words.
+    wave: &'static str,
     #[serde(flatten)]
     traces: &'a Traces,
 }
@@ -83,6 +98,22 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
         Some(text) => quantity("--frequency", text, Unit::Hertz, f64::MIN_POSITIVE)?,
         None => opened.amplifier.bench.frequency,
     };
+    let second_frequency = match &arguments.second_frequency {
+        Some(text) => Some(quantity(
+            "--second-frequency",
+            text,
+            Unit::Hertz,
+            f64::MIN_POSITIVE,
+        )?),
+        None => None,
+    };
+    let ratio = ratio(&arguments.ratio).ok_or_else(|| {
+        Failure::plain(
+            Id::BadValue,
+            format!("--ratio {} cannot be read", arguments.ratio),
+            "write e.g. 4:1",
+        )
+    })?;
     if duration * rate > MOST_SAMPLES {
         let message = format!(
             "--for {} at --rate {} is too many samples",
@@ -114,18 +145,18 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
         .sources()
         .position(|part| part == opened.amplifier.bench.generator)
     {
-        ws.waveforms[place] = if arguments.square {
-            Waveform::Square {
+        ws.waveforms[place] = match second_frequency {
+            Some(second) => Waveform::two_tone(drive, ratio, (frequency, second)),
+            None if arguments.square => Waveform::Square {
                 amplitude: drive,
                 frequency,
-            }
-        } else {
-            Waveform::Sine {
+            },
+            None => Waveform::Sine {
                 amplitude: drive,
                 frequency,
                 phase: 0.0,
                 offset: 0.0,
-            }
+            },
         };
     }
     let bar = progress::bar(BAR, "following the circuit");
@@ -145,6 +176,12 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
         nodes: &names,
         drive,
         frequency,
+        second_frequency,
+        wave: match second_frequency {
+            Some(_) => "two tone",
+            None if arguments.square => "square",
+            None => "sine",
+        },
         traces: &traces,
     };
     if options.json {
@@ -227,6 +264,19 @@ fn picture(opened: &Opened, names: &[String], traces: &Traces) -> Result<String,
     })
 }
 
+/// What the generator gives.
+fn generator(answer: &Answer<'_>) -> String {
+    let frequency = engineering(answer.frequency, Unit::Hertz);
+    let peak = engineering(answer.drive, Unit::Volt);
+    match answer.second_frequency {
+        Some(second) => format!(
+            "{peak} peak, two tones at {frequency} and {}",
+            engineering(second, Unit::Hertz)
+        ),
+        None => format!("{peak} peak, {} at {frequency}", answer.wave),
+    }
+}
+
 fn summary(opened: &Opened, answer: &Answer<'_>, duration: f64) -> String {
     let mut sheet = Sheet::new(&["node", "least", "mean", "greatest", "rms about the mean"]);
     for (name, volts) in answer.nodes.iter().zip(&answer.traces.volts) {
@@ -240,10 +290,9 @@ fn summary(opened: &Opened, answer: &Answer<'_>, duration: f64) -> String {
         sheet.row(row);
     }
     format!(
-        "{}\n\nFrom rest, generator {} peak at {}, for {}.\n\n{}",
+        "{}\n\nFrom rest, generator {}, for {}.\n\n{}",
         opened.amplifier.title,
-        engineering(answer.drive, Unit::Volt),
-        engineering(answer.frequency, Unit::Hertz),
+        generator(answer),
         engineering(duration, Unit::Second),
         sheet.print("Traces", 1)
     )

@@ -158,7 +158,7 @@ fn kind(kind: &FileErrorKind) -> Words {
             "the first key says what the part is",
             did_you_mean(
                 *nearest,
-                "kinds of parts: resistor, capacitor, electrolytic, inductor, choke, transformer, autotransformer, valve, diode, pot, switch, supply, ac_supply, loudspeaker",
+                "kinds of parts: resistor, capacitor, electrolytic, inductor, choke, transformer, autotransformer, valve, diode, pot, switch, supply, ac_supply, signal, loudspeaker",
             ),
         ),
         K::KindNotFirst { part, kind } => words(
@@ -311,6 +311,26 @@ fn kind(kind: &FileErrorKind) -> Words {
             format!("nobody makes a pot of law `{found}`"),
             "unknown law",
             "law = \"linear\", \"log\" or \"reverse log\"",
+        ),
+        K::UnknownWave { found } => words(
+            Id::UnknownWave,
+            format!("no signal has the wave `{found}`"),
+            "unknown wave",
+            "wave = \"sine\", \"square\" or \"two tone\"",
+        ),
+        K::ToneCount { wanted, found } => words(
+            Id::Tones,
+            if *wanted == 2 {
+                "a signal of two tones has two frequencies".to_owned()
+            } else {
+                "a signal of one tone has one frequency".to_owned()
+            },
+            format!("{found} here"),
+            if *wanted == 2 {
+                "write it like frequency = [\"60Hz\", \"7kHz\"]"
+            } else {
+                "write it like frequency = \"1kHz\"; two frequencies are for wave = \"two tone\""
+            },
         ),
         K::UnknownPosition {
             part,

@@ -78,7 +78,7 @@ ids! {
     /// Matters  A parts list is read from the left: what it is, then where it is.
     /// Example  R1 = { resitor = "47k", between = ["a", "ht"] }
     /// Mend     Put the kind first: resistor, capacitor, electrolytic, inductor, choke, transformer,
-    /// autotransformer, valve, diode, pot, switch, supply, ac_supply or loudspeaker.
+    /// autotransformer, valve, diode, pot, switch, supply, ac_supply, signal or loudspeaker.
     UnknownKind = "unknown-kind",
     /// Means    A list, a text or a number stands where another of them belongs.
     /// Matters  It cannot be guessed what was meant.
@@ -150,6 +150,16 @@ ids! {
     /// Example  law = "audio taper"
     /// Mend     law = "linear", "log" or "reverse log".
     UnknownLaw = "unknown-law",
+    /// Means    A signal of a shape there is none of.
+    /// Matters  Distortion of every kind is measured with its own signal.
+    /// Example  wave = "triangle"
+    /// Mend     wave = "sine", "square" or "two tone".
+    UnknownWave = "unknown-wave",
+    /// Means    A signal with more or fewer frequencies than its shape has tones.
+    /// Matters  Which of them is meant cannot be guessed.
+    /// Example  wave = "two tone", frequency = "60Hz"
+    /// Mend     frequency = ["60Hz", "7kHz"] for two tones, frequency = "1kHz" for a sine or square wave.
+    Tones = "tones",
     /// Means    The switch has no such position.
     /// Matters  It would be joined to nothing.
     /// Example  switch = "brite"
@@ -216,6 +226,12 @@ ids! {
     /// Example  an amplifier that motor-boats
     /// Mend     See with `waveform` what it does; check feedback and decoupling.
     NotPeriodic = "not-periodic",
+    /// Means    A disturbance of the voltages at rest, or of a settled cycle, grows by itself.
+    /// Matters  The amplifier howls, motor-boats or burns valves unheard; no figure of power holds.
+    /// Example  feedback joined the wrong way round, or grids without stopper resistors
+    /// Mend     Swap the ends of the winding that feeds back, fit stoppers, reduce the feedback, look at
+    ///          leakage inductance and decoupling.
+    Oscillates = "oscillates",
     /// Means    Nothing in the circuit determines a voltage or current.
     /// Matters  Any figure would be as good as another.
     /// Example  a winding joined to the rest nowhere

@@ -24,6 +24,10 @@ pub(crate) fn of_sim(error: &SimError) -> Diagnostic {
             Id::NotPeriodic,
             "the amplifier may oscillate or motor-boat: see what it does with `gridleak waveform`",
         ),
+        SimError::Oscillates { .. } => (
+            Id::Oscillates,
+            "high up: stopper resistors, leakage and winding capacitance, less feedback; low down: decoupling and coupling; at once: the sign of the feedback",
+        ),
         _ => (
             Id::CannotAsk,
             "follow the signal from the generator to the load",

@@ -12,7 +12,7 @@ use crate::parts::{Part, Source, Waveform};
 use crate::quantity::Unit;
 
 /// Source resistance of a generator of which nothing is said, Ω: the usual output of bench generators.
-const GENERATOR_OHMS: f64 = 600.0;
+pub(super) const GENERATOR_OHMS: f64 = 600.0;
 /// Hz; the frequency at which amplifiers are compared (IEC 60268-3, from memory).
 const TEST_FREQUENCY: f64 = 1e3;
 /// Ratio; the limit for rated power of amplifiers without feedback, by custom.

@@ -239,6 +239,20 @@ pub enum FileErrorKind {
         /// What was asked for.
         found: String,
     },
+    /// A shape no signal has.
+    #[error("wave `{found}` is unknown")]
+    UnknownWave {
+        /// What was asked for.
+        found: String,
+    },
+    /// Too few or too many frequencies for the shape of the signal.
+    #[error("`frequency` lists {found} tones, not {wanted}")]
+    ToneCount {
+        /// Tones of the shape.
+        wanted: usize,
+        /// Tones given.
+        found: usize,
+    },
     /// A position the switch does not have.
     #[error("switch {part} has no position `{found}`")]
     UnknownPosition {

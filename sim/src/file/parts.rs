@@ -9,7 +9,7 @@ use super::error::{Bounds, FileErrorKind};
 use super::fields::{Fields, Text, read_either};
 use super::log::{Log, NodeRef, Place};
 use super::nearest::nearest;
-use super::{controls, ends, magnetics, transformer, valve};
+use super::{controls, ends, magnetics, signal, transformer, valve};
 use crate::circuit::Ratings;
 use crate::parts::{Capacitor, Part, Resistor};
 use crate::quantity::{Quantity, Unit};
@@ -88,6 +88,7 @@ const KINDS: &[Kind] = &[
     kind("switch", "switch", Some("switch"), controls::switch),
     kind("supply", "supply", Some("supply"), ends::supply),
     kind("ac_supply", "AC supply", Some("ac_supply"), ends::ac_supply),
+    kind("signal", "signal", Some("signal"), signal::signal),
     kind(
         "loudspeaker",
         "loudspeaker",

@@ -3,7 +3,7 @@
 use proptest::prelude::*;
 
 use super::{Amplifier, FileErrorKind, NoteKind, read};
-use crate::parts::{Part, Transformer};
+use crate::parts::{Part, Transformer, Waveform};
 use crate::quantity::{Quantity, Unit};
 
 const AMPLIFIER: &str = r#"
@@ -109,6 +109,80 @@ fn a_value_set_from_outside_goes_before_the_file() {
             .iter()
             .all(|fault| matches!(fault.kind, FileErrorKind::Set { .. }) && fault.span == (0..0))
     );
+}
+
+/// The source of a line `G1` in an otherwise good file, and how much of it was assumed.
+fn signal(keys: &str) -> (crate::parts::Source, usize) {
+    let line =
+        format!("G1 = {{ signal = {keys}, positive = \"in\", negative = \"chassis\" }}\nLS1 =");
+    let read = amplifier(&AMPLIFIER.replace("LS1 =", &line), &[]);
+    let Part::Source(source) = part(&read, "G1") else {
+        panic!()
+    };
+    let assumed = read.notes.iter().filter(|note| note.part == "G1").count();
+    (source.clone(), assumed)
+}
+
+#[test]
+fn a_signal_is_stated_by_its_peak() {
+    let (sine, assumed) = signal("\"0.2V\", frequency = \"1kHz\"");
+    assert_eq!((sine.resistance, assumed), (600.0, 1));
+    assert_eq!(sine.waveform.at(0.25e-3), 0.2, "a quarter of a cycle");
+    let (square, assumed) =
+        signal("\"0.2V\", wave = \"square\", frequency = \"1kHz\", resistance = \"10k\"");
+    assert_eq!((square.resistance, assumed), (10e3, 0));
+    assert_eq!(
+        (square.waveform.at(0.1e-3), square.waveform.at(0.6e-3)),
+        (0.2, -0.2)
+    );
+    let tones =
+        "\"1V\", wave = \"two tone\", frequency = [\"60Hz\", \"7kHz\"], resistance = \"0R\"";
+    let (two, assumed) = signal(tones);
+    assert_eq!(assumed, 1, "4:1 is taken");
+    let Waveform::TwoTone { first, second } = two.waveform else {
+        panic!()
+    };
+    assert_eq!((first.1, second.1), (60.0, 7e3));
+    assert!((first.0 - 0.8).abs() < 1e-15 && (second.0 - 0.2).abs() < 1e-15);
+    let (even, assumed) = signal(&format!("{tones}, ratio = \"1:1\""));
+    assert_eq!(assumed, 0);
+    let shares = (0.5, 60.0);
+    assert!(matches!(even.waveform, Waveform::TwoTone { first, .. } if first == shares));
+}
+
+#[test]
+fn a_signal_with_the_keys_of_another_wave_is_a_fault() {
+    let fault = |keys: &str| {
+        let line = format!(
+            "G1 = {{ signal = \"1V\", {keys}, positive = \"in\", negative = \"0V\" }}\nLS1 ="
+        );
+        let mut faults = read(&AMPLIFIER.replace("LS1 =", &line), &[]).unwrap_err();
+        assert_eq!(faults.len(), 1, "{faults:?}");
+        faults.remove(0).kind
+    };
+    let tones = |keys: &str| match fault(keys) {
+        FileErrorKind::ToneCount { wanted, found } => (wanted, found),
+        other => panic!("{other:?}"),
+    };
+    let two = "wave = \"two tone\", frequency =";
+    assert_eq!(tones("frequency = [\"60Hz\", \"7kHz\"]"), (1, 2));
+    assert_eq!(tones(&format!("{two} \"60Hz\"")), (2, 1));
+    assert_eq!(tones(&format!("{two} [\"1Hz\", \"2Hz\", \"3Hz\"]")), (2, 3));
+    assert!(matches!(
+        fault("frequency = \"60Hz\", ratio = \"4:1\""),
+        FileErrorKind::Needs { .. }
+    ));
+    assert!(matches!(
+        fault("wave = \"two tone\""),
+        FileErrorKind::MissingKey {
+            key: "frequency",
+            ..
+        }
+    ));
+    assert!(matches!(
+        fault("wave = \"saw\", frequency = \"60Hz\""),
+        FileErrorKind::UnknownWave { .. }
+    ));
 }
 
 #[test]

@@ -153,6 +153,27 @@ fn values_are_printed_as_the_trade_prints_them() {
     }
 }
 
+#[test]
+fn a_ratio_is_two_positive_numbers() {
+    for (text, value) in [("4:1", 4.0), ("1 : 2.5", 0.4), (" 3:3", 1.0)] {
+        assert_eq!(super::ratio(text), Some(value), "{text}");
+    }
+    for text in [
+        "4",
+        "4:",
+        ":1",
+        "4:1:1",
+        "0:1",
+        "4:0",
+        "-4:1",
+        "4V:1V",
+        "1e300:1e-300",
+        "four to one",
+    ] {
+        assert_eq!(super::ratio(text), None, "{text}");
+    }
+}
+
 fn unit() -> impl Strategy<Value = Unit> {
     proptest::sample::select(Unit::ALL.to_vec())
 }
