@@ -40,17 +40,36 @@ pub enum SimError {
         /// Change from cycle to cycle, relative.
         residual: f64,
     },
-    /// A settled cycle exists, but a disturbance grows from cycle to cycle: the circuit oscillates.
-    #[error("the amplifier oscillates: a disturbance grows {growth:.3} times in {duration:.6} s")]
+    /// A disturbance grows by itself: no state the circuit stays in.
+    #[error("{}", oscillation(*frequency, *rate))]
     Oscillates {
-        /// Growth over one cycle.
-        growth: f64,
-        /// Length of the cycle, s.
-        duration: f64,
+        /// Of the oscillation, Hz; zero when it runs away without swinging, none when it only shows
+        /// from cycle to cycle of a signal.
+        frequency: Option<f64>,
+        /// Growth, 1/s: e-fold in its reciprocal.
+        rate: f64,
     },
     /// The question does not fit the circuit.
     #[error("{0}")]
     Question(Question),
+}
+
+fn oscillation(frequency: Option<f64>, rate: f64) -> String {
+    let grows = crate::quantity::engineering(1.0 / rate, crate::quantity::Unit::Second);
+    match frequency {
+        Some(hertz) if hertz > 0.0 => {
+            let at = crate::quantity::engineering(hertz, crate::quantity::Unit::Hertz);
+            format!(
+                "the amplifier oscillates by itself at about {at}, growing 2.7 times every {grows}"
+            )
+        }
+        Some(_) => {
+            format!("the amplifier does not stay at rest: it runs away, 2.7 times every {grows}")
+        }
+        None => format!(
+            "the amplifier does not stay settled: a disturbance grows 2.7 times every {grows}"
+        ),
+    }
 }
 
 /// Why a question cannot be asked of this circuit.

@@ -21,6 +21,7 @@ pub mod parts;
 pub mod periodic;
 pub mod quantity;
 pub mod spectrum;
+pub mod stability;
 pub mod system;
 pub mod tolerances;
 pub mod topology;

@@ -17,7 +17,6 @@
 use nalgebra::{DMatrix, DVector, Dyn, LU, Schur};
 
 use crate::error::SimError;
-use crate::parts::Waveform;
 use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
 use crate::transient::sensitivity::Sensitivity;
@@ -150,34 +149,6 @@ pub fn settle(
     })
 }
 
-/// Whether the operating point in `ws.x` is one the circuit stays in, every source held at its steady
-/// part: an amplifier that oscillates by itself is told at once and not after hundreds of cycles that
-/// never close.
-///
-/// # Errors
-/// [`SimError::Oscillates`] when a disturbance of it grows, [`SimError::Stuck`] when a step fails.
-pub fn rests(system: &System, tolerances: &Tolerances, ws: &Workspace) -> Result<(), SimError> {
-    /// s; the first shows what grows by more than e^10 in a second and is too short for rounding to
-    /// grow to a signal, the second what grows by more than e^0.1.
-    const LOOKS: [f64; 2] = [1e-5, 1e-3];
-    const SAMPLES: usize = 16;
-    let settling = Settling {
-        samples: SAMPLES,
-        ..Settling::default()
-    };
-    for duration in LOOKS {
-        let mut ws = ws.clone();
-        for waveform in &mut ws.waveforms {
-            *waveform = Waveform::Dc(waveform.at_rest());
-        }
-        let mut run = Run::new(system, duration, &settling, tolerances, &mut ws);
-        let residual = run.cycle(true, &mut ws)?;
-        let shooter = Shooter::new(&run);
-        run.finish(residual, shooter.as_ref())?;
-    }
-    Ok(())
-}
-
 /// Cycles in progress.
 struct Run<'a> {
     system: &'a System,
@@ -274,8 +245,8 @@ impl<'a> Run<'a> {
         let multiplier = shooter.and_then(Shooter::multiplier);
         if let Some(multiplier) = multiplier.filter(|m| *m > 1.0 + NEUTRAL) {
             return Err(SimError::Oscillates {
-                growth: multiplier,
-                duration: self.duration,
+                frequency: None,
+                rate: multiplier.ln() / self.duration,
             });
         }
         Ok(Period {

@@ -128,14 +128,14 @@ impl Islands {
     }
 }
 
-/// Pairs of nodes between which the part carries direct current whatever the voltages.
+/// Pairs of nodes between which the part carries direct current whatever the voltages. The leakage of a
+/// capacitor is no path that anything may rely on.
 fn dc_paths(placed: &Placed) -> Vec<(NodeId, NodeId)> {
     let at = &placed.nodes;
     match &placed.part {
         Part::Resistor(_) | Part::Inductor(_) | Part::Source(_) | Part::Loudspeaker(_) => {
             vec![(at[0], at[1])]
         }
-        Part::Capacitor(c) if c.leakage > 0.0 => vec![(at[0], at[1])],
         Part::Transformer(_) => at.chunks_exact(2).map(|ends| (ends[0], ends[1])).collect(),
         Part::Pot(_) => vec![(at[0], at[1]), (at[1], at[2])],
         Part::Switch(s) => s

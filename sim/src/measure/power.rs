@@ -17,7 +17,8 @@ use crate::circuit::{Circuit, NodeId, PartId};
 use crate::error::{Question, SimError};
 use crate::operating_point::operating_point;
 use crate::parts::Waveform;
-use crate::periodic::{Settling, rests};
+use crate::periodic::Settling;
+use crate::stability::rests;
 use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
 
@@ -127,7 +128,7 @@ impl PowerOf {
         let mut rest = system.workspace();
         self.drive(system, 0.0, &mut rest)?;
         operating_point(system, tolerances, &mut rest)?;
-        rests(system, tolerances, &rest)?;
+        rests(system, &rest)?;
         let bench = level::Bench::new(self, circuit, system, &rest);
         let solve = |drive: f64| bench.level(drive, tolerances);
 

@@ -285,11 +285,8 @@ impl Stamps {
             ValveModel::Rectifier(rectifier) => {
                 let (&cathode, anodes) = at.split_last().expect("a rectifier has terminals");
                 for &anode in anodes {
-                    self.devices.push((
-                        id,
-                        AnyDevice::from(*rectifier),
-                        vec![anode, cathode],
-                    ));
+                    self.devices
+                        .push((id, AnyDevice::from(*rectifier), vec![anode, cathode]));
                 }
             }
         }

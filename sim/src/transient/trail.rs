@@ -68,7 +68,10 @@ impl Trail {
 }
 
 #[cfg(test)]
-#[allow(clippy::float_cmp, reason = "nothing may change where nothing is known")]
+#[allow(
+    clippy::float_cmp,
+    reason = "nothing may change where nothing is known"
+)]
 mod tests {
     use super::Trail;
 
