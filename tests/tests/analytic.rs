@@ -1,5 +1,7 @@
 //! Circuits with a closed form, by every method, and the order of every method.
 
+#![allow(clippy::print_stdout, reason = "the observed orders are worth reading")]
+
 use std::f64::consts::TAU;
 
 use models::core::Core;
@@ -16,7 +18,12 @@ fn resistor(r: f64) -> Part {
 }
 
 fn capacitor(c: f64) -> Part {
-    Part::Capacitor(Capacitor { c, esr: 0.0, leakage: 0.0, polar: false })
+    Part::Capacitor(Capacitor {
+        c,
+        esr: 0.0,
+        leakage: 0.0,
+        polar: false,
+    })
 }
 
 fn inductor(l: f64) -> Part {
@@ -30,11 +37,19 @@ fn inductor(l: f64) -> Part {
 }
 
 fn source(waveform: Waveform) -> Part {
-    Part::Source(Source { waveform, resistance: 0.0 })
+    Part::Source(Source {
+        waveform,
+        resistance: 0.0,
+    })
 }
 
 fn sine(amplitude: f64, frequency: f64) -> Waveform {
-    Waveform::Sine { amplitude, frequency, phase: 0.0, offset: 0.0 }
+    Waveform::Sine {
+        amplitude,
+        frequency,
+        phase: 0.0,
+        offset: 0.0,
+    }
 }
 
 /// A circuit of parts between numbered nodes, 0 the chassis.
@@ -43,15 +58,25 @@ fn circuit(parts: &[(&str, Part, [usize; 2])]) -> Circuit {
     for (name, part, at) in parts {
         let nodes: Vec<NodeId> = at
             .iter()
-            .map(|&k| if k == 0 { NodeId::CHASSIS } else { circuit.node(&format!("n{k}")) })
+            .map(|&k| {
+                if k == 0 {
+                    NodeId::CHASSIS
+                } else {
+                    circuit.node(&format!("n{k}"))
+                }
+            })
             .collect();
-        circuit.add(name, part.clone(), &nodes).expect("a well-formed circuit");
+        circuit
+            .add(name, part.clone(), &nodes)
+            .expect("a well-formed circuit");
     }
     circuit
 }
 
 fn volts(circuit: &Circuit, system: &System, node: usize) -> usize {
-    let id = circuit.find_node(&format!("n{node}")).expect("a known node");
+    let id = circuit
+        .find_node(&format!("n{node}"))
+        .expect("a known node");
     system.voltage_of(id) as usize
 }
 
@@ -121,7 +146,9 @@ fn rlc_exact(t: f64) -> f64 {
     let wd = (1.0 / (l * c) - s * s).sqrt();
     let c1 = -b;
     let c2 = (-a * w + s * c1) / wd;
-    a * (w * t).sin() + b * (w * t).cos() + (-s * t).exp() * (c1 * (wd * t).cos() + c2 * (wd * t).sin())
+    a * (w * t).sin()
+        + b * (w * t).cos()
+        + (-s * t).exp() * (c1 * (wd * t).cos() + c2 * (wd * t).sin())
 }
 
 /// 0.1 µF at 100 V discharging through a Child-law diode:  C v' = −K v^{3/2}.
@@ -213,7 +240,14 @@ fn saturating_inductor_draws_its_magnetising_current() {
     let current = |t: f64| {
         let (mut f, mut df) = ([0.0], [0.0]);
         let lambda = 200.0 / w * (1.0 - (w * t).cos());
-        core.eval(&[lambda], &[], &mut Local { f: &mut f, df: &mut df });
+        core.eval(
+            &[lambda],
+            &[],
+            &mut Local {
+                f: &mut f,
+                df: &mut df,
+            },
+        );
         f[0]
     };
     let circuit = circuit(&[
@@ -237,8 +271,7 @@ fn saturating_inductor_draws_its_magnetising_current() {
     // The peak flux is 1.27 Wb, 2.5 times the knee: the current peaks far above the linear 0.13 A.
     assert!(current(0.01) > 0.5);
     for method in Method::ALL {
-        let error =
-            worst(&system, method, (0.04, 1600), rest, |x| x[at], current) / current(0.01);
+        let error = worst(&system, method, (0.04, 1600), rest, |x| x[at], current) / current(0.01);
         assert!(error < allowed(method), "{method:?}: {error:.1e}");
     }
 }
@@ -271,7 +304,16 @@ fn every_method_has_its_order() {
             false
         };
         let order = observed_order(
-            |steps| worst(&system, method, (1e-3, steps), start, |x| x[at], child_exact),
+            |steps| {
+                worst(
+                    &system,
+                    method,
+                    (1e-3, steps),
+                    start,
+                    |x| x[at],
+                    child_exact,
+                )
+            },
             40 * fine,
         );
         check_order(method, "Child-law discharge", order);
@@ -281,5 +323,8 @@ fn every_method_has_its_order() {
 fn check_order(method: Method, problem: &str, observed: f64) {
     println!("{method:?}, {problem}: order {observed:.3}");
     let stated = f64::from(method.order());
-    assert!((observed - stated).abs() < 0.1, "{method:?}, {problem}: order {observed:.3}");
+    assert!(
+        (observed - stated).abs() < 0.1,
+        "{method:?}, {problem}: order {observed:.3}"
+    );
 }

@@ -18,12 +18,22 @@ fn resistor(r: f64) -> Part {
 }
 
 fn capacitor(c: f64) -> Part {
-    Part::Capacitor(Capacitor { c, esr: 0.0, leakage: 0.0, polar: false })
+    Part::Capacitor(Capacitor {
+        c,
+        esr: 0.0,
+        leakage: 0.0,
+        polar: false,
+    })
 }
 
 fn sine(amplitude: f64, frequency: f64, resistance: f64) -> Part {
     Part::Source(Source {
-        waveform: Waveform::Sine { amplitude, frequency, phase: 0.0, offset: 0.0 },
+        waveform: Waveform::Sine {
+            amplitude,
+            frequency,
+            phase: 0.0,
+            offset: 0.0,
+        },
         resistance,
     })
 }
@@ -32,21 +42,35 @@ fn sine(amplitude: f64, frequency: f64, resistance: f64) -> Part {
 fn put(circuit: &mut Circuit, name: &str, part: Part, at: &[&str]) {
     let nodes: Vec<NodeId> = at
         .iter()
-        .map(|node| if *node == "0" { NodeId::CHASSIS } else { circuit.node(node) })
+        .map(|node| {
+            if *node == "0" {
+                NodeId::CHASSIS
+            } else {
+                circuit.node(node)
+            }
+        })
         .collect();
-    circuit.add(name, part, &nodes).expect("the published circuit is well formed");
+    circuit
+        .add(name, part, &nodes)
+        .expect("the published circuit is well formed");
 }
 
 /// Runs from the given node voltages in `steps` steps of Radau IIA(5) and returns all unknowns.
 fn run(circuit: &Circuit, start: &[(&str, f64)], until: f64, steps: u32) -> impl Fn(&str) -> f64 {
-    let system = circuit.compile().expect("the published circuit is well formed");
+    let system = circuit
+        .compile()
+        .expect("the published circuit is well formed");
     let mut ws = system.workspace();
     let places: Vec<(String, usize)> = circuit
         .nodes()
         .map(|(node, name)| (name.to_owned(), system.voltage_of(node) as usize))
         .collect();
     let place = move |name: &str| {
-        places.iter().find(|(known, _)| known == name).map(|(_, at)| *at).expect("a known node")
+        places
+            .iter()
+            .find(|(known, _)| known == name)
+            .map(|(_, at)| *at)
+            .expect("a known node")
     };
     for (name, volts) in start {
         ws.x[place(name)] = *volts;
@@ -69,9 +93,26 @@ fn run(circuit: &Circuit, start: &[(&str, f64)], until: f64, steps: u32) -> impl
 fn transistor_amplifier_reaches_the_published_end_values() {
     let mut circuit = Circuit::new();
     let c = &mut circuit;
-    let transistor = || Part::Device(Transistor { alpha: 0.99, i_s: 1e-6, v_t: 0.026 }.into());
+    let transistor = || {
+        Part::Device(
+            Transistor {
+                alpha: 0.99,
+                i_s: 1e-6,
+                v_t: 0.026,
+            }
+            .into(),
+        )
+    };
     put(c, "UE", sine(0.1, 100.0, 1000.0), &["1", "0"]);
-    put(c, "UB", Part::Source(Source { waveform: Waveform::Dc(6.0), resistance: 0.0 }), &["ub", "0"]);
+    put(
+        c,
+        "UB",
+        Part::Source(Source {
+            waveform: Waveform::Dc(6.0),
+            resistance: 0.0,
+        }),
+        &["ub", "0"],
+    );
     for (name, at) in [
         ("R1", ["2", "0"]),
         ("R2", ["ub", "2"]),
@@ -98,7 +139,15 @@ fn transistor_amplifier_reaches_the_published_end_values() {
     put(c, "Q2", transistor(), &["7", "5", "6"]);
 
     let start = [
-        ("1", 0.0), ("2", 3.0), ("3", 3.0), ("4", 6.0), ("5", 3.0), ("6", 3.0), ("7", 6.0), ("8", 0.0), ("ub", 6.0),
+        ("1", 0.0),
+        ("2", 3.0),
+        ("3", 3.0),
+        ("4", 6.0),
+        ("5", 3.0),
+        ("6", 3.0),
+        ("7", 6.0),
+        ("8", 0.0),
+        ("ub", 6.0),
     ];
     let end = run(&circuit, &start, 0.2, 20_000);
     let published = [
@@ -113,14 +162,23 @@ fn transistor_amplifier_reaches_the_published_end_values() {
     ];
     for (node, value) in published {
         let error = (end(node) / value - 1.0).abs();
-        println!("y{node}: published {value:.15}, ours {:.15}, difference {error:.1e}", end(node));
+        println!(
+            "y{node}: published {value:.15}, ours {:.15}, difference {error:.1e}",
+            end(node)
+        );
         assert!(error < 1e-9, "y{node} is off by {error:.1e}");
     }
 }
 
 /// A winding of half the primary's turns with the leakage and resistance of the published problem.
 fn half(name: &str) -> Winding {
-    Winding { name: name.to_owned(), turns: 0.5, resistance: 17.3, leakage: 5e-4, capacitance: 0.0 }
+    Winding {
+        name: name.to_owned(),
+        turns: 0.5,
+        resistance: 17.3,
+        leakage: 5e-4,
+        capacitance: 0.0,
+    }
 }
 
 fn modulator_transformer() -> Part {
@@ -128,7 +186,13 @@ fn modulator_transformer() -> Part {
         core: Core::linear(4.45),
         loss: f64::INFINITY,
         windings: vec![
-            Winding { name: "primary".to_owned(), turns: 1.0, resistance: 0.0, leakage: 0.0, capacitance: 0.0 },
+            Winding {
+                name: "primary".to_owned(),
+                turns: 1.0,
+                resistance: 0.0,
+                leakage: 0.0,
+                capacitance: 0.0,
+            },
             half("upper half"),
             half("lower half"),
         ],
@@ -154,14 +218,24 @@ fn ring_modulator() -> Circuit {
     put(c, "LS1A", series_inductor(0.002, 36.3), &["in", "1"]);
     put(c, "C1", capacitor(1.6e-8), &["1", "0"]);
     put(c, "R1", resistor(25_000.0), &["1", "0"]);
-    put(c, "T1", modulator_transformer(), &["1", "0", "3", "0", "0", "4"]);
+    put(
+        c,
+        "T1",
+        modulator_transformer(),
+        &["1", "0", "3", "0", "0", "4"],
+    );
     put(c, "CS3", capacitor(2e-12), &["3", "0"]);
     put(c, "CS4", capacitor(2e-12), &["4", "0"]);
 
     put(c, "C2", capacitor(1.6e-8), &["2", "0"]);
     put(c, "R2", resistor(25_000.0), &["2", "0"]);
     put(c, "LS1B", series_inductor(0.002, 600.0 + 36.3), &["2", "0"]);
-    put(c, "T2", modulator_transformer(), &["2", "0", "5", "c", "c", "6"]);
+    put(
+        c,
+        "T2",
+        modulator_transformer(),
+        &["2", "0", "5", "c", "c", "6"],
+    );
     put(c, "CS5", capacitor(2e-12), &["5", "c"]);
     put(c, "CS6", capacitor(2e-12), &["6", "c"]);
 
@@ -205,7 +279,10 @@ fn ring_modulator_reaches_the_published_end_values() {
     ];
     for (k, (ours, value)) in ours.iter().zip(published).enumerate() {
         let error = (ours / value - 1.0).abs();
-        println!("y{}: published {value:.13}, ours {ours:.13}, difference {error:.1e}", k + 1);
+        println!(
+            "y{}: published {value:.13}, ours {ours:.13}, difference {error:.1e}",
+            k + 1
+        );
         assert!(error < 1e-7, "y{} is off by {error:.1e}", k + 1);
     }
 }
