@@ -4,6 +4,8 @@
 //!          amplifier" and "Ring modulator", equations, constants and end values. The end values of the
 //!          amplifier carry 13 digits; those of the modulator are good to 9 or 10.
 
+#![allow(clippy::excessive_precision, reason = "the end values stand as published")]
+
 use std::f64::consts::PI;
 
 use models::core::Core;
