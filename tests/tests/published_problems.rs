@@ -4,7 +4,10 @@
 //!          amplifier" and "Ring modulator", equations, constants and end values. The end values of the
 //!          amplifier carry 13 digits; those of the modulator are good to 9 or 10.
 
-#![allow(clippy::excessive_precision, reason = "the end values stand as published")]
+#![allow(
+    clippy::excessive_precision,
+    reason = "the end values stand as published"
+)]
 
 use std::f64::consts::PI;
 
