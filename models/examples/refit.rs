@@ -10,7 +10,7 @@
 //! Run it from the root of the workspace. It is an example program, so it may read and write files;
 //! the library does neither.
 
-#![allow(clippy::print_stdout)] // an example program reports on standard output
+#![allow(clippy::print_stdout, clippy::disallowed_methods)] // an example program reads, writes and reports
 
 use std::fmt::Write as _;
 use std::{env, fs};

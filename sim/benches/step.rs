@@ -3,7 +3,11 @@
 //! Times stand beside the error they are bought with: before the benchmark runs, each method's output
 //! is compared with Radau IIA(5) at four times the rate, and the real-time factor is printed.
 
-#![allow(clippy::print_stdout, reason = "a benchmark reports on the terminal")]
+#![allow(
+    clippy::print_stdout,
+    clippy::disallowed_methods,
+    reason = "a benchmark reads the clock and reports on the terminal"
+)]
 
 use std::hint::black_box;
 use std::time::Instant;
