@@ -200,7 +200,7 @@ impl PowerOf {
             load_ohms: self.load_ohms,
             distortion_limit: self.distortion_limit,
             greatest: levels.iter().map(|level| level.power).fold(0.0, f64::max),
-            limits: limits::limits(&levels, &output_valves),
+            limits: limits::limits(&levels, &output_valves, &solve),
             residual: levels
                 .iter()
                 .map(|level| level.residual)

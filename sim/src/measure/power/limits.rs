@@ -1,12 +1,17 @@
 //! What gives up first as the drive rises.
 //!
-//! Each cause has an indicator that grows through zero where it sets in; the drive and power of the
-//! onset are read between two levels of the sweep by a straight line, so they are good to the
-//! curvature inside one step of 1.25 dB, a few per cent.
+//! Each cause has an indicator that grows through zero where it sets in. The two levels of the sweep around
+//! the onset are parted by halving the drive between them, solving anew, until they lie
+//! [`CLOSE`] apart; causes that set in between the same levels share the solutions.
 
+use rayon::prelude::*;
 use serde::Serialize;
 
 use super::level::{Level, ValveAtLevel};
+use crate::error::SimError;
+
+/// Ratio of drives between which an onset is left: 0.08 dB, 2 % of power.
+const CLOSE: f64 = 1.01;
 
 /// Grid current that counts as drawn, A: the onset at which the valve makers rate a resistance-coupled
 /// stage (0.3 µA in European tables; from memory).
@@ -58,67 +63,123 @@ pub struct Limit {
     pub power: f64,
 }
 
+/// Rises through zero where a cause sets in.
+type Indicator = fn(&ValveAtLevel) -> f64;
+
+/// A cause that may set in, with its indicator.
+struct Candidate {
+    part: String,
+    role: Role,
+    cause: Cause,
+    indicator: Box<dyn Fn(&Level) -> f64 + Send + Sync>,
+}
+
 /// Every onset inside the sweep, in rising drive.
-pub(super) fn limits(levels: &[Level], output_valves: &[String]) -> Vec<Limit> {
+pub(super) fn limits(
+    levels: &[Level],
+    output_valves: &[String],
+    solve: &(impl Fn(f64) -> Result<Level, SimError> + Sync),
+) -> Vec<Limit> {
     let Some(first) = levels.first() else {
         return Vec::new();
     };
-    let mut found = Vec::new();
-    for (k, valve) in first.valves.iter().enumerate() {
-        let output = output_valves.contains(&valve.part);
-        let role = if output { Role::Output } else { Role::Driver };
-        let pair = output && output_valves.len() > 1;
-        let mut note = |cause, indicator: &dyn Fn(&ValveAtLevel) -> f64| {
-            if let Some((drive, power)) = onset(levels, |level| indicator(&level.valves[k])) {
-                found.push(Limit {
-                    part: valve.part.clone(),
-                    role,
-                    cause,
-                    drive,
-                    power,
-                });
-            }
-        };
-        note(Cause::GridCurrent, &|v| {
-            (v.i_g_most.max(1e-15) / GRID_CURRENT).ln()
-        });
-        note(if pair { Cause::ClassAb } else { Cause::CutOff }, &|v| {
-            CUT_OFF * v.i_a_rest - v.i_a_least
-        });
-        note(Cause::Knee, &|v| {
-            -v.above_knee.unwrap_or(f64::INFINITY).min(1e6)
-        });
-    }
-    for (k, core) in first.cores.iter().enumerate() {
-        if let Some((drive, power)) = onset(levels, |level| level.cores[k].saturation - 1.0) {
-            found.push(Limit {
-                part: core.part.clone(),
-                role: Role::Iron,
-                cause: Cause::Saturation,
-                drive,
-                power,
-            });
+    let (already, waiting): (Vec<_>, Vec<_>) = candidates(first, output_valves)
+        .into_iter()
+        .partition(|candidate| (candidate.indicator)(first) >= 0.0);
+    let mut found: Vec<Limit> = already
+        .iter()
+        .map(|candidate| candidate.at(first))
+        .collect();
+    // Each candidate goes to the first pair of levels it sets in between.
+    let mut brackets: Vec<Vec<Candidate>> = levels.windows(2).map(|_| Vec::new()).collect();
+    for candidate in waiting {
+        let sets_in = levels
+            .windows(2)
+            .position(|pair| (candidate.indicator)(&pair[1]) >= 0.0);
+        if let Some(bracket) = sets_in {
+            brackets[bracket].push(candidate);
         }
     }
+    found.par_extend(
+        levels
+            .par_windows(2)
+            .zip(brackets)
+            .flat_map_iter(|(pair, candidates)| narrow(&pair[0], &pair[1], candidates, solve)),
+    );
     found.sort_by(|a, b| a.drive.total_cmp(&b.drive));
     found
 }
 
-/// Drive and power where the indicator first rises through zero; the first level's when it is
-/// already there.
-fn onset(levels: &[Level], indicator: impl Fn(&Level) -> f64) -> Option<(f64, f64)> {
-    let first = levels.first()?;
-    if indicator(first) >= 0.0 {
-        return Some((first.drive, first.power));
+/// Halves the drive between two levels until each candidate's onset is closely bracketed; the onset is
+/// the upper level, where it is seen.
+fn narrow(
+    low: &Level,
+    high: &Level,
+    candidates: Vec<Candidate>,
+    solve: &(impl Fn(f64) -> Result<Level, SimError> + Sync),
+) -> Vec<Limit> {
+    if candidates.is_empty() {
+        return Vec::new();
     }
-    levels.windows(2).find_map(|pair| {
-        let (below, above) = (indicator(&pair[0]), indicator(&pair[1]));
-        (below < 0.0 && above >= 0.0).then(|| {
-            let share = -below / (above - below);
-            let between = |a: f64, b: f64| a + share * (b - a);
-            // Power goes with the square of the drive: the line is drawn in the output voltage.
-            let output = between(pair[0].power.sqrt(), pair[1].power.sqrt());
-            (between(pair[0].drive, pair[1].drive), output * output)
-        })
-    })
+    if high.drive > CLOSE * low.drive
+        && let Ok(middle) = solve((low.drive * high.drive).sqrt())
+    {
+        let (below, above): (Vec<_>, Vec<_>) = candidates
+            .into_iter()
+            .partition(|candidate| (candidate.indicator)(&middle) >= 0.0);
+        let mut found = narrow(low, &middle, below, solve);
+        found.extend(narrow(&middle, high, above, solve));
+        return found;
+    }
+    candidates
+        .iter()
+        .map(|candidate| candidate.at(high))
+        .collect()
+}
+
+impl Candidate {
+    fn at(&self, level: &Level) -> Limit {
+        Limit {
+            part: self.part.clone(),
+            role: self.role,
+            cause: self.cause,
+            drive: level.drive,
+            power: level.power,
+        }
+    }
+}
+
+fn candidates(first: &Level, output_valves: &[String]) -> Vec<Candidate> {
+    let mut candidates = Vec::new();
+    for (k, valve) in first.valves.iter().enumerate() {
+        let output = output_valves.contains(&valve.part);
+        let role = if output { Role::Output } else { Role::Driver };
+        let cut_off = if output && output_valves.len() > 1 {
+            Cause::ClassAb
+        } else {
+            Cause::CutOff
+        };
+        let of_valve: [(Cause, Indicator); 3] = [
+            (Cause::GridCurrent, |v| v.i_g_most - GRID_CURRENT),
+            (cut_off, |v| CUT_OFF * v.i_a_rest - v.i_a_least),
+            (Cause::Knee, |v| -v.above_knee.unwrap_or(f64::INFINITY)),
+        ];
+        for (cause, indicator) in of_valve {
+            candidates.push(Candidate {
+                part: valve.part.clone(),
+                role,
+                cause,
+                indicator: Box::new(move |level| indicator(&level.valves[k])),
+            });
+        }
+    }
+    for (k, core) in first.cores.iter().enumerate() {
+        candidates.push(Candidate {
+            part: core.part.clone(),
+            role: Role::Iron,
+            cause: Cause::Saturation,
+            indicator: Box::new(move |level| level.cores[k].saturation - 1.0),
+        });
+    }
+    candidates
 }
