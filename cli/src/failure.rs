@@ -6,6 +6,7 @@ use std::process::ExitCode;
 use sim::SimError;
 
 use crate::diagnostic::{self, Diagnostic, Id, Text};
+use crate::report::plot::NotDrawn;
 
 /// Status when the run gave no answer.
 const NO_ANSWER: u8 = 1;
@@ -81,6 +82,16 @@ impl Failure {
                 ExitCode::from(BAD_INPUT)
             }
         }
+    }
+}
+
+impl From<NotDrawn> for Failure {
+    fn from(error: NotDrawn) -> Self {
+        Self::plain(
+            Id::CannotWrite,
+            error.to_string(),
+            "report this: the font is built in",
+        )
     }
 }
 

@@ -204,6 +204,65 @@ fn waveforms_go_to_stdout_or_to_files_that_are_not_overwritten() {
 }
 
 #[test]
+fn the_sweep_of_power_goes_to_a_picture_and_a_sheet() {
+    let bench = Bench::new();
+    let both = [
+        "power", "amp.toml", "--csv", "p.csv", "--svg", "p.svg", "--json",
+    ];
+    let answer = bench.json(&both);
+    let levels = answer["answer"]["levels"].as_array().expect("a sweep");
+    let sheet = std::fs::read_to_string(bench.path("p.csv")).expect("a sheet");
+    let mut lines = sheet.lines();
+    let header = lines.next().expect("a header");
+    assert!(
+        header.starts_with("drive peak [V],drive rms [V],output rms [V],power [W],THD [%],H2 [%],"),
+        "{header}"
+    );
+    let rows: Vec<Vec<f64>> = lines
+        .map(|line| {
+            line.split(',')
+                .map(|v| v.parse().expect("a number"))
+                .collect()
+        })
+        .collect();
+    assert_eq!(rows.len(), levels.len());
+    for (row, level) in rows.iter().zip(levels) {
+        assert_eq!(row[3], level["power"].as_f64().expect("watts"));
+        let thd = 100.0 * level["thd"].as_f64().expect("a ratio");
+        assert!((row[4] / thd - 1.0).abs() < 1e-12);
+        // The THD is the rms sum of its harmonics; those above H9 are a small part of it.
+        let sum = row[5..].iter().map(|h| h * h).sum::<f64>().sqrt();
+        assert!(
+            sum <= row[4] * 1.0001 && sum > 0.9 * row[4],
+            "{sum} {}",
+            row[4]
+        );
+    }
+    let svg = std::fs::read_to_string(bench.path("p.svg")).expect("a picture");
+    for words in [
+        "Cathode follower&apos;s poor cousin",
+        "sine at 1.00 kHz, power into 220 kΩ",
+        "THD",
+        "H2",
+        "H3",
+        "H5",
+        "limit 5.00 %",
+        "power, W",
+        "distortion, per cent",
+        "1  V1 (output valve)",
+    ] {
+        assert!(svg.contains(words), "`{words}` is not in the picture");
+    }
+    let again = bench.run(&both);
+    assert_eq!(again.status.code(), Some(2), "files are kept");
+    bench.answer(&[
+        "waveform", "amp.toml", "--drive", "0.2V", "--for", "1ms", "--svg", "w.svg",
+    ]);
+    let svg = std::fs::read_to_string(bench.path("w.svg")).expect("a picture");
+    assert!(svg.contains("from rest, generator 200 mV peak, sine at 1.00 kHz"));
+}
+
+#[test]
 fn the_generator_of_the_bench_gives_two_tones() {
     let bench = Bench::new();
     let run = |more: &[&str]| {

@@ -14,14 +14,23 @@ use sim::{SimError, Tolerances};
 use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
 use crate::report::table::{Sheet, percent, share};
-use crate::report::{self, json};
+use crate::report::{self, json, output};
 use crate::{Options, amplifier, caution, notes, progress};
+
+mod onset;
+mod picture;
 
 /// Arguments of `power`.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// The amplifier file.
     file: PathBuf,
+    /// Write the sweep to this file: volts, watts, per cent.
+    #[arg(long, value_name = "FILE")]
+    csv: Option<PathBuf>,
+    /// Write a picture to this file: distortion against power.
+    #[arg(long, value_name = "FILE")]
+    svg: Option<PathBuf>,
 }
 
 pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
@@ -47,6 +56,13 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
     });
     counter.finish_and_clear();
     let answer = answer.map_err(|error| unsettled(error, &opened.amplifier))?;
+    if let Some(path) = &arguments.csv {
+        output::write(path, picture::csv(&answer).as_bytes(), options.overwrite)?;
+    }
+    if let Some(path) = &arguments.svg {
+        let picture = picture::svg(&opened.amplifier, &answer)?;
+        output::write(path, picture.as_bytes(), options.overwrite)?;
+    }
     if options.json {
         report::print(&json::document("power", &opened.amplifier, &answer))?;
     } else {
@@ -104,6 +120,8 @@ fn alternates(waveform: &Waveform) -> bool {
 fn text(amplifier: &Amplifier, answer: &Power) -> String {
     let mut text = format!("{}\nSource: {}\n\n", amplifier.title, amplifier.source);
     text += &headline(answer);
+    text += &onset::text(answer);
+    text.push('\n');
     text += &format!(
         "Conditions: sine at {}, power is rms volts squared over {}, generator volts open-circuit;\n  THD against the fundamental; supplies as in the file; every level settled until the cycle repeats.\n\n",
         engineering(answer.frequency, Unit::Hertz),
@@ -128,13 +146,13 @@ fn text(amplifier: &Amplifier, answer: &Power) -> String {
 fn headline(answer: &Power) -> String {
     match &answer.rated {
         Some(rated) => format!(
-            "{} at {} THD (the limit set), for {} rms of drive.\n\n",
+            "{} at {} THD (the limit set), for {} rms of drive.\n",
             engineering(rated.power, Unit::Watt),
             percent(rated.thd),
             engineering(rated.drive_rms, Unit::Volt)
         ),
         None => format!(
-            "The distortion limit of {} is not met inside the sweep; greatest power {}.\n\n",
+            "The distortion limit of {} is not met inside the sweep; greatest power {}.\n",
             percent(answer.distortion_limit),
             engineering(answer.greatest, Unit::Watt)
         ),
@@ -199,9 +217,6 @@ fn harmonics(answer: &Power) -> String {
 }
 
 fn limits(answer: &Power) -> String {
-    if answer.limits.is_empty() {
-        return "Nothing gives up inside the sweep.\n\n".to_owned();
-    }
     let mut sheet = Sheet::new(&["part", "what happens", "from drive, peak", "from power"]);
     for limit in &answer.limits {
         sheet.row(vec![

@@ -165,13 +165,6 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
     })?;
     bar.finish_and_clear();
 
-    if let Some(path) = &arguments.csv {
-        output::write(path, samples(&names, &traces).as_bytes(), options.overwrite)?;
-    }
-    if let Some(path) = &arguments.svg {
-        let picture = picture(&opened, &names, &traces)?;
-        output::write(path, picture.as_bytes(), options.overwrite)?;
-    }
     let answer = Answer {
         nodes: &names,
         drive,
@@ -184,6 +177,13 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
         },
         traces: &traces,
     };
+    if let Some(path) = &arguments.csv {
+        output::write(path, samples(&names, &traces).as_bytes(), options.overwrite)?;
+    }
+    if let Some(path) = &arguments.svg {
+        let picture = picture(&opened, &answer)?;
+        output::write(path, picture.as_bytes(), options.overwrite)?;
+    }
     if options.json {
         report::print(&json::document("waveform", &opened.amplifier, &answer))?;
     } else if arguments.csv.is_none() && arguments.svg.is_none() {
@@ -242,26 +242,22 @@ fn samples(names: &[String], traces: &Traces) -> String {
     csv::columns(&header, &columns)
 }
 
-fn picture(opened: &Opened, names: &[String], traces: &Traces) -> Result<String, Failure> {
-    let milliseconds: Vec<f64> = traces.time.iter().map(|t| 1e3 * t).collect();
+fn picture(opened: &Opened, answer: &Answer<'_>) -> Result<String, Failure> {
+    let milliseconds: Vec<f64> = answer.traces.time.iter().map(|t| 1e3 * t).collect();
     let plot = Plot {
         title: &opened.amplifier.title,
+        conditions: &format!("from rest, generator {}", generator(answer)),
         x_name: "time, ms",
         y_name: "volts against the chassis",
         x: &milliseconds,
-        curves: names
+        curves: answer
+            .nodes
             .iter()
             .cloned()
-            .zip(traces.volts.iter().map(Vec::as_slice))
+            .zip(answer.traces.volts.iter().map(Vec::as_slice))
             .collect(),
     };
-    plot.svg().map_err(|error| {
-        Failure::plain(
-            Id::CannotWrite,
-            error.to_string(),
-            "report this: the font is built in",
-        )
-    })
+    Ok(plot.svg()?)
 }
 
 /// What the generator gives.

@@ -2,6 +2,7 @@
 
 pub(crate) mod csv;
 pub(crate) mod json;
+pub(crate) mod log_plot;
 pub(crate) mod output;
 pub(crate) mod plot;
 pub(crate) mod table;

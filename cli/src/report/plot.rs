@@ -6,20 +6,23 @@
 use std::ops::Range;
 use std::sync::Once;
 
+use plotters::coord::Shift;
 use plotters::prelude::*;
 use plotters::style::{FontStyle, register_font};
 
 /// Canvas pixels for one pixel shown.
-const SCALE: u32 = 4;
-/// Length of a legend's sample of the curve, canvas pixels.
-const LEGEND_STROKE: i32 = 80;
+pub(super) const SCALE: u32 = 4;
+/// Left and right of title and legend, pixels shown.
+const LEFT: u32 = 70;
+const RIGHT: u32 = 28;
 /// Pixels shown.
-const SIZE: (u32, u32) = (800, 450);
+const SIZE: (u32, u32) = (800, 480);
 
 /// Curves that share their axes.
 #[derive(Debug)]
 pub(crate) struct Plot<'a> {
     pub(crate) title: &'a str,
+    pub(crate) conditions: &'a str,
     pub(crate) x_name: &'a str,
     pub(crate) y_name: &'a str,
     pub(crate) x: &'a [f64],
@@ -45,29 +48,113 @@ fn register() {
     });
 }
 
+/// A canvas.
+pub(super) type Area<'a> = DrawingArea<SVGBackend<'a>, Shift>;
+
+/// An entry of the legend.
+#[derive(Debug)]
+pub(super) struct Sample {
+    pub(super) name: String,
+    pub(super) color: RGBAColor,
+    pub(super) dashed: bool,
+}
+
+/// Draws on a canvas of that many pixels shown; SVG text.
+pub(super) fn shown(
+    (width, height): (u32, u32),
+    draw: impl FnOnce(&Area<'_>) -> Result<(), Box<dyn std::error::Error>>,
+) -> Result<String, NotDrawn> {
+    register();
+    let mut svg = String::new();
+    {
+        let area =
+            SVGBackend::with_string(&mut svg, (width * SCALE, height * SCALE)).into_drawing_area();
+        area.fill(&WHITE)
+            .map_err(|error| NotDrawn(error.to_string()))?;
+        draw(&area).map_err(|error| NotDrawn(error.to_string()))?;
+        area.present()
+            .map_err(|error| NotDrawn(error.to_string()))?;
+    }
+    let canvas = format!("width=\"{}\" height=\"{}\"", width * SCALE, height * SCALE);
+    let shown = format!("width=\"{width}\" height=\"{height}\"");
+    Ok(svg.replacen(&canvas, &shown, 1))
+}
+
+/// Title, conditions and legend in rows above the curves, where they cover none; their height in
+/// pixels of the canvas.
+pub(super) fn heading(
+    area: &Area<'_>,
+    title: &str,
+    conditions: &str,
+    samples: &[Sample],
+) -> Result<u32, Box<dyn std::error::Error>> {
+    let size = |pixels: u32| pixels * SCALE;
+    let at = |pixels: u32| size(pixels).cast_signed();
+    let (width, _) = area.dim_in_pixel();
+    let room = width - size(LEFT + RIGHT);
+    let mut y = at(12);
+    for (text, pixels, line) in [(title, 16, 24), (conditions, 12, 20)] {
+        // A line that is too long is set smaller.
+        let font = |pixels: u32| ("sans-serif", size(pixels)).into_font().color(&BLACK);
+        let (wide, _) = area.estimate_text_size(text, &font(pixels))?;
+        let pixels = if wide > room {
+            (pixels * room / wide).max(6)
+        } else {
+            pixels
+        };
+        area.draw_text(text, &font(pixels), (at(LEFT), y))?;
+        y += at(line);
+    }
+    let font = ("sans-serif", size(12)).into_font().color(&BLACK);
+    let (stroke, gap) = (at(22), at(6));
+    let mut x = at(LEFT);
+    for sample in samples {
+        let (wide, _) = area.estimate_text_size(&sample.name, &font)?;
+        let wide = stroke + gap + wide.cast_signed();
+        if x > at(LEFT) && x + wide > (width - size(RIGHT)).cast_signed() {
+            x = at(LEFT);
+            y += at(18);
+        }
+        let pieces = if sample.dashed { 3 } else { 1 };
+        let middle = y + at(7);
+        for piece in 0..pieces {
+            let start = x + stroke * piece / pieces;
+            let end = start + if sample.dashed { stroke / 5 } else { stroke };
+            area.draw(&PathElement::new(
+                [(start, middle), (end, middle)],
+                sample.color.stroke_width(SCALE * 3 / 2),
+            ))?;
+        }
+        area.draw_text(&sample.name, &font, (x + stroke + gap, y))?;
+        x += wide + at(18);
+    }
+    Ok((y + at(20)).cast_unsigned())
+}
+
 impl Plot<'_> {
     /// The picture as SVG text.
     pub(crate) fn svg(&self) -> Result<String, NotDrawn> {
-        register();
-        let mut svg = String::new();
-        self.draw(&mut svg)
-            .map_err(|error| NotDrawn(error.to_string()))?;
-        let (width, height) = SIZE;
-        let canvas = format!("width=\"{}\" height=\"{}\"", width * SCALE, height * SCALE);
-        let shown = format!("width=\"{width}\" height=\"{height}\"");
-        Ok(svg.replacen(&canvas, &shown, 1))
+        shown(SIZE, |area| self.draw(area))
     }
 
-    fn draw(&self, svg: &mut String) -> Result<(), Box<dyn std::error::Error>> {
-        let area =
-            SVGBackend::with_string(svg, (SIZE.0 * SCALE, SIZE.1 * SCALE)).into_drawing_area();
-        area.fill(&WHITE)?;
+    fn draw(&self, area: &Area<'_>) -> Result<(), Box<dyn std::error::Error>> {
         let size = |pixels: u32| pixels * SCALE;
         let text = |pixels: u32| ("sans-serif", size(pixels)).into_font();
-        let mut chart = ChartBuilder::on(&area)
-            .caption(self.title, text(16))
-            .margin(size(12))
-            .margin_right(size(28))
+        let samples: Vec<Sample> = self
+            .curves
+            .iter()
+            .enumerate()
+            .map(|(k, (name, _))| Sample {
+                name: name.clone(),
+                color: Palette99::pick(k).to_rgba(),
+                dashed: false,
+            })
+            .collect();
+        let top = heading(area, self.title, self.conditions, &samples)?;
+        let (_, field) = area.split_vertically(top);
+        let mut chart = ChartBuilder::on(&field)
+            .margin(size(6))
+            .margin_right(size(RIGHT))
             .x_label_area_size(size(40))
             .y_label_area_size(size(64))
             .build_cartesian_2d(
@@ -84,28 +171,13 @@ impl Plot<'_> {
             .bold_line_style(RGBColor(210, 210, 210).stroke_width(SCALE / 2))
             .axis_style(BLACK.stroke_width(SCALE))
             .draw()?;
-        for (k, (name, y)) in self.curves.iter().enumerate() {
-            let color = Palette99::pick(k).to_rgba();
+        for (sample, (_, y)) in samples.iter().zip(&self.curves) {
             let points = self.x.iter().copied().zip(y.iter().copied());
-            chart
-                .draw_series(LineSeries::new(points, color.stroke_width(SCALE * 3 / 2)))?
-                .label(name)
-                .legend(move |(x, y)| {
-                    PathElement::new(
-                        [(x, y), (x + LEGEND_STROKE, y)],
-                        color.stroke_width(SCALE * 3 / 2),
-                    )
-                });
+            chart.draw_series(LineSeries::new(
+                points,
+                sample.color.stroke_width(SCALE * 3 / 2),
+            ))?;
         }
-        chart
-            .configure_series_labels()
-            .legend_area_size(size(26))
-            .margin(size(6))
-            .label_font(text(12))
-            .background_style(WHITE.mix(0.85))
-            .border_style(BLACK.stroke_width(SCALE / 2))
-            .draw()?;
-        area.present()?;
         Ok(())
     }
 }
@@ -138,6 +210,7 @@ mod tests {
         let y: Vec<f64> = x.iter().map(|x| (6.0 * x).sin()).collect();
         let plot = Plot {
             title: "Ω and µ",
+            conditions: "1 kHz & more",
             x_name: "ms",
             y_name: "V",
             x: &x,
@@ -145,7 +218,7 @@ mod tests {
         };
         let svg = plot.svg().expect("the font is embedded");
         assert!(
-            svg.contains("width=\"800\" height=\"450\" viewBox=\"0 0 3200 1800\""),
+            svg.contains("width=\"800\" height=\"480\" viewBox=\"0 0 3200 1920\""),
             "{}",
             &svg[..200]
         );

@@ -1,0 +1,87 @@
+//! Distortion against power, as a picture and as figures.
+
+use sim::file::Amplifier;
+use sim::measure::power::{Level, Power};
+use sim::quantity::{Unit, engineering};
+
+use super::onset::onsets;
+use crate::report::csv;
+use crate::report::log_plot::{LogPlot, Mark};
+use crate::report::plot::NotDrawn;
+use crate::report::table::percent;
+
+/// Harmonics drawn: the others follow them.
+const DRAWN: [usize; 3] = [2, 3, 5];
+
+/// The picture as SVG.
+pub(super) fn svg(amplifier: &Amplifier, answer: &Power) -> Result<String, NotDrawn> {
+    let curve = |per_cent: &dyn Fn(&Level) -> f64| -> Vec<(f64, f64)> {
+        let levels = answer.levels.iter();
+        levels.map(|level| (level.power, per_cent(level))).collect()
+    };
+    let mut curves = vec![("THD".to_owned(), curve(&|level| 100.0 * level.thd))];
+    for number in DRAWN {
+        let points = curve(&|level| 100.0 * harmonic(level, number));
+        curves.push((format!("H{number}"), points));
+    }
+    let marks = onsets(&answer.limits)
+        .iter()
+        .map(|onset| Mark {
+            x: onset.power(),
+            words: format!(
+                "{}, from {}",
+                onset.words(),
+                engineering(onset.power(), Unit::Watt)
+            ),
+        })
+        .collect();
+    let plot = LogPlot {
+        title: &amplifier.title,
+        conditions: &format!(
+            "sine at {}, power into {}, distortion against the fundamental",
+            engineering(answer.frequency, Unit::Hertz),
+            engineering(answer.load_ohms, Unit::Ohm)
+        ),
+        x_name: "power, W",
+        y_name: "distortion, per cent",
+        curves,
+        level: (
+            format!("limit {}", percent(answer.distortion_limit)),
+            100.0 * answer.distortion_limit,
+        ),
+        marks,
+    };
+    plot.svg()
+}
+
+/// The sweep, one level a line.
+pub(super) fn csv(answer: &Power) -> String {
+    let mut header: Vec<String> = ["drive peak [V]", "drive rms [V]", "output rms [V]"]
+        .map(str::to_owned)
+        .to_vec();
+    header.extend(["power [W]", "THD [%]"].map(str::to_owned));
+    let column =
+        |of: &dyn Fn(&Level) -> f64| -> Vec<f64> { answer.levels.iter().map(of).collect() };
+    let mut columns = vec![
+        column(&|level| level.drive),
+        column(&|level| level.drive_rms),
+        column(&|level| level.output_rms),
+        column(&|level| level.power),
+        column(&|level| 100.0 * level.thd),
+    ];
+    let most = answer
+        .levels
+        .first()
+        .map_or(0, |level| level.harmonics.len());
+    for number in 2..2 + most {
+        header.push(format!("H{number} [%]"));
+        columns.push(column(&|level| 100.0 * harmonic(level, number)));
+    }
+    let columns: Vec<&[f64]> = columns.iter().map(Vec::as_slice).collect();
+    csv::columns(&header, &columns)
+}
+
+/// A harmonic of the fundamental, a ratio; the list starts with the second.
+fn harmonic(level: &Level, number: usize) -> f64 {
+    level.harmonics.get(number - 2).copied().unwrap_or(0.0)
+}
