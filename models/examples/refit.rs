@@ -80,8 +80,8 @@ fn report(valve: &ValveType, fitted: &Fit) {
 /// The [model] table, which ends a valve file.
 fn table(valve: &ValveType, fitted: &Fit) -> String {
     let law = match valve.kind {
-        ValveKind::Triode => "korenv",
-        _ => "hcsk",
+        ValveKind::Triode => "control voltage",
+        _ => "current sharing",
     };
     let mut text = format!("[model]\nlaw = \"{law}\"\n");
     let names = fitted.parameters.names();

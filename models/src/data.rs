@@ -638,7 +638,7 @@ fn read_model(raw: &RawValve, drops: &[Drop]) -> Result<(ValveModel, Option<FitE
             Ok((ValveModel::Rectifier(rectifier), None))
         }
         (ValveKind::Rectifier, _) => Err(unknown_law("three-halves")),
-        (ValveKind::Triode, "korenv") => {
+        (ValveKind::Triode, "control voltage") => {
             let parameters = TriodeParameters {
                 mu: need("mu", &model.mu)?,
                 x: need("x", &model.x)?,
@@ -650,8 +650,8 @@ fn read_model(raw: &RawValve, drops: &[Drop]) -> Result<(ValveModel, Option<FitE
             let triode = Triode::new(parameters, read_grid(raw, parameters.kg)?);
             Ok((ValveModel::Triode(triode), Some(errors)))
         }
-        (ValveKind::Triode, _) => Err(unknown_law("korenv")),
-        (ValveKind::Pentode | ValveKind::BeamTetrode, "hcsk") => {
+        (ValveKind::Triode, _) => Err(unknown_law("control voltage")),
+        (ValveKind::Pentode | ValveKind::BeamTetrode, "current sharing") => {
             let parameters = PentodeParameters {
                 mu: need("mu", &model.mu)?,
                 x: need("x", &model.x)?,
@@ -669,7 +669,7 @@ fn read_model(raw: &RawValve, drops: &[Drop]) -> Result<(ValveModel, Option<FitE
             let pentode = Pentode::new(parameters, read_grid(raw, parameters.kg)?);
             Ok((ValveModel::Pentode(pentode), Some(errors)))
         }
-        (ValveKind::Pentode | ValveKind::BeamTetrode, _) => Err(unknown_law("hcsk")),
+        (ValveKind::Pentode | ValveKind::BeamTetrode, _) => Err(unknown_law("current sharing")),
     }
 }
 
@@ -748,9 +748,9 @@ mod tests {
 
     #[test]
     fn a_law_must_be_known_and_whole() {
-        let (error, at) = error_of(&sample().replace("\"hcsk\"", "\"hsck\""));
+        let (error, at) = error_of(&sample().replace("\"current sharing\"", "\"current shraing\""));
         assert!(matches!(error.kind, DataErrorKind::UnknownLaw(..)));
-        assert_eq!(at, "\"hsck\"");
+        assert_eq!(at, "\"current shraing\"");
         let text = sample().replace("\nkap = ", "\n# kap = ");
         assert_eq!(
             error_of(&text).0.kind,

@@ -202,7 +202,7 @@ struct Shares {
 /// One pentode or beam tetrode.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Pentode {
-    /// Parameters of the sharing law; "hcsk" in a valve file.
+    /// Parameters of the sharing law; "current sharing" in a valve file.
     pub law: PentodeParameters,
     /// Law of the grid current.
     pub grid: GridCurrent,

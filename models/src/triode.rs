@@ -69,8 +69,8 @@ impl TriodeParameters {
 /// The law of the space current.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum TriodeLaw {
-    /// Control voltage with contact potential; "korenv" in a valve file.
-    Korenv(TriodeParameters),
+    /// Control voltage with contact potential; "control voltage" in a valve file.
+    ControlVoltage(TriodeParameters),
 }
 
 /// One triode section.
@@ -86,14 +86,14 @@ impl Triode {
     /// A triode of the control-voltage law.
     pub fn new(parameters: TriodeParameters, grid: GridCurrent) -> Self {
         Self {
-            law: TriodeLaw::Korenv(parameters),
+            law: TriodeLaw::ControlVoltage(parameters),
             grid,
         }
     }
 
     /// The parameters of the law.
     pub fn parameters(&self) -> &TriodeParameters {
-        let TriodeLaw::Korenv(parameters) = &self.law;
+        let TriodeLaw::ControlVoltage(parameters) = &self.law;
         parameters
     }
 

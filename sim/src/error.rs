@@ -60,14 +60,16 @@ fn oscillation(frequency: Option<f64>, rate: f64) -> String {
         Some(hertz) if hertz > 0.0 => {
             let at = crate::quantity::engineering(hertz, crate::quantity::Unit::Hertz);
             format!(
-                "the amplifier oscillates by itself at about {at}, growing 2.7 times every {grows}"
+                "the amplifier oscillates by itself at about {at}, growing 2.7-fold every {grows}"
             )
         }
         Some(_) => {
-            format!("the amplifier does not stay at rest: it runs away, 2.7 times every {grows}")
+            format!(
+                "the amplifier does not stay at rest: it runs away, growing 2.7-fold every {grows}"
+            )
         }
         None => format!(
-            "the amplifier does not stay settled: a disturbance grows 2.7 times every {grows}"
+            "the amplifier does not stay settled: a disturbance grows 2.7-fold every {grows}"
         ),
     }
 }
@@ -82,6 +84,9 @@ pub enum Question {
     /// There is no node of that name.
     #[error("there is no node {0:?}")]
     NoNode(String),
+    /// A mains or other alternating supply runs: there is no rest to speak of.
+    #[error("no voltages at rest while {0} alternates")]
+    Alternates(String),
     /// The waveform cannot be used for this measurement.
     #[error("{0} is not a signal generator")]
     NotASource(String),

@@ -248,6 +248,18 @@ pub struct Pot {
     pub fraction: f64,
 }
 
+impl Pot {
+    /// The least resistance between wiper and either end, as a part of the track (common practice, no
+    /// source).
+    pub const END: f64 = 1e-3;
+
+    /// Resistance from top to wiper and from wiper to bottom, Ω.
+    pub fn halves(&self) -> (f64, f64) {
+        let lower = self.fraction.clamp(Self::END, 1.0 - Self::END);
+        (self.r * (1.0 - lower), self.r * lower)
+    }
+}
+
 /// A selector at a position.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Switch {

@@ -10,12 +10,13 @@
 //!           seconds of bias time constant these lie above some hundred megahertz.
 
 use nalgebra::{Complex, DMatrix, Schur};
+use serde::Serialize;
 
 use crate::error::SimError;
 use crate::system::{Formula, System, Workspace};
 
 /// A natural frequency that grows.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Growing {
     /// Oscillation, Hz; zero for a state that runs away without swinging.
     pub frequency: f64,

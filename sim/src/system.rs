@@ -311,15 +311,25 @@ impl System {
 
     /// The largest current that does not balance at a node with the sources at rest, A.
     pub fn imbalance(&self, ws: &mut Workspace) -> f64 {
+        let worst = self.worst_balanced(ws);
+        ws.residual[worst as usize].abs()
+    }
+
+    /// The node where that is.
+    pub fn worst_balanced(&self, ws: &mut Workspace) -> UnknownId {
         let mut past = vec![0.0; self.len()];
         self.sources_at_rest(1.0, &ws.waveforms, &mut past);
         self.assemble(Formula::new(0.0, &past), ws);
-        self.unknowns
-            .iter()
-            .zip(&ws.residual)
-            .filter(|(unknown, _)| matches!(unknown, Unknown::Voltage(_) | Unknown::Inside(_)))
-            .map(|(_, residual)| residual.abs())
-            .fold(0.0, f64::max)
+        let mut worst = 0;
+        let mut largest = 0.0;
+        for (k, unknown) in self.unknowns.iter().enumerate() {
+            let node = matches!(unknown, Unknown::Voltage(_) | Unknown::Inside(_));
+            if node && ws.residual[k].abs() > largest {
+                largest = ws.residual[k].abs();
+                worst = k as UnknownId;
+            }
+        }
+        worst
     }
 
     pub(crate) fn symbolic(&self) -> &Symbolic {

@@ -17,6 +17,9 @@ pub fn faults(circuit: &Circuit) -> Vec<CircuitError> {
     faults
 }
 
+/// Less than any joint has, Ω: what is smaller is a slip, and would drown the rest in rounding.
+const LEAST_RESISTANCE: f64 = 1e-6;
+
 fn check_values(id: PartId, placed: &Placed, faults: &mut Vec<CircuitError>) {
     let mut demand = |holds: bool, quantity: &'static str, wanted: &'static str| {
         if !holds {
@@ -31,7 +34,11 @@ fn check_values(id: PartId, placed: &Placed, faults: &mut Vec<CircuitError>) {
     let positive = |x: f64| x.is_finite() && x > 0.0;
     let not_negative = |x: f64| x.is_finite() && x >= 0.0;
     match &placed.part {
-        Part::Resistor(resistor) => demand(positive(resistor.r), "resistance", "more than zero"),
+        Part::Resistor(resistor) => demand(
+            resistor.r.is_finite() && resistor.r >= LEAST_RESISTANCE,
+            "resistance",
+            "more than zero",
+        ),
         Part::Capacitor(c) => {
             demand(positive(c.c), "capacitance", "more than zero");
             demand(not_negative(c.esr), "esr", "zero or more");

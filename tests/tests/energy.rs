@@ -7,7 +7,7 @@ use sim::parts::Part;
 use sim::periodic::{Period, Settling};
 
 /// A transformer amplifier closes its account within a tenth of a per cent over a settled cycle: the
-/// claim of the solver's issue. What remains is the error of the method, which neither makes nor loses
+/// claim of the README. What remains is the error of the method, which neither makes nor loses
 /// more than its local error, −100 dB of a signal.
 const CLOSED: f64 = 1e-3;
 

@@ -11,7 +11,7 @@ use sim::operating_point::{Found, operating_point};
 use sim::parts::{Part, Waveform};
 use sim::{Circuit, SimError, System, Tolerances};
 
-/// Copies, as the solver's issue asks.
+/// Copies: enough that a failure in a hundred shows.
 const COPIES: u64 = 500;
 
 /// Values are multiplied or divided by up to this, evenly in the logarithm.

@@ -12,8 +12,6 @@ use crate::quantity::Unit;
 /// Share of the track a log pot has behind it at half travel.
 /// Source    common practice (10 to 15 %), from memory
 const LOG_MIDDLE: f64 = 0.15;
-/// Share of the track that stays between the wiper and an end at the stop.
-const END_RESISTANCE: f64 = 1e-3;
 
 pub(super) fn pot(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
     let r = fields.need_value(log, "pot", Unit::Ohm, Bounds::Positive);
@@ -47,7 +45,7 @@ pub(super) fn pot(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
     };
     let (mut ends, wiper) = (ends?, wiper?);
     ends.insert(1, wiper);
-    let fraction = share.clamp(END_RESISTANCE, 1.0 - END_RESISTANCE);
+    let fraction = share.clamp(Pot::END, 1.0 - Pot::END);
     Some((Part::Pot(Pot { r, fraction }), ends))
 }
 

@@ -63,7 +63,7 @@ pub struct Power {
     pub rated: Option<Level>,
     /// At 1, 3, 5 and 10 % THD: the ratio and the level, none when it is not crossed in the sweep.
     pub at_distortion: Vec<AtDistortion>,
-    /// The greatest power of the sweep, W.
+    /// The greatest power of the sweep, W, at whatever distortion.
     pub greatest: f64,
     /// What gives up, in rising drive.
     pub limits: Vec<Limit>,
@@ -85,7 +85,7 @@ pub struct AtDistortion {
     pub level: Option<Level>,
 }
 
-/// Levels of the sweep solved together; also the number that may be wasted beyond the end.
+/// Levels of the sweep solved together.
 const BATCH: usize = 8;
 
 /// Step of the sweep, a ratio of drive: 1.25 dB.
@@ -96,6 +96,12 @@ const MOST_DRIVE: f64 = 1e4;
 
 /// Peak of the generator from which the gain is read, V: too small to distort.
 const SMALL: f64 = 1e-3;
+
+/// Distortion at which the sweep may start, a ratio: half the smallest that is looked for.
+const QUIET: f64 = 0.005;
+
+/// The sweep starts no lower, V peak.
+const LEAST_DRIVE: f64 = 1e-6;
 
 /// Distortion at which the sweep has seen enough, a ratio.
 const ENOUGH: f64 = 0.12;
@@ -132,14 +138,18 @@ impl PowerOf {
         let bench = level::Bench::new(self, circuit, system, &rest);
         let solve = |drive: f64| bench.level(drive, tolerances);
 
-        let gain = {
-            let probe = solve(SMALL)?;
-            probe.output_rms * std::f64::consts::SQRT_2 / SMALL
-        };
+        let small = bench.settled(SMALL, tolerances)?;
+        let gain = bench.read(SMALL, &small).output_rms * std::f64::consts::SQRT_2 / SMALL;
         if gain < 1e-9 {
             return Err(SimError::Question(Question::NoSignal));
         }
-        let start = (2.0 * 0.01 * self.load_ohms).sqrt() / gain;
+        let output_valves = bench.output_valves(&small);
+        // 10 mW, or less where that is already distorted: into the grid leak of a next stage, say.
+        let mut start = (2.0 * 0.01 * self.load_ohms).sqrt() / gain;
+        while start > LEAST_DRIVE && solve(start)?.thd > QUIET {
+            start *= 0.5;
+        }
+        let enough = f64::max(ENOUGH, 1.2 * self.distortion_limit);
 
         // The sweep, a batch at a time; each level starts from rest, so threads change nothing.
         let mut levels: Vec<Level> = Vec::new();
@@ -164,10 +174,14 @@ impl PowerOf {
             progress(levels.len());
             let done = levels
                 .last()
-                .is_none_or(|last| last.thd > ENOUGH || last.drive > MOST_DRIVE * start);
+                .is_none_or(|last| last.thd > enough || last.drive > MOST_DRIVE * start);
             if done {
                 break;
             }
+        }
+        // What the last batch solved beyond the end says nothing anyone asked.
+        if let Some(end) = levels.iter().position(|level| level.thd > enough) {
+            levels.truncate(end + 1);
         }
         if levels.is_empty() {
             // The first level failed: its reason is the answer.
@@ -194,18 +208,23 @@ impl PowerOf {
             .collect();
         let rated = found.pop().flatten();
         let one_watt = found.pop().flatten();
-        let output_valves = bench.output_valves();
+        // The levels solved for belong to the sweep where onsets are looked for, so that no table shows
+        // grid current below the onset it names.
+        let mut known: Vec<Level> = levels.clone();
+        known.extend(rated.iter().chain(&one_watt).cloned());
+        known.sort_by(|a, b| a.drive.total_cmp(&b.drive));
+        let limits = limits::limits(&known, &output_valves, &solve);
         Ok(Power {
             frequency: self.frequency,
             load_ohms: self.load_ohms,
             distortion_limit: self.distortion_limit,
             greatest: levels.iter().map(|level| level.power).fold(0.0, f64::max),
-            limits: limits::limits(&levels, &output_valves, &solve),
             residual: levels
                 .iter()
                 .map(|level| level.residual)
                 .fold(0.0, f64::max),
             levels,
+            limits,
             one_watt,
             rated,
             at_distortion,

@@ -107,10 +107,26 @@ impl ValveProbe {
         }
     }
 
+    /// True for a pentode whose screen is an electrode of its own.
+    pub fn has_screen(&self) -> bool {
+        matches!(self.kind.model, ValveModel::Pentode(_)) && !self.strapped
+    }
+
+    /// Dissipation of the anode, W; of a strapped pentode, with its screen. The limit stays the anode's:
+    /// sheets rate the strapped valve at that or less.
+    pub fn anode_watts(&self, electrodes: &Electrodes) -> f64 {
+        let screen = if self.has_screen() {
+            0.0
+        } else {
+            electrodes.screen_watts()
+        };
+        electrodes.anode_watts() + screen
+    }
+
     /// Anode volts in excess of the knee; infinite for triodes and strapped pentodes, which have none.
     pub fn above_knee(&self, electrodes: &Electrodes) -> f64 {
         match &self.kind.model {
-            ValveModel::Pentode(pentode) if !self.strapped => {
+            ValveModel::Pentode(pentode) if self.has_screen() => {
                 electrodes.v_ak - pentode.knee_voltage(electrodes.v_sk, electrodes.v_gk)
             }
             _ => f64::INFINITY,

@@ -5,9 +5,10 @@ use serde::Serialize;
 
 use super::valve::{Against, ValveProbe, rectifier_currents, valve_of};
 use crate::circuit::Circuit;
-use crate::error::SimError;
+use crate::error::{Question, SimError};
 use crate::operating_point::{Found, operating_point};
-use crate::parts::Part;
+use crate::parts::{Part, Waveform};
+use crate::stability::{Growing, growing};
 use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
 
@@ -28,6 +29,8 @@ pub struct Voltages {
     pub windings: Vec<WindingAtRest>,
     /// Every supply.
     pub supplies: Vec<SupplyAtRest>,
+    /// The natural frequency that grows, when the circuit does not stay at rest.
+    pub growing: Option<Growing>,
     /// How the operating point was found.
     pub found: String,
     /// Largest current that does not balance at a node, A.
@@ -56,7 +59,7 @@ pub struct ValveAtRest {
     pub v_sk: Option<Against>,
     /// Grid to cathode, V.
     pub v_gk: f64,
-    /// Cathode to chassis, V.
+    /// Cathode to chassis, V, without sign: against the heater-cathode limit for a heater at chassis.
     pub v_k: Against,
     /// Anode current, A.
     pub i_a: f64,
@@ -151,18 +154,65 @@ pub struct SupplyAtRest {
     pub power: f64,
 }
 
+/// Current that may be left over at a node, A: ten times the worst of five hundred random circuits, and
+/// a thousandth of any current that is read.
+const MOST_IMBALANCE: f64 = 1e-6;
+
+/// A source that is never still: no voltages at rest go with it.
+fn alternates(part: &Part) -> bool {
+    match part {
+        Part::Source(source) => match &source.waveform {
+            Waveform::Sine { amplitude, .. } | Waveform::Square { amplitude, .. } => {
+                amplitude.abs() > ALTERNATING
+            }
+            Waveform::Dc(_) | Waveform::TwoTone { .. } | Waveform::Samples { .. } => false,
+        },
+        _ => false,
+    }
+}
+
+/// Turns alternating into direct current, so that rest means nothing to it.
+fn rectifies(part: &Part) -> bool {
+    match part {
+        Part::Device(_) => true,
+        Part::Valve(valve) => matches!(valve.kind.model, ValveModel::Rectifier(_)),
+        _ => false,
+    }
+}
+
+/// Peak above which a source counts as a supply and not as a signal, V: no signal source of an
+/// amplifier's input gives as much, no heater winding gives less.
+const ALTERNATING: f64 = 3.0;
+
 /// Solves the circuit with no signal. The workspace keeps the solution.
 ///
 /// # Errors
-/// [`SimError::NoOperatingPoint`], [`SimError::Undetermined`].
+/// [`SimError::NoOperatingPoint`], also when the currents found do not balance;
+/// [`SimError::Undetermined`]; [`Question::Alternates`] when a mains supply feeds a rectifier.
 pub fn voltages(
     circuit: &Circuit,
     system: &System,
     tolerances: &Tolerances,
     ws: &mut Workspace,
 ) -> Result<Voltages, SimError> {
+    let alternating: Vec<&str> = circuit
+        .parts()
+        .filter(|(_, placed)| alternates(&placed.part))
+        .map(|(_, placed)| placed.name.as_str())
+        .collect();
+    if !alternating.is_empty() && circuit.parts().any(|(_, placed)| rectifies(&placed.part)) {
+        return Err(SimError::Question(Question::Alternates(
+            alternating.join(", "),
+        )));
+    }
     let found = operating_point(system, tolerances, ws)?;
     let residual = system.imbalance(ws);
+    if residual > MOST_IMBALANCE {
+        return Err(SimError::NoOperatingPoint {
+            worst: system.name(system.worst_balanced(ws)).to_owned(),
+            counts: ws.counts,
+        });
+    }
     let x = &ws.x;
     let volts = |node| x[system.voltage_of(node) as usize];
     let mut answer = Voltages {
@@ -183,6 +233,7 @@ pub fn voltages(
         capacitors: Vec::new(),
         windings: Vec::new(),
         supplies: Vec::new(),
+        growing: None,
         found: match found {
             Found::Directly => "directly",
             Found::RaisingSources => "by raising the supplies from zero",
@@ -209,20 +260,22 @@ pub fn voltages(
                     limit: placed.ratings.watts,
                 },
             }),
-            Part::Pot(pot) => answer.resistors.push(ResistorAtRest {
-                part: name(),
-                resistance: pot.r,
-                volts: Against {
-                    value: across(0, 2).abs(),
-                    limit: placed.ratings.volts,
-                },
-                current: across(0, 1) / (pot.r * (1.0 - pot.fraction)).max(1e-3 * pot.r),
-                power: Against {
-                    value: across(0, 1).powi(2) / (pot.r * (1.0 - pot.fraction).max(1e-3))
-                        + across(1, 2).powi(2) / (pot.r * pot.fraction.max(1e-3)),
-                    limit: placed.ratings.watts,
-                },
-            }),
+            Part::Pot(pot) => {
+                let (upper, lower) = pot.halves();
+                answer.resistors.push(ResistorAtRest {
+                    part: name(),
+                    resistance: pot.r,
+                    volts: Against {
+                        value: across(0, 2).abs(),
+                        limit: placed.ratings.volts,
+                    },
+                    current: across(0, 1) / upper,
+                    power: Against {
+                        value: across(0, 1).powi(2) / upper + across(1, 2).powi(2) / lower,
+                        limit: placed.ratings.watts,
+                    },
+                });
+            }
             Part::Capacitor(capacitor) => answer.capacitors.push(CapacitorAtRest {
                 part: name(),
                 capacitance: capacitor.c,
@@ -291,6 +344,7 @@ pub fn voltages(
             Part::Valve(_) | Part::Device(_) | Part::Switch(_) | Part::Loudspeaker(_) => {}
         }
     }
+    answer.growing = growing(system, ws);
     Ok(answer)
 }
 
@@ -323,7 +377,7 @@ fn valve_at_rest(probe: &ValveProbe, x: &[f64]) -> ValveAtRest {
         }),
         v_gk: electrodes.v_gk,
         v_k: Against {
-            value: electrodes.v_k,
+            value: electrodes.v_k.abs(),
             limit: limits.heater_cathode_volts,
         },
         i_a: electrodes.currents.anode,
@@ -337,16 +391,8 @@ fn valve_at_rest(probe: &ValveProbe, x: &[f64]) -> ValveAtRest {
         ra: slopes.ra(),
         mu: slopes.mu(),
         p_a: Against {
-            value: electrodes.anode_watts()
-                + if strapped {
-                    electrodes.screen_watts()
-                } else {
-                    0.0
-                },
-            limit: match (strapped, limits.anode_watts, limits.screen_watts) {
-                (true, Some(anode), Some(screen)) => Some(anode + screen),
-                (_, anode, _) => anode,
-            },
+            value: probe.anode_watts(&electrodes),
+            limit: limits.anode_watts,
         },
         p_s: pentode.then_some(Against {
             value: electrodes.screen_watts(),

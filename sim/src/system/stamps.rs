@@ -17,9 +17,6 @@ const CONTACT: f64 = 0.01;
 /// Conductance of an open contact, S (common practice, no source: above 10 GΩ).
 const OPEN_CONTACT: f64 = 1e-11;
 
-/// The least resistance between a pot's wiper and either end, as a part of the track.
-const POT_END: f64 = 1e-3;
-
 type Triplet = (usize, usize, f64);
 
 /// The parts list as lists of matrix entries.
@@ -172,9 +169,9 @@ impl Stamps {
                 self.waveforms.push(source.waveform.clone());
             }
             Part::Pot(pot) => {
-                let lower = pot.fraction.clamp(POT_END, 1.0 - POT_END);
-                self.conductor(at[0], at[1], 1.0 / (pot.r * (1.0 - lower)));
-                self.conductor(at[1], at[2], 1.0 / (pot.r * lower));
+                let (upper, lower) = pot.halves();
+                self.conductor(at[0], at[1], 1.0 / upper);
+                self.conductor(at[1], at[2], 1.0 / lower);
             }
             Part::Switch(switch) => {
                 for (contact, &node) in at[1..].iter().enumerate() {

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::PowerOf;
-use crate::circuit::Circuit;
+use crate::circuit::{Circuit, NodeId};
 use crate::error::SimError;
 use crate::measure::valve::ValveProbe;
 use crate::parts::Part;
@@ -57,7 +57,9 @@ pub struct ValveAtLevel {
     pub i_s: f64,
     /// Greatest grid current, A.
     pub i_g_most: f64,
-    /// Mean anode dissipation, W.
+    /// True for a pentode whose screen is not tied to its anode.
+    pub has_screen: bool,
+    /// Mean anode dissipation, W; of a strapped pentode, with its screen.
     pub p_a: f64,
     /// Mean screen dissipation, W.
     pub p_s: f64,
@@ -105,21 +107,25 @@ impl<'a> Bench<'a> {
         }
     }
 
-    /// Settles the circuit at a drive, from rest.
+    /// Settles the circuit at a drive, from rest, and reads it.
     pub(super) fn level(&self, drive: f64, tolerances: &Tolerances) -> Result<Level, SimError> {
+        Ok(self.read(drive, &self.settled(drive, tolerances)?))
+    }
+
+    /// The settled period at a drive.
+    pub(super) fn settled(&self, drive: f64, tolerances: &Tolerances) -> Result<Period, SimError> {
         let mut ws = self.rest.clone();
         self.question.drive(self.system, drive, &mut ws)?;
-        let period = settle(
+        settle(
             self.system,
             1.0 / self.question.frequency,
             &self.question.settling,
             tolerances,
             &mut ws,
-        )?;
-        Ok(self.read(drive, &period))
+        )
     }
 
-    fn read(&self, drive: f64, period: &Period) -> Level {
+    pub(super) fn read(&self, drive: f64, period: &Period) -> Level {
         let (a, b) = self.question.load;
         let (a, b) = (
             self.system.voltage_of(a) as usize,
@@ -157,6 +163,7 @@ impl<'a> Bench<'a> {
             i_a_least: f64::INFINITY,
             i_s: 0.0,
             i_g_most: 0.0,
+            has_screen: probe.has_screen(),
             p_a: 0.0,
             p_s: 0.0,
             p_a_limit: limits.anode_watts,
@@ -173,7 +180,7 @@ impl<'a> Bench<'a> {
             reading.i_a_least = reading.i_a_least.min(now.currents.anode);
             reading.i_s += share * now.currents.screen;
             reading.i_g_most = reading.i_g_most.max(now.currents.grid);
-            reading.p_a += share * now.anode_watts();
+            reading.p_a += share * probe.anode_watts(&now);
             reading.p_s += share * now.screen_watts();
             reading.v_ak_most = reading.v_ak_most.max(now.v_ak);
             above_knee = above_knee.min(probe.above_knee(&now));
@@ -207,12 +214,15 @@ impl<'a> Bench<'a> {
             .collect()
     }
 
-    /// Designators of the valves that work on the load's transformer; without one, those that
-    /// dissipate at least half of what the hottest does.
-    pub(super) fn output_valves(&self) -> Vec<String> {
+    /// Designators of the valves that work on the load's transformer: those whose anode or cathode swings
+    /// with one of its windings. Without such a transformer, those that dissipate at least half of what
+    /// the hottest does. `period` is a settled one with some signal.
+    pub(super) fn output_valves(&self, period: &Period) -> Vec<String> {
+        /// Of the largest swing on the iron: an anode fed from the HT end of the winding has far less.
+        const SWINGS: f64 = 0.1;
         let (a, b) = self.question.load;
-        let on_load = |node| node != crate::NodeId::CHASSIS && (node == a || node == b);
-        let iron: Vec<crate::NodeId> = self
+        let on_load = |node| node != NodeId::CHASSIS && (node == a || node == b);
+        let iron: Vec<NodeId> = self
             .circuit
             .parts()
             .filter(|(_, placed)| {
@@ -220,28 +230,37 @@ impl<'a> Bench<'a> {
                     && placed.nodes.iter().any(|&n| on_load(n))
             })
             .flat_map(|(_, placed)| placed.nodes.clone())
-            .filter(|&node| node != crate::NodeId::CHASSIS)
+            .filter(|&node| node != NodeId::CHASSIS)
             .collect();
-        let on_iron: Vec<String> = self
+        let swing = |probe: &ValveProbe| {
+            let at = &self.circuit.part(probe.part).nodes;
+            [at[0], at[at.len() - 1]]
+                .into_iter()
+                .filter(|node| iron.contains(node))
+                .map(|node| {
+                    Spectrum::of_period(&period.unknown(self.system.voltage_of(node))).rms()
+                })
+                .fold(0.0, f64::max)
+        };
+        let swings: Vec<f64> = self.valves.iter().map(swing).collect();
+        let largest = swings.iter().copied().fold(0.0, f64::max);
+        let watts: Vec<f64> = self
             .valves
             .iter()
-            .filter(|probe| {
-                let at = &self.circuit.part(probe.part).nodes;
-                [at[0], at[at.len() - 1]]
-                    .iter()
-                    .any(|node| iron.contains(node))
-            })
-            .map(|probe| probe.name.clone())
+            .map(|probe| probe.at(&self.rest.x).anode_watts())
             .collect();
-        if !on_iron.is_empty() {
-            return on_iron;
-        }
-        let watts = |probe: &ValveProbe| probe.at(&self.rest.x).anode_watts();
-        let hottest = self.valves.iter().map(watts).fold(0.0, f64::max);
+        let hottest = watts.iter().copied().fold(0.0, f64::max);
         self.valves
             .iter()
-            .filter(|probe| watts(probe) >= 0.5 * hottest)
-            .map(|probe| probe.name.clone())
+            .zip(swings.iter().zip(&watts))
+            .filter(|(_, (swing, watts))| {
+                if largest > 0.0 {
+                    **swing >= SWINGS * largest
+                } else {
+                    **watts >= 0.5 * hottest
+                }
+            })
+            .map(|(probe, _)| probe.name.clone())
             .collect()
     }
 }
