@@ -350,7 +350,7 @@ fn explanations_and_completions_are_there() {
     let bench = Bench::new();
     let all = bench.answer(&["explain"]);
     assert!(all.lines().count() > 30, "{all}");
-    for id in all.lines().filter(|id| *id != "file") {
+    for id in all.lines().filter(|id| !["file", "json"].contains(id)) {
         let text = bench.answer(&["explain", id]);
         assert!(text.contains("Mend"), "{id}: {text}");
     }

@@ -1,4 +1,4 @@
-//! `explain ID`, and `explain file`.
+//! `explain ID`, `explain file` and `explain json`.
 
 use crate::Options;
 use crate::diagnostic::Id;
@@ -11,18 +11,24 @@ const FILE: &str = "file";
 /// An amplifier file with every part and key, and what they mean.
 const AMPLIFIER_FILE: &str = include_str!("../amplifier_file.toml");
 
+/// The word that asks for the keys of `--json`.
+const JSON: &str = "json";
+
+/// Every key of `--json` with its unit.
+const JSON_KEYS: &str = include_str!("../json_keys.txt");
+
 /// Arguments of `explain`.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// The words in the brackets of a message, e.g. no-dc-path; or `file` for an amplifier file with
-    /// every part and key. Without it all are listed.
+    /// every part and key; or `json` for the keys and units of --json. Without it all are listed.
     id: Option<String>,
 }
 
 pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
     let Some(wanted) = arguments.id.as_deref().map(str::trim) else {
         let ids = Id::ALL.iter().map(|id| id.text());
-        let list: String = std::iter::once(FILE)
+        let list: String = [FILE, JSON].into_iter()
             .chain(ids)
             .map(|id| format!("{id}\n"))
             .collect();
@@ -31,6 +37,8 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
     };
     let explanation: String = if wanted == FILE {
         AMPLIFIER_FILE.to_owned()
+    } else if wanted == JSON {
+        JSON_KEYS.to_owned()
     } else {
         let Some(id) = Id::ALL.iter().find(|id| id.text() == wanted) else {
             return Err(Failure::plain(
@@ -47,7 +55,7 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
     if options.json {
         let value = serde_json::json!({ "id": wanted, "explanation": explanation });
         report::print(&format!("{value:#}\n"))?;
-    } else if wanted == FILE {
+    } else if [FILE, JSON].contains(&wanted) {
         report::print(&explanation)?;
     } else {
         report::print(&format!("{wanted}\n\n{explanation}"))?;

@@ -1,0 +1,135 @@
+//! `explain json` against what `--json` prints: every key is documented and every documented key occurs.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
+use std::process::Command;
+
+use serde_json::Value;
+
+/// Key, whether it is a list, and unit or structure.
+type Keys = BTreeMap<String, (bool, String)>;
+
+fn run(arguments: &[&str]) -> String {
+    let output = Command::new(env!("CARGO_BIN_EXE_gridleak"))
+        .current_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join(".."))
+        .args(arguments)
+        .output()
+        .expect("the program runs");
+    assert!(
+        output.status.success(),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    String::from_utf8(output.stdout).expect("text")
+}
+
+/// The structures of the page: a name and a colon, then a line a key.
+fn structures(page: &str) -> BTreeMap<String, Keys> {
+    let mut found: BTreeMap<String, Keys> = BTreeMap::new();
+    let mut name = String::new();
+    for line in page.lines() {
+        if let Some(row) = line.strip_prefix("  ") {
+            let mut cells = row
+                .split("  ")
+                .map(str::trim)
+                .filter(|cell| !cell.is_empty());
+            let mut cell = || {
+                cells
+                    .next()
+                    .unwrap_or_else(|| panic!("three columns: {row}"))
+            };
+            let (key, unit, meaning) = (cell(), cell(), cell());
+            assert!(!meaning.is_empty());
+            let plain = key.trim_end_matches("[]").to_owned();
+            let list = key.ends_with("[]");
+            let before = found
+                .get_mut(&name)
+                .expect("a key stands in a structure")
+                .insert(plain, (list, unit.to_owned()));
+            assert!(before.is_none(), "{name}: {key} stands twice");
+        } else if let Some(heading) = line.strip_suffix(':') {
+            heading.clone_into(&mut name);
+            assert!(found.insert(name.clone(), Keys::new()).is_none(), "{name}");
+        }
+    }
+    found
+}
+
+/// Walks a value of a structure; what is wrong with it and which keys occurred.
+fn walk(
+    value: &Value,
+    structure: &str,
+    command: &str,
+    page: &BTreeMap<String, Keys>,
+    seen: &mut BTreeSet<String>,
+    faults: &mut BTreeSet<String>,
+) {
+    let Value::Object(object) = value else {
+        faults.insert(format!("{structure} is no structure in the output"));
+        return;
+    };
+    for (key, value) in object {
+        let Some((list, unit)) = page[structure].get(key) else {
+            faults.insert(format!("{structure}: `{key}` is not documented"));
+            continue;
+        };
+        seen.insert(format!("{structure}: {key}"));
+        if value.is_array() != *list {
+            faults.insert(format!("{structure}: `{key}` is a list, or is not"));
+            continue;
+        }
+        let unit = unit.split(", ").next().unwrap_or_default();
+        let inner = if unit == "answer" { command } else { unit };
+        let items = value
+            .as_array()
+            .map_or(std::slice::from_ref(value), Vec::as_slice);
+        for item in items.iter().filter(|item| !item.is_null()) {
+            if page.contains_key(inner) {
+                walk(item, inner, command, page, seen, faults);
+            } else {
+                let fits = match inner {
+                    "text" => item.is_string(),
+                    "true or false" => item.is_boolean(),
+                    _ => item.is_number() || item.is_array(),
+                };
+                if !fits {
+                    faults.insert(format!("{structure}: `{key}` is no {inner}"));
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
+    let page = structures(&run(&["explain", "json"]));
+    assert!(page.len() > 15, "{}", page.len());
+    // A rectifier valve stands in no example, so the file that holds every part goes with one.
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let every = folder.path().join("every.toml");
+    std::fs::write(&every, run(&["explain", "file"])).expect("the folder can be written");
+    let every = every.to_str().expect("a plain path");
+    let example = "examples/01_single_ended_6v6/amplifier.toml";
+    let mut seen = BTreeSet::new();
+    let mut faults = BTreeSet::new();
+    for (command, file, more) in [
+        ("voltages", every, &[][..]),
+        ("voltages", example, &[]),
+        ("power", example, &[]),
+        ("waveform", example, &["--for", "1ms"]),
+    ] {
+        let text = run(&[&[command, file, "--json"], more].concat());
+        let value: Value = serde_json::from_str(&text).expect("JSON");
+        walk(&value, "document", command, &page, &mut seen, &mut faults);
+    }
+    for (structure, keys) in &page {
+        for key in keys.keys() {
+            if !seen.contains(&format!("{structure}: {key}")) {
+                faults.insert(format!(
+                    "{structure}: `{key}` is documented and never occurs"
+                ));
+            }
+        }
+    }
+    assert!(faults.is_empty(), "{faults:#?}");
+}
