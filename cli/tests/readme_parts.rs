@@ -69,13 +69,14 @@ fn nodes(line: &str) -> Vec<String> {
 
 /// What the program says of a circuit of that part, with a resistor from each of its nodes to earth.
 fn fault(line: &str) -> Option<String> {
-    let ties: String = nodes(line)
+    let ties: Vec<String> = nodes(line)
         .iter()
         .enumerate()
         .map(|(k, node)| {
             format!("R{k} = {{ resistor = \"10k\", between = [\"{node}\", \"chassis\"] }}\n")
         })
         .collect();
+    let ties = ties.concat();
     let text = format!(
         "[amplifier]\ntitle = \"One part\"\nsource = \"own design\"\n\n[parts]\nX1 = {line}\n{ties}RL = {{ resistor = \"1k\", between = [\"bench\", \"chassis\"] }}\n\n[bench]\ngenerator = {{ into = \"bench\", resistance = \"600R\" }}\nload = \"RL\"\n"
     );

@@ -28,7 +28,8 @@ pub(crate) struct Arguments {
 pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
     let Some(wanted) = arguments.id.as_deref().map(str::trim) else {
         let ids = Id::ALL.iter().map(|id| id.text());
-        let list: String = [FILE, JSON].into_iter()
+        let list: String = [FILE, JSON]
+            .into_iter()
             .chain(ids)
             .map(|id| format!("{id}\n"))
             .collect();
