@@ -40,6 +40,7 @@ mod order;
 mod pivot;
 mod plan;
 mod reach;
+mod room;
 mod solve;
 mod symbolic;
 #[cfg(test)]

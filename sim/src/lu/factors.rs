@@ -9,25 +9,33 @@
 //! Care      the pivot's place holds `1/u_kk`
 
 use super::pivot::{self, Choice};
-use super::plan::{Column, Plan};
+use super::plan::{self, Column, Plan};
+use super::room::{Room, Roomy};
 use super::{Entry, Singular, Symbolic};
 
 /// The factors of one matrix, its pivots, and the scratch of solutions.
 ///
-/// [`new`](Self::new), then [`factor`](Self::factor) fixes all sizes; the other methods do not allocate.
+/// The first [`factor`](Self::factor) after [`new`](Self::new) reserves for the layouts to come, see
+/// `room`: nothing allocates after it, other pivots included, unless n > 80 and they bring four times
+/// the fill. A clone has the same reserve.
 #[derive(Clone, Debug)]
 pub struct Factors<T> {
-    /// The pivots that `plan` was made for.
+    /// The pivots that `plan` was made for, and those of the last choice.
     choice: Choice,
+    chosen: Choice,
+    choosing: pivot::Work<T>,
+    laying_out: plan::Work,
     pub(super) plan: Plan,
     /// `[entries]` L and U, as the plan lays them out.
-    pub(super) lu: Vec<T>,
+    pub(super) lu: Roomy<T>,
     /// `[tail entries]` The tail before its varying entries and its own elimination, S0.
-    base: Vec<T>,
+    base: Roomy<T>,
     /// `[varying]` The varying entries taken last.
     pub(super) varying: Vec<T>,
     /// `[n]` By step: reciprocal of the largest magnitude in the pivot row when pivots were chosen.
     pub(super) scale: Vec<f64>,
+    /// `[n]` By row, of the last values that pivots were looked for.
+    row_scales: Vec<f64>,
     /// `[n]` By step: largest magnitude in the column of L + U when pivots were chosen, rows scaled.
     pub(super) reference: Vec<f64>,
     /// `[n]`
@@ -55,12 +63,16 @@ impl<T: Entry> Factors<T> {
     pub fn new(symbolic: &Symbolic) -> Self {
         let n = symbolic.n();
         Self {
-            choice: Choice::default(),
+            choice: Choice::new(n),
+            chosen: Choice::new(n),
+            choosing: pivot::Work::new(symbolic),
+            laying_out: plan::Work::new(n),
             plan: Plan::default(),
-            lu: Vec::new(),
-            base: Vec::new(),
+            lu: Roomy::default(),
+            base: Roomy::default(),
             varying: Vec::new(),
-            scale: Vec::with_capacity(n),
+            scale: vec![1.0; n],
+            row_scales: vec![1.0; n],
             reference: vec![0.0; n],
             scratch: vec![T::default(); n],
             changed: 0,
@@ -68,7 +80,7 @@ impl<T: Entry> Factors<T> {
         }
     }
 
-    /// Chooses the pivots for these values, `[nnz]` or longer, and factorises. Allocates.
+    /// Chooses the pivots for these values, `[nnz]` or longer, and factorises. Allocates the first time.
     ///
     /// # Errors
     /// [`Singular`] at a value that is not finite or a column without a usable pivot. The former pivots,
@@ -80,28 +92,50 @@ impl<T: Entry> Factors<T> {
         let values = &values[..symbolic.nnz()];
         self.state = self.state.min(State::Pivoted);
         all_finite(symbolic, values)?;
-        let scales = pivot::row_scales(symbolic, values);
-        let choice = pivot::choose(symbolic, values, &scales)?;
+        pivot::row_scales(symbolic, values, &mut self.row_scales);
+        pivot::choose(
+            symbolic,
+            values,
+            &self.row_scales,
+            &mut self.choosing,
+            &mut self.chosen,
+        )?;
         // New pivots are often the old ones
-        if self.state == State::Unpivoted || choice != self.choice {
-            self.plan = Plan::new(symbolic, &choice);
-            self.choice = choice;
+        let first = self.state == State::Unpivoted;
+        if first || self.chosen != self.choice {
+            std::mem::swap(&mut self.choice, &mut self.chosen);
+            self.plan.lay_out(
+                symbolic,
+                &self.choice,
+                &mut self.choosing.reach,
+                &mut self.laying_out,
+            );
+            if first {
+                self.reserve(symbolic.n());
+            }
             let entries = self.plan.rows.len();
             self.lu.resize(entries, T::default());
             self.base.resize(entries - self.plan.third, T::default());
             self.varying.resize(self.plan.varying.len(), T::default());
         }
-        self.scale.clear();
-        self.scale.extend(
-            self.plan
-                .row_of_step
-                .iter()
-                .map(|&row| scales[row as usize]),
-        );
+        for (scale, &row) in self.scale.iter_mut().zip(&self.plan.row_of_step) {
+            *scale = self.row_scales[row as usize];
+        }
         self.state = State::Pivoted;
         self.refactor(symbolic, values)?;
         self.set_reference();
         Ok(())
+    }
+
+    /// Reserves for other layouts, by the size of the first.
+    fn reserve(&mut self, n: usize) {
+        let room = Room::of(n, self.plan.taken());
+        self.plan.reserve(room);
+        self.laying_out.reserve(room);
+        self.choosing.reach.lower.reserve_all(room.lower);
+        self.choosing.lower.reserve_all(room.lower);
+        self.lu.reserve_all(room.entries);
+        self.base.reserve_all(room.entries);
     }
 
     /// Factorises with the present pivots; every value, `[nnz]` or longer, may be new. Does not
@@ -128,11 +162,11 @@ impl<T: Entry> Factors<T> {
         }
         let (head, tail) = plan.columns.split_at(plan.head);
         let rows = &plan.rows[..];
-        eliminate(&plan.columns, head, rows, &plan.head_targets, &mut self.lu)
+        eliminate(&plan.columns, head, rows, plan.head_targets(), &mut self.lu)
             .map_err(|step| self.singular(step))?;
         // The head's share of the tail
         let (done, open) = self.lu.split_at_mut(plan.second);
-        let mut targets = &plan.border_targets[..];
+        let mut targets = plan.border_targets();
         debug_assert_eq!(tail.len() + 1, plan.border.len());
         for entry in plan.second..plan.third {
             let u = open[entry - plan.second];
@@ -192,7 +226,7 @@ impl<T: Entry> Factors<T> {
             &plan.columns,
             tail,
             &plan.rows,
-            &plan.tail_targets,
+            plan.tail_targets(),
             &mut self.lu,
         )
         .map_err(|step| self.singular(plan.head + step))?;

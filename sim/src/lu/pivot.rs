@@ -19,6 +19,7 @@
 //! ```
 
 use super::reach::{NONE, Reach};
+use super::room::Roomy;
 use super::{Entry, Singular, Symbolic};
 
 /// A pivot may be this much smaller than the largest candidate of its column, rows scaled. A tenth
@@ -31,7 +32,7 @@ pub const THRESHOLD: f64 = 0.1;
 pub const CANCELLATION: f64 = 4.0 * f64::EPSILON;
 
 /// Pivots, in the order of the columns.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Choice {
     /// `[n]` The pivot row of each step.
     pub(super) rows: Vec<u32>,
@@ -39,38 +40,79 @@ pub(super) struct Choice {
     pub(super) constant: Vec<bool>,
 }
 
-/// `[n]` The reciprocal of the largest magnitude in every row; 1 for a row of zeros.
-pub(super) fn row_scales<T: Entry>(symbolic: &Symbolic, values: &[T]) -> Vec<f64> {
-    let mut scales = vec![0.0_f64; symbolic.n()];
+impl Choice {
+    /// Room for `n` steps, none chosen.
+    pub(super) fn new(n: usize) -> Self {
+        Self {
+            rows: vec![NONE; n],
+            constant: vec![false; n],
+        }
+    }
+}
+
+/// What choosing works with, kept from one time to the next.
+#[derive(Clone, Debug)]
+pub(super) struct Work<T> {
+    /// The pattern of L in the making.
+    pub(super) reach: Reach,
+    /// `[nnz(L)]` The values beside `reach.lower`.
+    pub(super) lower: Roomy<T>,
+    /// `[n]` By row: stored entries, the column in work (zero outside of it), sums of magnitudes behind it.
+    row_counts: Vec<usize>,
+    x: Vec<T>,
+    terms: Vec<f64>,
+}
+
+impl<T: Entry> Work<T> {
+    pub(super) fn new(symbolic: &Symbolic) -> Self {
+        let n = symbolic.n();
+        let mut row_counts = vec![0; n];
+        for &row in &symbolic.pattern.rows {
+            row_counts[row] += 1;
+        }
+        Self {
+            reach: Reach::new(n),
+            lower: Roomy::default(),
+            row_counts,
+            x: vec![T::default(); n],
+            terms: vec![0.0; n],
+        }
+    }
+}
+
+/// `scales` `[n]` ← the reciprocal of the largest magnitude in every row; 1 for a row of zeros.
+pub(super) fn row_scales<T: Entry>(symbolic: &Symbolic, values: &[T], scales: &mut [f64]) {
+    scales.fill(0.0);
     for (&row, value) in symbolic.pattern.rows.iter().zip(values) {
         scales[row] = scales[row].max(value.magnitude());
     }
-    for scale in &mut scales {
+    for scale in scales {
         *scale = if *scale > 0.0 { scale.recip() } else { 1.0 };
     }
-    scales
 }
 
-/// Eliminates once with free choice of the pivots. `scales` `[n]`, `values` `[nnz]`, all finite.
+/// Eliminates once with free choice of the pivots, which are left in `choice`. `scales` `[n]`,
+/// `values` `[nnz]`, all finite.
 pub(super) fn choose<T: Entry>(
     symbolic: &Symbolic,
     values: &[T],
     scales: &[f64],
-) -> Result<Choice, Singular> {
-    let n = symbolic.n();
+    work: &mut Work<T>,
+    choice: &mut Choice,
+) -> Result<(), Singular> {
     let pattern = &symbolic.pattern;
-    let mut row_counts = vec![0_usize; n];
-    for &row in &pattern.rows {
-        row_counts[row] += 1;
-    }
-    let mut reach = Reach::new(n);
-    let mut lower: Vec<T> = Vec::new(); // [nnz(L)] beside reach.lower
-    let mut x = vec![T::default(); n]; // [n] by row, zero outside the column in work
-    let mut terms = vec![0.0_f64; n]; // [n] sums of magnitudes behind x
-    let mut choice = Choice {
-        rows: Vec::with_capacity(n),
-        constant: Vec::with_capacity(n),
-    };
+    let Work {
+        reach,
+        lower,
+        row_counts,
+        x,
+        terms,
+    } = work;
+    reach.clear();
+    lower.clear();
+    // A choice that failed has left its column
+    x.fill(T::default());
+    terms.fill(0.0);
     for (step, &column) in symbolic.order.iter().enumerate() {
         let column = column as usize;
         reach.column(step as u32, pattern.column(column));
@@ -125,14 +167,12 @@ pub(super) fn choose<T: Entry>(
         for &i in &reach.lower[reach.below(step as u32)] {
             lower.push(x[i as usize] * reciprocal);
         }
-        for &row in &reach.reached {
+        for &row in reach.reached.iter() {
             x[row as usize] = T::default();
             terms[row as usize] = 0.0;
         }
-        choice.rows.push(pivot);
-        choice
-            .constant
-            .push(constant && !symbolic.row_varies[pivot as usize]);
+        choice.rows[step] = pivot;
+        choice.constant[step] = constant && !symbolic.row_varies[pivot as usize];
     }
-    Ok(choice)
+    Ok(())
 }

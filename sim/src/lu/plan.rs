@@ -21,6 +21,7 @@
 use super::Symbolic;
 use super::pivot::Choice;
 use super::reach::Reach;
+use super::room::{Room, Roomy};
 
 /// One column of the head or of the tail: `start..pivot` is U, `pivot + 1..end` is L.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -52,9 +53,9 @@ pub(super) struct Plan {
     /// `[n]` By step. Those of the tail lie in the third section.
     pub(super) columns: Vec<Column>,
     /// `[tail+1]` The columns of U12, in the second section.
-    pub(super) border: Vec<u32>,
+    pub(super) border: Roomy<u32>,
     /// `[entries]` The step whose row an entry is in.
-    pub(super) rows: Vec<u32>,
+    pub(super) rows: Roomy<u32>,
     /// First entry of the second and of the third section.
     pub(super) second: usize,
     pub(super) third: usize,
@@ -62,51 +63,121 @@ pub(super) struct Plan {
     pub(super) constant: Vec<(u32, u32)>,
     /// Entry of A and its place, for entries that vary; the place counts from the third section.
     pub(super) varying: Vec<(u32, u32)>,
-    /// Offsets for the products inside the head, from the start of the column.
-    pub(super) head_targets: Vec<u32>,
-    /// Offsets for the products of L11 and L21 with U12, from the second section.
-    pub(super) border_targets: Vec<u32>,
-    /// Offsets for the products inside the tail, from the start of the column.
-    pub(super) tail_targets: Vec<u32>,
+    /// `[products]` Where each is subtracted, in three sections.
+    targets: Roomy<u32>,
+    /// First target of the second and of the third section.
+    border_products: usize,
+    tail_products: usize,
+}
+
+/// What laying out works with, kept from one time to the next.
+#[derive(Clone, Debug)]
+pub(super) struct Work {
+    /// `[entries]` Column by column, the steps of its rows, ascending.
+    steps: Roomy<u32>,
+    /// `[n+1]` Where a column begins in `steps`, `[n]` and where its pivot is.
+    starts: Vec<usize>,
+    pivots: Vec<usize>,
+    /// `[n]` By row: the step whose pivot it is.
+    step_of_row: Vec<u32>,
+    /// `[n]` By step or by row: a place in the column in work.
+    place: Vec<u32>,
+}
+
+impl Work {
+    pub(super) fn new(n: usize) -> Self {
+        Self {
+            steps: Roomy::default(),
+            starts: vec![0; n + 1],
+            pivots: vec![0; n],
+            step_of_row: vec![0; n],
+            place: vec![0; n],
+        }
+    }
+
+    pub(super) fn reserve(&mut self, room: Room) {
+        self.steps.reserve_all(room.entries);
+    }
+
+    /// The steps of the rows above the pivot of a column.
+    fn upper(&self, step: usize) -> &[u32] {
+        &self.steps[self.starts[step]..self.pivots[step]]
+    }
+
+    /// The steps of the rows below it.
+    fn lower(&self, step: usize) -> &[u32] {
+        &self.steps[self.pivots[step] + 1..self.starts[step + 1]]
+    }
 }
 
 impl Plan {
     /// Lays out the factors. O(products of the elimination).
-    pub(super) fn new(symbolic: &Symbolic, choice: &Choice) -> Self {
-        let n = symbolic.n();
-        let pairs = choice
-            .rows
-            .iter()
-            .zip(&symbolic.order)
-            .zip(&choice.constant);
-        let (head, tail): (Vec<_>, Vec<_>) = pairs.partition(|(_, constant)| **constant);
-        let (row_of_step, column_of_step) = head
-            .iter()
-            .chain(&tail)
-            .map(|((row, column), _)| (**row, **column))
-            .unzip();
-        let mut plan = Self {
-            head: head.len(),
-            row_of_step,
-            column_of_step,
-            ..Self::default()
-        };
-        let (uppers, lowers) = plan.fill(symbolic);
-        plan.place(&uppers, &lowers);
-        plan.aim(n);
-        plan.entries(symbolic);
-        plan
+    pub(super) fn lay_out(
+        &mut self,
+        symbolic: &Symbolic,
+        choice: &Choice,
+        reach: &mut Reach,
+        work: &mut Work,
+    ) {
+        self.row_of_step.clear();
+        self.column_of_step.clear();
+        for of_head in [true, false] {
+            let pairs = choice.rows.iter().zip(&symbolic.order);
+            for ((&row, &column), _) in pairs
+                .zip(&choice.constant)
+                .filter(|(_, constant)| **constant == of_head)
+            {
+                self.row_of_step.push(row);
+                self.column_of_step.push(column);
+            }
+            if of_head {
+                self.head = self.row_of_step.len();
+            }
+        }
+        self.fill(symbolic, reach, work);
+        self.place(work);
+        self.aim(&mut work.place);
+        self.entries(symbolic, &mut work.place);
     }
 
-    /// The steps of the rows above and below the pivot of every column, ascending.
-    fn fill(&self, symbolic: &Symbolic) -> (Vec<Vec<u32>>, Vec<Vec<u32>>) {
-        let n = symbolic.n();
-        let mut step_of_row = vec![0_u32; n];
-        for (step, &row) in self.row_of_step.iter().enumerate() {
-            step_of_row[row as usize] = step as u32;
+    /// What this layout takes.
+    pub(super) fn taken(&self) -> Room {
+        Room {
+            entries: self.rows.len(),
+            lower: self.columns.iter().map(|c| c.lower().len()).sum(),
+            products: self.targets.len(),
         }
-        let mut reach = Reach::new(n);
-        let (mut uppers, mut lowers) = (Vec::with_capacity(n), Vec::with_capacity(n));
+    }
+
+    /// Reserves for layouts to come; the other vectors have the same length in all of them.
+    pub(super) fn reserve(&mut self, room: Room) {
+        self.border.reserve_all(self.columns.len() + 1);
+        self.rows.reserve_all(room.entries);
+        self.targets.reserve_all(room.products);
+    }
+
+    /// Offsets for the products inside the head, from the start of the column.
+    pub(super) fn head_targets(&self) -> &[u32] {
+        &self.targets[..self.border_products]
+    }
+
+    /// Offsets for the products of L11 and L21 with U12, from the second section.
+    pub(super) fn border_targets(&self) -> &[u32] {
+        &self.targets[self.border_products..self.tail_products]
+    }
+
+    /// Offsets for the products inside the tail, from the start of the column.
+    pub(super) fn tail_targets(&self) -> &[u32] {
+        &self.targets[self.tail_products..]
+    }
+
+    /// Finds the rows above and below the pivot of every column.
+    fn fill(&self, symbolic: &Symbolic, reach: &mut Reach, work: &mut Work) {
+        for (step, &row) in self.row_of_step.iter().enumerate() {
+            work.step_of_row[row as usize] = step as u32;
+        }
+        reach.clear();
+        work.steps.clear();
         for (step, (&row, &column)) in self
             .row_of_step
             .iter()
@@ -114,38 +185,40 @@ impl Plan {
             .enumerate()
         {
             reach.column(step as u32, symbolic.pattern.column(column as usize));
-            let mut steps: Vec<u32> = reach
-                .reached
-                .iter()
-                .map(|&row| step_of_row[row as usize])
-                .collect();
+            let start = work.steps.len();
+            let step_of_row = &work.step_of_row;
+            work.steps
+                .extend(reach.reached.iter().map(|&row| step_of_row[row as usize]));
+            let steps = &mut work.steps[start..];
             steps.sort_unstable();
-            let middle = steps.partition_point(|&j| (j as usize) < step);
-            lowers.push(steps[middle + 1..].to_vec());
-            steps.truncate(middle);
-            uppers.push(steps);
+            let upper = steps.partition_point(|&j| (j as usize) < step);
+            work.pivots[step] = start + upper;
+            work.starts[step + 1] = work.steps.len();
             reach.close(row);
         }
-        (uppers, lowers)
     }
 
     /// Gives every entry of the factors its place.
-    fn place(&mut self, uppers: &[Vec<u32>], lowers: &[Vec<u32>]) {
-        let head = self.head;
-        let in_head = |upper: &Vec<u32>| upper.partition_point(|&j| (j as usize) < head);
+    fn place(&mut self, work: &Work) {
+        let (head, n) = (self.head, self.row_of_step.len());
+        let in_head = |upper: &[u32]| upper.partition_point(|&j| (j as usize) < head);
+        self.columns.clear();
+        self.rows.clear();
+        self.border.clear();
         for step in 0..head {
-            self.place_column(step, &uppers[step], &lowers[step]);
+            self.place_column(step, work.upper(step), work.lower(step));
         }
         self.second = self.rows.len();
         self.border.push(self.second as u32);
-        for upper in &uppers[head..] {
+        for step in head..n {
+            let upper = work.upper(step);
             self.rows.extend(&upper[..in_head(upper)]);
             self.border.push(self.rows.len() as u32);
         }
         self.third = self.rows.len();
-        for step in head..uppers.len() {
-            let upper = &uppers[step];
-            self.place_column(step, &upper[in_head(upper)..], &lowers[step]);
+        for step in head..n {
+            let upper = work.upper(step);
+            self.place_column(step, &upper[in_head(upper)..], work.lower(step));
         }
     }
 
@@ -154,50 +227,53 @@ impl Plan {
         let pivot = start + upper.len() as u32;
         let end = pivot + 1 + lower.len() as u32;
         self.columns.push(Column { start, pivot, end });
-        self.rows.extend(upper);
+        self.rows.extend_from_slice(upper);
         self.rows.push(step as u32);
-        self.rows.extend(lower);
+        self.rows.extend_from_slice(lower);
     }
 
-    /// Finds the target of every product.
-    fn aim(&mut self, n: usize) {
-        let mut offset = vec![0_u32; n]; // [n] by step, of the column in work
-        let mut inside = |column: Column, targets: &mut Vec<u32>| {
+    /// Finds the target of every product. `offset` `[n]`, by step, of the column in work.
+    fn aim(&mut self, offset: &mut [u32]) {
+        let (rows, columns) = (&self.rows[..], &self.columns[..]);
+        let targets = &mut self.targets;
+        targets.clear();
+        let inside = |column: Column, offset: &mut [u32], targets: &mut Vec<u32>| {
             for entry in column.start..column.end {
-                offset[self.rows[entry as usize] as usize] = entry - column.start;
+                offset[rows[entry as usize] as usize] = entry - column.start;
             }
-            for &j in &self.rows[column.upper()] {
-                let below = &self.rows[self.columns[j as usize].lower()];
+            for &j in &rows[column.upper()] {
+                let below = &rows[columns[j as usize].lower()];
                 targets.extend(below.iter().map(|&i| offset[i as usize]));
             }
         };
-        let (head, tail) = self.columns.split_at(self.head);
+        let (head, tail) = columns.split_at(self.head);
         for &column in head {
-            inside(column, &mut self.head_targets);
+            inside(column, offset, targets);
         }
-        for &column in tail {
-            inside(column, &mut self.tail_targets);
-        }
+        self.border_products = targets.len();
         for (column, ends) in tail.iter().zip(self.border.windows(2)) {
             let upper = ends[0] as usize..ends[1] as usize;
             for entry in upper
                 .clone()
                 .chain(column.start as usize..column.end as usize)
             {
-                offset[self.rows[entry] as usize] = (entry - self.second) as u32;
+                offset[rows[entry] as usize] = (entry - self.second) as u32;
             }
-            for &j in &self.rows[upper] {
-                let below = &self.rows[self.columns[j as usize].lower()];
-                self.border_targets
-                    .extend(below.iter().map(|&i| offset[i as usize]));
+            for &j in &rows[upper] {
+                let below = &rows[columns[j as usize].lower()];
+                targets.extend(below.iter().map(|&i| offset[i as usize]));
             }
+        }
+        self.tail_products = targets.len();
+        for &column in tail {
+            inside(column, offset, targets);
         }
     }
 
-    /// Finds the place of every entry of A.
-    fn entries(&mut self, symbolic: &Symbolic) {
-        let n = symbolic.n();
-        let mut place = vec![0_u32; n]; // [n] by the caller's row, of the column in work
+    /// Finds the place of every entry of A. `place` `[n]`, by the caller's row, of the column in work.
+    fn entries(&mut self, symbolic: &Symbolic, place: &mut [u32]) {
+        self.constant.clear();
+        self.varying.clear();
         for (step, &column) in self.column_of_step.iter().enumerate() {
             let Column { start, end, .. } = self.columns[step];
             let border = match step.checked_sub(self.head) {

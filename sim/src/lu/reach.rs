@@ -8,32 +8,44 @@
 //! Source    Gilbert and Peierls, SIAM J. Sci. Stat. Comput. 9 (1988) 862
 //! Care      rows are the caller's; values never enter, so cancellation removes nothing
 
+use super::room::Roomy;
+
 /// Marks a row without a step.
 pub(super) const NONE: u32 = u32::MAX;
 
 /// The pattern of L in the making, and who is the pivot row of which step.
+#[derive(Clone, Debug)]
 pub(super) struct Reach {
     /// `[n]` The step whose pivot a row is, or [`NONE`].
     pub(super) step_of_row: Vec<u32>,
     /// `[steps+1]`, `[nnz(L)]` Rows below the pivot, step by step.
-    pub(super) starts: Vec<usize>,
-    pub(super) lower: Vec<u32>,
+    pub(super) starts: Roomy<usize>,
+    pub(super) lower: Roomy<u32>,
     /// Rows reached last, every row before the rows it depends on: eliminate in reverse.
-    pub(super) reached: Vec<u32>,
-    seen: Vec<u32>,          // [n] last column to reach a row
-    path: Vec<(u32, usize)>, // row, its next edge
+    pub(super) reached: Roomy<u32>,
+    seen: Vec<u32>,            // [n] last column to reach a row
+    path: Roomy<(u32, usize)>, // row, its next edge
 }
 
 impl Reach {
     pub(super) fn new(n: usize) -> Self {
         Self {
             step_of_row: vec![NONE; n],
-            starts: vec![0],
-            lower: Vec::new(),
-            reached: Vec::with_capacity(n),
+            starts: Roomy::with_capacity(n + 1),
+            lower: Roomy::default(),
+            reached: Roomy::with_capacity(n),
             seen: vec![NONE; n],
-            path: Vec::with_capacity(n),
+            path: Roomy::with_capacity(n),
         }
+    }
+
+    /// Forgets all steps.
+    pub(super) fn clear(&mut self) {
+        self.step_of_row.fill(NONE);
+        self.seen.fill(NONE);
+        self.starts.clear();
+        self.starts.push(0);
+        self.lower.clear();
     }
 
     /// The rows below the pivot of a step.
@@ -74,7 +86,7 @@ impl Reach {
     /// Ends a step: its pivot row, all other rows reached without a step going to L.
     pub(super) fn close(&mut self, pivot: u32) {
         let step = self.starts.len() - 1;
-        for &row in &self.reached {
+        for &row in self.reached.iter() {
             if row != pivot && self.step_of_row[row as usize] == NONE {
                 self.lower.push(row);
             }

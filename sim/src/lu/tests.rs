@@ -108,7 +108,8 @@ impl Case {
 
     /// Both solutions have a residual small against the largest unknown, rows scaled.
     fn solves_scaled(&self, factors: &mut Factors<f64>, values: &[f64], bound: f64) {
-        let scales = pivot::row_scales(&self.analyse(), values);
+        let mut scales = vec![0.0; self.pattern.n];
+        pivot::row_scales(&self.analyse(), values, &mut scales);
         let mut scaled = values.to_vec();
         for (value, &row) in scaled.iter_mut().zip(&self.pattern.rows) {
             *value *= scales[row];
@@ -159,7 +160,7 @@ fn factored(case: &Case) -> (Symbolic, Factors<f64>) {
 
 fn lu_close(a: &Factors<f64>, b: &Factors<f64>) {
     assert_eq!(a.lu.len(), b.lu.len());
-    for (a, b) in a.lu.iter().zip(&b.lu) {
+    for (a, b) in a.lu.iter().zip(b.lu.iter()) {
         assert!((a - b).abs() <= 1e-12 * a.abs().max(b.abs()), "{a} {b}");
     }
 }
