@@ -35,8 +35,9 @@ pub(crate) fn text(voltages: &Voltages) -> Option<String> {
     );
     if stored > 0.0 {
         text += &format!(
-            "  Capacitors above {} hold {stored:.1} J: unplug, discharge through a resistor, prove dead with the meter.\n",
-            engineering(DISCHARGED_VOLTS, Unit::Volt)
+            "  Capacitors above {} hold {}: unplug, discharge through a resistor, prove dead with the meter.\n",
+            engineering(DISCHARGED_VOLTS, Unit::Volt),
+            joules(stored)
         );
     }
     text += "  Never drive the amplifier without a load. These figures are a prediction, not a permission:\n";
@@ -45,10 +46,25 @@ pub(crate) fn text(voltages: &Voltages) -> Option<String> {
     Some(text)
 }
 
+/// Energy with two figures; there is no unit of it in an amplifier file.
+fn joules(energy: f64) -> String {
+    if energy < 0.1 {
+        format!("{:.1} mJ", 1e3 * energy)
+    } else {
+        format!("{energy:.1} J")
+    }
+}
+
 /// Prints the cautions to stderr.
 pub(crate) fn print(voltages: &Voltages) {
     if let Some(text) = text(voltages) {
         // Where stderr is gone there is nobody left to warn.
         let _ = std::io::stderr().lock().write_all(text.as_bytes());
     }
+}
+
+/// Prints the cautions where a mains supply runs, whatever the voltages.
+pub(crate) fn print_always() {
+    let text = "caution: a mains-fed amplifier is lethal, and stays so after the plug is pulled: unplug, discharge\n  through a resistor, prove dead with the meter. Never drive it without a load. These figures are a\n  prediction, not a permission. Local codes and licensed practice come first.\n";
+    let _ = std::io::stderr().lock().write_all(text.as_bytes());
 }

@@ -2,12 +2,12 @@
 
 use std::path::PathBuf;
 
+use sim::error::Question;
 use sim::file::Amplifier;
 use sim::measure::power::{Cause, Level, Limit, Power, PowerOf, Role};
 use sim::measure::valve::Against;
 use sim::measure::voltages::voltages;
 use sim::parts::{Part, Waveform};
-use sim::periodic::Settling;
 use sim::quantity::{Unit, engineering};
 use sim::{SimError, Tolerances};
 
@@ -41,15 +41,9 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
         &opened.amplifier.bench,
     );
     let tolerances = Tolerances::default();
-    let rest = voltages(circuit, system, &tolerances, &mut system.workspace())?;
-    let question = PowerOf {
-        generator: bench.generator,
-        load: bench.load_nodes,
-        load_ohms: bench.load_ohms,
-        frequency: bench.frequency,
-        distortion_limit: bench.distortion_limit,
-        settling: Settling::default(),
-    };
+    let rest = voltages(circuit, system, &tolerances, &mut system.workspace())
+        .map_err(|error| unsettled(error, &opened.amplifier))?;
+    let question = PowerOf::bench(bench);
     let counter = progress::counter("levels solved");
     let answer = question.run(circuit, system, &tolerances, &|levels| {
         counter.set_position(levels as u64);
@@ -86,7 +80,7 @@ fn unsettled(error: SimError, amplifier: &Amplifier) -> Failure {
         .collect();
     match (&error, alternating.as_slice()) {
         (_, []) => Failure::Run(error),
-        (SimError::NotPeriodic { .. }, names) => {
+        (SimError::NotPeriodic { .. } | SimError::Question(Question::Alternates(_)), names) => {
             let message = match names {
                 [name] => format!("{error}: {name} alternates at a frequency of its own"),
                 _ => format!(
@@ -272,7 +266,7 @@ fn valves(answer: &Power) -> String {
                 engineering(amps, Unit::Ampere)
             }
         };
-        let screen = valve.above_knee.is_some();
+        let screen = valve.has_screen;
         let dash = || "-".to_owned();
         sheet.row(vec![
             valve.part.clone(),

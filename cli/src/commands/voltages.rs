@@ -7,9 +7,10 @@ use sim::file::Amplifier;
 use sim::measure::valve::Against;
 use sim::measure::voltages::{Voltages, voltages};
 use sim::quantity::{Unit, engineering};
+use sim::stability::Growing;
 
 use crate::failure::Failure;
-use crate::report::table::{Sheet, over, share};
+use crate::report::table::{Sheet, share};
 use crate::report::{self, json};
 use crate::{Options, amplifier, caution, notes};
 
@@ -41,6 +42,9 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
 fn text(amplifier: &Amplifier, answer: &Voltages) -> String {
     let mut text = format!("{}\nSource: {}\n\n", amplifier.title, amplifier.source);
     text += "With no signal; voltages against the chassis, true values (no meter loading).\n\n";
+    if let Some(growing) = &answer.growing {
+        text += &growing_words(growing);
+    }
     text += &over_ratings(answer);
     text += &nodes(answer);
     text += &valves(answer);
@@ -57,11 +61,26 @@ fn text(amplifier: &Amplifier, answer: &Voltages) -> String {
     text
 }
 
+/// A chart of voltages that the amplifier does not keep must not look like any other.
+fn growing_words(growing: &Growing) -> String {
+    let what = if growing.frequency > 0.0 {
+        format!(
+            "it oscillates at about {}",
+            engineering(growing.frequency, Unit::Hertz)
+        )
+    } else {
+        "it runs away".to_owned()
+    };
+    format!(
+        "NOT STABLE: {what}. The amplifier does not stay at these voltages; see `gridleak explain oscillates`.\n\n"
+    )
+}
+
 /// What is over its rating comes first: it is what the reader must not miss.
 fn over_ratings(answer: &Voltages) -> String {
     let mut lines: Vec<String> = Vec::new();
     let mut check = |part: &str, what: &str, unit: Unit, figure: &Against| {
-        if let Some(limit) = figure.limit.filter(|_| over(figure)) {
+        if let Some(limit) = figure.limit.filter(|_| figure.is_over()) {
             lines.push(format!(
                 "  {part}: {what} {} is {} of {} allowed",
                 engineering(figure.value, unit),
@@ -175,8 +194,17 @@ fn valves(answer: &Voltages) -> String {
             valve.v_sk.as_ref().map_or_else(dash, |_| amps(valve.i_s)),
             amps(valve.i_g),
             format!("{:.2} mA/V", 1e3 * valve.gm),
-            engineering(valve.ra, Unit::Ohm),
-            format!("{:.1}", valve.mu),
+            // Cut off, a valve has neither.
+            if valve.ra.is_finite() {
+                engineering(valve.ra, Unit::Ohm)
+            } else {
+                dash()
+            },
+            if valve.mu.is_finite() {
+                format!("{:.1}", valve.mu)
+            } else {
+                dash()
+            },
         ]);
         limits.row(vec![
             valve.part.clone(),
@@ -194,7 +222,11 @@ fn valves(answer: &Voltages) -> String {
     }
     figures.print("Valves", 2)
         + &limits.print(
-            "Valves against their limits (as triode: Pa includes the screen)",
+            if answer.valves.iter().any(|valve| valve.strapped) {
+                "Valves against their limits (heaters at the chassis; as triode, Pa includes the screen)"
+            } else {
+                "Valves against their limits (heaters at the chassis)"
+            },
             1,
         )
 }

@@ -63,6 +63,9 @@ pub(crate) struct Arguments {
 /// The longest run, in samples: beyond it the samples no longer fit a sheet or a small machine.
 const MOST_SAMPLES: f64 = 2e7;
 
+/// The samples are also the grid the circuit is solved on: fewer than this a cycle miss the tone.
+const LEAST_SAMPLES_A_CYCLE: f64 = 10.0;
+
 /// Steps of the progress bar.
 const BAR: u64 = 1000;
 
@@ -114,6 +117,19 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
             "write e.g. 4:1",
         )
     })?;
+    let highest = second_frequency.map_or(frequency, |second| second.max(frequency));
+    if highest > rate / LEAST_SAMPLES_A_CYCLE || duration * rate < 1.0 {
+        return Err(Failure::plain(
+            Id::OutOfBounds,
+            format!(
+                "--rate {} is too low for {} over {}",
+                arguments.rate,
+                engineering(highest, Unit::Hertz),
+                arguments.duration
+            ),
+            "ask for at least ten samples a cycle and one in the run",
+        ));
+    }
     if duration * rate > MOST_SAMPLES {
         let message = format!(
             "--for {} at --rate {} is too many samples",
@@ -134,12 +150,14 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
     };
     let tolerances = Tolerances::default();
     let mut ws = opened.system.workspace();
+    // A mains supply has no rest to warn by; the run itself says what is wrong with anything else.
     let rest = voltages(
         &opened.amplifier.circuit,
         &opened.system,
         &tolerances,
         &mut ws,
-    )?;
+    )
+    .ok();
     if let Some(place) = opened
         .system
         .sources()
@@ -191,7 +209,15 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
     } else {
         report::print(&summary(&opened, &answer, duration))?;
     }
-    caution::print(&rest);
+    match &rest {
+        Some(rest) => {
+            if rest.growing.is_some() {
+                eprintln!("warning: the amplifier is not stable at rest; see `gridleak voltages`");
+            }
+            caution::print(rest);
+        }
+        None => caution::print_always(),
+    }
     Ok(())
 }
 

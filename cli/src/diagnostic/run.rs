@@ -1,6 +1,7 @@
 //! What kept a run from answering, in words.
 
 use sim::SimError;
+use sim::error::Question;
 
 use super::{Diagnostic, Id};
 
@@ -27,6 +28,10 @@ pub(crate) fn of_sim(error: &SimError) -> Diagnostic {
         SimError::Oscillates { .. } => (
             Id::Oscillates,
             "high up: stopper resistors, leakage and winding capacitance, less feedback; low down: decoupling and coupling; at once: the sign of the feedback",
+        ),
+        SimError::Question(Question::Alternates(_)) => (
+            Id::CannotAsk,
+            "give the HT as a `supply` with its volts at the reservoir and set the AC to 0V with --set, or follow it in time with `gridleak waveform`",
         ),
         _ => (
             Id::CannotAsk,

@@ -56,22 +56,12 @@ impl Sheet {
 
 /// Per cent of a limit; what is over it stands out.
 pub(crate) fn share(figure: &Against) -> String {
-    match figure.limit {
-        Some(limit) if limit > 0.0 => {
-            let percent = 100.0 * figure.value / limit;
-            if percent > 100.0 {
-                format!("OVER {percent:.0} %")
-            } else {
-                format!("{percent:.0} %")
-            }
-        }
-        _ => "-".to_owned(),
+    match figure.percent() {
+        Some(percent) if figure.is_over() && percent < 110.0 => format!("OVER {percent:.1} %"),
+        Some(percent) if figure.is_over() => format!("OVER {percent:.0} %"),
+        Some(percent) => format!("{percent:.0} %"),
+        None => "-".to_owned(),
     }
-}
-
-/// Whether a figure is over its limit.
-pub(crate) fn over(figure: &Against) -> bool {
-    figure.limit.is_some_and(|limit| figure.value > limit)
 }
 
 /// A ratio in per cent: enough digits to compare, none to boast with.
