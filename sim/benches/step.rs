@@ -58,8 +58,8 @@ fn ready(amplifier: &Amplifier, system: &System) -> Workspace {
     ws
 }
 
-/// The output at 96 kHz over `duration`, computed on a grid `finer` times as fine, and the seconds it took.
-fn output(method: Method, finer: u32, duration: f64) -> (Vec<f64>, f64) {
+/// The output at `rate` over `duration`, computed on a grid `finer` times as fine, and the seconds it took.
+fn output(method: Method, rate: f64, finer: u32, duration: f64) -> (Vec<f64>, f64) {
     let (amplifier, system) = amplifier();
     let mut ws = ready(&amplifier, &system);
     let out = system.voltage_of(amplifier.bench.load_nodes.0) as usize;
@@ -77,7 +77,7 @@ fn output(method: Method, finer: u32, duration: f64) -> (Vec<f64>, f64) {
     transient(
         &system,
         method,
-        (0.0, duration, 1.0 / (RATE * f64::from(finer))),
+        (0.0, duration, 1.0 / (rate * f64::from(finer))),
         true,
         &tolerances,
         &mut ws,
@@ -92,8 +92,10 @@ fn output(method: Method, finer: u32, duration: f64) -> (Vec<f64>, f64) {
     (samples, start.elapsed().as_secs_f64())
 }
 
+/// Error and real-time factor at two rates. The error is that of the second half of the run, when the
+/// start of the tone, which no rate resolves, has died away.
 fn report_errors() {
-    const COMPARED: f64 = 0.01;
+    const COMPARED: f64 = 0.02;
     const TIMED: f64 = 0.25;
     let (_, system) = amplifier();
     println!(
@@ -101,17 +103,26 @@ fn report_errors() {
         system.len(),
         system.entries()
     );
-    let (reference, _) = output(Method::RadauIia5, 4, COMPARED);
     let rms = |x: &[f64]| (x.iter().map(|v| v * v).sum::<f64>() / x.len() as f64).sqrt();
-    for method in [Method::Trapezoidal, Method::TrBdf2] {
-        let (samples, _) = output(method, 1, COMPARED);
-        let difference: Vec<f64> = samples.iter().zip(&reference).map(|(a, b)| a - b).collect();
-        let error_db = 20.0 * (rms(&difference) / rms(&reference)).log10();
-        let (_, seconds) = output(method, 1, TIMED);
-        println!(
-            "{method:?} at 96 kHz: error {error_db:.0} dB against Radau IIA(5) at 384 kHz, {:.2} x real time on one core",
-            TIMED / seconds
-        );
+    for rate in [RATE, 112_000.0] {
+        let (reference, _) = output(Method::RadauIia5, rate, 4, COMPARED);
+        let half = reference.len() / 2;
+        for method in [Method::Trapezoidal, Method::TrBdf2] {
+            let (samples, _) = output(method, rate, 1, COMPARED);
+            let difference: Vec<f64> = samples
+                .iter()
+                .zip(&reference)
+                .map(|(a, b)| a - b)
+                .skip(half)
+                .collect();
+            let error_db = 20.0 * (rms(&difference) / rms(&reference[half..])).log10();
+            let (_, seconds) = output(method, rate, 1, TIMED);
+            println!(
+                "{method:?} at {:.0} kHz: error {error_db:.1} dB against Radau IIA(5) at four times the rate, {:.2} x real time on one core",
+                rate / 1e3,
+                TIMED / seconds
+            );
+        }
     }
 }
 

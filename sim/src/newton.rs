@@ -52,6 +52,48 @@ const ROUNDING: f64 = 100.0;
 /// Share of the tolerance allowed to the estimated remaining error, since it is an estimate.
 const SAFETY: f64 = 0.3;
 
+/// What the last verified steps told of the bending of the equations, so that not every time step
+/// need be verified: the correction after one of size d is about `bending`·d².
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Trust {
+    alpha: f64,
+    bending: f64,
+    granted: u32,
+}
+
+impl Default for Trust {
+    fn default() -> Self {
+        Self {
+            alpha: f64::NAN,
+            bending: f64::INFINITY,
+            granted: 0,
+        }
+    }
+}
+
+impl Trust {
+    /// Steps taken on trust before one is verified again.
+    const MOST: u32 = 16;
+    /// The bending may have grown by this since it was measured.
+    const MARGIN: f64 = 1.5;
+
+    fn covers(&mut self, alpha: f64, size: f64) -> bool {
+        let covers = self.alpha.to_bits() == alpha.to_bits()
+            && self.granted < Self::MOST
+            && Self::MARGIN * self.bending * size * size <= SAFETY;
+        self.granted += u32::from(covers);
+        covers
+    }
+
+    fn measured(&mut self, alpha: f64, bending: f64) {
+        *self = Self {
+            alpha,
+            bending,
+            granted: 0,
+        };
+    }
+}
+
 /// Solves f(x) + alpha·C·x + past = 0 from the guess in `ws.x`.
 pub fn newton(system: &System, step: Formula<'_>, ws: &mut Workspace) -> Outcome {
     let n = system.len();
@@ -78,11 +120,17 @@ pub fn newton(system: &System, step: Formula<'_>, ws: &mut Workspace) -> Outcome
         // As much of it as helps
         let mut fraction = system.step_fraction(ws);
         add(&mut ws.x, &ws.step, fraction, n);
+        if iteration == 1 && fraction >= 1.0 && ws.trust.covers(step.alpha, size) {
+            return Outcome::Converged { iterations: 1 };
+        }
         loop {
             ws.kept.copy_from_slice(&ws.step);
             system.assemble(step, ws);
             let simplified = correction(n, ws, &mut worst);
             let contraction = simplified / size;
+            if fraction >= 1.0 {
+                ws.trust.measured(step.alpha, contraction / size);
+            }
             if fraction >= 1.0
                 && contraction < TRUSTED_CONTRACTION
                 && contraction * simplified <= SAFETY

@@ -17,6 +17,7 @@ use sprs::{CsMat, TriMat};
 use crate::circuit::{Circuit, NodeId, PartId};
 use crate::counts::Counts;
 use crate::lu::{Factors, Pattern, Symbolic};
+use crate::newton::Trust;
 use crate::parts::Waveform;
 use crate::tolerances::Tolerances;
 
@@ -109,6 +110,7 @@ pub struct Workspace {
     /// `[n]` absolute tolerance of each unknown, in its own unit.
     pub(crate) absolute: Vec<f64>,
     pub(crate) relative: f64,
+    pub(crate) trust: Trust,
     pub(crate) step: Vec<f64>,
     pub(crate) kept: Vec<f64>,
     pub(crate) start: Vec<f64>,
@@ -357,6 +359,7 @@ impl System {
             local_df: vec![0.0; local * local],
             absolute: vec![0.0; n],
             relative: 0.0,
+            trust: Trust::default(),
             step: vec![0.0; n + 1],
             kept: vec![0.0; n + 1],
             start: vec![0.0; n + 1],

@@ -21,16 +21,16 @@ pub struct Tolerances {
 }
 
 impl Default for Tolerances {
-    /// Newton four decades below the local error, whose estimate must not see its noise. Local errors
+    /// Newton three decades below the local error, whose estimate must not see its noise. Local errors
     /// of 1e-4 and 1 mV leave THD within 2e-4 points of runs ten times as exact on the examples,
     /// driven to 9 %.
     fn default() -> Self {
         Self {
-            newton_relative: 1e-8,
-            newton_volts: 1e-7,
-            newton_amps: 1e-10,
-            newton_webers: 1e-10,
-            local_error: 1e4,
+            newton_relative: 1e-7,
+            newton_volts: 1e-6,
+            newton_amps: 1e-9,
+            newton_webers: 1e-9,
+            local_error: 1e3,
             halvings: 8,
         }
     }

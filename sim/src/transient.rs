@@ -8,7 +8,7 @@
 use std::ops::ControlFlow;
 
 use crate::error::SimError;
-use crate::newton::{Outcome, newton};
+use crate::newton::{Outcome, Trust, newton};
 use crate::system::{Factored, Formula, System, Workspace};
 use crate::tolerances::Tolerances;
 
@@ -93,6 +93,7 @@ impl<'a> Stepper<'a> {
         // The pivots of another run, or of direct current, are not those of this one. Chosen at its first
         // step they last: halving a step changes `alpha` far less than the growth that would tell.
         ws.factored = Factored::Nothing;
+        ws.trust = Trust::default();
         let n = system.len();
         let zeros = || vec![0.0; n];
         let mut q = zeros();
