@@ -19,6 +19,8 @@
 //!
 //! Every rule is shown to bite by a device that breaks it. Rules, check and faulty devices stay in
 //! one file, so that nobody loosens the one without seeing the other.
+//!
+//! Over 400 lines because the checks and the faulty devices they must reject belong together.
 
 use std::fmt;
 

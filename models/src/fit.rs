@@ -15,6 +15,8 @@
 //! Care      only characteristic points enter, never amplifier operating figures; a figure that
 //!           contradicts the others is outweighed by the Huber loss and reported.  One file: the
 //!           widths and priors mean nothing apart from the problem they weigh
+//!
+//! Over 400 lines because the residuals, their weights and the iteration are one fit.
 
 use nalgebra::{DMatrix, DVector};
 

@@ -6,6 +6,8 @@
 //! and the whole is read once, so `4k7` is exactly 4700.
 //!
 //! Source    letter codes: IEC 60062 (from memory); old forms: common practice on drawings
+//!
+//! A little over 400 lines because text and number are read and written by the same tables.
 
 mod symbols;
 

@@ -10,6 +10,8 @@
 //! past the end, so the hot loop has no `if chassis`.
 //!
 //! Source   Ho, Ruehli & Brennan, IEEE Trans. CAS 22 (1975) 504 (modified nodal equations; from memory)
+//!
+//! Over 400 lines because numbering, assembly and what a workspace holds are one contract.
 
 use models::{AnyDevice, Device, Local};
 use sprs::{CsMat, TriMat};

@@ -1,4 +1,6 @@
 //! Faults of an amplifier file in words.
+//!
+//! Long because it is one table: a message, its labels and its help for every kind of fault.
 
 use sim::file::{FileError, FileErrorKind};
 use sim::quantity::{Unit, engineering};

@@ -1,4 +1,6 @@
 //! Every voltage, current and dissipation with no signal, and what is over its rating.
+//!
+//! A little over 400 lines because it is one table: the chart and how each part is read.
 
 use models::data::ValveModel;
 use serde::Serialize;

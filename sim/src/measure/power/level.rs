@@ -57,6 +57,9 @@ pub struct ValveAtLevel {
     pub i_s: f64,
     /// Greatest grid current, A.
     pub i_g_most: f64,
+    /// True when, while this valve conducts least, another of its type conducts above its rest: the two
+    /// work in opposition, as a push-pull pair does and parallel valves do not.
+    pub opposed: bool,
     /// True for a pentode whose screen is not tied to its anode.
     pub has_screen: bool,
     /// Mean anode dissipation, W; of a strapped pentode, with its screen.
@@ -163,6 +166,7 @@ impl<'a> Bench<'a> {
             i_a_least: f64::INFINITY,
             i_s: 0.0,
             i_g_most: 0.0,
+            opposed: false,
             has_screen: probe.has_screen(),
             p_a: 0.0,
             p_s: 0.0,
@@ -173,11 +177,15 @@ impl<'a> Bench<'a> {
         };
         let share = 1.0 / period.samples.len() as f64;
         let mut above_knee = f64::INFINITY;
+        let mut at_least = &self.rest.x;
         for x in &period.samples {
             let now = probe.at(x);
             reading.i_a += share * now.currents.anode;
             reading.i_a_most = reading.i_a_most.max(now.currents.anode);
-            reading.i_a_least = reading.i_a_least.min(now.currents.anode);
+            if now.currents.anode < reading.i_a_least {
+                reading.i_a_least = now.currents.anode;
+                at_least = x;
+            }
             reading.i_s += share * now.currents.screen;
             reading.i_g_most = reading.i_g_most.max(now.currents.grid);
             reading.p_a += share * probe.anode_watts(&now);
@@ -185,6 +193,10 @@ impl<'a> Bench<'a> {
             reading.v_ak_most = reading.v_ak_most.max(now.v_ak);
             above_knee = above_knee.min(probe.above_knee(&now));
         }
+        reading.opposed = self.valves.iter().any(|other| {
+            other.kind().name == probe.kind().name
+                && other.at(at_least).currents.anode > other.at(&self.rest.x).currents.anode
+        });
         reading.above_knee = above_knee.is_finite().then_some(above_knee);
         reading
     }

@@ -154,7 +154,7 @@ fn candidates(first: &Level, output_valves: &[String]) -> Vec<Candidate> {
     for (k, valve) in first.valves.iter().enumerate() {
         let output = output_valves.contains(&valve.part);
         let role = if output { Role::Output } else { Role::Driver };
-        let cut_off = if output && output_valves.len() > 1 {
+        let cut_off = if output && valve.opposed {
             Cause::ClassAb
         } else {
             Cause::CutOff
