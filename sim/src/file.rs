@@ -239,7 +239,14 @@ fn read_title(mut fields: Fields<'_>, log: &mut Log) -> (String, String) {
     let title = fields.need_text(log, "title").map(|text| text.text);
     let source = fields.need_text(log, "source").map(|text| text.text);
     fields.finish(log);
-    (title.unwrap_or_default(), source.unwrap_or_default())
+    // They are printed: a control character of theirs must not steer the terminal.
+    let plain = |text: Option<String>| -> String {
+        let text = text.unwrap_or_default();
+        text.chars()
+            .map(|c| if c.is_control() { ' ' } else { c })
+            .collect()
+    };
+    (plain(title), plain(source))
 }
 
 fn read_parts<'a>(table: &'a DeTable<'a>, set: &'a [(String, String)], log: &mut Log) {

@@ -27,6 +27,9 @@ pub enum Found {
     PseudoTransient,
 }
 
+/// Rest is solved once and everything stands on it: this much closer than a time step.
+const CLOSER: f64 = 1e-3;
+
 /// Solves for the steady state without signal into `ws.x`, starting from what is there.
 ///
 /// # Errors
@@ -37,7 +40,7 @@ pub fn operating_point(
     tolerances: &Tolerances,
     ws: &mut Workspace,
 ) -> Result<Found, SimError> {
-    system.set_tolerances(tolerances, ws);
+    system.set_tolerances(&tolerances.closer(CLOSER), ws);
     let n = system.len();
     let mut past = vec![0.0; n];
     system.sources_at_rest(1.0, &ws.waveforms, &mut past);

@@ -37,6 +37,18 @@ impl Default for Tolerances {
 }
 
 impl Tolerances {
+    /// The same with Newton's iteration held `factor` as tight.
+    #[must_use]
+    pub fn closer(&self, factor: f64) -> Self {
+        Self {
+            newton_relative: factor * self.newton_relative,
+            newton_volts: factor * self.newton_volts,
+            newton_amps: factor * self.newton_amps,
+            newton_webers: factor * self.newton_webers,
+            ..*self
+        }
+    }
+
     /// For reference solutions: Newton to rounding, no control of the step.
     pub fn reference() -> Self {
         Self {

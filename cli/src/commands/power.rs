@@ -6,7 +6,7 @@ use sim::error::Question;
 use sim::file::Amplifier;
 use sim::measure::power::{Cause, Level, Limit, Power, PowerOf, Role};
 use sim::measure::valve::Against;
-use sim::measure::voltages::voltages;
+use sim::measure::voltages::{Voltages, voltages};
 use sim::parts::{Part, Waveform};
 use sim::quantity::{Unit, engineering};
 use sim::{SimError, Tolerances};
@@ -43,6 +43,9 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
     let tolerances = Tolerances::default();
     let rest = voltages(circuit, system, &tolerances, &mut system.workspace())
         .map_err(|error| unsettled(error, &opened.amplifier))?;
+    for path in [&arguments.csv, &arguments.svg].into_iter().flatten() {
+        output::free(path, options.overwrite)?;
+    }
     let question = PowerOf::bench(bench);
     let counter = progress::counter("levels solved");
     let answer = question.run(circuit, system, &tolerances, &|levels| {
@@ -60,10 +63,36 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
     if options.json {
         report::print(&json::document("power", &opened.amplifier, &answer))?;
     } else {
-        report::print(&text(&opened.amplifier, &answer))?;
+        report::print(&text(&opened.amplifier, &answer, &rest))?;
     }
     caution::print(&rest);
     Ok(())
+}
+
+/// Valves that are over a limit before any signal comes.
+fn over_at_rest(rest: &Voltages) -> String {
+    let over: Vec<&str> = rest
+        .valves
+        .iter()
+        .filter(|valve| {
+            let figures = [
+                Some(valve.v_ak),
+                valve.v_sk,
+                Some(valve.i_k),
+                Some(valve.p_a),
+                valve.p_s,
+            ];
+            figures.iter().flatten().any(Against::is_over)
+        })
+        .map(|valve| valve.part.as_str())
+        .collect();
+    if over.is_empty() {
+        return String::new();
+    }
+    format!(
+        "OVER A LIMIT AT REST: {}; see `gridleak voltages`.\n",
+        over.join(", ")
+    )
 }
 
 /// A cycle of the test tone does not repeat while an AC supply runs at its own frequency; that is said
@@ -111,9 +140,10 @@ fn alternates(waveform: &Waveform) -> bool {
     }
 }
 
-fn text(amplifier: &Amplifier, answer: &Power) -> String {
+fn text(amplifier: &Amplifier, answer: &Power, rest: &Voltages) -> String {
     let mut text = format!("{}\nSource: {}\n\n", amplifier.title, amplifier.source);
     text += &headline(answer);
+    text += &over_at_rest(rest);
     text += &onset::text(answer);
     text.push('\n');
     text += &format!(

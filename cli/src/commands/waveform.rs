@@ -16,7 +16,7 @@ use crate::failure::Failure;
 use crate::report::plot::Plot;
 use crate::report::table::Sheet;
 use crate::report::{self, csv, json, output};
-use crate::{Options, amplifier, caution, progress};
+use crate::{Options, amplifier, caution, notes, progress};
 
 /// Arguments of `waveform`. Without --csv and --svg the samples go to stdout as CSV.
 #[derive(Debug, clap::Args)]
@@ -177,6 +177,10 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
             },
         };
     }
+    // A file that may not be written over is no news for after the run.
+    for path in [&arguments.csv, &arguments.svg].into_iter().flatten() {
+        output::free(path, options.overwrite)?;
+    }
     let bar = progress::bar(BAR, "following the circuit");
     let traces = question.run(&opened.system, &tolerances, &mut ws, |share| {
         bar.set_position((BAR as f64 * share.clamp(0.0, 1.0)).round() as u64);
@@ -312,10 +316,11 @@ fn summary(opened: &Opened, answer: &Answer<'_>, duration: f64) -> String {
         sheet.row(row);
     }
     format!(
-        "{}\n\nFrom rest, generator {}, for {}.\n\n{}",
+        "{}\n\nFrom rest, generator {}, for {}.\n\n{}{}",
         opened.amplifier.title,
         generator(answer),
         engineering(duration, Unit::Second),
-        sheet.print("Traces", 1)
+        sheet.print("Traces", 1),
+        notes::text(&opened.amplifier.notes)
     )
 }

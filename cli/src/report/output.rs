@@ -14,6 +14,17 @@ pub(crate) fn write(path: &Path, content: &[u8], overwrite: bool) -> Result<(), 
     })
 }
 
+/// Whether a file may be written there, asked before the work whose answer it is to hold.
+pub(crate) fn free(path: &Path, overwrite: bool) -> Result<(), Failure> {
+    if !overwrite && path.exists() {
+        return Err(Failure::Output {
+            path: Some(path.to_owned()),
+            error: std::io::ErrorKind::AlreadyExists.into(),
+        });
+    }
+    Ok(())
+}
+
 fn write_file(path: &Path, content: &[u8], overwrite: bool) -> std::io::Result<()> {
     let folder = path
         .parent()
@@ -35,13 +46,15 @@ fn write_file(path: &Path, content: &[u8], overwrite: bool) -> std::io::Result<(
 
 #[cfg(test)]
 mod tests {
-    use super::write;
+    use super::{free, write};
 
     #[test]
     fn an_existing_file_is_kept_unless_told_otherwise() {
         let folder = tempfile::tempdir().expect("a temporary folder");
         let path = folder.path().join("out.csv");
+        free(&path, false).expect("nothing is there");
         write(&path, b"one", false).expect("a new file");
+        assert!(free(&path, false).is_err() && free(&path, true).is_ok());
         assert!(write(&path, b"two", false).is_err());
         assert_eq!(std::fs::read(&path).expect("it is there"), b"one");
         write(&path, b"three", true).expect("overwriting");

@@ -531,3 +531,9 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn a_title_cannot_steer_the_terminal() {
+    let text = AMPLIFIER.replace("One pentode", "One \\u001b[31mpentode");
+    assert_eq!(amplifier(&text, &[]).title, "One  [31mpentode");
+}
