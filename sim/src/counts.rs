@@ -18,15 +18,3 @@ pub struct Counts {
     /// Factorisations that chose pivots.
     pub factorisations: u64,
 }
-
-impl Counts {
-    /// The work of both.
-    pub fn add(&mut self, other: &Self) {
-        self.steps += other.steps;
-        self.newton_failures += other.newton_failures;
-        self.error_failures += other.error_failures;
-        self.evaluations += other.evaluations;
-        self.refactorisations += other.refactorisations;
-        self.factorisations += other.factorisations;
-    }
-}

@@ -36,6 +36,34 @@ pub enum Part {
     Loudspeaker(Loudspeaker),
 }
 
+impl Part {
+    /// A resistor of `r`, Ω.
+    pub fn resistor(r: f64) -> Self {
+        Self::Resistor(Resistor { r })
+    }
+
+    /// A capacitor of `c`, F, without losses.
+    pub fn capacitor(c: f64) -> Self {
+        Self::Capacitor(Capacitor {
+            c,
+            esr: 0.0,
+            leakage: 0.0,
+            polar: false,
+        })
+    }
+
+    /// A linear inductor of `l`, H, with its winding resistance, Ω.
+    pub fn inductor(l: f64, resistance: f64) -> Self {
+        Self::Inductor(Inductor {
+            core: Core::linear(l),
+            linear: Some(l),
+            resistance,
+            capacitance: 0.0,
+            loss: f64::INFINITY,
+        })
+    }
+}
+
 /// A linear resistance, ohms.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Resistor {

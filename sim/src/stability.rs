@@ -117,29 +117,9 @@ fn balance(matrix: &mut DMatrix<f64>) {
 #[cfg(test)]
 mod tests {
     use super::{growing, natural_frequencies};
-    use crate::parts::{Capacitor, Inductor, Part, Resistor};
+    use crate::parts::Part;
     use crate::{Circuit, NodeId};
-    use models::core::Core;
     use models::transistor::Transistor;
-
-    fn capacitor(c: f64) -> Part {
-        Part::Capacitor(Capacitor {
-            c,
-            esr: 0.0,
-            leakage: 0.0,
-            polar: false,
-        })
-    }
-
-    fn inductor(l: f64, resistance: f64) -> Part {
-        Part::Inductor(Inductor {
-            core: Core::linear(l),
-            linear: Some(l),
-            resistance,
-            capacitance: 0.0,
-            loss: f64::INFINITY,
-        })
-    }
 
     #[test]
     fn a_tuned_circuit_has_its_textbook_frequency() {
@@ -148,10 +128,10 @@ mod tests {
         let mut circuit = Circuit::new();
         let a = circuit.node("a");
         circuit
-            .add("L1", inductor(l, r), &[a, NodeId::CHASSIS])
+            .add("L1", Part::inductor(l, r), &[a, NodeId::CHASSIS])
             .expect("well formed");
         circuit
-            .add("C1", capacitor(c), &[a, NodeId::CHASSIS])
+            .add("C1", Part::capacitor(c), &[a, NodeId::CHASSIS])
             .expect("well formed");
         let system = circuit.compile().expect("well formed");
         let mut ws = system.workspace();
@@ -177,12 +157,16 @@ mod tests {
         let mut circuit = Circuit::new();
         let (a, b) = (circuit.node("a"), circuit.node("b"));
         for (name, at) in [("A", a), ("B", b)] {
-            let part = Part::Resistor(Resistor { r });
+            let part = Part::resistor(r);
             circuit
                 .add(&format!("R{name}"), part, &[at, NodeId::CHASSIS])
                 .expect("well formed");
             circuit
-                .add(&format!("C{name}"), capacitor(c), &[at, NodeId::CHASSIS])
+                .add(
+                    &format!("C{name}"),
+                    Part::capacitor(c),
+                    &[at, NodeId::CHASSIS],
+                )
                 .expect("well formed");
         }
         let transistor = || {

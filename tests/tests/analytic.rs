@@ -8,33 +8,10 @@ use models::core::Core;
 use models::rectifier::Rectifier;
 use models::{Device, Local};
 use sim::operating_point::operating_point;
-use sim::parts::{Capacitor, Inductor, Part, Resistor, Source, Waveform};
+use sim::parts::{Inductor, Part, Source, Waveform};
 use sim::system::Workspace;
 use sim::transient::{Method, transient};
 use sim::{Circuit, NodeId, System, Tolerances};
-
-fn resistor(r: f64) -> Part {
-    Part::Resistor(Resistor { r })
-}
-
-fn capacitor(c: f64) -> Part {
-    Part::Capacitor(Capacitor {
-        c,
-        esr: 0.0,
-        leakage: 0.0,
-        polar: false,
-    })
-}
-
-fn inductor(l: f64) -> Part {
-    Part::Inductor(Inductor {
-        core: Core::linear(l),
-        linear: Some(l),
-        resistance: 0.0,
-        capacitance: 0.0,
-        loss: f64::INFINITY,
-    })
-}
 
 fn source(waveform: Waveform) -> Part {
     Part::Source(Source {
@@ -109,8 +86,8 @@ fn worst(
 fn rc() -> (System, usize) {
     let circuit = circuit(&[
         ("U1", source(sine(1.0, 1000.0)), [1, 0]),
-        ("R1", resistor(1e3), [1, 2]),
-        ("C1", capacitor(1e-7), [2, 0]),
+        ("R1", Part::resistor(1e3), [1, 2]),
+        ("C1", Part::capacitor(1e-7), [2, 0]),
     ]);
     let system = circuit.compile().expect("a well-formed circuit");
     let at = volts(&circuit, &system, 2);
@@ -127,9 +104,9 @@ fn rc_exact(t: f64) -> f64 {
 fn rlc() -> (System, usize) {
     let circuit = circuit(&[
         ("U1", source(sine(1.0, 800.0)), [1, 0]),
-        ("R1", resistor(50.0), [1, 2]),
-        ("L1", inductor(0.01), [2, 3]),
-        ("C1", capacitor(1e-6), [3, 0]),
+        ("R1", Part::resistor(50.0), [1, 2]),
+        ("L1", Part::inductor(0.01, 0.0), [2, 3]),
+        ("C1", Part::capacitor(1e-6), [3, 0]),
     ]);
     let system = circuit.compile().expect("a well-formed circuit");
     let at = volts(&circuit, &system, 3);
@@ -155,7 +132,7 @@ fn rlc_exact(t: f64) -> f64 {
 fn child() -> (System, usize) {
     let circuit = circuit(&[
         ("D1", Part::Device(Rectifier::child(CHILD_K).into()), [1, 0]),
-        ("C1", capacitor(1e-7), [1, 0]),
+        ("C1", Part::capacitor(1e-7), [1, 0]),
     ]);
     let system = circuit.compile().expect("a well-formed circuit");
     let at = volts(&circuit, &system, 1);
@@ -218,7 +195,7 @@ fn child_law_diode_at_rest_solves_its_cubic() {
     // 100 V through 10 kΩ: with u = √v, R K u³ + u² = V; R K = 0.1 gives u ≈ 7.6.
     let circuit = circuit(&[
         ("U1", source(Waveform::Dc(100.0)), [1, 0]),
-        ("R1", resistor(1e4), [1, 2]),
+        ("R1", Part::resistor(1e4), [1, 2]),
         ("D1", Part::Device(Rectifier::child(CHILD_K).into()), [2, 0]),
     ]);
     let system = circuit.compile().expect("a well-formed circuit");

@@ -14,22 +14,9 @@ use std::f64::consts::PI;
 use models::core::Core;
 use models::diode::Diode;
 use models::transistor::Transistor;
-use sim::parts::{Capacitor, Inductor, Part, Resistor, Source, Transformer, Waveform, Winding};
+use sim::parts::{Part, Source, Transformer, Waveform, Winding};
 use sim::transient::{Method, transient};
 use sim::{Circuit, NodeId, Tolerances};
-
-fn resistor(r: f64) -> Part {
-    Part::Resistor(Resistor { r })
-}
-
-fn capacitor(c: f64) -> Part {
-    Part::Capacitor(Capacitor {
-        c,
-        esr: 0.0,
-        leakage: 0.0,
-        polar: false,
-    })
-}
 
 fn sine(amplitude: f64, frequency: f64, resistance: f64) -> Part {
     Part::Source(Source {
@@ -129,7 +116,7 @@ fn transistor_amplifier_reaches_the_published_end_values() {
         ("R8", ["ub", "7"]),
         ("R9", ["8", "0"]),
     ] {
-        put(c, name, resistor(9000.0), &at);
+        put(c, name, Part::resistor(9000.0), &at);
     }
     for (name, value, at) in [
         ("C1", 1e-6, ["1", "2"]),
@@ -138,7 +125,7 @@ fn transistor_amplifier_reaches_the_published_end_values() {
         ("C4", 4e-6, ["6", "0"]),
         ("C5", 5e-6, ["7", "8"]),
     ] {
-        put(c, name, capacitor(value), &at);
+        put(c, name, Part::capacitor(value), &at);
     }
     put(c, "Q1", transistor(), &["4", "2", "3"]);
     put(c, "Q2", transistor(), &["7", "5", "6"]);
@@ -204,49 +191,39 @@ fn modulator_transformer() -> Part {
     })
 }
 
-fn series_inductor(l: f64, resistance: f64) -> Part {
-    Part::Inductor(Inductor {
-        core: Core::linear(l),
-        linear: Some(l),
-        resistance,
-        capacitance: 0.0,
-        loss: f64::INFINITY,
-    })
-}
-
 /// The modulator as a circuit: two transformers with centre-tapped halves, the second raised by the
 /// carrier, and a ring of four diodes.
 fn ring_modulator() -> Circuit {
     let mut circuit = Circuit::new();
     let c = &mut circuit;
     put(c, "UIN1", sine(0.5, 1000.0, 50.0), &["in", "0"]);
-    put(c, "LS1A", series_inductor(0.002, 36.3), &["in", "1"]);
-    put(c, "C1", capacitor(1.6e-8), &["1", "0"]);
-    put(c, "R1", resistor(25_000.0), &["1", "0"]);
+    put(c, "LS1A", Part::inductor(0.002, 36.3), &["in", "1"]);
+    put(c, "C1", Part::capacitor(1.6e-8), &["1", "0"]);
+    put(c, "R1", Part::resistor(25_000.0), &["1", "0"]);
     put(
         c,
         "T1",
         modulator_transformer(),
         &["1", "0", "3", "0", "0", "4"],
     );
-    put(c, "CS3", capacitor(2e-12), &["3", "0"]);
-    put(c, "CS4", capacitor(2e-12), &["4", "0"]);
+    put(c, "CS3", Part::capacitor(2e-12), &["3", "0"]);
+    put(c, "CS4", Part::capacitor(2e-12), &["4", "0"]);
 
-    put(c, "C2", capacitor(1.6e-8), &["2", "0"]);
-    put(c, "R2", resistor(25_000.0), &["2", "0"]);
-    put(c, "LS1B", series_inductor(0.002, 600.0 + 36.3), &["2", "0"]);
+    put(c, "C2", Part::capacitor(1.6e-8), &["2", "0"]);
+    put(c, "R2", Part::resistor(25_000.0), &["2", "0"]);
+    put(c, "LS1B", Part::inductor(0.002, 600.0 + 36.3), &["2", "0"]);
     put(
         c,
         "T2",
         modulator_transformer(),
         &["2", "0", "5", "c", "c", "6"],
     );
-    put(c, "CS5", capacitor(2e-12), &["5", "c"]);
-    put(c, "CS6", capacitor(2e-12), &["6", "c"]);
+    put(c, "CS5", Part::capacitor(2e-12), &["5", "c"]);
+    put(c, "CS6", Part::capacitor(2e-12), &["6", "c"]);
 
     put(c, "UIN2", sine(2.0, 10_000.0, 0.0), &["c", "7"]);
-    put(c, "CP", capacitor(1e-8), &["7", "0"]);
-    put(c, "RP", resistor(50.0), &["7", "0"]);
+    put(c, "CP", Part::capacitor(1e-8), &["7", "0"]);
+    put(c, "RP", Part::resistor(50.0), &["7", "0"]);
 
     let diode = || Part::Device(Diode::exponential(40.672_864_02e-9, 1.0 / 17.749_333_2).into());
     put(c, "D1", diode(), &["3", "5"]);

@@ -5,7 +5,7 @@ use models::{AnyDevice, ValveCurrents};
 use serde::Serialize;
 
 use crate::circuit::{Circuit, PartId};
-use crate::parts::{Part, Valve};
+use crate::parts::Part;
 use crate::system::System;
 
 /// Electrode voltages against the cathode and the currents they bring.
@@ -170,12 +170,4 @@ pub fn rectifier_currents(system: &System, part: PartId, x: &[f64]) -> Vec<(f64,
             _ => None,
         })
         .collect()
-}
-
-/// The valve of a part, if it is one.
-pub fn valve_of(circuit: &Circuit, part: PartId) -> Option<&Valve> {
-    match &circuit.part(part).part {
-        Part::Valve(valve) => Some(valve),
-        _ => None,
-    }
 }

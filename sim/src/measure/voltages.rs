@@ -5,7 +5,7 @@
 use models::data::ValveModel;
 use serde::Serialize;
 
-use super::valve::{Against, ValveProbe, rectifier_currents, valve_of};
+use super::valve::{Against, ValveProbe, rectifier_currents};
 use crate::circuit::Circuit;
 use crate::error::{Question, SimError};
 use crate::operating_point::{Found, operating_point};
@@ -335,7 +335,7 @@ pub fn voltages(
                 let anodes = rectifier_currents(system, id, x);
                 answer.rectifiers.push(RectifierAtRest {
                     part: name(),
-                    kind: valve_of(circuit, id).map_or_else(String::new, |v| v.kind.name.clone()),
+                    kind: valve.kind.name.clone(),
                     current: Against {
                         value: anodes.iter().map(|(_, current)| current).sum(),
                         limit: valve.kind.limits.dc_amps,

@@ -30,7 +30,6 @@ pub(super) struct Stamps {
     pub(super) devices: Vec<(PartId, AnyDevice, Vec<UnknownId>)>,
     pub(super) sources: Vec<PlacedSource>,
     pub(super) waveforms: Vec<Waveform>,
-    chassis: UnknownId,
 }
 
 impl Stamps {
@@ -45,7 +44,6 @@ impl Stamps {
             devices: Vec::new(),
             sources: Vec::new(),
             waveforms: Vec::new(),
-            chassis: u32::MAX,
         };
         // Nodes first; the chassis is renumbered to the end when the count is known.
         for (node, name) in circuit.nodes() {
@@ -70,8 +68,7 @@ impl Stamps {
 
     fn number_chassis(&mut self) {
         let n = self.unknowns.len();
-        self.chassis = n as u32;
-        self.nodes[0] = self.chassis;
+        self.nodes[0] = n as u32;
         for (_, _, at) in &mut self.devices {
             for unknown in at.iter_mut().filter(|unknown| **unknown == u32::MAX) {
                 *unknown = n as u32;

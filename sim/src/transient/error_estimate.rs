@@ -12,12 +12,12 @@
 use super::{Step, Stepper};
 use crate::system::Workspace;
 
-/// The charge rates of the last accepted steps, and the last error.
+/// The charge rate at the start of the last accepted step, and the last error.
 #[derive(Clone, Debug)]
 pub(super) struct Rates {
-    times: [f64; 2],
-    past: [Vec<f64>; 2],
-    known: usize,
+    time: f64,
+    rate: Vec<f64>,
+    known: bool,
     /// Error of the last step relative to its limit.
     pub(super) last_error: f64,
 }
@@ -25,24 +25,22 @@ pub(super) struct Rates {
 impl Rates {
     pub(super) fn new(n: usize) -> Self {
         Self {
-            times: [0.0; 2],
-            past: [vec![0.0; n], vec![0.0; n]],
-            known: 0,
+            time: 0.0,
+            rate: vec![0.0; n],
+            known: false,
             last_error: 0.0,
         }
     }
 
     pub(super) fn clear(&mut self) {
-        self.known = 0;
+        self.known = false;
     }
 
     /// Remembers the rate `[n]` at the start of the step just accepted.
     pub(super) fn push(&mut self, t: f64, rate: &[f64]) {
-        self.past.swap(0, 1);
-        self.times.swap(0, 1);
-        self.past[0].copy_from_slice(rate);
-        self.times[0] = t;
-        self.known = (self.known + 1).min(2);
+        self.rate.copy_from_slice(rate);
+        self.time = t;
+        self.known = true;
     }
 
     /// q''' from the rates at the new time, the present one and the one before; false without history.
@@ -54,11 +52,11 @@ impl Rates {
         now: &[f64],
         out: &mut [f64],
     ) -> bool {
-        if self.known == 0 || self.times[0] >= t_now {
+        if !self.known || self.time >= t_now {
             return false;
         }
-        let (h, h_before) = (t_new - t_now, t_now - self.times[0]);
-        for (((out, new), now), before) in out.iter_mut().zip(new).zip(now).zip(&self.past[0]) {
+        let (h, h_before) = (t_new - t_now, t_now - self.time);
+        for (((out, new), now), before) in out.iter_mut().zip(new).zip(now).zip(&self.rate) {
             let (slope, slope_before) = ((new - now) / h, (now - before) / h_before);
             *out = 2.0 * (slope - slope_before) / (h + h_before);
         }
