@@ -20,6 +20,7 @@ pub mod operating_point;
 pub mod parts;
 pub mod periodic;
 pub mod quantity;
+pub mod small_signal;
 pub mod spectrum;
 pub mod stability;
 pub mod system;

@@ -298,6 +298,14 @@ impl System {
         self.sources.iter().map(|source| source.part)
     }
 
+    /// Where the equation of a source stands.
+    pub(crate) fn source_row(&self, part: PartId) -> Option<UnknownId> {
+        self.sources
+            .iter()
+            .find(|source| source.part == part)
+            .map(|source| source.row)
+    }
+
     /// The storage matrix `C`: farads in node rows, henries in branch rows; `[n × n]`.
     pub fn storage(&self) -> &CsMat<f64> {
         &self.storage

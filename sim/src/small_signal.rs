@@ -1,0 +1,221 @@
+//! The circuit linearised about its operating point: what small signals do in it.
+//!
+//! ```text
+//! (G + jω·C)·x = b,   G = ∂f/∂x at rest,   ω = 2πf
+//! ```
+//!
+//! Symbols   x  phasors of the unknowns, V, A, Wb;  b  what drives them: 1 A into a node, 1 V of a source
+//! Source    linearised circuit equations; for the transposed solution Director & Rohrer, IEEE Trans.
+//!           Circuit Theory 16 (1969) 318 (from memory)
+//! Valid     signals so small that every valve and core keeps its slopes
+//! Care      a core with hysteresis answers with its reversible slope, as small signals do
+
+use nalgebra::Complex;
+
+use crate::circuit::{NodeId, PartId};
+use crate::error::{Question, SimError};
+use crate::lu::Factors;
+use crate::system::{Formula, System, Workspace};
+
+/// A circuit linearised at an operating point, and tuned to one frequency at a time.
+#[derive(Clone, Debug)]
+pub struct SmallSignal<'a> {
+    system: &'a System,
+    /// `[nnz]` slopes G, of linear parts and devices alike.
+    slopes: Vec<f64>,
+    values: Vec<Complex<f64>>,
+    factors: Factors<Complex<f64>>,
+    frequency: f64,
+}
+
+/// What drives the circuit, at unit strength.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Excitation {
+    /// One volt, the electromotive force of a source.
+    Source(PartId),
+    /// One ampere into the first node and out of the second.
+    Current(NodeId, NodeId),
+}
+
+impl<'a> SmallSignal<'a> {
+    /// Linearises at the solution in `ws.x`. Answers wait for [`SmallSignal::tune`].
+    pub fn at(system: &'a System, ws: &mut Workspace) -> Self {
+        let past = vec![0.0; system.len()];
+        system.assemble(Formula::new(0.0, &past), ws);
+        let slopes = ws.values[..system.entries()].to_vec();
+        Self {
+            system,
+            values: vec![Complex::default(); slopes.len()],
+            slopes,
+            factors: Factors::new(system.symbolic()),
+            frequency: f64::NAN,
+        }
+    }
+
+    /// Goes to a frequency, Hz; one factorisation.
+    ///
+    /// # Errors
+    /// [`SimError::Undetermined`] when the circuit has no answer there: an ideal resonance.
+    pub fn tune(&mut self, frequency: f64) -> Result<(), SimError> {
+        if frequency.to_bits() == self.frequency.to_bits() {
+            return Ok(());
+        }
+        let omega = std::f64::consts::TAU * frequency;
+        let stored = self.system.storage().data();
+        for ((value, g), c) in self.values.iter_mut().zip(&self.slopes).zip(stored) {
+            *value = Complex::new(*g, omega * c);
+        }
+        self.frequency = f64::NAN;
+        self.factors
+            .factor(self.system.symbolic(), &self.values)
+            .map_err(|singular| SimError::Undetermined {
+                unknown: self.system.name(singular.column as u32).to_owned(),
+            })?;
+        self.frequency = frequency;
+        Ok(())
+    }
+
+    /// The frequency tuned to, Hz; NaN before the first.
+    pub fn frequency(&self) -> f64 {
+        self.frequency
+    }
+
+    /// `[n+1]` phasors of all unknowns, the chassis last; V or A for each volt or ampere put in.
+    ///
+    /// # Errors
+    /// [`Question::NotASource`] when the part drives nothing.
+    ///
+    /// # Panics
+    /// Before [`SmallSignal::tune`].
+    pub fn response(&mut self, to: Excitation) -> Result<Vec<Complex<f64>>, SimError> {
+        let n = self.system.len();
+        let mut x = vec![Complex::default(); n + 1];
+        match to {
+            Excitation::Source(part) => {
+                let row = self.row_of(part)?;
+                x[row] += 1.0;
+            }
+            Excitation::Current(a, b) => {
+                x[self.system.voltage_of(a) as usize] += 1.0;
+                x[self.system.voltage_of(b) as usize] -= 1.0;
+            }
+        }
+        x[n] = Complex::default();
+        self.factors.solve(&mut x[..n]);
+        Ok(x)
+    }
+
+    /// The voltage from `a` to `b` that each excitation would make: all of them for the cost of one
+    /// solution.
+    ///
+    /// # Panics
+    /// Before [`SmallSignal::tune`].
+    pub fn transfers(&mut self, a: NodeId, b: NodeId) -> Transfers<'a> {
+        let n = self.system.len();
+        let mut y = vec![Complex::default(); n + 1];
+        y[self.system.voltage_of(a) as usize] += 1.0;
+        y[self.system.voltage_of(b) as usize] -= 1.0;
+        y[n] = Complex::default();
+        self.factors.solve_transposed(&mut y[..n]);
+        Transfers {
+            system: self.system,
+            y,
+        }
+    }
+
+    /// The voltage between two nodes of a response.
+    pub fn voltage(&self, x: &[Complex<f64>], a: NodeId, b: NodeId) -> Complex<f64> {
+        x[self.system.voltage_of(a) as usize] - x[self.system.voltage_of(b) as usize]
+    }
+
+    fn row_of(&self, part: PartId) -> Result<usize, SimError> {
+        self.system
+            .source_row(part)
+            .map(|row| row as usize)
+            .ok_or_else(|| SimError::Question(Question::NotASource("the part".to_owned())))
+    }
+}
+
+/// The transfer from every place of the circuit to one voltage.
+#[derive(Clone, Debug)]
+pub struct Transfers<'a> {
+    system: &'a System,
+    /// `[n+1]` the solution of the transposed equations, the chassis last.
+    y: Vec<Complex<f64>>,
+}
+
+impl Transfers<'_> {
+    /// Volts for each ampere into the first node and out of the second, Ω.
+    pub fn from_current(&self, into: NodeId, out_of: NodeId) -> Complex<f64> {
+        self.y[self.system.voltage_of(into) as usize]
+            - self.y[self.system.voltage_of(out_of) as usize]
+    }
+
+    /// Volts for each volt in series with a branch: a source, or a winding by its number; the positive
+    /// end towards the first node of the branch.
+    pub fn from_branch(&self, part: PartId, number: usize) -> Option<Complex<f64>> {
+        if let Some(row) = self.system.source_row(part) {
+            return Some(self.y[row as usize]);
+        }
+        let branch = self.system.currents_of(part).get(number)?;
+        Some(self.y[*branch as usize])
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Excitation, SmallSignal};
+    use crate::parts::{Part, Source, Waveform};
+    use crate::{Circuit, NodeId};
+    use nalgebra::Complex;
+
+    #[test]
+    fn a_divider_of_resistor_and_capacitor_is_its_closed_form() {
+        let (r, c) = (10e3, 22e-9);
+        let mut circuit = Circuit::new();
+        let (a, b) = (circuit.node("a"), circuit.node("b"));
+        let source = circuit
+            .add(
+                "V",
+                Part::Source(Source {
+                    waveform: Waveform::Dc(0.0),
+                    resistance: 0.0,
+                }),
+                &[a, NodeId::CHASSIS],
+            )
+            .expect("well formed");
+        circuit
+            .add("R", Part::resistor(r), &[a, b])
+            .expect("well formed");
+        circuit
+            .add("C", Part::capacitor(c), &[b, NodeId::CHASSIS])
+            .expect("well formed");
+        let system = circuit.compile().expect("well formed");
+        let mut ws = system.workspace();
+        let mut linear = SmallSignal::at(&system, &mut ws);
+        for frequency in [1.0, 723.4, 1e6] {
+            linear.tune(frequency).expect("it has an answer");
+            let s = Complex::new(0.0, std::f64::consts::TAU * frequency);
+            let exact = (1.0 + s * r * c).inv();
+            let x = linear
+                .response(Excitation::Source(source))
+                .expect("a source");
+            let direct = linear.voltage(&x, b, NodeId::CHASSIS);
+            let transfers = linear.transfers(b, NodeId::CHASSIS);
+            let adjoint = transfers
+                .from_branch(source, 0)
+                .expect("a source has a branch");
+            // A handful of roundings.
+            assert!((direct / exact - 1.0).norm() < 1e-14, "{direct}");
+            assert!((adjoint / exact - 1.0).norm() < 1e-14, "{adjoint}");
+            // One ampere into b meets R ‖ C.
+            let x = linear
+                .response(Excitation::Current(b, NodeId::CHASSIS))
+                .expect("nodes");
+            let impedance = linear.voltage(&x, b, NodeId::CHASSIS);
+            assert!((impedance / (r * exact) - 1.0).norm() < 1e-14);
+            let adjoint = transfers.from_current(b, NodeId::CHASSIS);
+            assert!((adjoint / impedance - 1.0).norm() < 1e-14);
+        }
+    }
+}
