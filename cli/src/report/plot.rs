@@ -56,7 +56,8 @@ pub(super) type Area<'a> = DrawingArea<SVGBackend<'a>, Shift>;
 pub(super) struct Sample {
     pub(super) name: String,
     pub(super) color: RGBAColor,
-    pub(super) dashed: bool,
+    /// Stroke and gap, pixels shown; none is drawn through.
+    pub(super) dash: Option<(u32, u32)>,
 }
 
 /// Draws on a canvas of that many pixels shown; SVG text.
@@ -115,15 +116,18 @@ pub(super) fn heading(
             x = at(LEFT);
             y += at(18);
         }
-        let pieces = if sample.dashed { 3 } else { 1 };
         let middle = y + at(7);
-        for piece in 0..pieces {
-            let start = x + stroke * piece / pieces;
-            let end = start + if sample.dashed { stroke / 5 } else { stroke };
+        let (piece, space) = sample
+            .dash
+            .map_or((stroke, gap), |(on, off)| (at(on), at(off)));
+        let mut start = 0;
+        while start < stroke {
+            let end = (start + piece).min(stroke);
             area.draw(&PathElement::new(
-                [(start, middle), (end, middle)],
+                [(x + start, middle), (x + end, middle)],
                 sample.color.stroke_width(SCALE * 3 / 2),
             ))?;
+            start = end + space;
         }
         area.draw_text(&sample.name, &font, (x + stroke + gap, y))?;
         x += wide + at(18);
@@ -147,7 +151,7 @@ impl Plot<'_> {
             .map(|(k, (name, _))| Sample {
                 name: name.clone(),
                 color: Palette99::pick(k).to_rgba(),
-                dashed: false,
+                dash: None,
             })
             .collect();
         let top = heading(area, self.title, self.conditions, &samples)?;

@@ -6,12 +6,15 @@ use sim::quantity::{Unit, engineering};
 
 use super::onset::onsets;
 use crate::report::csv;
-use crate::report::log_plot::{LogPlot, Mark};
+use crate::report::log_plot::{Extent, LogPlot, Mark, Panel, Scale};
 use crate::report::plot::NotDrawn;
 use crate::report::table::percent;
 
 /// Harmonics drawn: the others follow them.
 const DRAWN: [usize; 3] = [2, 3, 5];
+
+/// Distortion below which nothing can be heard or measured, per cent.
+const FLOOR: f64 = 1e-3;
 
 /// The picture as SVG.
 pub(super) fn svg(amplifier: &Amplifier, answer: &Power) -> Result<String, NotDrawn> {
@@ -43,12 +46,17 @@ pub(super) fn svg(amplifier: &Amplifier, answer: &Power) -> Result<String, NotDr
             engineering(answer.load_ohms, Unit::Ohm)
         ),
         x_name: "power, W",
-        y_name: "distortion, per cent",
-        curves,
-        level: (
-            format!("limit {}", percent(answer.distortion_limit)),
-            100.0 * answer.distortion_limit,
-        ),
+        x_extent: Extent::Drawn,
+        panels: vec![Panel {
+            y_name: "distortion, per cent",
+            scale: Scale::Logarithmic,
+            extent: Extent::Within(FLOOR..f64::INFINITY),
+            curves,
+            levels: vec![(
+                format!("limit {}", percent(answer.distortion_limit)),
+                100.0 * answer.distortion_limit,
+            )],
+        }],
         marks,
     };
     plot.svg()
