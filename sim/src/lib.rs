@@ -13,6 +13,7 @@ pub mod circuit;
 pub mod counts;
 pub mod error;
 pub mod file;
+pub mod krylov;
 pub mod lu;
 pub mod measure;
 pub mod newton;

@@ -316,6 +316,16 @@ impl System {
         &self.conductance
     }
 
+    /// The entries of `C` that are not zero: row, column, value.
+    pub(crate) fn stored(&self) -> &[(u32, u32, f64)] {
+        &self.stored
+    }
+
+    /// y ← y + A·x for values on the pattern of the Jacobian; `x`, `y` `[n]`.
+    pub(crate) fn multiply_add(&self, values: &[f64], x: &[f64], y: &mut [f64]) {
+        multiply_add(&self.pattern, values, x, y);
+    }
+
     /// The pattern of the Jacobian.
     pub fn pattern(&self) -> &Pattern {
         &self.pattern

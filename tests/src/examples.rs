@@ -98,12 +98,19 @@ impl Opened {
     /// # Errors
     /// Those of the operating point.
     pub fn driven(&self, amplitude: f64) -> Result<Workspace, SimError> {
+        self.driven_at(amplitude, self.amplifier.bench.frequency)
+    }
+
+    /// The same at another frequency, Hz.
+    ///
+    /// # Errors
+    /// Those of the operating point.
+    pub fn driven_at(&self, amplitude: f64, frequency: f64) -> Result<Workspace, SimError> {
         let mut ws = self.system.workspace();
         operating_point(&self.system, &Tolerances::default(), &mut ws)?;
         let generator = self.amplifier.bench.generator;
         for (part, waveform) in self.system.sources().zip(&mut ws.waveforms) {
             if part == generator {
-                let frequency = self.amplifier.bench.frequency;
                 *waveform = Waveform::Sine {
                     amplitude,
                     frequency,

@@ -7,7 +7,7 @@ use std::cell::Cell;
 
 use checks::examples::EXAMPLES;
 use sim::lu::{Factors, Pattern, Symbolic};
-use sim::periodic::Settling;
+use sim::periodic::{Approach, Settling};
 use sim::transient::{Method, Stepper};
 use sim::{SimError, Tolerances};
 
@@ -162,7 +162,7 @@ fn waiting_for_the_settled_state_allocates_nothing_more_by_the_cycle() {
             let settling = Settling {
                 periodicity: 0.0,
                 most_cycles,
-                shooting: false,
+                approach: Approach::Waiting,
                 ..Settling::default()
             };
             let before = requests();

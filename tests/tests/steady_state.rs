@@ -1,8 +1,8 @@
-//! The settled cycle found by shooting is the one that waiting leads to, and an amplifier that
+//! The settled cycle found directly is the one that waiting leads to, and an amplifier that
 //! oscillates is told as such.
 
 use checks::examples::{EXAMPLES, Opened};
-use sim::periodic::{Period, Settling};
+use sim::periodic::{Approach, Period, Settling, settle};
 use sim::spectrum::Spectrum;
 use sim::stability::rests;
 use sim::transient::{Method, transient};
@@ -15,60 +15,227 @@ fn figures(opened: &Opened, period: &Period) -> (f64, f64) {
     (spectrum.rms().powi(2), spectrum.thd())
 }
 
-#[test]
-fn shooting_is_waiting_made_short() {
-    // Both on a grid of 64 points, which is coarse but the same, to keep the waiting short.
-    const GRID: usize = 64;
-    // Cycles until a bias or supply of 0.6 s has settled to five digits.
-    const LONG: u32 = 12_000;
+/// A settled cycle of that frequency, Hz, from rest.
+fn settled(opened: &Opened, drive: f64, frequency: f64, settling: &Settling) -> Period {
+    let mut ws = opened.driven_at(drive, frequency).expect("rest");
+    let tolerances = Tolerances::default();
+    settle(
+        &opened.system,
+        1.0 / frequency,
+        settling,
+        &tolerances,
+        &mut ws,
+    )
+    .expect("a settled cycle")
+}
+
+/// Settles both ways and compares; `points` of THD apart at most, in per cent.
+fn assert_waiting_made_short(frequency: f64, waiting: &Settling, points: f64) {
     for example in EXAMPLES {
         let opened = example.open(&[]);
-        let settle = |settling: Settling| {
-            let mut ws = opened
-                .driven(example.half_power)
-                .expect("an operating point");
-            opened.settle(&settling, &mut ws).expect("a settled cycle")
-        };
-        let shot = settle(Settling {
-            samples: GRID,
-            ..Settling::default()
-        });
-        let waited = settle(Settling {
-            samples: GRID,
-            periodicity: 5e-6,
-            most_cycles: LONG,
-            shooting: false,
-        });
+        let direct = settled(
+            &opened,
+            example.half_power,
+            frequency,
+            &Settling {
+                samples: waiting.samples,
+                ..Settling::default()
+            },
+        );
+        let waited = settled(&opened, example.half_power, frequency, waiting);
         let ((power, thd), (power_waited, thd_waited)) =
-            (figures(&opened, &shot), figures(&opened, &waited));
+            (figures(&opened, &direct), figures(&opened, &waited));
         println!(
-            "{}: {} cycles for {}; power {:.1e}, thd {:.1e} apart of {thd:.4}; multiplier {:?}",
+            "{} at {frequency} Hz: {:?}, {} cycles for {}; power {:.1e}, thd {:.1e} points apart of {:.3} %; multiplier {:?}",
             example.name,
-            shot.cycles,
+            direct.approach,
+            direct.cycles,
             waited.cycles,
             power / power_waited - 1.0,
-            thd - thd_waited,
-            shot.multiplier,
+            100.0 * (thd - thd_waited),
+            100.0 * thd,
+            direct.multiplier,
         );
-        // What waiting leaves is its change by the cycle times the cycles in a time constant:
-        // 5e-6 · 600 = 0.3 % of the thousandth of a volt scale in a supply, microvolts in 300 V. The
-        // figures asked for are 0.01 % of power and 0.001 points of distortion.
-        assert!((power / power_waited - 1.0).abs() < 1e-4);
-        assert!((thd - thd_waited).abs() < 1e-5);
+        assert!((power / power_waited - 1.0).abs() < 1e-3);
+        assert!(100.0 * (thd - thd_waited).abs() < points);
         // What was found is also known to last.
         assert!(
-            shot.multiplier.is_some_and(|most| most < 1.0),
+            direct.multiplier.is_some_and(|most| most < 1.0),
             "{:?}",
-            shot.multiplier
+            direct.multiplier
         );
-        // Shooting that took as long as waiting would be no gain.
+        // A way that took as long as waiting would be no gain.
         assert!(
-            shot.cycles * 20 < waited.cycles,
+            direct.cycles * 5 < waited.cycles,
             "{} against {}",
-            shot.cycles,
+            direct.cycles,
             waited.cycles
         );
     }
+}
+
+#[test]
+fn a_kilohertz_settles_at_once_to_what_waiting_leads_to() {
+    // The waiting cycle may change by 5e-4 of the signal, and at a kilohertz a supply of half a second
+    // that does is still a quarter of its way off; a hundredth of that is waited for. What is then left
+    // of 0.001 points is what the figure is asked to.
+    let waiting = Settling {
+        samples: 64,
+        periodicity: 5e-6,
+        most_cycles: 12_000,
+        approach: Approach::Waiting,
+        ..Settling::default()
+    };
+    assert_waiting_made_short(1e3, &waiting, 1e-3);
+}
+
+#[test]
+fn forty_hertz_settle_at_once_to_what_waiting_leads_to() {
+    let waiting = Settling {
+        samples: 384,
+        periodicity: 5e-5,
+        most_cycles: 1_000,
+        approach: Approach::Waiting,
+        ..Settling::default()
+    };
+    assert_waiting_made_short(40.0, &waiting, 1e-2);
+}
+
+#[test]
+fn every_way_leads_to_the_same_period() {
+    for example in EXAMPLES {
+        let opened = example.open(&[]);
+        let thd = |settling: Settling| {
+            let period = settled(&opened, example.half_power, 1e3, &settling);
+            let (power, thd) = figures(&opened, &period);
+            println!(
+                "{} {:?}: {power:.9} V², {:.7} %, residual {:.1e}",
+                example.name,
+                period.approach,
+                100.0 * thd,
+                period.residual
+            );
+            assert!(period.residual <= settling.periodicity);
+            (power, thd)
+        };
+        let collocated = thd(Settling {
+            approach: Approach::Collocation,
+            ..Settling::default()
+        });
+        let shot = thd(Settling {
+            approach: Approach::Shooting,
+            ..Settling::default()
+        });
+        let slow = thd(Settling {
+            approach: Approach::Shooting,
+            whole_matrix: 0,
+            ..Settling::default()
+        });
+        // The steps of shooting: 256 of TR-BDF2, 1e-6 of the signal and 2e-5 points of distortion.
+        assert!((collocated.0 / shot.0 - 1.0).abs() < 1e-5);
+        assert!((collocated.1 - shot.1).abs() < 5e-7);
+        // The slow part of the matrix corrects the same cycles: the periodicity of 1e-6.
+        assert!((slow.0 / shot.0 - 1.0).abs() < 1e-6);
+        assert!((slow.1 - shot.1).abs() < 1e-7);
+    }
+}
+
+#[test]
+fn a_core_with_hysteresis_settles_on_its_loop() {
+    // An own circuit: a choke driven into its bend through a resistor, with a loop of some width.
+    let text = "[amplifier]\ntitle = \"Loop\"\nsource = \"own\"\n[parts]\n\
+        L1 = { choke = \"5H\", between = [\"a\", \"b\"], resistance = \"200R\", saturates = \"20mA\", hysteresis = \"2mA\" }\n\
+        R1 = { resistor = \"1k\", between = [\"b\", \"chassis\"] }\n\
+        C1 = { capacitor = \"10u\", between = [\"b\", \"chassis\"] }\n\
+        R2 = { resistor = \"100k\", between = [\"a\", \"chassis\"] }\n\
+        [bench]\ngenerator = { into = \"a\", resistance = \"600R\" }\nload = \"R1\"\n";
+    let opened = Opened::read(text, &[]);
+    let run = |approach| {
+        let settling = Settling {
+            approach,
+            samples: 512,
+            most_cycles: 4000,
+            ..Settling::default()
+        };
+        settled(&opened, 60.0, 50.0, &settling)
+    };
+    let (direct, waited) = (run(Approach::Automatic), run(Approach::Waiting));
+    let (shot, slow) = (figures(&opened, &direct), figures(&opened, &waited));
+    println!(
+        "{:?} {} cycles for {}: {shot:?} {slow:?}",
+        direct.approach, direct.cycles, waited.cycles
+    );
+    assert_eq!(direct.approach, Approach::Shooting);
+    // Both close to 1e-6; the loop has kinks, where the last digits of a step depend on its place.
+    assert!((shot.0 / slow.0 - 1.0).abs() < 1e-4);
+    assert!((shot.1 - slow.1).abs() < 1e-5);
+    assert!(shot.1 > 0.01, "it is driven into its bend");
+}
+
+/// A stage with its own mains supply: valve rectifier, choke, 50 Hz and the test tone.
+const MAINS_FED: &str = r#"
+[amplifier]
+title = "Mains-fed stage"
+source = "own design, invented for this test"
+[parts]
+W1 = { ac_supply = "250V", frequency = "50Hz", between = ["x", "chassis"], resistance = "100R" }
+W2 = { ac_supply = "250V", frequency = "50Hz", between = ["chassis", "y"], resistance = "100R" }
+V2 = { valve = "GZ34", anodes = ["x", "y"], cathode = "ht1" }
+C3 = { electrolytic = "16u", positive = "ht1", negative = "chassis", rating = "450V" }
+L1 = { choke = "10H", between = ["ht1", "ht2"], resistance = "300R", saturates = "90mA" }
+C4 = { electrolytic = "32u", positive = "ht2", negative = "chassis", rating = "450V" }
+R5 = { resistor = "8k2", between = ["ht2", "chassis"] }
+V1 = { valve = "ECC83", anode = "a", grid = "g", cathode = "k" }
+R1 = { resistor = "100k", between = ["a", "ht2"] }
+R2 = { resistor = "1k5", between = ["k", "chassis"] }
+C1 = { electrolytic = "25u", positive = "k", negative = "chassis", rating = "25V" }
+R3 = { resistor = "1M", between = ["g", "chassis"] }
+C2 = { capacitor = "0.1u", between = ["a", "out"] }
+R4 = { resistor = "470k", between = ["out", "chassis"] }
+[bench]
+generator = { into = "g", resistance = "600R" }
+load = "R4"
+"#;
+
+#[test]
+fn mains_and_tone_settle_in_their_common_period() {
+    let opened = Opened::read(MAINS_FED, &[]);
+    let run = |approach| {
+        let mut ws = opened.driven_at(0.5, 1e3).expect("a start");
+        let settling = Settling {
+            approach,
+            samples: 1024,
+            most_cycles: 4000,
+            ..Settling::default()
+        };
+        let mains = 0.02;
+        settle(
+            &opened.system,
+            mains,
+            &settling,
+            &Tolerances::default(),
+            &mut ws,
+        )
+        .expect("a settled period")
+    };
+    let lines = |period: &Period| {
+        let (a, b) = opened.load();
+        let spectrum = Spectrum::of_period(&period.of(|x| x[a] - x[b]));
+        // Ripple at twice the mains, the tone, its second harmonic, the upper sideband.
+        [2, 20, 40, 22].map(|number: usize| spectrum.harmonics[number - 1].amplitude)
+    };
+    let (direct, waited) = (run(Approach::Automatic), run(Approach::Waiting));
+    let (shot, slow) = (lines(&direct), lines(&waited));
+    println!(
+        "{:?}, {} cycles for {}: {shot:?}, {slow:?}",
+        direct.approach, direct.cycles, waited.cycles
+    );
+    for (shot, slow) in shot.iter().zip(slow) {
+        // The tone is 28 V; waiting stopped 1e-6 short of closing, with a multiplier of 0.7.
+        assert!((shot - slow).abs() < 1e-4, "{shot} against {slow}");
+    }
+    assert!(shot[0] > 0.01 && shot[3] > 1e-4, "there is hum to speak of");
+    assert!(2 * direct.cycles < waited.cycles);
 }
 
 /// Rms of the load's volts without their mean, over the last half of a run from rest, V.

@@ -15,19 +15,19 @@ use nalgebra::DMatrix;
 use crate::system::{System, Workspace};
 
 /// The derivative of charge and rate with respect to the start, column by column.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub(crate) struct Sensitivity {
     n: usize,
     /// The unknowns that store something: rows and columns of the monodromy matrix.
     pub(crate) stores: Vec<usize>,
-    /// `[stores][n]` each: at the start of the step, in its middle, at its end.
+    /// `[columns][n]` each: at the start of the step, in its middle, at its end.
     start: Slopes,
     middle: Slopes,
     end: Slopes,
     x: Vec<Vec<f64>>,
 }
 
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 struct Slopes {
     q: Vec<Vec<f64>>,
     rate: Vec<Vec<f64>>,
@@ -45,7 +45,17 @@ pub(crate) enum Stage {
 }
 
 impl Sensitivity {
-    pub(crate) fn new(system: &System) -> Self {
+    /// Room for the whole matrix: a column for each state.
+    pub(crate) fn whole(system: &System) -> Self {
+        Self::new(system, None)
+    }
+
+    /// Room for one direction.
+    pub(crate) fn single(system: &System) -> Self {
+        Self::new(system, Some(1))
+    }
+
+    fn new(system: &System, columns: Option<usize>) -> Self {
         let n = system.len();
         let storage = system.storage();
         let stores: Vec<usize> = storage
@@ -54,7 +64,8 @@ impl Sensitivity {
             .filter(|(_, column)| column.iter().any(|(_, &value)| value != 0.0))
             .map(|(k, _)| k)
             .collect();
-        let columns = || vec![vec![0.0; n]; stores.len()];
+        let count = columns.unwrap_or(stores.len());
+        let columns = || vec![vec![0.0; n]; count];
         let slopes = || Slopes {
             q: columns(),
             rate: columns(),
@@ -64,7 +75,7 @@ impl Sensitivity {
             start: slopes(),
             middle: slopes(),
             end: slopes(),
-            x: vec![vec![0.0; n + 1]; stores.len()],
+            x: vec![vec![0.0; n + 1]; count],
             stores,
         }
     }
@@ -79,9 +90,25 @@ impl Sensitivity {
         }
     }
 
+    /// Back to the start of a period with one change of it, `[stores]`.
+    pub(crate) fn begin_along(&mut self, system: &System, direction: &[f64]) {
+        let x = &mut self.x[0];
+        x.fill(0.0);
+        for (&store, change) in self.stores.iter().zip(direction) {
+            x[store] = *change;
+        }
+        system.charge(x, &mut self.start.q[0]);
+        self.start.rate[0].fill(0.0);
+    }
+
+    /// What became of that change, `[stores]`.
+    pub(crate) fn end(&self) -> impl Iterator<Item = f64> {
+        self.stores.iter().map(|&store| self.x[0][store])
+    }
+
     /// Follows a stage just solved; the factors in `ws` are its own.
     pub(crate) fn stage(&mut self, system: &System, stage: Stage, alpha: f64, ws: &mut Workspace) {
-        for column in 0..self.stores.len() {
+        for column in 0..self.x.len() {
             let x = &mut self.x[column];
             let (q, rate) = (&self.start.q[column], &self.start.rate[column]);
             let into = match stage {

@@ -1,0 +1,183 @@
+//! Cycles of the circuit, one after the other, with what is needed to judge and correct them.
+
+use super::{Approach, Period, Settling};
+use crate::error::SimError;
+use crate::system::{System, Workspace};
+use crate::tolerances::Tolerances;
+use crate::transient::sensitivity::Sensitivity;
+use crate::transient::{Method, Stepper};
+
+/// Eigenvalues up to this far above one are the rounding of a state that neither grows nor fades.
+const NEUTRAL: f64 = 1e-4;
+
+/// Cycles in progress.
+pub(super) struct Run<'a> {
+    pub(super) system: &'a System,
+    settling: Settling,
+    duration: f64,
+    stepper: Stepper<'a>,
+    pub(super) samples: Vec<Vec<f64>>,
+    /// Stored values of hysteresis at the start of the cycle.
+    memory: Vec<f64>,
+    /// `[n+1]` the end of the last cycle, when the next one starts from a correction.
+    uncorrected: Option<Vec<f64>>,
+    pub(super) cycles: u32,
+    pub(super) residual: f64,
+}
+
+impl<'a> Run<'a> {
+    /// From `ws.x`.
+    pub(super) fn new(
+        system: &'a System,
+        duration: f64,
+        settling: &Settling,
+        tolerances: &Tolerances,
+        ws: &mut Workspace,
+    ) -> Self {
+        Self {
+            system,
+            settling: *settling,
+            duration,
+            stepper: Stepper::new(system, Method::TrBdf2, *tolerances, 0.0, true, ws),
+            samples: vec![vec![0.0; system.len() + 1]; settling.samples],
+            memory: ws.memory.clone(),
+            uncorrected: None,
+            cycles: 0,
+            residual: f64::INFINITY,
+        }
+    }
+
+    /// One cycle from `ws.x`; how far it is from closing.
+    pub(super) fn cycle(&mut self, ws: &mut Workspace) -> Result<f64, SimError> {
+        self.memory.copy_from_slice(&ws.memory);
+        let start = self.start();
+        for k in 0..self.samples.len() {
+            self.samples[k].copy_from_slice(&ws.x);
+            self.stepper.advance(self.grid(start, k + 1), ws)?;
+        }
+        self.cycles += 1;
+        self.uncorrected = None;
+        self.residual = self
+            .scales()
+            .enumerate()
+            .map(|(k, scale)| (ws.x[k] - self.samples[0][k]).abs() / scale)
+            .fold(0.0, f64::max);
+        Ok(self.residual)
+    }
+
+    /// The same with a sensitivity, already begun, that follows the cycle.
+    pub(super) fn cycle_with(
+        &mut self,
+        sensitivity: &mut Sensitivity,
+        ws: &mut Workspace,
+    ) -> Result<f64, SimError> {
+        self.stepper.restart(self.start(), ws);
+        self.lend(sensitivity, |run| run.cycle(ws))
+    }
+
+    /// What the cycle just run makes of small changes of its start: the monodromy matrix times each
+    /// column of the sensitivity. The cycle is run once more; `ws` is left as it was.
+    pub(super) fn carry(
+        &mut self,
+        sensitivity: &mut Sensitivity,
+        ws: &mut Workspace,
+    ) -> Result<(), SimError> {
+        let end = ws.x.clone();
+        let memory = ws.memory.clone();
+        let start = self.start() - self.duration;
+        ws.x.copy_from_slice(&self.samples[0]);
+        ws.memory.copy_from_slice(&self.memory);
+        self.stepper.restart(start, ws);
+        let run = self.lend(sensitivity, |run| {
+            (0..run.samples.len()).try_for_each(|k| run.stepper.advance(run.grid(start, k + 1), ws))
+        });
+        ws.x.copy_from_slice(&end);
+        ws.memory.copy_from_slice(&memory);
+        self.stepper.restart(self.start(), ws);
+        run
+    }
+
+    /// Starts the next cycle from `ws.x`, changed from `end`, the end of the last one.
+    pub(super) fn corrected_from(&mut self, end: Vec<f64>, ws: &Workspace) {
+        self.uncorrected = Some(end);
+        self.stepper.restart(self.start(), ws);
+    }
+
+    /// After a correction to where no solution could be followed: back to the end of the cycle before
+    /// it. False when the cycle that failed did not start from a correction.
+    pub(super) fn step_back(&mut self, ws: &mut Workspace) -> bool {
+        let Some(end) = self.uncorrected.take() else {
+            return false;
+        };
+        ws.x.copy_from_slice(&end);
+        self.cycles += 1;
+        self.stepper.restart(self.start(), ws);
+        true
+    }
+
+    /// Cycle after cycle until one closes, or there have been enough.
+    pub(super) fn wait(mut self, ws: &mut Workspace) -> Result<Period, SimError> {
+        while self.cycles < self.settling.most_cycles {
+            if self.cycle(ws)? <= self.settling.periodicity {
+                return self.finish(None, Approach::Waiting);
+            }
+        }
+        Err(SimError::NotPeriodic {
+            cycles: self.cycles,
+            residual: self.residual,
+        })
+    }
+
+    /// The cycle just run is the answer, if disturbances die away in it.
+    pub(super) fn finish(
+        self,
+        multiplier: Option<f64>,
+        approach: Approach,
+    ) -> Result<Period, SimError> {
+        if let Some(multiplier) = multiplier.filter(|m| *m > 1.0 + NEUTRAL) {
+            return Err(SimError::Oscillates {
+                frequency: None,
+                rate: multiplier.ln() / self.duration,
+            });
+        }
+        Ok(Period {
+            duration: self.duration,
+            samples: self.samples,
+            cycles: self.cycles,
+            residual: self.residual,
+            multiplier,
+            approach,
+        })
+    }
+
+    /// Swing of each unknown in the cycle plus a thousandth of its largest value; `[n]`.
+    pub(super) fn scales(&self) -> impl Iterator<Item = f64> {
+        /// Keeps unknowns that are zero throughout from dividing by nothing: V, A or Wb.
+        const FLOOR: f64 = 1e-6;
+        (0..self.system.len()).map(|k| {
+            let (mut least, mut most) = (f64::INFINITY, f64::NEG_INFINITY);
+            for sample in &self.samples {
+                least = least.min(sample[k]);
+                most = most.max(sample[k]);
+            }
+            (most - least) + 1e-3 * most.abs().max(least.abs()) + FLOOR
+        })
+    }
+
+    /// Time at which the next cycle starts, s.
+    fn start(&self) -> f64 {
+        f64::from(self.cycles) * self.duration
+    }
+
+    fn grid(&self, start: f64, k: usize) -> f64 {
+        start + self.duration * (k as f64 / self.samples.len() as f64)
+    }
+
+    /// The stepper moves its sensitivity along; it has it for the time of `work`.
+    fn lend<T>(&mut self, sensitivity: &mut Sensitivity, work: impl FnOnce(&mut Self) -> T) -> T {
+        self.stepper.sensitivity = Some(std::mem::take(sensitivity));
+        let result = work(self);
+        *sensitivity = self.stepper.sensitivity.take().unwrap_or_default();
+        result
+    }
+}
