@@ -155,7 +155,7 @@ fn power_is_rms_volts_squared_over_the_load() {
         "Power and distortion",
         "Harmonics",
         "What gives up",
-        "Periodicity:",
+        "Settled to ",
     ] {
         assert!(text.contains(heading), "{heading} is missing from\n{text}");
     }

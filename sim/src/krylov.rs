@@ -86,7 +86,7 @@ impl Krylov {
     /// What of A·V·y lies outside the subspace, as a share of |b|.
     pub fn escaping(&self, y: &DVector<f64>) -> f64 {
         let last = self.columns.last().and_then(|column| column.last());
-        match (last, y.iter().last()) {
+        match (last, y.as_slice().last()) {
             (Some(h), Some(y)) => (h * y).abs() / self.size,
             _ => 0.0,
         }

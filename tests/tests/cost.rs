@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 use std::path::PathBuf;
 
 use checks::examples::{EXAMPLES, Example};
-use sim::periodic::Settling;
+use sim::periodic::{Approach, Settling};
 use sim::transient::{Method, transient};
 use sim::{Counts, Tolerances};
 
@@ -34,20 +34,28 @@ fn lines(text: &mut String, name: &str, counts: &Counts) {
     }
 }
 
-/// One settling at half of the rated power and one transient in overdrive, by each method for sound.
+/// One settling at half of the rated power, by choice and by shooting, and one transient in overdrive, by each method for sound.
 fn work(example: &Example) -> String {
     let opened = example.open(&[]);
     let mut text = String::new();
-    let mut ws = opened
+    let ws = opened
         .driven(example.half_power)
         .expect("an operating point");
     lines(&mut text, "operating_point", &ws.counts);
-    ws.counts = Counts::default();
-    let period = opened
-        .settle(&Settling::default(), &mut ws)
-        .expect("a settled cycle");
-    writeln!(text, "settle.cycles = {}", period.cycles).expect("a text has room");
-    lines(&mut text, "settle", &ws.counts);
+    for (name, approach) in [
+        ("settle", Approach::Automatic),
+        ("shoot", Approach::Shooting),
+    ] {
+        let mut ws = ws.clone();
+        ws.counts = Counts::default();
+        let settling = Settling {
+            approach,
+            ..Settling::default()
+        };
+        let period = opened.settle(&settling, &mut ws).expect("a settled cycle");
+        writeln!(text, "{name}.cycles = {}", period.cycles).expect("a text has room");
+        lines(&mut text, name, &ws.counts);
+    }
     for (name, method) in [
         ("tr_bdf2", Method::TrBdf2),
         ("trapezoidal", Method::Trapezoidal),

@@ -15,6 +15,7 @@ use models::core::Core;
 use models::diode::Diode;
 use models::transistor::Transistor;
 use sim::parts::{Part, Source, Transformer, Waveform, Winding};
+use sim::periodic::{Approach, Settling, settle};
 use sim::transient::{Method, transient};
 use sim::{Circuit, NodeId, Tolerances};
 
@@ -267,4 +268,61 @@ fn ring_modulator_reaches_the_published_end_values() {
         );
         assert!(error < 5e-8, "y{} is off by {error:.1e}", k + 1);
     }
+}
+
+#[test]
+fn ring_modulator_is_settled_directly() {
+    // Signal and carrier share the period of the signal, a millisecond. From rest the modulator settles
+    // in some hundreds of them; the direct way must lead to the state that a long run arrives at. Both
+    // take the same steps, whose size is left alone, so that nothing but settling tells them apart.
+    const GRID: usize = 1024;
+    let circuit = ring_modulator();
+    let system = circuit.compile().expect("a circuit without faults");
+    let settle_by = |approach, whole_matrix| {
+        let mut ws = system.workspace();
+        let settling = Settling {
+            samples: GRID,
+            periodicity: 1e-8,
+            most_cycles: 5_000,
+            approach,
+            whole_matrix,
+        };
+        let tolerances = Tolerances {
+            local_error: f64::INFINITY,
+            ..Tolerances::default().closer(1e-3)
+        };
+        settle(&system, 1e-3, &settling, &tolerances, &mut ws).expect("the modulator settles")
+    };
+    let direct = settle_by(Approach::Automatic, 300);
+    let slow = settle_by(Approach::Shooting, 0);
+    let waited = settle_by(Approach::Waiting, 300);
+    println!(
+        "{:?} {} cycles, slow states alone {}, waiting {}; multiplier {:?}",
+        direct.approach, direct.cycles, slow.cycles, waited.cycles, direct.multiplier
+    );
+    let node = |name: &str| {
+        let node = circuit.find_node(name).expect("a node of the problem");
+        system.voltage_of(node) as usize
+    };
+    for name in ["1", "2", "3", "4", "5", "6", "7"] {
+        let k = node(name);
+        let swing = waited
+            .samples
+            .iter()
+            .map(|x| x[k].abs())
+            .fold(0.0, f64::max);
+        for way in [&direct, &slow] {
+            let error = way
+                .samples
+                .iter()
+                .zip(&waited.samples)
+                .map(|(a, b)| (a[k] - b[k]).abs())
+                .fold(0.0, f64::max);
+            println!("y at {name}: {swing:.4} V, {error:.1e} V apart");
+            // All closed to 1e-8 of the swing. A corrected cycle starts with a step 1/1024 as long, which
+            // finds the slopes and has an error of its own in the ringing of the strays.
+            assert!(error < 2e-5 * swing, "{name}: {error:e} of {swing}");
+        }
+    }
+    assert!(direct.multiplier.is_some_and(|most| most < 1.0));
 }

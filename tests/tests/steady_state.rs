@@ -80,7 +80,7 @@ fn a_kilohertz_settles_at_once_to_what_waiting_leads_to() {
     // that does is still a quarter of its way off; a hundredth of that is waited for. What is then left
     // of 0.001 points is what the figure is asked to.
     let waiting = Settling {
-        samples: 64,
+        samples: 128,
         periodicity: 5e-6,
         most_cycles: 12_000,
         approach: Approach::Waiting,
@@ -142,13 +142,21 @@ fn every_way_leads_to_the_same_period() {
 
 #[test]
 fn a_core_with_hysteresis_settles_on_its_loop() {
-    // An own circuit: a choke driven into its bend through a resistor, with a loop of some width.
-    let text = "[amplifier]\ntitle = \"Loop\"\nsource = \"own\"\n[parts]\n\
-        L1 = { choke = \"5H\", between = [\"a\", \"b\"], resistance = \"200R\", saturates = \"20mA\", hysteresis = \"2mA\" }\n\
-        R1 = { resistor = \"1k\", between = [\"b\", \"chassis\"] }\n\
-        C1 = { capacitor = \"10u\", between = [\"b\", \"chassis\"] }\n\
-        R2 = { resistor = \"100k\", between = [\"a\", \"chassis\"] }\n\
-        [bench]\ngenerator = { into = \"a\", resistance = \"600R\" }\nload = \"R1\"\n";
+    // An own circuit: a choke driven into its bend, with direct current that takes a second to settle.
+    let text = r#"
+        [amplifier]
+        title = "Loop"
+        source = "own design, invented for this test"
+        [parts]
+        L1 = { choke = "5H", between = ["a", "b"], resistance = "200R", saturates = "20mA", hysteresis = "2mA" }
+        R1 = { resistor = "5k", between = ["b", "ht"] }
+        C1 = { capacitor = "1000u", between = ["b", "chassis"] }
+        R2 = { resistor = "100k", between = ["a", "chassis"] }
+        HT = { supply = "60V", positive = "ht", negative = "chassis" }
+        [bench]
+        generator = { into = "a", resistance = "600R" }
+        load = "R2"
+    "#;
     let opened = Opened::read(text, &[]);
     let run = |approach| {
         let settling = Settling {
@@ -170,6 +178,38 @@ fn a_core_with_hysteresis_settles_on_its_loop() {
     assert!((shot.0 / slow.0 - 1.0).abs() < 1e-4);
     assert!((shot.1 - slow.1).abs() < 1e-5);
     assert!(shot.1 > 0.01, "it is driven into its bend");
+    assert!(3 * direct.cycles < waited.cycles);
+}
+
+#[test]
+fn where_shooting_has_no_time_waiting_is_tried_and_said() {
+    // An own circuit that settles by itself within a cycle; four cycles leave shooting two, too few.
+    let text = r#"
+        [amplifier]
+        title = "Short memory"
+        source = "own design, invented for this test"
+        [parts]
+        R1 = { resistor = "1k", between = ["a", "b"] }
+        C1 = { capacitor = "10n", between = ["b", "chassis"] }
+        R2 = { resistor = "10k", between = ["b", "chassis"] }
+        [bench]
+        generator = { into = "a", resistance = "600R" }
+        load = "R2"
+    "#;
+    let opened = Opened::read(text, &[]);
+    let settling = |most_cycles| Settling {
+        approach: Approach::Shooting,
+        most_cycles,
+        ..Settling::default()
+    };
+    let shot = settled(&opened, 1.0, 1e3, &settling(20));
+    let waited = settled(&opened, 1.0, 1e3, &settling(4));
+    assert_eq!(shot.approach, Approach::Shooting);
+    assert_eq!(waited.approach, Approach::Waiting);
+    assert!(waited.multiplier.is_none());
+    // Both to the periodicity of 1e-6.
+    let (shot, waited) = (figures(&opened, &shot), figures(&opened, &waited));
+    assert!((shot.0 / waited.0 - 1.0).abs() < 1e-5);
 }
 
 /// A stage with its own mains supply: valve rectifier, choke, 50 Hz and the test tone.

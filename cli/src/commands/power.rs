@@ -8,6 +8,7 @@ use sim::measure::power::{Cause, Level, Limit, Power, PowerOf, Role};
 use sim::measure::valve::Against;
 use sim::measure::voltages::{Voltages, voltages};
 use sim::parts::{Part, Waveform};
+use sim::periodic::Approach;
 use sim::quantity::{Unit, engineering};
 use sim::{SimError, Tolerances};
 
@@ -160,11 +161,35 @@ fn text(amplifier: &Amplifier, answer: &Power, rest: &Voltages) -> String {
     if let Some(reason) = &answer.ended_early {
         text += &format!("The sweep ended early: {reason}.\n");
     }
-    text += &format!(
-        "Periodicity: the last two cycles differ by at most {:.1e} of the signal.\n",
-        answer.residual
-    );
+    text += &settled(answer);
     text
+}
+
+/// How well the levels are settled, and how that was reached.
+fn settled(answer: &Power) -> String {
+    let ways = [
+        (Approach::Collocation, "by collocation"),
+        (Approach::Shooting, "by shooting"),
+        (
+            Approach::Waiting,
+            "by waiting, so slow bias may be on its way still",
+        ),
+    ];
+    let counted: Vec<String> = ways
+        .iter()
+        .map(|(way, words)| {
+            let levels = answer.levels.iter().filter(|level| level.approach == *way);
+            (levels.count(), words)
+        })
+        .filter(|(count, _)| *count > 0)
+        .map(|(count, words)| format!("{count} {words}"))
+        .collect();
+    format!(
+        "Settled to {:.1e} of the signal; of {} levels {}.\n",
+        answer.residual,
+        answer.levels.len(),
+        counted.join(", ")
+    )
 }
 
 fn headline(answer: &Power) -> String {

@@ -127,6 +127,7 @@ mod tests {
             cores: Vec::new(),
             cycles: 0,
             residual: 0.0,
+            approach: sim::periodic::Approach::Shooting,
         }
     }
 

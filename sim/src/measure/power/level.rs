@@ -7,7 +7,7 @@ use crate::circuit::{Circuit, NodeId};
 use crate::error::SimError;
 use crate::measure::valve::ValveProbe;
 use crate::parts::Part;
-use crate::periodic::{Period, settle};
+use crate::periodic::{Approach, Period, settle};
 use crate::spectrum::Spectrum;
 use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
@@ -36,8 +36,10 @@ pub struct Level {
     pub cores: Vec<CoreAtLevel>,
     /// Cycles run until settled.
     pub cycles: u32,
-    /// Change of the state over the last cycle, relative.
+    /// What is left to settle, relative: see [`Period::residual`].
     pub residual: f64,
+    /// The way that led to the settled period.
+    pub approach: Approach,
 }
 
 /// A valve over a cycle.
@@ -153,6 +155,7 @@ impl<'a> Bench<'a> {
             cores: self.cores(period),
             cycles: period.cycles,
             residual: period.residual,
+            approach: period.approach,
         }
     }
 
