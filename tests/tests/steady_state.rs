@@ -1,6 +1,11 @@
 //! The settled cycle found directly is the one that waiting leads to, and an amplifier that
 //! oscillates is told as such.
 
+#![allow(
+    clippy::print_stdout,
+    reason = "what was compared is of interest when a check fails"
+)]
+
 use checks::examples::{EXAMPLES, Opened};
 use sim::periodic::{Approach, Period, Settling, settle};
 use sim::spectrum::Spectrum;
