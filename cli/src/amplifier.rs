@@ -18,6 +18,15 @@ pub(crate) struct Opened {
 
 /// Reads an amplifier file.
 pub(crate) fn open(path: &Path, options: &Options) -> Result<Opened, Failure> {
+    open_set(path, options, &[])
+}
+
+/// Reads an amplifier file with these settings, PART and VALUE, over those of `--set`.
+pub(crate) fn open_set(
+    path: &Path,
+    options: &Options,
+    over: &[(String, String)],
+) -> Result<Opened, Failure> {
     let name = path.display().to_string();
     let bytes = std::fs::read(path).map_err(|error| {
         let help = if error.kind() == std::io::ErrorKind::NotFound {
@@ -40,7 +49,8 @@ pub(crate) fn open(path: &Path, options: &Options) -> Result<Opened, Failure> {
     })?;
     // Editors of some systems put a mark in front.
     let text = text.strip_prefix('\u{feff}').unwrap_or(&text).to_owned();
-    let (set, mut faults) = settings(&options.set);
+    let (mut set, mut faults) = settings(&options.set);
+    set.extend_from_slice(over);
     match file::read(&text, &set) {
         Ok(amplifier) if faults.is_empty() => match amplifier.circuit.compile() {
             Ok(system) => Ok(Opened { amplifier, system }),

@@ -55,6 +55,23 @@ pub struct Amplifier {
     pub spans: Spans,
     /// What was assumed because the file does not say.
     pub notes: Vec<FileNote>,
+    /// The names of the positions of each switch, by its designator, in the order of the file.
+    pub positions: BTreeMap<String, Vec<String>>,
+}
+
+impl Amplifier {
+    /// The positions a switch can be set to: those all its sections have when it is ganged; none when
+    /// there is no such switch.
+    pub fn positions_of(&self, switch: &str) -> Option<Vec<&str>> {
+        let names: Vec<&str> = self.positions.keys().map(String::as_str).collect();
+        let mut sections = targets(switch, &names).into_iter();
+        let first = &self.positions[sections.next()?];
+        let others: Vec<&Vec<String>> = sections.map(|name| &self.positions[name]).collect();
+        let shared = first
+            .iter()
+            .filter(|name| others.iter().all(|section| section.contains(name)));
+        Some(shared.map(String::as_str).collect())
+    }
 }
 
 /// The bench: what drives the amplifier and what it drives.
@@ -143,6 +160,7 @@ pub fn read(text: &str, set: &[(String, String)]) -> Result<Amplifier, Vec<FileE
             bench,
             spans: log.spans,
             notes: log.notes,
+            positions: log.positions,
         }),
         _ => Err(sorted(log.faults)),
     }

@@ -2,6 +2,7 @@
 
 pub mod power;
 pub mod power_balance;
+pub mod response;
 pub mod valve;
 pub mod voltages;
 pub mod waveform;

@@ -3,6 +3,7 @@
 mod completions;
 mod explain;
 mod power;
+mod response;
 mod voltages;
 mod waveform;
 
@@ -24,6 +25,8 @@ pub(crate) enum Command {
     Waveform(waveform::Arguments),
     /// Watts and distortion against drive, and what gives up first.
     Power(power::Arguments),
+    /// Gain and phase against frequency, limits of the band, peaks, and curves for each setting.
+    Response(response::Arguments),
     /// What the words in brackets of a message mean, and how to mend it.
     Explain(explain::Arguments),
     /// Completions for a shell, to be sourced by it.
@@ -36,6 +39,7 @@ pub(crate) fn run(command: &Command, options: &Options) -> Result<(), Failure> {
         Command::Voltages(arguments) => voltages::run(arguments, options),
         Command::Waveform(arguments) => waveform::run(arguments, options),
         Command::Power(arguments) => power::run(arguments, options),
+        Command::Response(arguments) => response::run(arguments, options),
         Command::Explain(arguments) => explain::run(arguments, options),
         Command::Completions(arguments) => completions::run(arguments),
     }

@@ -8,7 +8,7 @@ use sim::measure::waveform::{Traces, WaveformOf};
 use sim::parts::Waveform;
 use sim::quantity::{Quantity, Unit, engineering, ratio};
 use sim::transient::Method;
-use sim::{NodeId, Tolerances};
+use sim::{Circuit, NodeId, Tolerances};
 
 use crate::amplifier::Opened;
 use crate::diagnostic::Id;
@@ -226,7 +226,7 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
 }
 
 /// Reads an argument; `least` is the smallest value that makes sense.
-fn quantity(argument: &str, text: &str, unit: Unit, least: f64) -> Result<f64, Failure> {
+pub(super) fn quantity(argument: &str, text: &str, unit: Unit, least: f64) -> Result<f64, Failure> {
     match Quantity::parse(text, unit) {
         Ok(value) if value >= least => Ok(value),
         Ok(_) => Err(Failure::plain(
@@ -249,19 +249,24 @@ fn nodes(arguments: &Arguments, opened: &Opened) -> Result<(Vec<String>, Vec<Nod
         let node = if a == NodeId::CHASSIS { b } else { a };
         return Ok((vec![circuit.node_name(node).to_owned()], vec![node]));
     }
-    let mut found = Vec::new();
-    for name in &arguments.nodes {
-        let Some(node) = circuit.find_node(name) else {
-            let all: Vec<&str> = circuit.nodes().map(|(_, name)| name).collect();
-            return Err(Failure::plain(
-                Id::UnknownNode,
-                format!("no part is joined to node `{name}`"),
-                format!("the nodes are {}", all.join(", ")),
-            ));
-        };
-        found.push(node);
-    }
-    Ok((arguments.nodes.clone(), found))
+    let found: Result<_, _> = arguments
+        .nodes
+        .iter()
+        .map(|name| node(name, circuit))
+        .collect();
+    Ok((arguments.nodes.clone(), found?))
+}
+
+/// The node of a name.
+pub(super) fn node(name: &str, circuit: &Circuit) -> Result<NodeId, Failure> {
+    circuit.find_node(name).ok_or_else(|| {
+        let all: Vec<&str> = circuit.nodes().map(|(_, name)| name).collect();
+        Failure::plain(
+            Id::UnknownNode,
+            format!("no part is joined to node `{name}`"),
+            format!("the nodes are {}", all.join(", ")),
+        )
+    })
 }
 
 fn samples(names: &[String], traces: &Traces) -> String {

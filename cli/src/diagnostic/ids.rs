@@ -237,6 +237,12 @@ ids! {
     /// Example  a winding joined to the rest nowhere
     /// Mend     Join it to the chassis, directly or through a resistor.
     Undetermined = "undetermined",
+    /// Means    A table a response is to be compared with cannot be used.
+    /// Matters  A deviation from half a curve would mislead.
+    /// Example  gridleak response amp.toml --target curve.csv, with a line `20;19.3`
+    /// Mend     Write a line a point, hertz and decibels with a comma between, in rising frequency and from below
+    ///          1 kHz to above it.
+    TargetCurve = "target-curve",
     /// Means    The question cannot be asked of this circuit.
     /// Matters  There is nothing to measure.
     /// Example  a generator whose signal does not reach the load

@@ -1,4 +1,5 @@
-//! Comma-separated values: a header with units, one line a sample, all digits.
+//! Comma-separated values: a header with units, one line a sample, all digits. A value that does not exist
+//! is left empty.
 
 use std::fmt::Write;
 
@@ -16,7 +17,9 @@ pub(crate) fn columns(header: &[String], columns: &[&[f64]]) -> String {
             if k > 0 {
                 text.push(',');
             }
-            write!(text, "{}", column[row]).expect("a String takes all");
+            if column[row].is_finite() {
+                write!(text, "{}", column[row]).expect("a String takes all");
+            }
         }
         text.push('\n');
     }

@@ -43,7 +43,6 @@ const COLORS: [RGBColor; 5] = [
 const DASHES: [Option<(u32, u32)>; 3] = [None, Some((8, 4)), Some((2, 3))];
 
 /// Curves that can be told from each other.
-#[allow(dead_code, reason = "for commands that draw a curve for each setting")]
 pub(crate) const MOST_CURVES: usize = COLORS.len() * DASHES.len();
 
 /// Something that sets in at a place of the horizontal axis.

@@ -107,6 +107,8 @@ pub(super) fn switch(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
         };
         positions.push((name.get_ref().to_string(), contact));
     }
+    let names = positions.iter().map(|(name, _)| name.clone()).collect();
+    log.positions.insert(fields.owner.clone(), names);
     let chosen = chosen?;
     let Some((_, closed)) = positions
         .iter()

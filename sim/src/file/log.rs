@@ -43,6 +43,8 @@ pub(super) struct Log {
     pub(super) notes: Vec<FileNote>,
     /// Parts that could not be placed: what they would have joined is unknown.
     pub(super) unplaced: bool,
+    /// Positions of each switch, by its designator.
+    pub(super) positions: BTreeMap<String, Vec<String>>,
     /// Sections met in each envelope.
     pub(super) envelopes: BTreeMap<String, usize>,
 }

@@ -63,6 +63,9 @@ fn every_part_of_a_file_is_read() {
     assert_eq!(read.bench.frequency, 1e3);
     assert_eq!(read.bench.distortion_limit, 0.05);
     assert_eq!(read.bench.load_ohms, 8.0);
+    let positions = read.positions_of("S1");
+    assert_eq!(positions, Some(vec!["bright", "dull", "off"]));
+    assert_eq!(read.positions_of("S9"), None);
     let Part::Capacitor(ck) = part(&read, "Ck") else {
         panic!()
     };

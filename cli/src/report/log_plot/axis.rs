@@ -10,7 +10,6 @@ use plotters::coord::ranged1d::{KeyPointHint, NoDefaultFormatting, Ranged, Value
 
 /// What the divisions of an axis mean.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[allow(dead_code, reason = "decibels are linear, phase is in degrees")]
 pub(crate) enum Scale {
     /// Positive values by their logarithm.
     Logarithmic,
@@ -22,7 +21,6 @@ pub(crate) enum Scale {
 
 /// How far an axis reaches.
 #[derive(Clone, Debug, PartialEq)]
-#[allow(dead_code, reason = "frequency axes are fixed")]
 pub(crate) enum Extent {
     /// As far as what is drawn.
     Drawn,
