@@ -100,7 +100,7 @@ fn settings(arguments: &[String]) -> (Vec<(String, String)>, Vec<FileError>) {
     (set, faults)
 }
 
-fn plain_words(error: &std::io::Error) -> String {
+pub(crate) fn plain_words(error: &std::io::Error) -> String {
     match error.kind() {
         std::io::ErrorKind::NotFound => "there is no such file".to_owned(),
         std::io::ErrorKind::PermissionDenied => "you may not read it".to_owned(),

@@ -303,6 +303,193 @@ fn the_generator_of_the_bench_gives_two_tones() {
     }
 }
 
+/// 600 Ω and 9.4 kΩ into 1 nF: a corner at 16 kHz; and a switch and a pot that load it.
+const NETWORK: &str = r#"[amplifier]
+title  = "One corner"
+source = "own design"
+
+[parts]
+R1  = { resistor = "9k4", between = ["in", "out"] }
+C1  = { capacitor = "1n", between = ["out", "chassis"] }
+S1  = { switch = "open", common = "out", positions = { open = [], loaded = "s" } }
+R2  = { resistor = "10k", between = ["s", "chassis"] }
+R3  = { resistor = "1M", between = ["s", "chassis"] }
+RL  = { resistor = "10M", between = ["out", "chassis"] }
+
+[bench]
+generator = { into = "in", resistance = "600R" }
+load      = "RL"
+"#;
+
+const RESPONSE: &str = "One corner
+Source: own design
+
+Gain 0.997 (-0.03 dB) at 1.00 kHz, no more than 3 dB less from below 1.00 Hz to 16.0 kHz.
+No peak stands out.
+Largest deviation from RIAA playback (IEC 60098): -19.26 dB at 20.0 Hz.
+
+Conditions: small signals about rest, from the generator's open-circuit volts to RL, load 10.0 MΩ;
+  generator 600 Ω, limits against the gain at 1.00 kHz,
+  -3 dB is half the power; where a dash stands there is none from 1.00 Hz to 1.00 MHz.
+
+Gain at 1.00 kHz and limits
+  curve   gain     dB  -1 dB from        to  -3 dB from        to  phase at 20 Hz  at 20 kHz
+  RL     0.997  -0.03           -  8.18 kHz           -  16.0 kHz           -0.1°     -51.5°
+
+Deviation from RIAA playback (IEC 60098), 20 Hz to 20 kHz, both made equal at 1 kHz
+  curve     largest       at
+  RL     -19.257 dB  20.0 Hz
+
+Response
+  frequency      gain  against 1.00 kHz   phase
+    16.0 Hz  -0.01 dB          +0.02 dB   -0.1°
+    20.0 Hz  -0.01 dB          +0.02 dB   -0.1°
+    31.5 Hz  -0.01 dB          +0.02 dB   -0.1°
+    63.0 Hz  -0.01 dB          +0.02 dB   -0.2°
+     125 Hz  -0.01 dB          +0.02 dB   -0.4°
+     250 Hz  -0.01 dB          +0.02 dB   -0.9°
+     500 Hz  -0.01 dB          +0.01 dB   -1.8°
+   1.00 kHz  -0.03 dB          +0.00 dB   -3.6°
+   2.00 kHz  -0.08 dB          -0.05 dB   -7.2°
+   4.00 kHz  -0.27 dB          -0.25 dB  -14.1°
+   8.00 kHz  -0.99 dB          -0.96 dB  -26.7°
+   16.0 kHz  -3.04 dB          -3.01 dB  -45.1°
+   20.0 kHz  -4.12 dB          -4.09 dB  -51.5°
+
+";
+
+#[test]
+fn a_response_is_reported_to_the_letter() {
+    let bench = Bench::new();
+    std::fs::write(bench.path("rc.toml"), NETWORK).expect("the folder can be written");
+    let arguments = [
+        "response", "rc.toml", "--csv", "r.csv", "--svg", "r.svg", "--target", "riaa",
+    ];
+    assert_eq!(bench.answer(&arguments), RESPONSE);
+    let sheet = std::fs::read_to_string(bench.path("r.csv")).expect("a sheet");
+    let mut lines = sheet.lines();
+    let header = "frequency [Hz],RL gain [dB],RL phase [degrees],RL deviation [dB]";
+    assert_eq!(lines.next(), Some(header));
+    assert_eq!(lines.count(), 1201, "200 a decade, both ends");
+    let svg = std::fs::read_to_string(bench.path("r.svg")).expect("a picture");
+    for words in [
+        "One corner",
+        "small signals about rest, from the generator&apos;s open-circuit volts to RL, load 10.0 MΩ",
+        "gain, dB",
+        "phase, degrees",
+        "deviation, dB",
+        "frequency, Hz",
+        "3 dB below 1.00 kHz",
+        "1  3 dB down at 16.0 kHz",
+    ] {
+        assert!(svg.contains(words), "`{words}` is not in the picture");
+    }
+    assert_eq!(
+        bench.run(&arguments).status.code(),
+        Some(2),
+        "files are kept"
+    );
+}
+
+#[test]
+fn a_response_has_a_curve_for_each_setting_and_node() {
+    let bench = Bench::new();
+    std::fs::write(bench.path("rc.toml"), NETWORK).expect("the folder can be written");
+    let answer = bench.json(&[
+        "response",
+        "rc.toml",
+        "--each",
+        "S1",
+        "--steps",
+        "R1=9k4,19k4",
+        "--node",
+        "in",
+        "--node",
+        "out",
+        "--json",
+    ]);
+    let curves = answer["answer"]["curves"].as_array().expect("a list");
+    let names: Vec<&str> = curves.iter().filter_map(|c| c["name"].as_str()).collect();
+    assert_eq!(names[0], "S1=open, R1=9k4, in");
+    assert_eq!(names[7], "S1=loaded, R1=19k4, out");
+    assert_eq!(names.len(), 8);
+    // Loaded by 10 kΩ ‖ 1 MΩ ‖ 10 MΩ at low frequencies: a divider with 20 kΩ.
+    let load = 1.0 / (1e-4 + 1e-6 + 1e-7);
+    let lowest = curves[7]["gains_db"][0].as_f64().expect("a number");
+    let wanted = 20.0 * f64::log10(load / (load + 20e3));
+    // The closed contact has 10 mΩ, a millionth of the load.
+    assert!((lowest - wanted).abs() < 1e-5, "{lowest} for {wanted}");
+    let text = bench.answer(&["response", "rc.toml", "--each", "S1"]);
+    assert!(text.contains("frequency  S1=open  S1=loaded"), "{text}");
+}
+
+#[test]
+fn what_a_response_cannot_be_asked_is_said() {
+    let bench = Bench::new();
+    std::fs::write(bench.path("rc.toml"), NETWORK).expect("the folder can be written");
+    std::fs::write(bench.path("bad.csv"), "Hz,dB\n20,19.3\n30;18\n15,20\n").expect("writable");
+    for (arguments, id, words) in [
+        (&["--from", "20"][..], "bad-value", "--from 20"),
+        (
+            &["--from", "1kHz", "--to", "1Hz"],
+            "out-of-bounds",
+            "no range",
+        ),
+        (&["--node", "nowhere"], "unknown-node", "nowhere"),
+        (&["--each", "R1"], "unknown-part", "the switches are S1"),
+        (&["--steps", "R1"], "wrong-form", "--steps R1"),
+        (&["--steps", "R1=1k,,2k"], "wrong-form", "VR1=0%,50%,100%"),
+        (
+            &["--steps", "R1=1k", "--steps", "R1=2k"],
+            "wrong-form",
+            "twice",
+        ),
+        (&["--steps", "R77=1k"], "unknown-part", "R77"),
+        (&["--steps", "R1=banana"], "bad-value", "R1=banana"),
+        (
+            &["--each", "S1", "--steps", "R1=1k,2k,3k,4k,5k,6k,7k,8k"],
+            "out-of-bounds",
+            "2 of S1 times 8 of R1 make 16 curves",
+        ),
+        (&["--target", "nab"], "cannot-read", "riaa, riaa-iec"),
+        (&["--target", "bad.csv"], "target-curve", "bad.csv:3:1"),
+        (&["--target", "bad.csv"], "target-curve", "bad.csv:4:1"),
+    ] {
+        let run = bench.run(&[&["response", "rc.toml"], arguments].concat());
+        let message = stderr(&run);
+        assert_eq!(run.status.code(), Some(2), "{arguments:?}: {message}");
+        assert!(
+            message.contains(&format!("error[{id}]")),
+            "{arguments:?}: {message}"
+        );
+        assert!(
+            message.contains(words) && message.contains("help: "),
+            "{arguments:?}: {message}"
+        );
+    }
+    // What cannot be solved at one setting names the setting.
+    let example = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("../examples/03_el84_push_pull_feedback/amplifier.toml");
+    let example = example.display().to_string();
+    let run = bench.run(&["response", &example, "--steps", "R16=2k2,470R"]);
+    assert_eq!(run.status.code(), Some(1));
+    assert!(
+        stderr(&run).contains("error[oscillates]: with R16=470R: the amplifier oscillates"),
+        "{}",
+        stderr(&run)
+    );
+    // A mains supply has no rest to be linearised at.
+    let every = bench.answer(&["explain", "file"]);
+    std::fs::write(bench.path("every.toml"), every).expect("the folder can be written");
+    let run = bench.run(&["response", "every.toml"]);
+    assert_eq!(run.status.code(), Some(1));
+    assert!(
+        stderr(&run).contains("error[cannot-ask]"),
+        "{}",
+        stderr(&run)
+    );
+}
+
 #[test]
 fn bad_input_exits_with_two_and_no_answer_with_one() {
     let bench = Bench::new();

@@ -120,6 +120,11 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
         ("voltages", unstable, &["--set", "R16=470R"]),
         ("power", example, &[]),
         ("waveform", example, &["--for", "1ms"]),
+        (
+            "response",
+            unstable,
+            &["--steps", "R16=2k2,2k7", "--target", "riaa"],
+        ),
     ] {
         let text = run(&[&[command, file, "--json"], more].concat());
         let value: Value = serde_json::from_str(&text).expect("JSON");

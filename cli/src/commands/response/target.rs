@@ -2,6 +2,7 @@
 
 use sim::measure::response::equalisation::Target;
 
+use crate::amplifier::plain_words;
 use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
 
@@ -17,7 +18,10 @@ pub(super) fn read(argument: &str) -> Result<Target, Failure> {
     let bytes = std::fs::read(argument).map_err(|error| {
         Failure::plain(
             Id::CannotRead,
-            format!("--target {argument} is no curve that is known and no file that can be read: {error}"),
+            format!(
+                "--target {argument} is no curve that is known and no file: {}",
+                plain_words(&error)
+            ),
             format!("the curves are {names}; or give a CSV file of hertz and decibels"),
         )
     })?;
