@@ -25,7 +25,7 @@ const POINTS_A_DECADE: f64 = 100.0;
 /// The deviation from a target.
 #[derive(Clone, Debug, Serialize)]
 pub struct Deviation {
-    /// The largest in [`BAND`], dB, with its sign.
+    /// The largest from 20 Hz to 20 kHz, dB, with its sign.
     pub largest_db: f64,
     /// Where that is, Hz.
     pub at: f64,
