@@ -16,6 +16,7 @@ pub mod fit;
 pub mod grid_current;
 pub mod guard;
 pub mod library;
+pub mod noise;
 pub mod pentode;
 pub mod rectifier;
 pub mod transistor;

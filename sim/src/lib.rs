@@ -28,6 +28,7 @@ pub mod system;
 pub mod tolerances;
 pub mod topology;
 pub mod transient;
+pub mod weighting;
 
 pub use circuit::{Circuit, CircuitError, NodeId, PartId};
 pub use counts::Counts;

@@ -1,5 +1,7 @@
 //! Measurements: one question per file, each with its own answer type.
 
+pub mod impedance;
+pub mod noise;
 pub mod power;
 pub mod power_balance;
 pub mod response;

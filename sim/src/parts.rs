@@ -8,6 +8,7 @@ use std::sync::Arc;
 use models::AnyDevice;
 use models::core::Core;
 use models::data::ValveType;
+use nalgebra::Complex;
 
 /// A part, with everything the equations need.
 #[derive(Clone, Debug)]
@@ -316,4 +317,29 @@ pub struct Loudspeaker {
     pub qes: f64,
     /// Rated impedance, Ω, the resistance that stands for it when power is stated.
     pub rated: f64,
+}
+
+impl Loudspeaker {
+    /// What a moving-coil loudspeaker of a rated impedance, Ω, is like when nobody measured it.
+    ///
+    /// Source   engineering figures, from memory: Re is 0.8 of the rating, the rest mid-size cones
+    pub fn typical(rated: f64) -> Self {
+        Self {
+            re: 0.8 * rated,
+            le: 0.5e-3,
+            fs: 55.0,
+            qms: 4.0,
+            qes: 0.6,
+            rated,
+        }
+    }
+
+    /// Its impedance at a frequency, Hz; Ω.
+    pub fn impedance(&self, frequency: f64) -> Complex<f64> {
+        let omega = std::f64::consts::TAU * frequency;
+        let detuning = frequency / self.fs - self.fs / frequency;
+        let res = self.re * self.qms / self.qes;
+        let motional = res / Complex::new(1.0, self.qms * detuning);
+        Complex::new(self.re, omega * self.le) + motional
+    }
 }

@@ -15,7 +15,7 @@ use nalgebra::Complex;
 use crate::circuit::{NodeId, PartId};
 use crate::error::{Question, SimError};
 use crate::lu::Factors;
-use crate::system::{Formula, System, Workspace};
+use crate::system::{Formula, System, UnknownId, Workspace};
 
 /// A circuit linearised at an operating point, and tuned to one frequency at a time.
 #[derive(Clone, Debug)]
@@ -149,6 +149,12 @@ impl Transfers<'_> {
     pub fn from_current(&self, into: NodeId, out_of: NodeId) -> Complex<f64> {
         self.y[self.system.voltage_of(into) as usize]
             - self.y[self.system.voltage_of(out_of) as usize]
+    }
+
+    /// Volts for each unit put into one equation: amperes into a node, volts into a branch, ampere-turns
+    /// into a core.
+    pub fn from_equation(&self, of: UnknownId) -> Complex<f64> {
+        self.y[of as usize]
     }
 
     /// Volts for each volt in series with a branch: a source, or a winding by its number; the positive

@@ -2,6 +2,7 @@
 
 mod completions;
 mod explain;
+mod impedance;
 mod power;
 mod response;
 mod voltages;
@@ -27,6 +28,8 @@ pub(crate) enum Command {
     Power(power::Arguments),
     /// Gain and phase against frequency, limits of the band, peaks, and curves for each setting.
     Response(response::Arguments),
+    /// Output impedance, damping factor, what a loudspeaker makes of it, and the input impedance.
+    Impedance(impedance::Arguments),
     /// What the words in brackets of a message mean, and how to mend it.
     Explain(explain::Arguments),
     /// Completions for a shell, to be sourced by it.
@@ -40,6 +43,7 @@ pub(crate) fn run(command: &Command, options: &Options) -> Result<(), Failure> {
         Command::Waveform(arguments) => waveform::run(arguments, options),
         Command::Power(arguments) => power::run(arguments, options),
         Command::Response(arguments) => response::run(arguments, options),
+        Command::Impedance(arguments) => impedance::run(arguments, options),
         Command::Explain(arguments) => explain::run(arguments, options),
         Command::Completions(arguments) => completions::run(arguments),
     }

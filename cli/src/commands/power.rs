@@ -98,7 +98,7 @@ fn over_at_rest(rest: &Voltages) -> String {
 
 /// A cycle of the test tone does not repeat while an AC supply runs at its own frequency; that is said
 /// rather than that the amplifier might oscillate.
-fn unsettled(error: SimError, amplifier: &Amplifier) -> Failure {
+pub(super) fn unsettled(error: SimError, amplifier: &Amplifier) -> Failure {
     let alternating: Vec<&str> = amplifier
         .circuit
         .parts()

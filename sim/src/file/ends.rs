@@ -45,25 +45,15 @@ pub(super) fn ac_supply(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> 
     ))
 }
 
-/// What a moving-coil loudspeaker is like when nobody measured it.
-/// Source    engineering figures, from memory: Re is 0.8 of the rating, the rest mid-size cones
-mod typical_loudspeaker {
-    pub(super) const RE_OF_RATED: f64 = 0.8;
-    pub(super) const LE: f64 = 0.5e-3;
-    pub(super) const FS: f64 = 55.0;
-    pub(super) const QMS: f64 = 4.0;
-    pub(super) const QES: f64 = 0.6;
-}
-
 pub(super) fn loudspeaker(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
-    use typical_loudspeaker::{FS, LE, QES, QMS, RE_OF_RATED};
     let rated = fields.need_value(log, "loudspeaker", Unit::Ohm, Bounds::Positive);
     let nodes = between(fields, log);
-    let re = fields.value_or_assume(log, "re", Unit::Ohm, Bounds::Positive, RE_OF_RATED * rated);
-    let le = fields.value_or_assume(log, "le", Unit::Henry, Bounds::NotNegative, LE);
-    let fs = fields.value_or_assume(log, "fs", Unit::Hertz, Bounds::Positive, FS);
-    let qms = fields.value_or_assume(log, "qms", Unit::Number, Bounds::Positive, QMS);
-    let qes = fields.value_or_assume(log, "qes", Unit::Number, Bounds::Positive, QES);
+    let typical = Loudspeaker::typical(rated);
+    let re = fields.value_or_assume(log, "re", Unit::Ohm, Bounds::Positive, typical.re);
+    let le = fields.value_or_assume(log, "le", Unit::Henry, Bounds::NotNegative, typical.le);
+    let fs = fields.value_or_assume(log, "fs", Unit::Hertz, Bounds::Positive, typical.fs);
+    let qms = fields.value_or_assume(log, "qms", Unit::Number, Bounds::Positive, typical.qms);
+    let qes = fields.value_or_assume(log, "qes", Unit::Number, Bounds::Positive, typical.qes);
     Some((
         Part::Loudspeaker(Loudspeaker {
             re,

@@ -1,0 +1,283 @@
+//! `impedance FILE`.
+
+use std::path::PathBuf;
+
+use serde::Serialize;
+use sim::Tolerances;
+use sim::file::Amplifier;
+use sim::measure::impedance::{Extreme, Impedance, ImpedanceOf, Ohms, TwoLoads};
+use sim::measure::voltages::voltages;
+use sim::parts::Part;
+use sim::quantity::{Unit, engineering};
+
+use super::power::unsettled;
+use super::waveform::quantity;
+use crate::diagnostic::Id;
+use crate::failure::Failure;
+use crate::report::table::Sheet;
+use crate::report::{self, json, output};
+use crate::{Options, amplifier, caution, notes};
+
+mod loudspeaker;
+mod picture;
+
+use loudspeaker::Described;
+
+/// Arguments of `impedance`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Arguments {
+    /// The amplifier file.
+    file: PathBuf,
+    /// Lowest frequency.
+    #[arg(long, value_name = "HERTZ", default_value = "10Hz")]
+    from: String,
+    /// Highest frequency.
+    #[arg(long, value_name = "HERTZ", default_value = "100kHz")]
+    to: String,
+    /// The loudspeaker that is joined instead of the load: its rated impedance, then what is known of it
+    /// by the keys of the file's loudspeaker line, e.g. 15R,re=10R,le=0.5mH,fs=45Hz,qms=4,qes=0.6.
+    #[arg(long, value_name = "OHMS,KEY=VALUE,…")]
+    loudspeaker: Option<String>,
+    /// Write every frequency to this file.
+    #[arg(long, value_name = "FILE")]
+    csv: Option<PathBuf>,
+    /// Write a picture to this file: output impedance and level at the loudspeaker.
+    #[arg(long, value_name = "FILE")]
+    svg: Option<PathBuf>,
+}
+
+/// The answer with the loudspeaker it rests on, for JSON.
+#[derive(Debug, Serialize)]
+struct Answer<'a> {
+    loudspeaker: &'a Described,
+    #[serde(flatten)]
+    impedance: &'a Impedance,
+}
+
+pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
+    let opened = amplifier::open(&arguments.file, options)?;
+    let (circuit, system, bench) = (
+        &opened.amplifier.circuit,
+        &opened.system,
+        &opened.amplifier.bench,
+    );
+    let (from, to) = band(&arguments.from, &arguments.to)?;
+    let loudspeaker = match (&arguments.loudspeaker, &circuit.part(bench.load).part) {
+        (Some(text), _) => Described::given(text)?,
+        (None, Part::Loudspeaker(of)) => {
+            Described::of_file(&circuit.part(bench.load).name, of, &opened.amplifier.notes)
+        }
+        (None, _) => Described::assumed(bench.load_ohms),
+    };
+    for path in [&arguments.csv, &arguments.svg].into_iter().flatten() {
+        output::free(path, options.overwrite)?;
+    }
+    let tolerances = Tolerances::default();
+    let rest = voltages(circuit, system, &tolerances, &mut system.workspace())
+        .map_err(|error| unsettled(error, &opened.amplifier))?;
+    let question = ImpedanceOf {
+        generator: bench.generator,
+        load: bench.load,
+        load_ohms: bench.load_ohms,
+        frequency: bench.frequency,
+        from,
+        to,
+        loudspeaker: loudspeaker.speaker(),
+    };
+    let answer = question.run(circuit, system, &tolerances)?;
+    if let Some(path) = &arguments.csv {
+        output::write(path, picture::csv(&answer).as_bytes(), options.overwrite)?;
+    }
+    if options.json {
+        let answer = Answer {
+            loudspeaker: &loudspeaker,
+            impedance: &answer,
+        };
+        report::print(&json::document("impedance", &opened.amplifier, &answer))?;
+    } else {
+        report::print(&text(&opened.amplifier, &answer, &loudspeaker))?;
+    }
+    caution::print(&rest);
+    Ok(())
+}
+
+/// Two ends of a band, Hz.
+pub(super) fn band(from: &str, to: &str) -> Result<(f64, f64), Failure> {
+    let low = quantity("--from", from, Unit::Hertz, f64::MIN_POSITIVE)?;
+    let high = quantity("--to", to, Unit::Hertz, f64::MIN_POSITIVE)?;
+    if low < high {
+        return Ok((low, high));
+    }
+    Err(Failure::plain(
+        Id::OutOfBounds,
+        format!("--from {from} is not below --to {to}"),
+        "give the lower end of the band first",
+    ))
+}
+
+fn text(amplifier: &Amplifier, answer: &Impedance, loudspeaker: &Described) -> String {
+    let mut text = format!("{}\nSource: {}\n\n", amplifier.title, amplifier.source);
+    text += &headline(answer, loudspeaker);
+    text += &format!(
+        "\nConditions: small signals about rest; output impedance looking back from {} with the load taken out,\n  generator at rest behind {}; damping factor is {} over |Zo|. Level: volts at the loudspeaker for a constant\n  generator, as such and against what {} in its place would get; 0 dB at {}.\n\n",
+        amplifier.circuit.part(amplifier.bench.load).name,
+        engineering(answer.generator_ohms, Unit::Ohm),
+        engineering(answer.load_ohms, Unit::Ohm),
+        engineering(answer.load_ohms, Unit::Ohm),
+        engineering(answer.frequency, Unit::Hertz)
+    );
+    text += &impedances(answer);
+    text += &levels(answer);
+    if let Some(two) = &answer.two_loads {
+        text += &methods(answer, two);
+    }
+    text += &format!("{}\n", loudspeaker.words());
+    text += &notes::text(&amplifier.notes);
+    text
+}
+
+fn headline(answer: &Impedance, loudspeaker: &Described) -> String {
+    let at = engineering(answer.frequency, Unit::Hertz);
+    let mut text = match (answer.at_test.output, answer.at_test.damping) {
+        (Some(zo), Some(damping)) => format!(
+            "Output impedance {} at {at}: damping factor {} into {}.\n",
+            engineering(zo.magnitude, Unit::Ohm),
+            figure(damping),
+            engineering(answer.load_ohms, Unit::Ohm)
+        ),
+        _ => format!("Nothing is behind the terminals of the load at {at}.\n"),
+    };
+    if let (Some(rise), Some(dip)) = (answer.rise, answer.dip) {
+        let place = |extreme: Extreme| {
+            format!(
+                "{} at {}",
+                decibels(extreme.db),
+                engineering(extreme.frequency, Unit::Hertz)
+            )
+        };
+        text += &format!(
+            "{} changes the level by {} and {}, against {at}.\n",
+            loudspeaker.name(),
+            place(rise),
+            place(dip)
+        );
+    }
+    if let Some(input) = answer.input {
+        let resistance = input
+            .resistance
+            .map_or("no resistance".to_owned(), |r| engineering(r, Unit::Ohm));
+        text += &format!(
+            "The generator sees {resistance} with {} in parallel at {at}.\n",
+            engineering(input.capacitance, Unit::Farad)
+        );
+    }
+    text
+}
+
+fn impedances(answer: &Impedance) -> String {
+    let mut sheet = Sheet::new(&[
+        "frequency",
+        "|Zo|",
+        "phase",
+        "resistive",
+        "damping",
+        "|Zi|",
+        "phase",
+    ]);
+    for at in &answer.standard {
+        let mut row = vec![engineering(at.frequency, Unit::Hertz)];
+        row.extend(polar(at.output));
+        row.push(dash(at.output, |z| engineering(z.resistance, Unit::Ohm)));
+        row.push(dash(at.damping, figure));
+        row.extend(polar(at.input));
+        sheet.row(row);
+    }
+    sheet.print("Output impedance Zo, damping factor, input impedance Zi", 0)
+}
+
+fn levels(answer: &Impedance) -> String {
+    let against = format!("against {}", engineering(answer.load_ohms, Unit::Ohm));
+    let mut sheet = Sheet::new(&["frequency", "|Z|", "phase", "level", &against]);
+    for at in &answer.standard {
+        let mut row = vec![engineering(at.frequency, Unit::Hertz)];
+        row.extend(polar(Some(at.loudspeaker)));
+        row.push(dash(at.level_db, decibels));
+        row.push(dash(at.deviation_db, decibels));
+        sheet.row(row);
+    }
+    sheet.print("Loudspeaker", 0)
+}
+
+fn methods(answer: &Impedance, two: &TwoLoads) -> String {
+    let mut sheet = Sheet::new(&["method", "|Zo|", "phase"]);
+    let mut row = |name: String, z: Option<Ohms>| {
+        let mut cells = vec![name];
+        cells.extend(polar(z));
+        sheet.row(cells);
+    };
+    row(
+        "1 A into the terminals, circuit linearised".to_owned(),
+        answer.at_test.output,
+    );
+    row(
+        format!(
+            "settled periods into {} and {}, {} peak",
+            engineering(two.first_ohms, Unit::Ohm),
+            engineering(two.second_ohms, Unit::Ohm),
+            engineering(two.level, Unit::Volt)
+        ),
+        two.phasors,
+    );
+    sheet.row(vec![
+        "the same by voltmeter, phase unknown".to_owned(),
+        dash(two.magnitudes, |z| engineering(z, Unit::Ohm)),
+        "-".to_owned(),
+    ]);
+    let heading = format!(
+        "Two methods at {}",
+        engineering(answer.frequency, Unit::Hertz)
+    );
+    let mut text = sheet.print(&heading, 1);
+    // The blank line comes after the sentence that belongs to the table.
+    text.pop();
+    text += &match (&two.difference, &two.failed) {
+        (Some(difference), _) => format!("  The first two differ by {difference:.1e} of it.\n\n"),
+        (None, Some(reason)) => format!("  No settled periods: {reason}.\n\n"),
+        (None, None) => "\n".to_owned(),
+    };
+    text
+}
+
+fn polar(z: Option<Ohms>) -> [String; 2] {
+    [
+        dash(z, |z| engineering(z.magnitude, Unit::Ohm)),
+        dash(z, |z| degrees(z.phase_degrees)),
+    ]
+}
+
+fn dash<T>(value: Option<T>, words: impl FnOnce(T) -> String) -> String {
+    value.map_or_else(|| "-".to_owned(), words)
+}
+
+/// An angle to a degree; nought has no sign.
+fn degrees(angle: f64) -> String {
+    format!("{:+.0}°", angle.round() + 0.0)
+}
+
+/// A level to a hundredth of a decibel.
+fn decibels(db: f64) -> String {
+    format!("{:+.2} dB", (100.0 * db).round() / 100.0 + 0.0)
+}
+
+/// A ratio with three figures.
+fn figure(ratio: f64) -> String {
+    if ratio >= 99.95 {
+        format!("{ratio:.0}")
+    } else if ratio >= 9.995 {
+        format!("{ratio:.1}")
+    } else if ratio >= 0.0995 {
+        format!("{ratio:.2}")
+    } else {
+        format!("{ratio:.4}")
+    }
+}
