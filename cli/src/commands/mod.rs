@@ -3,6 +3,7 @@
 mod completions;
 mod explain;
 mod impedance;
+mod noise;
 mod power;
 mod response;
 mod voltages;
@@ -30,6 +31,8 @@ pub(crate) enum Command {
     Response(response::Arguments),
     /// Output impedance, damping factor, what a loudspeaker makes of it, and the input impedance.
     Impedance(impedance::Arguments),
+    /// Noise at the load, signal-to-noise ratio, and which part makes the noise.
+    Noise(noise::Arguments),
     /// What the words in brackets of a message mean, and how to mend it.
     Explain(explain::Arguments),
     /// Completions for a shell, to be sourced by it.
@@ -44,6 +47,7 @@ pub(crate) fn run(command: &Command, options: &Options) -> Result<(), Failure> {
         Command::Power(arguments) => power::run(arguments, options),
         Command::Response(arguments) => response::run(arguments, options),
         Command::Impedance(arguments) => impedance::run(arguments, options),
+        Command::Noise(arguments) => noise::run(arguments, options),
         Command::Explain(arguments) => explain::run(arguments, options),
         Command::Completions(arguments) => completions::run(arguments),
     }

@@ -252,6 +252,7 @@ impl NoiseOf {
             *share += contribution.share;
             *share_a += contribution.share_a;
         }
+        contributions.retain(|of| of.share > 0.0);
         contributions.sort_by(|a, b| b.share.total_cmp(&a.share));
         parts.sort_by(|a, b| b.share.total_cmp(&a.share));
         let (output_rms, output_a_rms, density) = (all.sqrt(), all_a.sqrt(), at_test.sqrt());
