@@ -88,6 +88,10 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
     if let Some(path) = &arguments.csv {
         output::write(path, picture::csv(&answer).as_bytes(), options.overwrite)?;
     }
+    if let Some(path) = &arguments.svg {
+        let picture = picture::svg(&opened.amplifier, &answer, &loudspeaker)?;
+        output::write(path, picture.as_bytes(), options.overwrite)?;
+    }
     if options.json {
         let answer = Answer {
             loudspeaker: &loudspeaker,

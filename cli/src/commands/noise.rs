@@ -8,6 +8,7 @@ use sim::file::Amplifier;
 use sim::measure::noise::{Contribution, FLICKER_CORNER, Kind, Noise, NoiseOf};
 use sim::measure::power::{Power, PowerOf};
 use sim::measure::voltages::voltages;
+use sim::parts::Part;
 use sim::quantity::{Unit, engineering};
 
 use super::impedance::band;
@@ -129,6 +130,10 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
         let sheet = picture::csv(&answer.noise);
         output::write(path, sheet.as_bytes(), options.overwrite)?;
     }
+    if let Some(path) = &arguments.svg {
+        let picture = picture::svg(&opened.amplifier, &answer.noise, &behind(&opened.amplifier))?;
+        output::write(path, picture.as_bytes(), options.overwrite)?;
+    }
     if options.json {
         report::print(&json::document("noise", &opened.amplifier, &answer))?;
     } else {
@@ -140,11 +145,7 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
 
 fn text(amplifier: &Amplifier, answer: &Answer, arguments: &Arguments) -> String {
     let noise = &answer.noise;
-    let generator = &amplifier.circuit.part(amplifier.bench.generator).part;
-    let behind = match generator {
-        sim::parts::Part::Source(source) => engineering(source.resistance, Unit::Ohm),
-        _ => String::new(),
-    };
+    let behind = behind(amplifier);
     let at = engineering(noise.frequency, Unit::Hertz);
     let mut text = format!("{}\nSource: {}\n\n", amplifier.title, amplifier.source);
     text += &headline(answer);
@@ -178,6 +179,14 @@ fn text(amplifier: &Amplifier, answer: &Answer, arguments: &Arguments) -> String
         noise.frequencies, noise.change
     );
     text
+}
+
+/// The resistance of the generator.
+fn behind(amplifier: &Amplifier) -> String {
+    match &amplifier.circuit.part(amplifier.bench.generator).part {
+        Part::Source(source) => engineering(source.resistance, Unit::Ohm),
+        _ => "nothing".to_owned(),
+    }
 }
 
 fn bandwidth(noise: &Noise) -> String {

@@ -164,6 +164,10 @@ impl Monodromy {
 
 /// The largest absolute eigenvalue, if the iteration for it converges.
 fn largest(matrix: &DMatrix<f64>) -> Option<f64> {
+    if matrix.is_empty() {
+        // Nothing is stored, nothing can grow; the library asks for one row.
+        return Some(0.0);
+    }
     let schur = Schur::try_new(matrix.clone(), 1e-12, 10_000)?;
     schur
         .complex_eigenvalues()

@@ -120,6 +120,13 @@ impl Described {
         }
     }
 
+    /// What to call it among the conditions of a picture.
+    pub(super) fn in_conditions(&self) -> String {
+        let assumed = if self.is_assumed() { ", assumed" } else { "" };
+        let rated = engineering(self.rated, Unit::Ohm);
+        format!("loudspeaker of {rated}{assumed}")
+    }
+
     /// Its figures, and which are assumed.
     pub(super) fn words(&self) -> String {
         let mut speaker = self.speaker();

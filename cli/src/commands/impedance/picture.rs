@@ -1,8 +1,70 @@
 //! Impedance and level against frequency, as a picture and as figures.
 
+use sim::file::Amplifier;
 use sim::measure::impedance::{At, Impedance, Ohms};
+use sim::quantity::{Unit, engineering};
 
+use super::loudspeaker::Described;
 use crate::report::csv;
+use crate::report::log_plot::{Extent, LogPlot, Panel, Scale};
+use crate::report::plot::NotDrawn;
+
+/// Levels beyond this are not drawn, dB: where the response ends they hide what happens inside it.
+const MOST_DB: f64 = 18.0;
+
+/// The picture as SVG: impedances above, levels below.
+pub(super) fn svg(
+    amplifier: &Amplifier,
+    answer: &Impedance,
+    loudspeaker: &Described,
+) -> Result<String, NotDrawn> {
+    let curve = |name: &str, of: &dyn Fn(&At) -> Option<f64>| {
+        let points = answer.points.iter();
+        let points = points.filter_map(|at| Some((at.frequency, of(at)?)));
+        (name.to_owned(), points.collect::<Vec<_>>())
+    };
+    let rated = engineering(answer.load_ohms, Unit::Ohm);
+    let ends = answer.points.first().zip(answer.points.last());
+    let across = ends.map_or(Extent::Drawn, |(first, last)| {
+        Extent::Fixed(first.frequency..last.frequency)
+    });
+    let plot = LogPlot {
+        title: &amplifier.title,
+        conditions: &format!(
+            "small signals about rest, load taken out, generator at rest behind {}; {}",
+            engineering(answer.generator_ohms, Unit::Ohm),
+            loudspeaker.in_conditions()
+        ),
+        x_name: "frequency, Hz",
+        x_extent: across,
+        panels: vec![
+            Panel {
+                y_name: "impedance, Ω",
+                scale: Scale::Logarithmic,
+                extent: Extent::Drawn,
+                curves: vec![
+                    curve("output impedance", &|at| at.output.map(|z| z.magnitude)),
+                    curve("loudspeaker", &|at| Some(at.loudspeaker.magnitude)),
+                ],
+                levels: vec![(format!("rated load {rated}"), answer.load_ohms)],
+            },
+            Panel {
+                y_name: "level, dB",
+                scale: Scale::Linear,
+                extent: Extent::Within(-MOST_DB..MOST_DB),
+                curves: vec![
+                    curve("level at the loudspeaker", &|at| at.level_db),
+                    curve(&format!("the same against {rated} in its place"), &|at| {
+                        at.deviation_db
+                    }),
+                ],
+                levels: Vec::new(),
+            },
+        ],
+        marks: Vec::new(),
+    };
+    plot.svg()
+}
 
 /// Every frequency, one a line; what does not exist is NaN.
 pub(super) fn csv(answer: &Impedance) -> String {
@@ -16,7 +78,7 @@ pub(super) fn csv(answer: &Impedance) -> String {
         "its phase [degrees]",
         "loudspeaker impedance [ohm]",
         "level at the loudspeaker [dB]",
-        "the loudspeaker's part [dB]",
+        "the same against the rated load [dB]",
     ]
     .map(str::to_owned);
     let column = |of: &dyn Fn(&At) -> Option<f64>| -> Vec<f64> {
