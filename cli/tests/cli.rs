@@ -488,6 +488,155 @@ fn what_a_response_cannot_be_asked_is_said() {
         "{}",
         stderr(&run)
     );
+/// The header of a sheet and its rows.
+fn sheet(path: &Path) -> (Vec<String>, Vec<Vec<f64>>) {
+    let text = std::fs::read_to_string(path).expect("a sheet");
+    let mut lines = text.lines();
+    let header = lines.next().expect("a header").split(',');
+    let header = header.map(str::to_owned).collect();
+    let rows = lines.map(|line| {
+        let fields = line.split(',');
+        fields.map(|v| v.parse().expect("a number")).collect()
+    });
+    (header, rows.collect())
+}
+
+#[test]
+fn impedance_goes_to_a_table_a_sheet_and_a_picture() {
+    let bench = Bench::new();
+    let text = bench.answer(&["impedance", "amp.toml", "--to", "20kHz"]);
+    for words in [
+        "Output impedance",
+        "damping factor",
+        "A typical 220 kΩ loudspeaker (assumed) changes the level by",
+        "The generator sees",
+        "Conditions: small signals about rest; output impedance looking back from R4",
+        "settled periods into 220 kΩ and 242 kΩ, 50.0 mV peak",
+        "The first two differ by",
+        "all assumed, see --loudspeaker",
+    ] {
+        assert!(text.contains(words), "`{words}` is not in\n{text}");
+    }
+    let both = [
+        "impedance",
+        "amp.toml",
+        "--to",
+        "20kHz",
+        "--csv",
+        "z.csv",
+        "--svg",
+        "z.svg",
+        "--json",
+        "--loudspeaker",
+        "15R,re=10R,fs=45Hz",
+    ];
+    let answer = &bench.json(&both)["answer"];
+    let points = answer["points"].as_array().expect("a band");
+    let (header, rows) = sheet(&bench.path("z.csv"));
+    assert_eq!(header[..2], ["frequency [Hz]", "output impedance [ohm]"]);
+    assert_eq!(rows.len(), points.len());
+    for (row, point) in rows.iter().zip(points) {
+        let number = |value: &serde_json::Value| value.as_f64().expect("a number");
+        assert_eq!(row[0].to_bits(), number(&point["frequency"]).to_bits());
+        let z = number(&point["output"]["magnitude"]);
+        assert_eq!(row[1].to_bits(), z.to_bits());
+        assert!((row[4] * z / 220e3 - 1.0).abs() < 1e-12, "damping");
+    }
+    assert_eq!((rows[0][0], rows[rows.len() - 1][0]), (10.0, 20e3));
+    assert_eq!(answer["loudspeaker"]["re"], 10.0);
+    assert_eq!(
+        answer["loudspeaker"]["assumed"],
+        serde_json::json!(["le", "qms", "qes"])
+    );
+    let svg = std::fs::read_to_string(bench.path("z.svg")).expect("a picture");
+    for words in [
+        "small signals about rest, load taken out, generator at rest behind 600 Ω",
+        "output impedance",
+        "rated load 220 kΩ",
+        "level at the loudspeaker",
+        "impedance, Ω",
+        "level, dB",
+        "frequency, Hz",
+    ] {
+        assert!(svg.contains(words), "`{words}` is not in the picture");
+    }
+    for wrong in [
+        &["--from", "1kHz", "--to", "100Hz"][..],
+        &["--loudspeaker", "15R,fx=45Hz"],
+        &["--loudspeaker", "fs=45Hz"],
+    ] {
+        let run = bench.run(&[&["impedance", "amp.toml"], wrong].concat());
+        assert_eq!(run.status.code(), Some(2), "{wrong:?}: {}", stderr(&run));
+    }
+}
+
+#[test]
+fn noise_goes_to_a_table_a_sheet_and_a_picture() {
+    let bench = Bench::new();
+    let common = ["noise", "amp.toml", "--rated", "10mW"];
+    let text = bench.answer(&common);
+    for words in [
+        "Noise at the load",
+        "at 10.0 mW (as given).",
+        "The loudest part is ",
+        "Conditions: rms from 20.0 Hz to 20.0 kHz, generator at rest behind 600 Ω, all resistances at 293 K;",
+        "flicker noise from 1.00 kHz downwards (assumed: valves differ tenfold)",
+        "Not in it: hum",
+        "What makes the noise, the loudest first",
+        "the last halving of the grid moved it by",
+    ] {
+        assert!(text.contains(words), "`{words}` is not in\n{text}");
+    }
+    let quiet = bench.answer(&[&common[..], &["--flicker-corner", "0Hz"]].concat());
+    assert!(quiet.contains("smoothed by space charge, no flicker noise.\n"));
+    let both = [&common[..], &["--csv", "n.csv", "--svg", "n.svg", "--json"]].concat();
+    let answer = &bench.json(&both)["answer"];
+    let number = |key: &str| answer[key].as_f64().expect("a number");
+    let ratio = 10.0 * (0.01 * 220e3 / number("output_rms").powi(2)).log10();
+    assert!((number("signal_to_noise_db") - ratio).abs() < 1e-9);
+    assert!(answer["one_watt_db"].is_null(), "10 mW is no watt");
+    let (header, rows) = sheet(&bench.path("n.csv"));
+    assert_eq!(header[..2], ["frequency [Hz]", "noise [V/√Hz]"]);
+    let spectrum = answer["spectrum"].as_array().expect("a spectrum");
+    assert_eq!(rows.len(), spectrum.len());
+    for row in &rows {
+        let sum: f64 = row[2..].iter().map(|part| part * part).sum();
+        assert!(sum > 0.9 * row[1] * row[1] && sum < 1.000_001 * row[1] * row[1]);
+    }
+    let svg = std::fs::read_to_string(bench.path("n.svg")).expect("a picture");
+    for words in [
+        "at the load, generator at rest behind 600 Ω, 293 K;",
+        "all noise",
+        "V1 shot",
+        "noise, V/√Hz",
+        "frequency, Hz",
+    ] {
+        assert!(svg.contains(words), "`{words}` is not in the picture");
+    }
+}
+
+#[test]
+fn an_amplifier_without_signal_still_has_impedance_and_noise() {
+    let bench = Bench::new();
+    let mute = AMPLIFIER.replace("load      = \"R4\"", "load      = \"R5\"").replace(
+        "VR1 =",
+        "R5 = { resistor = \"8R\", between = [\"x\", \"chassis\"] }\nR6 = { resistor = \"8R\", between = [\"x\", \"chassis\"] }\nVR1 =",
+    );
+    std::fs::write(bench.path("mute.toml"), mute).expect("the folder can be written");
+    let impedance = &bench.json(&["impedance", "mute.toml", "--json"])["answer"];
+    let z = &impedance["at_test"]["output"]["magnitude"];
+    assert!((z.as_f64().expect("R6 is there") - 8.0).abs() < 1e-9);
+    assert!(impedance["two_loads"].is_null() && impedance["at_test"]["level_db"].is_null());
+    bench.answer(&["impedance", "mute.toml"]);
+    let noise = &bench.json(&["noise", "mute.toml", "--json"])["answer"];
+    assert!(noise["input_rms"].is_null() && noise["rated_power"].is_null());
+    assert!(
+        noise["no_rated_power"]
+            .as_str()
+            .expect("why")
+            .contains("no signal reaches")
+    );
+    bench.answer(&["noise", "mute.toml"]);
 }
 
 #[test]

@@ -125,6 +125,8 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
             unstable,
             &["--steps", "R16=2k2,2k7", "--target", "riaa"],
         ),
+        ("impedance", example, &["--to", "1kHz"]),
+        ("noise", example, &["--rated", "3W"]),
     ] {
         let text = run(&[&[command, file, "--json"], more].concat());
         let value: Value = serde_json::from_str(&text).expect("JSON");

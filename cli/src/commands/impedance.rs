@@ -212,6 +212,9 @@ fn levels(answer: &Impedance) -> String {
     sheet.print("Loudspeaker", 0)
 }
 
+/// Direct volts from which a load counts as carrying current.
+const CARRIES: f64 = 0.1;
+
 fn methods(answer: &Impedance, two: &TwoLoads) -> String {
     let mut sheet = Sheet::new(&["method", "|Zo|", "phase"]);
     let mut row = |name: String, z: Option<Ohms>| {
@@ -242,8 +245,14 @@ fn methods(answer: &Impedance, two: &TwoLoads) -> String {
         engineering(answer.frequency, Unit::Hertz)
     );
     let mut text = sheet.print(&heading, 1);
-    // The blank line comes after the sentence that belongs to the table.
+    // The blank line comes after the sentences that belong to the table.
     text.pop();
+    if two.at_rest.abs() > CARRIES {
+        text += &format!(
+            "  {} stand across the load at rest: another load moves the rest of the circuit.\n",
+            engineering(two.at_rest, Unit::Volt)
+        );
+    }
     text += &match (&two.difference, &two.failed) {
         (Some(difference), _) => format!("  The first two differ by {difference:.1e} of it.\n\n"),
         (None, Some(reason)) => format!("  No settled periods: {reason}.\n\n"),

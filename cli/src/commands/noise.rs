@@ -6,7 +6,7 @@ use serde::Serialize;
 use sim::Tolerances;
 use sim::file::Amplifier;
 use sim::measure::noise::{Contribution, FLICKER_CORNER, Kind, Noise, NoiseOf};
-use sim::measure::power::{Power, PowerOf};
+use sim::measure::power::PowerOf;
 use sim::measure::voltages::voltages;
 use sim::parts::Part;
 use sim::quantity::{Unit, engineering};
@@ -14,6 +14,7 @@ use sim::quantity::{Unit, engineering};
 use super::impedance::band;
 use super::power::unsettled;
 use super::waveform::quantity;
+use crate::amplifier::Opened;
 use crate::failure::Failure;
 use crate::report::table::{Sheet, percent};
 use crate::report::{self, json, output};
@@ -54,6 +55,8 @@ struct Answer {
     rated_power: Option<f64>,
     /// Distortion at that power, a ratio; none when the power was given.
     rated_distortion: Option<f64>,
+    /// Why there is no rated power.
+    no_rated_power: Option<String>,
     /// dB at the rated power.
     signal_to_noise_db: Option<f64>,
     /// The same, noise A-weighted.
@@ -66,8 +69,19 @@ struct Answer {
     noise: Noise,
 }
 
+/// The power that noise is compared with.
+#[derive(Debug)]
+struct Rated {
+    power: f64,
+    distortion: Option<f64>,
+}
+
 impl Answer {
-    fn new(noise: Noise, rated_power: Option<f64>, rated_distortion: Option<f64>) -> Self {
+    fn new(noise: Noise, rated: Result<Rated, String>) -> Self {
+        let (rated_power, rated_distortion, no_rated_power) = match rated {
+            Ok(rated) => (Some(rated.power), rated.distortion, None),
+            Err(reason) => (None, None, Some(reason)),
+        };
         let ratio = rated_power.map(|power| noise.signal_to_noise_db(power));
         let one_watt = rated_power
             .filter(|power| *power >= 1.0)
@@ -75,6 +89,7 @@ impl Answer {
         Self {
             rated_power,
             rated_distortion,
+            no_rated_power,
             signal_to_noise_db: ratio.map(|(plain, _)| plain),
             signal_to_noise_a_db: ratio.map(|(_, weighted)| weighted),
             one_watt_db: one_watt.map(|(plain, _)| plain),
@@ -113,19 +128,14 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
         ..NoiseOf::bench(bench)
     };
     let noise = question.run(circuit, system, &tolerances)?;
-    let answer = if given.is_some() {
-        Answer::new(noise, given, None)
-    } else {
-        let counter = progress::counter("levels solved");
-        let power = PowerOf::bench(bench).run(circuit, system, &tolerances, &|levels| {
-            counter.set_position(levels as u64);
-        });
-        counter.finish_and_clear();
-        // What cannot be driven to its limit is no less noisy: the ratio is missing, the noise is not.
-        let rated = power.ok().and_then(|Power { rated, .. }| rated);
-        let power = rated.as_ref().map(|level| level.power);
-        Answer::new(noise, power, rated.map(|level| level.thd))
+    let rated = match given {
+        Some(power) => Ok(Rated {
+            power,
+            distortion: None,
+        }),
+        None => measured(&opened, &tolerances),
     };
+    let answer = Answer::new(noise, rated);
     if let Some(path) = &arguments.csv {
         let sheet = picture::csv(&answer.noise);
         output::write(path, sheet.as_bytes(), options.overwrite)?;
@@ -141,6 +151,25 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
     }
     caution::print(&rest);
     Ok(())
+}
+
+/// The power at the distortion limit. What cannot be driven to it is no less noisy, so a failure here is
+/// told beside the noise.
+fn measured(opened: &Opened, tolerances: &Tolerances) -> Result<Rated, String> {
+    let counter = progress::counter("levels solved");
+    let power = PowerOf::bench(&opened.amplifier.bench).run(
+        &opened.amplifier.circuit,
+        &opened.system,
+        tolerances,
+        &|levels| counter.set_position(levels as u64),
+    );
+    counter.finish_and_clear();
+    let rated = power.map_err(|error| error.to_string())?.rated;
+    let level = rated.ok_or("the distortion limit is not met inside the sweep")?;
+    Ok(Rated {
+        power: level.power,
+        distortion: Some(level.thd),
+    })
 }
 
 fn text(amplifier: &Amplifier, answer: &Answer, arguments: &Arguments) -> String {

@@ -178,6 +178,9 @@ impl ImpedanceOf {
                 "the generator".to_owned(),
             )));
         };
+        let (a, b) = self.terminals(circuit);
+        let volts = |node| rest.x[system.voltage_of(node) as usize];
+        let at_rest = volts(a) - volts(b);
         let mut linear = SmallSignal::at(system, &mut rest);
         let mut solve =
             |frequency| self.solve(circuit, system, &mut linear, generator_ohms, frequency);
@@ -211,7 +214,7 @@ impl ImpedanceOf {
             generator_ohms,
             at_test: self.read(circuit, &test, &test),
             input: parallel(test.input, self.frequency),
-            two_loads: self.two_loads(circuit, &test)?,
+            two_loads: self.two_loads(circuit, &test, at_rest),
             standard,
             points,
             rise,

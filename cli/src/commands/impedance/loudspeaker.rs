@@ -61,7 +61,7 @@ impl Described {
     /// From the command line.
     pub(super) fn given(text: &str) -> Result<Self, Failure> {
         let mut items = text.split(',').map(str::trim);
-        let rated = value("loudspeaker", items.next().unwrap_or_default(), Unit::Ohm)?;
+        let rated = value("rating", items.next().unwrap_or_default(), Unit::Ohm)?;
         let mut speaker = Loudspeaker::typical(rated);
         let mut assumed: Vec<&'static str> = KEYS.iter().map(|(key, ..)| *key).collect();
         for item in items {

@@ -50,6 +50,8 @@ pub struct TwoLoads {
     pub second_ohms: f64,
     /// Peak at the first load, V.
     pub level: f64,
+    /// Direct voltage across the load at rest, V: where there is some, the second load moves the rest.
+    pub at_rest: f64,
     /// From the phasors of the settled periods; none when they could not be settled.
     pub phasors: Option<Ohms>,
     /// From their magnitudes alone, as a voltmeter gives them, Ω.
@@ -66,17 +68,19 @@ impl ImpedanceOf {
         &self,
         circuit: &Circuit,
         test: &Solved,
-    ) -> Result<Option<TwoLoads>, SimError> {
+        at_rest: f64,
+    ) -> Option<TwoLoads> {
         let gain = test.gain.norm();
         let level = LEVEL.min(gain * MOST_DRIVE);
         if level.is_nan() || level < 1e-6 * LEVEL {
-            return Ok(None);
+            return None;
         }
         let (first, second) = (self.load_ohms, SECOND * self.load_ohms);
         let mut answer = TwoLoads {
             first_ohms: first,
             second_ohms: second,
             level,
+            at_rest,
             phasors: None,
             magnitudes: None,
             difference: None,
@@ -98,7 +102,7 @@ impl ImpedanceOf {
             }
             (Err(error), _) | (_, Err(error)) => answer.failed = Some(error.to_string()),
         }
-        Ok(Some(answer))
+        Some(answer)
     }
 
     /// The fundamental across a resistance in the place of the load, V, settled at a peak of the generator.
