@@ -605,7 +605,7 @@ fn noise_goes_to_a_table_a_sheet_and_a_picture() {
     }
     let svg = std::fs::read_to_string(bench.path("n.svg")).expect("a picture");
     for words in [
-        "at the load, generator at rest behind 600 Ω, 293 K;",
+        "at the load, generator at rest behind 600 Ω, 293 K, flicker corner 1.00 kHz;",
         "all noise",
         "V1 shot",
         "noise, V/√Hz",

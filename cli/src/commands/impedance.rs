@@ -160,7 +160,7 @@ fn headline(answer: &Impedance, loudspeaker: &Described) -> String {
             )
         };
         text += &format!(
-            "{} changes the level by {} and {}, against {at}.\n",
+            "{} changes the level by {} and {} against {at}, from 20 Hz to 20 kHz.\n",
             loudspeaker.name(),
             place(rise),
             place(dip)
@@ -254,7 +254,9 @@ fn methods(answer: &Impedance, two: &TwoLoads) -> String {
         );
     }
     text += &match (&two.difference, &two.failed) {
-        (Some(difference), _) => format!("  The first two differ by {difference:.1e} of it.\n\n"),
+        (Some(difference), _) => {
+            format!("  The first two differ by {difference:.1e} of the impedance.\n\n")
+        }
         (None, Some(reason)) => format!("  No settled periods: {reason}.\n\n"),
         (None, None) => "\n".to_owned(),
     };

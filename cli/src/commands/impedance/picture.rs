@@ -44,7 +44,9 @@ pub(super) fn svg(
                 extent: Extent::Drawn,
                 curves: vec![
                     curve("output impedance", &|at| at.output.map(|z| z.magnitude)),
-                    curve("loudspeaker", &|at| Some(at.loudspeaker.magnitude)),
+                    curve("loudspeaker's impedance", &|at| {
+                        Some(at.loudspeaker.magnitude)
+                    }),
                 ],
                 levels: vec![(format!("rated load {rated}"), answer.load_ohms)],
             },

@@ -37,8 +37,9 @@ pub(super) fn svg(amplifier: &Amplifier, noise: &Noise, behind: &str) -> Result<
     let plot = LogPlot {
         title: &amplifier.title,
         conditions: &format!(
-            "at the load, generator at rest behind {behind}, {:.0} K; {} rms, {} A-weighted from {}",
+            "at the load, generator at rest behind {behind}, {:.0} K, flicker corner {}; {} rms, {} A-weighted from {}",
             noise.temperature,
+            engineering(noise.flicker_corner, Unit::Hertz),
             engineering(noise.output_rms, Unit::Volt),
             engineering(noise.output_a_rms, Unit::Volt),
             bandwidth(noise)
