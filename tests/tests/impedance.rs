@@ -78,7 +78,6 @@ fn beside(a: f64, b: f64) -> f64 {
 
 #[track_caller]
 fn agree(what: &str, found: f64, wanted: f64, tolerance: f64) {
-    println!("{what}: {found} and {wanted}, {:.1e}", found / wanted - 1.0);
     assert!(
         (found / wanted - 1.0).abs() < tolerance,
         "{what}: {found}, not {wanted}"
@@ -408,7 +407,6 @@ fn two_loads_give_what_one_ampere_gives() {
         // 1.5e-4, times what of the impedance is reactive. Found: 3e-5 at most.
         let two = answer.two_loads.expect("a signal arrives");
         let difference = two.difference.unwrap_or_else(|| panic!("{:?}", two.failed));
-        println!("{}: {difference:.1e}", example.name);
         assert!(difference < 1.5e-4, "{}: {difference:.1e}", example.name);
         // The linearised circuit with other loads: rounding, worse the farther Zo is from the load. 1 GΩ
         // stands for an open secondary.

@@ -41,7 +41,6 @@ fn four_k_t() -> f64 {
 
 #[track_caller]
 fn agree(what: &str, found: f64, wanted: f64, tolerance: f64) {
-    println!("{what}: {found} and {wanted}, {:.1e}", found / wanted - 1.0);
     assert!(
         (found / wanted - 1.0).abs() < tolerance,
         "{what}: {found}, not {wanted}"

@@ -236,21 +236,23 @@ impl NoiseOf {
             })
             .collect();
         let mut parts: Vec<PartShare> = Vec::new();
-        for contribution in &contributions {
-            let known = parts.iter_mut().find(|of| of.part == contribution.part);
-            let PartShare { share, share_a, .. } = match known {
-                Some(of) => of,
-                None => {
-                    parts.push(PartShare {
-                        part: contribution.part.clone(),
-                        share: 0.0,
-                        share_a: 0.0,
-                    });
-                    parts.last_mut().expect("just put there")
-                }
-            };
-            *share += contribution.share;
-            *share_a += contribution.share_a;
+        for Contribution {
+            part,
+            share,
+            share_a,
+            ..
+        } in &contributions
+        {
+            if let Some(known) = parts.iter_mut().find(|of| of.part == *part) {
+                known.share += share;
+                known.share_a += share_a;
+            } else {
+                parts.push(PartShare {
+                    part: part.clone(),
+                    share: *share,
+                    share_a: *share_a,
+                });
+            }
         }
         contributions.retain(|of| of.share > 0.0);
         contributions.sort_by(|a, b| b.share.total_cmp(&a.share));
