@@ -488,6 +488,8 @@ fn what_a_response_cannot_be_asked_is_said() {
         "{}",
         stderr(&run)
     );
+}
+
 /// The header of a sheet and its rows.
 fn sheet(path: &Path) -> (Vec<String>, Vec<Vec<f64>>) {
     let text = std::fs::read_to_string(path).expect("a sheet");
