@@ -2,9 +2,12 @@
 
 pub mod impedance;
 pub mod noise;
+pub mod load_condition;
+pub mod loop_gain;
 pub mod power;
 pub mod power_balance;
 pub mod response;
+pub mod square_wave;
 pub mod valve;
 pub mod voltages;
 pub mod waveform;

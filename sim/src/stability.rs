@@ -41,8 +41,13 @@ pub fn rests(system: &System, ws: &Workspace) -> Result<(), SimError> {
 
 /// The fastest growing natural frequency at the solution in `ws.x`, if any grows.
 pub fn growing(system: &System, ws: &mut Workspace) -> Option<Growing> {
-    natural_frequencies(system, ws)?
-        .into_iter()
+    fastest(&natural_frequencies(system, ws)?)
+}
+
+/// The fastest growing of some natural frequencies s, 1/s.
+pub fn fastest(modes: &[Complex<f64>]) -> Option<Growing> {
+    modes
+        .iter()
         .filter(|s| s.re > 0.0)
         .max_by(|a, b| a.re.total_cmp(&b.re))
         .map(|s| Growing {
@@ -51,14 +56,35 @@ pub fn growing(system: &System, ws: &mut Workspace) -> Option<Growing> {
         })
 }
 
+/// What is added to one entry of the linearised equations.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Change {
+    pub(crate) row: usize,
+    pub(crate) column: usize,
+    /// To the slopes G.
+    pub(crate) slope: f64,
+    /// To the storage C.
+    pub(crate) stored: f64,
+}
+
 /// All natural frequencies s, 1/s, that rounding does not hide; none when G has no inverse.
 pub fn natural_frequencies(system: &System, ws: &mut Workspace) -> Option<Vec<Complex<f64>>> {
-    let n = system.len();
+    natural_frequencies_changed(system, ws, 0, &[])
+}
+
+/// The same with `extra` unknowns after those of the system and with changed entries.
+pub(crate) fn natural_frequencies_changed(
+    system: &System,
+    ws: &mut Workspace,
+    extra: usize,
+    changes: &[Change],
+) -> Option<Vec<Complex<f64>>> {
+    let n = system.len() + extra;
     let past = vec![0.0; n];
     system.assemble(Formula::new(0.0, &past), ws);
     let dense = |values: &[f64]| {
         let mut matrix = DMatrix::zeros(n, n);
-        for column in 0..n {
+        for column in 0..system.len() {
             let start = system.pattern().column_starts[column];
             for (k, &row) in system.pattern().column(column).iter().enumerate() {
                 matrix[(row, column)] = values[start + k];
@@ -66,8 +92,12 @@ pub fn natural_frequencies(system: &System, ws: &mut Workspace) -> Option<Vec<Co
         }
         matrix
     };
-    let slopes = dense(&ws.values);
-    let storage = dense(system.storage().data());
+    let mut slopes = dense(&ws.values);
+    let mut storage = dense(system.storage().data());
+    for change in changes {
+        slopes[(change.row, change.column)] += change.slope;
+        storage[(change.row, change.column)] += change.stored;
+    }
     let mut modes = slopes.lu().solve(&storage)?;
     balance(&mut modes);
     let noise = 10.0 * f64::EPSILON * n as f64 * modes.norm();
