@@ -127,6 +127,7 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
         ),
         ("impedance", example, &["--to", "1kHz"]),
         ("noise", example, &["--rated", "3W"]),
+        ("feedback", unstable, &[]),
     ] {
         let text = run(&[&[command, file, "--json"], more].concat());
         let value: Value = serde_json::from_str(&text).expect("JSON");

@@ -1,9 +1,10 @@
 //! Measurements: one question per file, each with its own answer type.
 
+pub mod feedback;
 pub mod impedance;
-pub mod noise;
 pub mod load_condition;
 pub mod loop_gain;
+pub mod noise;
 pub mod power;
 pub mod power_balance;
 pub mod response;

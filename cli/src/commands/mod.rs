@@ -2,6 +2,7 @@
 
 mod completions;
 mod explain;
+mod feedback;
 mod impedance;
 mod noise;
 mod power;
@@ -33,6 +34,8 @@ pub(crate) enum Command {
     Impedance(impedance::Arguments),
     /// Noise at the load, signal-to-noise ratio, and which part makes the noise.
     Noise(noise::Arguments),
+    /// The overall feedback: its amount, margins, loads that make it oscillate, square waves.
+    Feedback(feedback::Arguments),
     /// What the words in brackets of a message mean, and how to mend it.
     Explain(explain::Arguments),
     /// Completions for a shell, to be sourced by it.
@@ -48,6 +51,7 @@ pub(crate) fn run(command: &Command, options: &Options) -> Result<(), Failure> {
         Command::Response(arguments) => response::run(arguments, options),
         Command::Impedance(arguments) => impedance::run(arguments, options),
         Command::Noise(arguments) => noise::run(arguments, options),
+        Command::Feedback(arguments) => feedback::run(arguments, options),
         Command::Explain(arguments) => explain::run(arguments, options),
         Command::Completions(arguments) => completions::run(arguments),
     }

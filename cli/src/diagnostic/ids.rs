@@ -248,6 +248,17 @@ ids! {
     /// Example  a generator whose signal does not reach the load
     /// Mend     Follow the signal from the generator: volume at zero, a switch, a missing coupling capacitor.
     CannotAsk = "cannot-ask",
+    /// Means    No part leads from the output back into the amplifier.
+    /// Matters  Without overall feedback there is no loop gain and there are no margins.
+    /// Example  gridleak feedback of an amplifier without overall feedback
+    /// Mend     Nothing is wrong. Name the part with --through if a loop inside the amplifier is meant.
+    NoFeedback = "no-feedback",
+    /// Means    Several loops run from the output back into the amplifier.
+    /// Matters  Each has its own loop gain, and which is meant cannot be guessed.
+    /// Example  feedback to the first cathode, and a second resistor to the driver
+    /// Mend     Name one part of the loop: --through R16. Parts named together, --through R16 --through R20,
+    /// are broken together.
+    WhichLoop = "which-loop",
 }
 
 #[cfg(test)]

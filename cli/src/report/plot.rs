@@ -18,6 +18,16 @@ const RIGHT: u32 = 28;
 /// Pixels shown.
 const SIZE: (u32, u32) = (800, 480);
 
+/// Colours of the curves; dark enough for thin lines on white.
+const COLORS: [RGBColor; 6] = [
+    BLACK,
+    RGBColor(0, 100, 200),
+    RGBColor(0, 135, 60),
+    RGBColor(215, 110, 0),
+    RGBColor(140, 60, 160),
+    RGBColor(190, 30, 30),
+];
+
 /// Curves that share their axes.
 #[derive(Debug)]
 pub(crate) struct Plot<'a> {
@@ -150,7 +160,7 @@ impl Plot<'_> {
             .enumerate()
             .map(|(k, (name, _))| Sample {
                 name: name.clone(),
-                color: Palette99::pick(k).to_rgba(),
+                color: COLORS[k % COLORS.len()].to_rgba(),
                 dash: None,
             })
             .collect();

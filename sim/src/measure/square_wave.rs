@@ -39,8 +39,8 @@ pub const HELD: f64 = 10.0;
 const RUN_IN: u32 = 4;
 const SHOWN: u32 = 2;
 
-/// Samples kept of the wave shown.
-const KEPT: usize = 800;
+/// Samples kept of the wave shown: one every 0.2 µs.
+const KEPT: u32 = 1000;
 
 /// Steps in a cycle of the fastest natural frequency: a rule of second order then follows it to some
 /// thousandths.
@@ -163,12 +163,9 @@ impl SquareWaveOf {
         let rise_time = rise_time(&time, &volts, level);
         let ringing = ringing(&time, &volts, level);
         let (time, volts) = run(FREQUENCY, f64::from(RUN_IN + SHOWN))?;
-        let first = time.len() * RUN_IN as usize / (RUN_IN + SHOWN) as usize;
-        let every = ((time.len() - first) / KEPT).max(1);
-        let shown = |values: &[f64]| -> Vec<f64> {
-            values[first..].iter().step_by(every).copied().collect()
-        };
-        let start = time[first];
+        let start = f64::from(RUN_IN) / FREQUENCY;
+        let every = f64::from(SHOWN) / FREQUENCY / f64::from(KEPT);
+        let shown: Vec<f64> = (0..=KEPT).map(|k| f64::from(k) * every).collect();
         Ok(SquareWave {
             drive: self.drive,
             level,
@@ -176,8 +173,11 @@ impl SquareWaveOf {
             rise_time,
             ringing,
             rate: self.rate,
-            time: shown(&time).iter().map(|t| t - start).collect(),
-            volts: shown(&volts),
+            volts: shown
+                .iter()
+                .map(|t| interpolated(&time, &volts, start + t))
+                .collect(),
+            time: shown,
         })
     }
 
@@ -254,6 +254,13 @@ pub fn small_drive(
         }
     }
     Ok(drive)
+}
+
+/// The value at a time between equally spaced samples.
+fn interpolated(time: &[f64], volts: &[f64], t: f64) -> f64 {
+    let k = time.partition_point(|at| *at < t).clamp(1, time.len() - 1);
+    let part = (t - time[k - 1]) / (time[k] - time[k - 1]);
+    volts[k - 1] + part.min(1.0) * (volts[k] - volts[k - 1])
 }
 
 /// From 10 to 90 % of the level, s.
