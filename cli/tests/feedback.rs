@@ -101,7 +101,9 @@ fn parts_that_carry_none_are_refused_and_two_loops_are_listed() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let file = folder.path().join("two.toml");
     let text = std::fs::read_to_string(
-        Path::new(env!("CARGO_MANIFEST_DIR")).join("..").join(DOMESTIC),
+        Path::new(env!("CARGO_MANIFEST_DIR"))
+            .join("..")
+            .join(DOMESTIC),
     )
     .expect("the example is there");
     let second = "R30 = { resistor = \"100k\", between = [\"out\", \"k1\"] }\n";
@@ -136,12 +138,20 @@ fn an_unstable_amplifier_is_told_with_its_frequency() {
     let document: serde_json::Value =
         serde_json::from_str(&answer(&[DOMESTIC, "--set", "R16=470R", "--json"])).expect("JSON");
     let answer = &document["answer"];
-    assert!(answer["growing"]["frequency"].as_f64().is_some_and(|f| (f / 148e3 - 1.0).abs() < 0.01));
+    assert!(
+        answer["growing"]["frequency"]
+            .as_f64()
+            .is_some_and(|f| (f / 148e3 - 1.0).abs() < 0.01)
+    );
     assert!(answer["peak_above"].is_null() && answer["loads"][0]["square"].is_null());
     // The open output is stable and has its figures all the same.
     let open = &answer["loads"][4];
     assert!(open["rated"] == false && open["growing"].is_null());
-    assert!(open["square"]["overshoot"].as_f64().is_some_and(|ratio| ratio > 0.0));
+    assert!(
+        open["square"]["overshoot"]
+            .as_f64()
+            .is_some_and(|ratio| ratio > 0.0)
+    );
 }
 
 #[test]
@@ -167,14 +177,30 @@ fn figures_and_pictures_are_written() {
             "frequency [Hz],loop gain [dB],phase [degrees],gain with feedback [dB],gain without [dB]"
         )
     );
-    assert!(csv.lines().nth(1).is_some_and(|line| line.starts_with("1,")));
-    assert!(csv.lines().last().is_some_and(|line| line.starts_with("10000000")));
+    assert!(
+        csv.lines()
+            .nth(1)
+            .is_some_and(|line| line.starts_with("1,"))
+    );
+    assert!(
+        csv.lines()
+            .last()
+            .is_some_and(|line| line.starts_with("10000000"))
+    );
     let svg = read(1);
-    for words in ["loop gain, dB", "phase, degrees", "phase margin 42° at 87.8 kHz"] {
+    for words in [
+        "loop gain, dB",
+        "phase, degrees",
+        "phase margin 42° at 87.8 kHz",
+    ] {
         assert!(svg.contains(words), "`{words}` is not in the picture");
     }
     let svg = read(2);
-    for words in ["8.00 Ω, rated", "UNSTABLE with 8.00 Ω and 470 nF", "time, µs"] {
+    for words in [
+        "8.00 Ω, rated",
+        "UNSTABLE with 8.00 Ω and 470 nF",
+        "time, µs",
+    ] {
         assert!(svg.contains(words), "`{words}` is not in the picture");
     }
     let again = run(&arguments);

@@ -24,7 +24,9 @@ use crate::circuit::{Circuit, NodeId, PartId};
 use crate::error::{Question, SimError};
 use crate::parts::Part;
 use crate::small_signal::{Excitation, SmallSignal};
-use crate::stability::{Change, Growing, fastest, natural_frequencies, natural_frequencies_changed};
+use crate::stability::{
+    Change, Growing, fastest, natural_frequencies, natural_frequencies_changed,
+};
 use crate::system::{System, Workspace};
 
 mod crossings;
@@ -156,10 +158,7 @@ impl LoopGainOf {
                 break;
             }
         }
-        let middle = curve
-            .iter()
-            .position(|point| point.frequency.to_bits() == self.frequency.to_bits())
-            .expect("mid band is in the grid");
+        let middle = curve.partition_point(|point| point.frequency < self.frequency);
         follow_phase(&mut curve, middle);
         let mid = curve[middle];
         if mid.with.norm() < 1e-9 {

@@ -23,7 +23,7 @@ use crate::circuit::{Circuit, NodeId, PartId};
 use crate::error::{Question, SimError};
 use crate::measure::loop_gain::LoopGain;
 use crate::measure::valve::ValveProbe;
-use crate::parts::{Part, Waveform};
+use crate::parts::Waveform;
 use crate::small_signal::{Excitation, SmallSignal};
 use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
@@ -111,12 +111,7 @@ pub struct Ringing {
 
 impl SquareWaveOf {
     /// The question for a load condition whose loop gain is known; `drive` is the generator's peak, V.
-    pub fn new(
-        generator: PartId,
-        load: (NodeId, NodeId),
-        drive: f64,
-        response: &LoopGain,
-    ) -> Self {
+    pub fn new(generator: PartId, load: (NodeId, NodeId), drive: f64, response: &LoopGain) -> Self {
         let reach = response.reach(UNSEEN).max(FREQUENCY * HELD);
         let fastest = response
             .modes
@@ -237,18 +232,19 @@ pub fn small_drive(
     let mut drive = (2.0 * MOST_POWER * load_ohms).sqrt() / gain;
     for probe in ValveProbe::all(circuit, system) {
         let currents = probe.at(&ws.x).currents;
-        let Part::Valve(_) = circuit.part(probe.part).part else {
-            continue;
-        };
-        let nodes = &circuit.part(probe.part).nodes;
-        let cathode = *nodes.last().expect("a valve has a cathode");
-        let to_cathode = |node: NodeId| linear.voltage(&x, node, cathode);
         let slopes = currents.anode_slopes;
-        let mut swing = slopes[ANODE] * to_cathode(nodes[0])
-            + slopes[GRID] * to_cathode(nodes[nodes.len() - 2]);
-        if nodes.len() > 3 {
-            swing += slopes[SCREEN] * to_cathode(nodes[1]);
-        }
+        let swing = match *circuit.part(probe.part).nodes.as_slice() {
+            [anode, grid, cathode] => {
+                slopes[ANODE] * linear.voltage(&x, anode, cathode)
+                    + slopes[GRID] * linear.voltage(&x, grid, cathode)
+            }
+            [anode, screen, grid, cathode] => {
+                slopes[ANODE] * linear.voltage(&x, anode, cathode)
+                    + slopes[SCREEN] * linear.voltage(&x, screen, cathode)
+                    + slopes[GRID] * linear.voltage(&x, grid, cathode)
+            }
+            _ => continue,
+        };
         if swing.norm() > 0.0 {
             drive = drive.min(SMALL_SWING * currents.anode / swing.norm());
         }
@@ -284,15 +280,12 @@ fn extremes(time: &[f64], volts: &[f64]) -> Vec<(f64, f64)> {
     volts
         .windows(3)
         .enumerate()
-        .filter(|(_, v)| (v[1] - v[0]) * (v[2] - v[1]) < 0.0 || v[1] == v[2] && v[0] != v[1])
+        .filter(|(_, v)| (v[1] > v[0]) != (v[2] > v[1]))
         .filter_map(|(k, v)| {
             let (slope, curve) = (0.5 * (v[2] - v[0]), v[2] - 2.0 * v[1] + v[0]);
             (curve != 0.0).then(|| {
                 let place = -slope / curve;
-                (
-                    time[k + 1] + place * step,
-                    v[1] + 0.5 * slope * place,
-                )
+                (time[k + 1] + place * step, v[1] + 0.5 * slope * place)
             })
         })
         .collect()

@@ -135,7 +135,8 @@ pub(super) fn csv(curve: &Curve) -> String {
         "gain without [dB]",
     ]
     .map(str::to_owned);
-    let in_decibels = |ratios: &[f64]| -> Vec<f64> { ratios.iter().copied().map(decibels).collect() };
+    let in_decibels =
+        |ratios: &[f64]| -> Vec<f64> { ratios.iter().copied().map(decibels).collect() };
     csv::columns(
         &header,
         &[

@@ -82,11 +82,7 @@ impl FeedbackPath {
     ///
     /// # Errors
     /// [`PathError::NotAPath`] for what is no resistor or capacitor, [`PathError::TwoLoops`].
-    pub fn through(
-        circuit: &Circuit,
-        load: PartId,
-        named: &[PartId],
-    ) -> Result<Self, PathError> {
+    pub fn through(circuit: &Circuit, load: PartId, named: &[PartId]) -> Result<Self, PathError> {
         let outputs = outputs(circuit, load);
         let mut path: Option<(PartId, Self)> = None;
         for &part in named {
@@ -152,11 +148,7 @@ impl FeedbackPath {
         Ok(found)
     }
 
-    fn through_one(
-        circuit: &Circuit,
-        outputs: &[NodeId],
-        part: PartId,
-    ) -> Result<Self, PathError> {
+    fn through_one(circuit: &Circuit, outputs: &[NodeId], part: PartId) -> Result<Self, PathError> {
         let at = &circuit.part(part).nodes;
         let ends = [(at[0], at[1]), (at[1], at[0])];
         // Outwards through parts in series until an output is met.
@@ -236,7 +228,11 @@ fn outputs(circuit: &Circuit, load: PartId) -> Vec<NodeId> {
                 joints.extend(placed.nodes.chunks_exact(2).map(|ends| (ends[0], ends[1])));
             }
             Part::Switch(switch) => {
-                joints.extend(switch.closed.map(|k| (placed.nodes[0], placed.nodes[k + 1])));
+                joints.extend(
+                    switch
+                        .closed
+                        .map(|k| (placed.nodes[0], placed.nodes[k + 1])),
+                );
             }
             _ => {}
         }
