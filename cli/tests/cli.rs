@@ -336,7 +336,7 @@ Gain at 1.00 kHz and limits
   curve   gain     dB  -1 dB from        to  -3 dB from        to  phase at 20 Hz  at 20 kHz
   RL     0.997  -0.03           -  8.18 kHz           -  16.0 kHz           -0.1°     -51.5°
 
-Deviation from RIAA playback (IEC 60098), 20 Hz to 20 kHz, both made equal at 1 kHz
+Deviation from RIAA playback (IEC 60098), 20.0 Hz to 20.0 kHz, both made equal at 1 kHz
   curve     largest       at
   RL     -19.257 dB  20.0 Hz
 

@@ -118,10 +118,20 @@ pub(super) fn heading(
     }
     let font = ("sans-serif", size(12)).into_font().color(&BLACK);
     let (stroke, gap) = (at(22), at(6));
+    let widths = samples
+        .iter()
+        .map(|sample| {
+            let (wide, _) = area.estimate_text_size(&sample.name, &font)?;
+            Ok(stroke + gap + wide.cast_signed())
+        })
+        .collect::<Result<Vec<i32>, Box<dyn std::error::Error>>>()?;
+    // What does not fit one row stands in columns.
+    let total: i32 = widths.iter().map(|wide| wide + at(18)).sum();
+    let columns = total - at(18) > room.cast_signed();
+    let widest = widths.iter().copied().max().unwrap_or(0);
     let mut x = at(LEFT);
-    for sample in samples {
-        let (wide, _) = area.estimate_text_size(&sample.name, &font)?;
-        let wide = stroke + gap + wide.cast_signed();
+    for (sample, wide) in samples.iter().zip(widths) {
+        let wide = if columns { widest } else { wide };
         if x > at(LEFT) && x + wide > (width - size(RIGHT)).cast_signed() {
             x = at(LEFT);
             y += at(18);

@@ -168,7 +168,16 @@ fn deviations(answer: &Answer) -> String {
             ]);
         }
     }
-    let heading = format!("Deviation from {target}, 20 Hz to 20 kHz, both made equal at 1 kHz");
+    let band = answer.curves.iter().find_map(|curve| {
+        let deviation = curve.response.deviation.as_ref()?;
+        Some(format!(
+            "{} to {}",
+            hertz(deviation.from),
+            hertz(deviation.to)
+        ))
+    });
+    let band = band.unwrap_or_default();
+    let heading = format!("Deviation from {target}, {band}, both made equal at 1 kHz");
     sheet.print(&heading, 1)
 }
 

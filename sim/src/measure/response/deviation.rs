@@ -25,7 +25,11 @@ const POINTS_A_DECADE: f64 = 100.0;
 /// The deviation from a target.
 #[derive(Clone, Debug, Serialize)]
 pub struct Deviation {
-    /// The largest from 20 Hz to 20 kHz, dB, with its sign.
+    /// Least frequency compared, Hz: 20 Hz, or where the target begins.
+    pub from: f64,
+    /// Greatest, Hz: 20 kHz, or where the target ends.
+    pub to: f64,
+    /// The largest between these, dB, with its sign.
     pub largest_db: f64,
     /// Where that is, Hz.
     pub at: f64,
@@ -76,6 +80,8 @@ pub(super) fn of(
         }
     }
     Ok(Deviation {
+        from,
+        to,
         largest_db,
         at,
         curve,
