@@ -2,8 +2,8 @@
 //!
 //! A cycle maps the state at its start to the state at its end, x ← Φ(x); settled means Φ(x) = x.
 //! Waiting takes as long as the slowest time constant of bias and supply, seconds against the
-//! millisecond of a cycle. Two ways lead there at once: [`collocation`] takes the whole period as one
-//! set of equations, where the circuit is smooth and small; [`shooting`] corrects the start until the
+//! millisecond of a cycle. Two ways lead there at once: collocation takes the whole period as one
+//! set of equations, where the circuit is smooth and small; shooting corrects the start until the
 //! cycle closes, whatever is in it. Where neither arrives, waiting is tried and the answer says so.
 //!
 //! A cycle that closes but in which a disturbance grows is no state an amplifier stays in: it
