@@ -90,4 +90,12 @@ pub enum Question {
     /// The waveform cannot be used for this measurement.
     #[error("{0} is not a signal generator")]
     NotASource(String),
+    /// Tones that share no period short enough to be solved for.
+    #[error("{frequencies} repeat together only after more than {longest}")]
+    NoCommonPeriod {
+        /// The frequencies, in words.
+        frequencies: String,
+        /// The longest period allowed, in words.
+        longest: String,
+    },
 }

@@ -10,6 +10,7 @@
 //! prints nothing and keeps no clock.
 
 pub mod circuit;
+pub mod common_period;
 pub mod counts;
 pub mod error;
 pub mod file;

@@ -33,6 +33,10 @@ pub(crate) fn of_sim(error: &SimError) -> Diagnostic {
             Id::CannotAsk,
             "give the HT as a `supply` with its volts at the reservoir and set the AC to 0V with --set, or follow it in time with `gridleak waveform`",
         ),
+        SimError::Question(Question::NoCommonPeriod { .. }) => (
+            Id::CannotAsk,
+            "choose tones with a larger common divisor, whole hertz say",
+        ),
         _ => (
             Id::CannotAsk,
             "follow the signal from the generator to the load",
