@@ -90,6 +90,9 @@ pub enum Question {
     /// The waveform cannot be used for this measurement.
     #[error("{0} is not a signal generator")]
     NotASource(String),
+    /// Intermodulation products that cannot be told from a tone or from each other.
+    #[error("the products of {0} fall on a tone, on each other or below zero")]
+    TonesOverlap(String),
     /// Tones that share no period short enough to be solved for.
     #[error("{frequencies} repeat together only after more than {longest}")]
     NoCommonPeriod {

@@ -70,15 +70,26 @@ impl Spectrum {
 
     /// Harmonic `number` against the fundamental, a ratio.
     pub fn ratio(&self, number: u32) -> f64 {
+        self.amplitude(number) / self.fundamental()
+    }
+
+    /// Peak of harmonic `number`; zero beyond the last.
+    pub fn amplitude(&self, number: u32) -> f64 {
         self.harmonics
             .get(number as usize - 1)
-            .map_or(0.0, |harmonic| harmonic.amplitude / self.fundamental())
+            .map_or(0.0, |harmonic| harmonic.amplitude)
     }
 
     /// Total harmonic distortion against the fundamental, a ratio; every harmonic the samples resolve.
     pub fn thd(&self) -> f64 {
+        self.thd_to(u32::MAX)
+    }
+
+    /// The same with the harmonics up to that number alone: what a meter of that bandwidth shows.
+    pub fn thd_to(&self, last: u32) -> f64 {
         let power: f64 = self.harmonics[1..]
             .iter()
+            .filter(|h| h.number <= last)
             .map(|h| h.amplitude * h.amplitude)
             .sum();
         power.sqrt() / self.fundamental()
@@ -118,6 +129,7 @@ mod tests {
         near(spectrum.harmonics[1].phase, 0.4);
         near(spectrum.ratio(7), 0.04 / 3.0);
         near(spectrum.thd(), (0.09_f64 + 0.0016).sqrt() / 3.0);
+        near(spectrum.thd_to(6), 0.1);
         near(spectrum.rms(), ((9.0 + 0.09 + 0.0016) / 2.0_f64).sqrt());
     }
 

@@ -22,9 +22,13 @@ use crate::stability::rests;
 use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
 
+pub(super) mod drive;
 mod level;
 mod limits;
 mod target;
+
+pub(super) use level::Bench;
+pub(super) use limits::first_to_give_up;
 
 pub use level::{CoreAtLevel, Level, ValveAtLevel};
 pub use limits::{Cause, Limit, Role};
@@ -131,9 +135,7 @@ impl PowerOf {
         tolerances: &Tolerances,
         progress: &(impl Fn(usize) + Sync),
     ) -> Result<Power, SimError> {
-        let mut rest = system.workspace();
-        self.drive(system, 0.0, &mut rest)?;
-        operating_point(system, tolerances, &mut rest)?;
+        let rest = self.rest(system, tolerances)?;
         rests(system, &rest)?;
         let bench = level::Bench::new(self, circuit, system, &rest);
         let solve = |drive: f64| bench.level(drive, tolerances);
@@ -244,24 +246,44 @@ impl PowerOf {
         tolerances: &Tolerances,
         drive: f64,
     ) -> Result<Level, SimError> {
-        let mut rest = system.workspace();
-        self.drive(system, 0.0, &mut rest)?;
-        operating_point(system, tolerances, &mut rest)?;
+        let rest = self.rest(system, tolerances)?;
         level::Bench::new(self, circuit, system, &rest).level(drive, tolerances)
     }
 
-    /// Sets the generator to a sine of that peak, V.
-    fn drive(&self, system: &System, amplitude: f64, ws: &mut Workspace) -> Result<(), SimError> {
-        let place = system
-            .sources()
-            .position(|part| part == self.generator)
-            .ok_or_else(|| SimError::Question(Question::NotASource("the generator".to_owned())))?;
-        ws.waveforms[place] = Waveform::Sine {
+    /// The circuit at rest, the generator silent.
+    pub(super) fn rest(
+        &self,
+        system: &System,
+        tolerances: &Tolerances,
+    ) -> Result<Workspace, SimError> {
+        let mut rest = system.workspace();
+        self.drive(system, self.sine(0.0), &mut rest)?;
+        operating_point(system, tolerances, &mut rest)?;
+        Ok(rest)
+    }
+
+    /// The test tone of that peak, V.
+    fn sine(&self, amplitude: f64) -> Waveform {
+        Waveform::Sine {
             amplitude,
             frequency: self.frequency,
             phase: 0.0,
             offset: 0.0,
-        };
+        }
+    }
+
+    /// Sets the generator.
+    fn drive(
+        &self,
+        system: &System,
+        waveform: Waveform,
+        ws: &mut Workspace,
+    ) -> Result<(), SimError> {
+        let place = system
+            .sources()
+            .position(|part| part == self.generator)
+            .ok_or_else(|| SimError::Question(Question::NotASource("the generator".to_owned())))?;
+        ws.waveforms[place] = waveform;
         Ok(())
     }
 }

@@ -6,7 +6,7 @@ use super::PowerOf;
 use crate::circuit::{Circuit, NodeId};
 use crate::error::SimError;
 use crate::measure::valve::ValveProbe;
-use crate::parts::Part;
+use crate::parts::{Part, Waveform};
 use crate::periodic::{Approach, Period, settle};
 use crate::spectrum::Spectrum;
 use crate::system::{System, Workspace};
@@ -88,7 +88,7 @@ pub struct CoreAtLevel {
 }
 
 /// Everything a level needs, shared between threads.
-pub(super) struct Bench<'a> {
+pub(in crate::measure) struct Bench<'a> {
     question: &'a PowerOf,
     circuit: &'a Circuit,
     system: &'a System,
@@ -97,7 +97,7 @@ pub(super) struct Bench<'a> {
 }
 
 impl<'a> Bench<'a> {
-    pub(super) fn new(
+    pub(in crate::measure) fn new(
         question: &'a PowerOf,
         circuit: &'a Circuit,
         system: &'a System,
@@ -113,30 +113,50 @@ impl<'a> Bench<'a> {
     }
 
     /// Settles the circuit at a drive, from rest, and reads it.
-    pub(super) fn level(&self, drive: f64, tolerances: &Tolerances) -> Result<Level, SimError> {
+    pub(in crate::measure) fn level(&self, drive: f64, tolerances: &Tolerances) -> Result<Level, SimError> {
         Ok(self.read(drive, &self.settled(drive, tolerances)?))
     }
 
     /// The settled period at a drive.
-    pub(super) fn settled(&self, drive: f64, tolerances: &Tolerances) -> Result<Period, SimError> {
+    pub(in crate::measure) fn settled(
+        &self,
+        drive: f64,
+        tolerances: &Tolerances,
+    ) -> Result<Period, SimError> {
+        let sine = self.question.sine(drive);
+        self.settled_on(sine, 1.0 / self.question.frequency, tolerances)
+    }
+
+    /// The settled period on a waveform that repeats after `duration`, s.
+    pub(in crate::measure) fn settled_on(
+        &self,
+        waveform: Waveform,
+        duration: f64,
+        tolerances: &Tolerances,
+    ) -> Result<Period, SimError> {
         let mut ws = self.rest.clone();
-        self.question.drive(self.system, drive, &mut ws)?;
+        self.question.drive(self.system, waveform, &mut ws)?;
         settle(
             self.system,
-            1.0 / self.question.frequency,
+            duration,
             &self.question.settling,
             tolerances,
             &mut ws,
         )
     }
 
-    pub(super) fn read(&self, drive: f64, period: &Period) -> Level {
+    /// The spectrum of the volts across the load.
+    pub(in crate::measure) fn spectrum(&self, period: &Period) -> Spectrum {
         let (a, b) = self.question.load;
         let (a, b) = (
             self.system.voltage_of(a) as usize,
             self.system.voltage_of(b) as usize,
         );
-        let spectrum = Spectrum::of_period(&period.of(|x| x[a] - x[b]));
+        Spectrum::of_period(&period.of(|x| x[a] - x[b]))
+    }
+
+    pub(in crate::measure) fn read(&self, drive: f64, period: &Period) -> Level {
+        let spectrum = self.spectrum(period);
         let output_rms = spectrum.rms();
         Level {
             drive,

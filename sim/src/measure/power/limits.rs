@@ -13,6 +13,10 @@ use crate::error::SimError;
 /// Ratio of drives between which an onset is left: 0.08 dB, 2 % of power.
 const CLOSE: f64 = 1.01;
 
+/// Ratio of drives within which causes count as setting in together where only the first is asked for:
+/// 0.4 dB, the accuracy of a meter.
+const TOGETHER: f64 = 1.05;
+
 /// Grid current that counts as drawn, A: the onset at which the valve makers rate a resistance-coupled
 /// stage (0.3 µA in European tables; from memory).
 pub(super) const GRID_CURRENT: f64 = 0.3e-6;
@@ -135,6 +139,43 @@ fn narrow(
         .iter()
         .map(|candidate| candidate.at(high))
         .collect()
+}
+
+/// What clips first on the way up to `level`, with everything that sets in together with it; empty when
+/// nothing clips there. Leaving class A is no clipping.
+pub(in crate::measure) fn first_to_give_up(
+    level: &Level,
+    output_valves: &[String],
+    solve: &impl Fn(f64) -> Result<Level, SimError>,
+) -> Vec<Limit> {
+    /// Of the drive of `level`: below it the search ends, and what is seen there counts as first.
+    const LOW: f64 = 0.01;
+    let causes = |level: &Level| -> Vec<Limit> {
+        candidates(level, output_valves)
+            .iter()
+            .filter(|candidate| candidate.cause != Cause::ClassAb)
+            .filter(|candidate| (candidate.indicator)(level) >= 0.0)
+            .map(|candidate| candidate.at(level))
+            .collect()
+    };
+    let mut found = causes(level);
+    let (mut clean, mut high) = (None, level.drive);
+    // Down until nothing clips, then between the two.
+    while !found.is_empty() && high > LOW * level.drive {
+        let drive = match clean {
+            None => 0.5 * high,
+            Some(low) if high > TOGETHER * low => f64::sqrt(high * low),
+            Some(_) => break,
+        };
+        let Ok(lower) = solve(drive) else { break };
+        let here = causes(&lower);
+        if here.is_empty() {
+            clean = Some(drive);
+        } else {
+            (found, high) = (here, drive);
+        }
+    }
+    found
 }
 
 impl Candidate {

@@ -1,0 +1,140 @@
+//! Where in frequency the power is to be had.
+//!
+//! Power bandwidth: outward from the test frequency, the first frequencies at which half the rated
+//! power, P/2 (−3 dB), comes with more than the distortion limit or not at all. Limit in the bass: the
+//! first frequency below that of the test at which a core reaches its saturation flux, where its
+//! inductance has fallen to half, while giving the power. For a winding without resistance that is
+//!
+//! ```text
+//! f = v_peak/(2π λ_s)
+//! ```
+//!
+//! Symbols   v_peak across the winding, V;  λ_s flux linkage of saturation, Wb
+//! Source    IEC 60268-3, power bandwidth; v = dλ/dt (both from memory)
+
+use serde::Serialize;
+
+use super::constant_power::{Found, Stand};
+use super::edge::{Edge, edge};
+use crate::error::SimError;
+use crate::measure::power::Limit;
+
+/// The search ends here, Hz: no loudspeaker and no ear goes further.
+const LOWEST: f64 = 5.0;
+const HIGHEST: f64 = 200e3;
+
+/// The band in which half the rated power is had at the distortion limit.
+#[derive(Clone, Debug, Serialize)]
+pub struct PowerBandwidth {
+    /// Half the rated power, W.
+    pub power: f64,
+    /// The distortion limit, a ratio.
+    pub distortion: f64,
+    /// Below the test frequency.
+    pub low: End,
+    /// Above it.
+    pub high: End,
+}
+
+/// One end of the band.
+#[derive(Clone, Debug, Serialize)]
+pub struct End {
+    /// Hz; none when the band goes on to the end of the search.
+    pub frequency: Option<f64>,
+    /// End of the search, Hz.
+    pub searched_to: f64,
+    /// THD at the end of the band, a ratio.
+    pub thd: Option<f64>,
+    /// What gives up first just outside the band; empty when nothing clips.
+    pub first: Vec<Limit>,
+}
+
+/// Where a power brings a core to saturation in the bass.
+#[derive(Clone, Debug, Serialize)]
+pub struct BassLimit {
+    /// W.
+    pub power: f64,
+    /// The lowest frequency at which that power is had without saturation, Hz; none when that is so down
+    /// to the end of the search.
+    pub frequency: Option<f64>,
+    /// End of the search, Hz.
+    pub searched_to: f64,
+    /// The core that saturates below it; none when the power is lost before that.
+    pub part: Option<String>,
+    /// THD at that frequency, a ratio.
+    pub thd: Option<f64>,
+    /// Where the power is lost before a core saturates, what gives up first.
+    pub first: Vec<Limit>,
+}
+
+/// Finds both ends of the band of a rated power, W.
+pub(super) fn power_bandwidth(stand: &Stand<'_>, rated: f64) -> Result<PowerBandwidth, SimError> {
+    let power = 0.5 * rated;
+    let distortion = stand.question.distortion_limit;
+    let probe = |frequency: f64| {
+        let found = stand.at_power(frequency, power)?;
+        let miss = match &found.outcome {
+            Ok((level, _)) => (level.thd / distortion).ln(),
+            Err(_) => f64::INFINITY,
+        };
+        Ok((miss, found))
+    };
+    let end = |searched_to: f64| {
+        let band = edge((stand.question.frequency, searched_to), &probe)?;
+        Ok(End {
+            frequency: band.as_ref().and_then(frequency),
+            searched_to,
+            thd: band.as_ref().and_then(thd),
+            first: band
+                .and_then(|band| band.outside)
+                .map(|outside| stand.first_of(&outside.found))
+                .unwrap_or_default(),
+        })
+    };
+    let (low, high) = rayon::join(|| end(LOWEST), || end(HIGHEST));
+    Ok(PowerBandwidth {
+        power,
+        distortion,
+        low: low?,
+        high: high?,
+    })
+}
+
+/// The limit that saturation sets to a power, W, in the bass; none without a core that saturates, or
+/// when it does so at the test frequency already.
+pub(super) fn bass_limit(stand: &Stand<'_>, power: f64) -> Result<Option<BassLimit>, SimError> {
+    let probe = |frequency: f64| {
+        let found = stand.at_power(frequency, power)?;
+        let miss = match &found.outcome {
+            // Without a core that saturates nothing is asked.
+            Ok(_) => found.saturation().map_or(0.0, |(_, share)| share.ln()),
+            Err(_) => f64::INFINITY,
+        };
+        Ok((miss, found))
+    };
+    let Some(band) = edge((stand.question.frequency, LOWEST), &probe)? else {
+        return Ok(None);
+    };
+    let outside = band.outside.as_ref().map(|outside| &outside.found);
+    let part = outside
+        .and_then(Found::saturation)
+        .map(|(part, _)| part.to_owned());
+    let lost = outside.filter(|found| found.outcome.is_err());
+    Ok(Some(BassLimit {
+        power,
+        frequency: frequency(&band),
+        searched_to: LOWEST,
+        part,
+        thd: thd(&band),
+        first: lost.map(|found| stand.first_of(found)).unwrap_or_default(),
+    }))
+}
+
+fn frequency(band: &Edge<Found>) -> Option<f64> {
+    band.outside.as_ref().map(|_| band.inside.frequency)
+}
+
+fn thd(band: &Edge<Found>) -> Option<f64> {
+    let level = band.inside.found.outcome.as_ref().ok();
+    level.map(|(level, _)| level.thd)
+}
