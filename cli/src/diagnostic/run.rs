@@ -37,6 +37,10 @@ pub(crate) fn of_sim(error: &SimError) -> Diagnostic {
             Id::CannotAsk,
             "choose tones with a larger common divisor, whole hertz say",
         ),
+        SimError::Question(Question::TonesOverlap(_)) => (
+            Id::CannotAsk,
+            "for modulation a low and a high tone, for the difference frequency two close ones",
+        ),
         _ => (
             Id::CannotAsk,
             "follow the signal from the generator to the load",
