@@ -177,7 +177,7 @@ impl DistortionOf {
             .collect();
         let mut points = wanted
             .par_iter()
-            .map(|&(hertz, power)| Ok(stand.at_power(hertz, power)?.into()))
+            .map(|&(hertz, power)| stand.point(hertz, power))
             .collect::<Result<Vec<AtFrequency>, SimError>>()?
             .into_iter();
         Ok(powers

@@ -1,6 +1,6 @@
 //! One frequency and one output power: the level that gives it, or why none does.
 
-use std::f64::consts::{FRAC_1_SQRT_2, SQRT_2};
+use std::f64::consts::SQRT_2;
 
 use serde::Serialize;
 
@@ -61,13 +61,16 @@ pub struct Shortfall {
     pub error: Option<String>,
 }
 
+/// A level and its THD in the band of a meter.
+pub(super) type Read = (Level, Option<f64>);
+
 /// What came of asking for a power.
 #[derive(Clone, Debug)]
 pub(super) struct Found {
-    pub(super) frequency: f64,
+    frequency: f64,
     samples: usize,
-    /// A level and its THD in the band of a meter, or why there is none.
-    pub(super) outcome: Result<(Level, Option<f64>), Shortfall>,
+    /// The level, or what comes nearest.
+    pub(super) outcome: Result<Read, Short<Read>>,
 }
 
 /// Samples of a cycle at a frequency, Hz, so that doubling them moves the THD of the examples by less
@@ -152,8 +155,13 @@ impl<'a> Stand<'a> {
         Bench::new(question, self.circuit, self.system, &self.rest)
     }
 
-    /// The level that gives a power, W, at a frequency, Hz.
-    pub(super) fn at_power(&self, frequency: f64, power: f64) -> Result<Found, SimError> {
+    /// The level that gives a power, W, at a frequency, Hz; its voltage within `close`.
+    pub(super) fn at_power(
+        &self,
+        frequency: f64,
+        power: f64,
+        close: f64,
+    ) -> Result<Found, SimError> {
         let samples = samples_per_cycle(frequency).max(self.question.settling.samples);
         let question = self.question_at(frequency, samples);
         let bench = self.bench(&question);
@@ -170,20 +178,8 @@ impl<'a> Stand<'a> {
             Ok((bench.read(drive, &period), in_band))
         };
         let guess = peak(power, question.load_ohms) / self.gain(frequency)?;
-        let miss = |(level, _): &(Level, Option<f64>)| 0.5 * (level.power / power).ln();
-        let outcome = reach(guess, CLOSE, &miss, &solve)
-            .map(|at| at.answer)
-            .map_err(|Short { nearest, error }| {
-                let level = nearest.map(|at| at.answer.0);
-                Shortfall {
-                    power: level.as_ref().map(|level| level.power),
-                    thd: level.as_ref().map(|level| level.thd),
-                    first: level
-                        .map(|level| self.first(&bench, &level))
-                        .unwrap_or_default(),
-                    error: error.map(|error| error.to_string()),
-                }
-            });
+        let miss = |(level, _): &Read| 0.5 * (level.power / power).ln();
+        let outcome = reach(guess, close, &miss, &solve).map(|at| at.answer);
         Ok(Found {
             frequency,
             samples,
@@ -191,46 +187,20 @@ impl<'a> Stand<'a> {
         })
     }
 
-    /// What gives up first on the way up to a level on that bench.
-    fn first(&self, bench: &Bench<'_>, level: &Level) -> Vec<Limit> {
-        first_to_give_up(level, self.output_valves, &|drive| {
-            (self.solved)();
-            bench.level(drive, self.tolerances)
-        })
-    }
-
-    /// The same for what was found, reached or not.
-    pub(super) fn first_of(&self, found: &Found) -> Vec<Limit> {
-        match &found.outcome {
-            Ok((level, _)) => {
-                let question = self.question_at(found.frequency, found.samples);
-                self.first(&self.bench(&question), level)
-            }
-            Err(shortfall) => shortfall.first.clone(),
-        }
-    }
-}
-
-impl Found {
-    /// The core nearest its saturation and its flux as a share of it.
-    pub(super) fn saturation(&self) -> Option<(&str, f64)> {
-        let (level, _) = self.outcome.as_ref().ok()?;
-        level
-            .cores
-            .iter()
-            .map(|core| (core.part.as_str(), core.saturation))
-            .max_by(|a, b| a.1.total_cmp(&b.1))
-    }
-}
-
-impl From<Found> for AtFrequency {
-    fn from(found: Found) -> Self {
+    /// The same as a point of a curve: where the power is not reached, what gives up first is found.
+    pub(super) fn point(&self, frequency: f64, power: f64) -> Result<AtFrequency, SimError> {
+        let found = self.at_power(frequency, power, CLOSE)?;
+        let first = if found.outcome.is_err() {
+            self.first_of(&found)
+        } else {
+            Vec::new()
+        };
         let saturation = found.saturation().map(|(_, share)| share);
         let (reading, not_reached) = match found.outcome {
             Ok((level, thd_in_meter_band)) => (
                 Some(Reading {
                     drive: level.drive,
-                    drive_rms: level.drive * FRAC_1_SQRT_2,
+                    drive_rms: level.drive_rms,
                     output_rms: level.output_rms,
                     power: level.power,
                     thd: level.thd,
@@ -240,14 +210,55 @@ impl From<Found> for AtFrequency {
                 }),
                 None,
             ),
-            Err(shortfall) => (None, Some(shortfall)),
+            Err(Short { nearest, error }) => {
+                let level = nearest.map(|at| at.answer.0);
+                let shortfall = Shortfall {
+                    power: level.as_ref().map(|level| level.power),
+                    thd: level.as_ref().map(|level| level.thd),
+                    first,
+                    error: error.map(|error| error.to_string()),
+                };
+                (None, Some(shortfall))
+            }
         };
-        Self {
-            frequency: found.frequency,
+        Ok(AtFrequency {
+            frequency,
             samples: found.samples,
             reading,
             not_reached,
+        })
+    }
+
+    /// What gives up first on the way up to what was found, reached or not.
+    pub(super) fn first_of(&self, found: &Found) -> Vec<Limit> {
+        let Some(level) = found.level() else {
+            return Vec::new();
+        };
+        let question = self.question_at(found.frequency, found.samples);
+        let bench = self.bench(&question);
+        first_to_give_up(level, self.output_valves, &|drive| {
+            (self.solved)();
+            bench.level(drive, self.tolerances)
+        })
+    }
+}
+
+impl Found {
+    /// The level that was found, or the nearest to it.
+    pub(super) fn level(&self) -> Option<&Level> {
+        match &self.outcome {
+            Ok((level, _)) => Some(level),
+            Err(short) => short.nearest.as_ref().map(|at| &at.answer.0),
         }
+    }
+
+    /// The core nearest its saturation and its flux as a share of it.
+    pub(super) fn saturation(&self) -> Option<(&str, f64)> {
+        self.level()?
+            .cores
+            .iter()
+            .map(|core| (core.part.as_str(), core.saturation))
+            .max_by(|a, b| a.1.total_cmp(&b.1))
     }
 }
 

@@ -1,6 +1,6 @@
 //! The frequency where something that holds at the middle of the band ceases to hold.
 //!
-//! The search goes outward in steps of a fifth of a decade until the first frequency where it does not
+//! The search goes outward in steps until the first frequency where it does not
 //! hold, and closes in between the last two: regula falsi in the logarithm of the frequency where both
 //! misses are numbers, halving where one is infinite.
 //!
@@ -26,21 +26,20 @@ pub(super) struct Edge<T> {
     pub(super) outside: Option<Probe<T>>,
 }
 
-/// Step of the search, a ratio: a fifth of a decade.
-const STEP: f64 = 1.584_893_192_461_113_5;
+/// Ratio of the frequencies between which an edge is left, less one: the last of three digits.
+const CLOSE: f64 = 3e-3;
 
-/// Ratio of the frequencies between which an edge is left, less one.
-const CLOSE: f64 = 1e-3;
-
-/// Probes between two steps; halving gets a step down to [`CLOSE`] in nine.
+/// Probes between two steps; halving gets half a decade down to [`CLOSE`] in nine.
 const MOST_PROBES: u32 = 20;
 
-/// The edge between `from` and `end`, Hz, on either side; none when nothing holds at `from`.
+/// The edge between `from` and `end`, Hz, on either side, sought in steps of that ratio; none when
+/// nothing holds at `from`.
 ///
 /// # Errors
 /// Those of the probe.
 pub(super) fn edge<T: Clone>(
     (from, end): (f64, f64),
+    step: f64,
     probe: &impl Fn(f64) -> Result<(f64, T), SimError>,
 ) -> Result<Option<Edge<T>>, SimError> {
     let at = |frequency: f64| {
@@ -54,7 +53,7 @@ pub(super) fn edge<T: Clone>(
     if inside.miss >= 0.0 {
         return Ok(None);
     }
-    let outward = if end < from { STEP.recip() } else { STEP };
+    let outward = if end < from { step.recip() } else { step };
     let mut outside = loop {
         if (inside.frequency / end - 1.0).abs() < CLOSE {
             return Ok(Some(Edge {
@@ -108,9 +107,13 @@ mod tests {
         // A slope, a jump into nothing, and both ways.
         let slope = |hertz: f64| Ok(((hertz / 12_345.0).ln(), ()));
         let jump = |hertz: f64| Ok((if hertz < 33.0 { f64::INFINITY } else { -0.1 }, ()));
-        let found = edge((1e3, 1e5), &slope).expect("no errors").expect("an edge");
+        let found = edge((1e3, 1e5), 1.6, &slope)
+            .expect("no errors")
+            .expect("an edge");
         assert!((found.inside.frequency / 12_345.0 - 1.0).abs() < CLOSE);
-        let found = edge((1e3, 5.0), &jump).expect("no errors").expect("an edge");
+        let found = edge((1e3, 5.0), 3.0, &jump)
+            .expect("no errors")
+            .expect("an edge");
         assert!((found.inside.frequency / 33.0 - 1.0).abs() < CLOSE);
         assert!(found.outside.is_some_and(|out| out.frequency < 33.0));
     }
@@ -118,10 +121,12 @@ mod tests {
     #[test]
     fn without_an_edge_the_end_is_told_and_without_a_middle_nothing() {
         let fine = |_: f64| Ok((-1.0, ()));
-        let found = edge((1e3, 2e4), &fine).expect("no errors").expect("all is well");
+        let found = edge((1e3, 2e4), 1.6, &fine)
+            .expect("no errors")
+            .expect("all is well");
         assert!(found.outside.is_none());
         assert!((found.inside.frequency / 2e4 - 1.0).abs() < CLOSE);
         let bad = |_: f64| Ok((1.0, ()));
-        assert!(edge((1e3, 2e4), &bad).expect("no errors").is_none());
+        assert!(edge((1e3, 2e4), 1.6, &bad).expect("no errors").is_none());
     }
 }

@@ -21,7 +21,16 @@ use crate::measure::power::Limit;
 
 /// The search ends here, Hz: no loudspeaker and no ear goes further.
 const LOWEST: f64 = 5.0;
-const HIGHEST: f64 = 200e3;
+const HIGHEST: f64 = 100e3;
+
+/// Steps of the search, a ratio of frequencies. Distortion may rise and fall again, so that of the band
+/// is a fifth of a decade; flux at one voltage only rises as the frequency falls.
+const BAND_STEP: f64 = 1.584_893_192_461_113_5;
+const BASS_STEP: f64 = 3.0;
+
+/// How closely the power is met while an edge is sought, as a ratio of volts: THD at the limit rises
+/// some five times as fast, which leaves half a per cent of it.
+const CLOSE: f64 = 1e-3;
 
 /// The band in which half the rated power is had at the distortion limit.
 #[derive(Clone, Debug, Serialize)]
@@ -72,7 +81,7 @@ pub(super) fn power_bandwidth(stand: &Stand<'_>, rated: f64) -> Result<PowerBand
     let power = 0.5 * rated;
     let distortion = stand.question.distortion_limit;
     let probe = |frequency: f64| {
-        let found = stand.at_power(frequency, power)?;
+        let found = stand.at_power(frequency, power, CLOSE)?;
         let miss = match &found.outcome {
             Ok((level, _)) => (level.thd / distortion).ln(),
             Err(_) => f64::INFINITY,
@@ -80,7 +89,7 @@ pub(super) fn power_bandwidth(stand: &Stand<'_>, rated: f64) -> Result<PowerBand
         Ok((miss, found))
     };
     let end = |searched_to: f64| {
-        let band = edge((stand.question.frequency, searched_to), &probe)?;
+        let band = edge((stand.question.frequency, searched_to), BAND_STEP, &probe)?;
         Ok(End {
             frequency: band.as_ref().and_then(frequency),
             searched_to,
@@ -104,7 +113,7 @@ pub(super) fn power_bandwidth(stand: &Stand<'_>, rated: f64) -> Result<PowerBand
 /// when it does so at the test frequency already.
 pub(super) fn bass_limit(stand: &Stand<'_>, power: f64) -> Result<Option<BassLimit>, SimError> {
     let probe = |frequency: f64| {
-        let found = stand.at_power(frequency, power)?;
+        let found = stand.at_power(frequency, power, CLOSE)?;
         let miss = match &found.outcome {
             // Without a core that saturates nothing is asked.
             Ok(_) => found.saturation().map_or(0.0, |(_, share)| share.ln()),
@@ -112,7 +121,7 @@ pub(super) fn bass_limit(stand: &Stand<'_>, power: f64) -> Result<Option<BassLim
         };
         Ok((miss, found))
     };
-    let Some(band) = edge((stand.question.frequency, LOWEST), &probe)? else {
+    let Some(band) = edge((stand.question.frequency, LOWEST), BASS_STEP, &probe)? else {
         return Ok(None);
     };
     let outside = band.outside.as_ref().map(|outside| &outside.found);

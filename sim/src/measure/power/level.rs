@@ -113,7 +113,11 @@ impl<'a> Bench<'a> {
     }
 
     /// Settles the circuit at a drive, from rest, and reads it.
-    pub(in crate::measure) fn level(&self, drive: f64, tolerances: &Tolerances) -> Result<Level, SimError> {
+    pub(in crate::measure) fn level(
+        &self,
+        drive: f64,
+        tolerances: &Tolerances,
+    ) -> Result<Level, SimError> {
         Ok(self.read(drive, &self.settled(drive, tolerances)?))
     }
 
