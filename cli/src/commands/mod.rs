@@ -1,6 +1,7 @@
 //! The commands: one file each; this is the list.
 
 mod completions;
+mod distortion;
 mod explain;
 mod feedback;
 mod impedance;
@@ -28,6 +29,8 @@ pub(crate) enum Command {
     Waveform(waveform::Arguments),
     /// Watts and distortion against drive, and what gives up first.
     Power(power::Arguments),
+    /// Distortion against power and frequency, intermodulation, power bandwidth, limit in the bass.
+    Distortion(distortion::Arguments),
     /// Gain and phase against frequency, limits of the band, peaks, and curves for each setting.
     Response(response::Arguments),
     /// Output impedance, damping factor, what a loudspeaker makes of it, and the input impedance.
@@ -48,6 +51,7 @@ pub(crate) fn run(command: &Command, options: &Options) -> Result<(), Failure> {
         Command::Voltages(arguments) => voltages::run(arguments, options),
         Command::Waveform(arguments) => waveform::run(arguments, options),
         Command::Power(arguments) => power::run(arguments, options),
+        Command::Distortion(arguments) => distortion::run(arguments, options),
         Command::Response(arguments) => response::run(arguments, options),
         Command::Impedance(arguments) => impedance::run(arguments, options),
         Command::Noise(arguments) => noise::run(arguments, options),

@@ -18,7 +18,7 @@ use crate::report::table::{Sheet, percent, share};
 use crate::report::{self, json, output};
 use crate::{Options, amplifier, caution, notes, progress};
 
-mod onset;
+pub(super) mod onset;
 mod picture;
 
 /// Arguments of `power`.
@@ -71,7 +71,7 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
 }
 
 /// Valves that are over a limit before any signal comes.
-fn over_at_rest(rest: &Voltages) -> String {
+pub(super) fn over_at_rest(rest: &Voltages) -> String {
     let over: Vec<&str> = rest
         .valves
         .iter()
@@ -192,7 +192,7 @@ fn settled(answer: &Power) -> String {
     )
 }
 
-fn headline(answer: &Power) -> String {
+pub(super) fn headline(answer: &Power) -> String {
     match &answer.rated {
         Some(rated) => format!(
             "{} at {} THD (the limit set), for {} rms of drive.\n",

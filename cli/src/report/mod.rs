@@ -5,6 +5,7 @@ pub(crate) mod json;
 pub(crate) mod log_plot;
 pub(crate) mod output;
 pub(crate) mod plot;
+pub(crate) mod stacked;
 pub(crate) mod table;
 
 use std::io::Write;

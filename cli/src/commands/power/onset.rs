@@ -9,13 +9,13 @@ const TOGETHER: f64 = 1.03;
 
 /// Parts to which the same happens together.
 #[derive(Debug)]
-pub(super) struct Onset<'a> {
+pub(in crate::commands) struct Onset<'a> {
     parts: Vec<&'a str>,
     first: &'a Limit,
 }
 
 /// The onsets in rising drive.
-pub(super) fn onsets(limits: &[Limit]) -> Vec<Onset<'_>> {
+pub(in crate::commands) fn onsets(limits: &[Limit]) -> Vec<Onset<'_>> {
     let mut found: Vec<Onset<'_>> = Vec::new();
     for limit in limits {
         let same = found.iter_mut().find(|onset| {
@@ -38,12 +38,12 @@ pub(super) fn onsets(limits: &[Limit]) -> Vec<Onset<'_>> {
 
 impl Onset<'_> {
     /// Power where it sets in, W.
-    pub(super) fn power(&self) -> f64 {
+    pub(in crate::commands) fn power(&self) -> f64 {
         self.first.power
     }
 
     /// Who and what, e.g. "V3 and V4 (output valves) draw grid current".
-    pub(super) fn words(&self) -> String {
+    pub(in crate::commands) fn words(&self) -> String {
         let names = match self.parts.split_last() {
             Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),
             _ => self.first.part.clone(),

@@ -14,7 +14,7 @@
 
 use serde::Serialize;
 
-use super::constant_power::{Found, Stand};
+use super::constant_power::{Found, PROBE, Stand};
 use super::edge::{Edge, edge};
 use crate::error::SimError;
 use crate::measure::power::Limit;
@@ -27,10 +27,6 @@ const HIGHEST: f64 = 100e3;
 /// is a fifth of a decade; flux at one voltage only rises as the frequency falls.
 const BAND_STEP: f64 = 1.584_893_192_461_113_5;
 const BASS_STEP: f64 = 3.0;
-
-/// How closely the power is met while an edge is sought, as a ratio of volts: THD at the limit rises
-/// some five times as fast, which leaves half a per cent of it.
-const CLOSE: f64 = 1e-3;
 
 /// The band in which half the rated power is had at the distortion limit.
 #[derive(Clone, Debug, Serialize)]
@@ -81,7 +77,7 @@ pub(super) fn power_bandwidth(stand: &Stand<'_>, rated: f64) -> Result<PowerBand
     let power = 0.5 * rated;
     let distortion = stand.question.distortion_limit;
     let probe = |frequency: f64| {
-        let found = stand.at_power(frequency, power, CLOSE)?;
+        let found = stand.at_power(frequency, power, PROBE)?;
         let miss = match &found.outcome {
             Ok((level, _)) => (level.thd / distortion).ln(),
             Err(_) => f64::INFINITY,
@@ -113,7 +109,7 @@ pub(super) fn power_bandwidth(stand: &Stand<'_>, rated: f64) -> Result<PowerBand
 /// when it does so at the test frequency already.
 pub(super) fn bass_limit(stand: &Stand<'_>, power: f64) -> Result<Option<BassLimit>, SimError> {
     let probe = |frequency: f64| {
-        let found = stand.at_power(frequency, power, CLOSE)?;
+        let found = stand.at_power(frequency, power, PROBE)?;
         let miss = match &found.outcome {
             // Without a core that saturates nothing is asked.
             Ok(_) => found.saturation().map_or(0.0, |(_, share)| share.ln()),
