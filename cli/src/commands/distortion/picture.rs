@@ -21,16 +21,16 @@ const FLOOR: f64 = 1e-3;
 pub(super) fn svg(amplifier: &Amplifier, answer: &Distortion) -> Result<String, NotDrawn> {
     let power = &answer.against_power;
     let load = engineering(power.load_ohms, Unit::Ohm);
-    let limit = (
+    let limit = [(
         format!("limit {}", percent(power.distortion_limit)),
         100.0 * power.distortion_limit,
-    );
-    let panel = |y_name: &'static str, curves: Vec<Curve>| Panel {
+    )];
+    let panel = |y_name: &'static str, curves: Vec<Curve>, levels: &[(String, f64)]| Panel {
         y_name,
         scale: Scale::Logarithmic,
         extent: Extent::Within(FLOOR..f64::INFINITY),
         curves,
-        levels: vec![limit.clone()],
+        levels: levels.to_vec(),
     };
     let against_power = {
         let curve = |ratio: &dyn Fn(usize) -> f64| -> Vec<(f64, f64)> {
@@ -52,7 +52,7 @@ pub(super) fn svg(amplifier: &Amplifier, answer: &Distortion) -> Result<String, 
             ),
             x_name: "power, W",
             x_extent: Extent::Drawn,
-            panels: vec![panel("distortion, per cent", curves)],
+            panels: vec![panel("distortion, per cent", curves, &limit)],
             marks: Vec::new(),
         }
         .svg()?
@@ -75,12 +75,12 @@ pub(super) fn svg(amplifier: &Amplifier, answer: &Distortion) -> Result<String, 
                 let of = points(&|reading| harmonic(&reading.harmonics, number));
                 curves.push((format!("H{number}"), of));
             }
-            let y_name = if curve.rated {
-                "per cent, rated power"
+            if curve.rated {
+                panel("per cent, rated power", curves, &limit)
             } else {
-                "per cent, 1 W"
-            };
-            panel(y_name, curves)
+                // Far below the limit, which would only press the curves together.
+                panel("per cent, 1 W", curves, &[])
+            }
         })
         .collect();
     if panels.is_empty() {
