@@ -783,3 +783,84 @@ fn the_file_that_explains_every_part_is_itself_read() {
         }
     }
 }
+
+/// Tones of a short common period and few frequencies, to be quick.
+const QUICK: [&str; 4] = [
+    "--frequencies",
+    "100Hz,10kHz",
+    "--modulation-tones",
+    "400Hz,7kHz",
+];
+
+#[test]
+fn distortion_holds_the_power_and_goes_to_a_picture_and_a_sheet() {
+    let bench = Bench::new();
+    let files = ["distortion", "amp.toml", "--csv", "d.csv", "--svg", "d.svg"];
+    let text = bench.answer(&[&files[..], &QUICK].concat());
+    for words in [
+        "Power bandwidth: ",
+        "No core of this file saturates",
+        "Distortion against power, sine at 1.00 kHz",
+        "Distortion against frequency at the rated ",
+        "modulation            400 Hz + 7.00 kHz, 4:1",
+        "difference frequency  19.0 kHz + 20.0 kHz",
+    ] {
+        assert!(text.contains(words), "{words} is missing from\n{text}");
+    }
+    // A resistance-coupled stage never gives a watt into 220 kΩ: one curve, three frequencies.
+    let sheet = std::fs::read_to_string(bench.path("d.csv")).expect("a sheet");
+    let rows: Vec<Vec<&str>> = sheet
+        .lines()
+        .map(|line| line.split(',').collect())
+        .collect();
+    assert_eq!(rows.len(), 4, "{sheet}");
+    assert_eq!(rows[0][..2], ["power asked [W]", "frequency [Hz]"]);
+    for row in &rows[1..] {
+        let number = |k: usize| row[k].parse::<f64>().expect("a number");
+        // Volts are met to 1e-4, so watts to 2e-4.
+        assert!((number(5) / number(0) - 1.0).abs() < 2.1e-4, "{row:?}");
+        assert_eq!(row.last(), Some(&""), "no core, no flux");
+    }
+    let svg = std::fs::read_to_string(bench.path("d.svg")).expect("a picture");
+    for words in [
+        "sine at 1.00 kHz, power into 220 kΩ",
+        "Against frequency, at the rated ",
+        "power, W",
+        "frequency, Hz",
+        "THD",
+        "H2",
+        "H3",
+        "limit 5.00 %",
+    ] {
+        assert!(svg.contains(words), "{words} is missing from the picture");
+    }
+    let again = bench.run(&[&files[..], &QUICK].concat());
+    assert_eq!(again.status.code(), Some(2));
+    assert!(stderr(&again).contains("d.csv"), "{}", stderr(&again));
+}
+
+#[test]
+fn tones_that_cannot_be_told_apart_are_refused_before_any_work() {
+    let bench = Bench::new();
+    for (arguments, words) in [
+        (
+            ["--modulation-tones", "60Hz,7000.01Hz"],
+            "repeat together only after more than 100 ms",
+        ),
+        (["--modulation-tones", "60Hz,120Hz"], "fall on a tone"),
+        (["--difference-tones", "1kHz,3kHz"], "below zero"),
+        (["--difference-tones", "20kHz,19kHz"], "the lower"),
+        (["--difference-tones", "19kHz"], "two tones are wanted"),
+        (["--frequencies", "1kHz,2MHz"], "outside 1 Hz to 200 kHz"),
+        (["--frequencies", "1kHz,2V"], "--frequencies 2V"),
+        (["--ratio", "4"], "--ratio 4 cannot be read"),
+    ] {
+        let run = bench.run(&[&["distortion", "amp.toml"][..], &arguments].concat());
+        assert_ne!(run.status.code(), Some(0), "{arguments:?}");
+        assert!(
+            stderr(&run).contains(words),
+            "{arguments:?}: {}",
+            stderr(&run)
+        );
+    }
+}

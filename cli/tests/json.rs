@@ -119,6 +119,12 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
         // Too much feedback, so that there is something that grows.
         ("voltages", unstable, &["--set", "R16=470R"]),
         ("power", example, &[]),
+        // A core that saturates, powers that are not reached; tones of a short common period.
+        (
+            "distortion",
+            example,
+            &["--frequencies", "20Hz", "--modulation-tones", "400Hz,7kHz"],
+        ),
         ("waveform", example, &["--for", "1ms"]),
         (
             "response",

@@ -17,7 +17,7 @@ use serde::Serialize;
 use super::constant_power::{Found, PROBE, Stand};
 use super::edge::{Edge, edge};
 use crate::error::SimError;
-use crate::measure::power::Limit;
+use crate::measure::power::{Cause, Limit};
 
 /// The search ends here, Hz: no loudspeaker and no ear goes further.
 const LOWEST: f64 = 5.0;
@@ -68,7 +68,7 @@ pub struct BassLimit {
     pub part: Option<String>,
     /// THD at that frequency, a ratio.
     pub thd: Option<f64>,
-    /// Where the power is lost before a core saturates, what gives up first.
+    /// Where the power is lost below it, what gives up first.
     pub first: Vec<Limit>,
 }
 
@@ -120,18 +120,25 @@ pub(super) fn bass_limit(stand: &Stand<'_>, power: f64) -> Result<Option<BassLim
     let Some(band) = edge((stand.question.frequency, LOWEST), BASS_STEP, &probe)? else {
         return Ok(None);
     };
-    let outside = band.outside.as_ref().map(|outside| &outside.found);
-    let part = outside
-        .and_then(Found::saturation)
-        .map(|(part, _)| part.to_owned());
-    let lost = outside.filter(|found| found.outcome.is_err());
+    // Just outside either a core is at its saturation, or the power is not had: then what gives up first
+    // tells whether the core took it.
+    let (mut part, mut first) = (None, Vec::new());
+    if let Some(outside) = band.outside.as_ref().map(|outside| &outside.found) {
+        if outside.outcome.is_ok() {
+            part = outside.saturation().map(|(part, _)| part.to_owned());
+        } else {
+            first = stand.first_of(outside);
+            let core = first.iter().find(|limit| limit.cause == Cause::Saturation);
+            part = core.map(|limit| limit.part.clone());
+        }
+    }
     Ok(Some(BassLimit {
         power,
         frequency: frequency(&band),
         searched_to: LOWEST,
         part,
         thd: thd(&band),
-        first: lost.map(|found| stand.first_of(found)).unwrap_or_default(),
+        first,
     }))
 }
 
