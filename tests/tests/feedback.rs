@@ -356,6 +356,59 @@ fn without_feedback_is_the_amplifier_with_its_loop_open_and_loaded() {
     }
 }
 
+#[test]
+fn natural_frequencies_without_feedback_are_those_of_the_opened_circuit() {
+    // Nothing goes backwards in the ring of two, so what its feedback parts pass forward moves no natural
+    // frequency, and with a copy of them to a fixed voltage at either end instead it must have the same ones.
+    let mut bench = ring_of_two();
+    let part = bench.at.part("C4");
+    // Losses, so that the capacitor has a node of its own inside.
+    if let Part::Capacitor(capacitor) = &mut bench.at.circuit.part_mut(part).part {
+        (capacitor.esr, capacitor.leakage) = (100.0, 1e-7);
+    }
+    bench.at = AtRest::of(bench.at.circuit.clone());
+    let mut opened = bench.at.circuit.clone();
+    // Supplies without resistance stand for the chassis, so that no bias moves.
+    let [beside_out, beside_k1] = ["out", "k1"].map(|name| {
+        let at = bench.at.system.voltage_of(bench.at.node(name)) as usize;
+        let node = opened.node(&format!("beside {name}"));
+        let supply = Part::Source(Source {
+            waveform: Waveform::Dc(bench.at.ws.x[at]),
+            resistance: 0.0,
+        });
+        opened
+            .add(&format!("as {name}"), supply, &[node, NodeId::CHASSIS])
+            .expect("new");
+        node
+    });
+    for name in ["R8", "C4"] {
+        let placed = opened.part_mut(bench.at.part(name));
+        let copy = placed.part.clone();
+        let cathode = std::mem::replace(&mut placed.nodes[1], beside_k1);
+        opened
+            .add(&format!("{name} copied"), copy, &[beside_out, cathode])
+            .expect("new");
+    }
+    let sorted = |mut modes: Vec<Complex<f64>>| {
+        modes.sort_by(|a, b| a.norm().total_cmp(&b.norm()).then(a.im.total_cmp(&b.im)));
+        modes
+    };
+    let ours = sorted(bench.answer().modes_without);
+    let mut opened = AtRest::of(opened);
+    let theirs = sim::stability::natural_frequencies(&opened.system, &mut opened.ws);
+    let theirs = sorted(theirs.expect("it has a rest"));
+    assert_eq!(ours.len(), theirs.len(), "{ours:?} {theirs:?}");
+    assert!(ours.len() > 4, "{ours:?}");
+    for (one, other) in ours.iter().zip(&theirs) {
+        // Rounding of the eigenvalues of a matrix of wide spread.
+        assert!((one / other - 1.0).norm() < 1e-6, "{ours:?} {theirs:?}");
+    }
+    // With the feedback they are others.
+    let closed = sorted(bench.answer().modes);
+    let same = |s: &Complex<f64>| ours.iter().any(|o| (s / o - 1.0).norm() < 1e-3);
+    assert!(!closed.iter().all(same), "{closed:?}");
+}
+
 /// A stage of variable gain behind a cathode follower, and three sections of RC back to its grid.
 const PHASE_SHIFT: &str = r#"[amplifier]
 title  = "Phase-shift oscillator"

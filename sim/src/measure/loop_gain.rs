@@ -98,6 +98,8 @@ pub struct LoopGain {
     pub growing_without: Option<Growing>,
     /// Natural frequencies with feedback, 1/s.
     pub modes: Vec<Complex<f64>>,
+    /// The same without.
+    pub modes_without: Vec<Complex<f64>>,
 }
 
 /// Points of the first grid in a decade; it is refined where the phase turns.
@@ -183,6 +185,7 @@ impl LoopGainOf {
             growing,
             growing_without: fastest(&open),
             modes,
+            modes_without: open,
         })
     }
 
