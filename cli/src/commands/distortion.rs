@@ -7,9 +7,10 @@ use sim::error::SimError;
 use sim::file::Bench;
 use sim::measure::distortion::{DistortionOf, Kind, TwoTones};
 use sim::measure::voltages::voltages;
-use sim::quantity::{Quantity, Unit, ratio};
+use sim::quantity::{Unit, ratio};
 
 use super::power::unsettled;
+use super::waveform::quantity;
 use crate::diagnostic::Id;
 use crate::failure::Failure;
 use crate::report::{self, json, output};
@@ -127,19 +128,15 @@ fn tones(argument: &str, text: &str) -> Result<(f64, f64), Failure> {
 }
 
 fn hertz(argument: &str, text: &str) -> Result<f64, Failure> {
-    match Quantity::parse(text, Unit::Hertz) {
-        Ok(value) if (LOWEST..=HIGHEST).contains(&value) => Ok(value),
-        Ok(_) => Err(Failure::plain(
-            Id::OutOfBounds,
-            format!("{argument} {text} is outside 1 Hz to 200 kHz"),
-            format!("write e.g. {}", Unit::Hertz.examples()),
-        )),
-        Err(error) => Err(Failure::plain(
-            Id::BadValue,
-            format!("{argument} {text}: {error}"),
-            format!("write e.g. {}", Unit::Hertz.examples()),
-        )),
+    let value = quantity(argument, text, Unit::Hertz, f64::MIN_POSITIVE)?;
+    if (LOWEST..=HIGHEST).contains(&value) {
+        return Ok(value);
     }
+    Err(Failure::plain(
+        Id::OutOfBounds,
+        format!("{argument} {text} is outside 1 Hz to 200 kHz"),
+        format!("write e.g. {}", Unit::Hertz.examples()),
+    ))
 }
 
 /// Frequencies of test tones, Hz: below and above no drawing of an audio amplifier says enough.

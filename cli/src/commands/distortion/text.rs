@@ -8,7 +8,7 @@ use sim::measure::power::Limit;
 use sim::measure::voltages::Voltages;
 use sim::quantity::{Unit, engineering};
 
-use crate::commands::power::onset::onsets;
+use crate::commands::power::onset::{Onset, onsets};
 use crate::commands::power::{headline, over_at_rest};
 use crate::notes;
 use crate::report::table::{Sheet, percent};
@@ -70,7 +70,7 @@ fn bandwidth(answer: &Distortion) -> String {
 
 /// What gives up first, in words; none when nothing does.
 fn gives_up(first: &[Limit]) -> Option<String> {
-    let words: Vec<String> = onsets(first).iter().map(|onset| onset.words()).collect();
+    let words: Vec<String> = onsets(first).iter().map(Onset::words).collect();
     (!words.is_empty()).then(|| words.join(", "))
 }
 
