@@ -18,8 +18,13 @@ use sim::{System, Tolerances};
 const TOLERANCE: f64 = 1e-3;
 
 fn file(parts: &str, load: &str) -> Opened {
+    behind("0R", parts, load)
+}
+
+/// The same with a resistance of the generator.
+fn behind(resistance: &str, parts: &str, load: &str) -> Opened {
     let text = format!(
-        "[amplifier]\ntitle = \"A stage\"\nsource = \"own design\"\n[parts]\n{parts}\n[bench]\ngenerator = {{ into = \"in\", resistance = \"0R\" }}\nload = \"{load}\"\n"
+        "[amplifier]\ntitle = \"A stage\"\nsource = \"own design\"\n[parts]\n{parts}\n[bench]\ngenerator = {{ into = \"in\", resistance = \"{resistance}\" }}\nload = \"{load}\"\n"
     );
     Opened::read(&text, &[])
 }
@@ -307,6 +312,12 @@ R4 = { resistor = "1k", between = ["out", "chassis"] }
             exact,
         );
     }
+    // Behind 600 Ω the source has them too, and the generator sees what it saw.
+    let at = ask(&behind("600R", divider, "R4")).at_test;
+    let z = at.output.expect("there is a source").magnitude;
+    agree("behind 600 Ω", z, beside(3.6e3, 6e3), exact);
+    let z = at.input.expect("it is joined").magnitude;
+    agree("seen through 600 Ω", z, 3e3 + beside(6e3, 1e3), exact);
     // A transformer: Zo = Rs + (Rp + Rg) (ns/np)². Beside it stand 100 kH and the 500 pF assumed, 318 kΩ
     // in quadrature to 1.25 kΩ: 8e-6 of that.
     let transformer = r#"
