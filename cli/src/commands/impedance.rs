@@ -170,10 +170,13 @@ fn headline(answer: &Impedance, loudspeaker: &Described) -> String {
         let resistance = input
             .resistance
             .map_or("no resistance".to_owned(), |r| engineering(r, Unit::Ohm));
-        text += &format!(
-            "The generator sees {resistance} with {} in parallel at {at}.\n",
+        let reactance = if input.capacitance >= 0.0 {
             engineering(input.capacitance, Unit::Farad)
-        );
+        } else {
+            let omega = std::f64::consts::TAU * answer.frequency;
+            engineering(-1.0 / (omega * omega * input.capacitance), Unit::Henry)
+        };
+        text += &format!("The generator sees {resistance} with {reactance} in parallel at {at}.\n");
     }
     text
 }
