@@ -165,6 +165,7 @@ pub fn all() -> Vec<(String, AnyDevice)> {
             ValveModel::Triode(triode) => triode.into(),
             ValveModel::Pentode(pentode) => pentode.into(),
             ValveModel::Rectifier(rectifier) => rectifier.into(),
+            ValveModel::Stabiliser(stabiliser) => stabiliser.into(),
         };
         (valve.name.clone(), device)
     }));
@@ -174,7 +175,7 @@ pub fn all() -> Vec<(String, AnyDevice)> {
 /// The passivity that physics demands of a device.
 pub fn passivity(device: &AnyDevice) -> Passivity {
     match device {
-        AnyDevice::Diode(_) | AnyDevice::Core(_) => Passivity::Strict,
+        AnyDevice::Diode(_) | AnyDevice::Core(_) | AnyDevice::Stabiliser(_) => Passivity::Strict,
         AnyDevice::Rectifier(_) | AnyDevice::Triode(_) | AnyDevice::Pentode(_) => {
             Passivity::Emission
         }
@@ -501,9 +502,10 @@ mod tests {
             AnyDevice::Pentode(_) => 3,
             AnyDevice::Core(_) => 4,
             AnyDevice::Transistor(_) => 5,
+            AnyDevice::Stabiliser(_) => 6,
         });
         let found: std::collections::BTreeSet<_> = kinds.collect();
-        assert_eq!(found.len(), 6);
+        assert_eq!(found.len(), 7);
     }
 
     /// What is wrong with a device.

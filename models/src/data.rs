@@ -15,9 +15,11 @@ use toml::Spanned;
 use crate::grid_current::GridCurrent;
 use crate::pentode::{Pentode, PentodeParameters};
 use crate::rectifier::Rectifier;
+use crate::stabiliser::Stabiliser;
 use crate::triode::{Triode, TriodeParameters};
 
 const MILLI: f64 = 1e-3;
+const MICRO: f64 = 1e-6;
 const PICO: f64 = 1e-12;
 
 /// Part of a pentode's input capacitance that goes to the screen grid.
@@ -75,6 +77,8 @@ pub enum ValveKind {
     BeamTetrode,
     /// Vacuum rectifier; two sections when full-wave.
     Rectifier,
+    /// Gas discharge that keeps its volts.
+    Stabiliser,
 }
 
 /// How the cathode is heated.
@@ -136,6 +140,10 @@ pub struct Limits {
     pub peak_anode_amps: Option<f64>,
     /// Direct output current of a rectifier, A, all anodes.
     pub dc_amps: Option<f64>,
+    /// Current below which a stabiliser goes out, A.
+    pub least_amps: Option<f64>,
+    /// Greatest current of a stabiliser, A.
+    pub most_amps: Option<f64>,
     /// Rating system: "design centre", "design maximum", "absolute maximum" or "not stated".
     pub rating: String,
     /// Where the limits come from.
@@ -216,6 +224,59 @@ pub struct Drop {
     pub source: Source,
 }
 
+/// What follows the rectifier in a published operation.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Filter {
+    /// A reservoir capacitor.
+    Capacitor,
+    /// A choke.
+    Choke,
+    /// Whatever there is: the row is a limit.
+    Any,
+}
+
+/// One published operation of a rectifier, SI; what a row does not say is None. Kept to be predicted,
+/// never to be fitted to.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Operation {
+    /// What follows the rectifier.
+    pub filter: Filter,
+    /// Mains volts rms for each anode, off load, V.
+    pub volts_rms: Option<f64>,
+    /// Mains frequency, Hz.
+    pub frequency: Option<f64>,
+    /// Resistance of the supply in each anode, ohm.
+    pub supply_ohms: Option<f64>,
+    /// Reservoir capacitor, F.
+    pub reservoir: Option<f64>,
+    /// Choke, H.
+    pub choke: Option<f64>,
+    /// Direct current out, A.
+    pub dc_amps: Option<f64>,
+    /// Direct volts at the reservoir, or behind the choke, V.
+    pub dc_volts: Option<f64>,
+    /// Peak inverse volts at that current, V.
+    pub peak_inverse_volts: Option<f64>,
+    /// Where the row comes from.
+    pub source: Source,
+}
+
+/// Published figures of a stabiliser.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Discharge {
+    /// Maintaining volts, V.
+    pub voltage: f64,
+    /// The current at which it keeps them, A.
+    pub current: f64,
+    /// Slope resistance, ohm.
+    pub slope_ohms: f64,
+    /// Volts needed to strike, V; no part of the law.
+    pub strike_volts: Option<f64>,
+    /// Where the figures come from.
+    pub source: Source,
+}
+
 /// The law of one section, ready to evaluate.
 #[derive(Clone, Debug, PartialEq)]
 pub enum ValveModel {
@@ -225,6 +286,8 @@ pub enum ValveModel {
     Pentode(Pentode),
     /// One anode of a rectifier.
     Rectifier(Rectifier),
+    /// A gas discharge.
+    Stabiliser(Stabiliser),
 }
 
 /// Errors of the stored parameters against the points they were fitted to, as stored in the file.
@@ -249,8 +312,8 @@ pub struct ValveType {
     pub kind: ValveKind,
     /// Like sections in one envelope.
     pub sections: u32,
-    /// Heater or filament.
-    pub heater: Heater,
+    /// Heater or filament; None in a cold-cathode tube.
+    pub heater: Option<Heater>,
     /// Limits of one section.
     pub limits: Limits,
     /// Capacitances of one section.
@@ -261,7 +324,11 @@ pub struct ValveType {
     pub points: Vec<Point>,
     /// Published drops of a rectifier.
     pub drops: Vec<Drop>,
-    /// How well the law meets the points; None for a rectifier.
+    /// Published operations of a rectifier.
+    pub operations: Vec<Operation>,
+    /// Published figures of a stabiliser.
+    pub discharge: Option<Discharge>,
+    /// How well the law meets the points; None for a rectifier or stabiliser.
     pub fit_error: Option<FitError>,
     /// What else a user should know.
     pub note: String,
@@ -287,7 +354,7 @@ struct RawValve {
     basis: Spanned<String>,
     #[serde(default)]
     confidence: String,
-    heater: RawHeater,
+    heater: Option<RawHeater>,
     limits: RawLimits,
     #[serde(default)]
     capacitances: Vec<RawCapacitances>,
@@ -295,6 +362,9 @@ struct RawValve {
     point: Vec<Spanned<RawPoint>>,
     #[serde(default)]
     drop: Vec<RawDrop>,
+    #[serde(default)]
+    operation: Vec<RawOperation>,
+    discharge: Option<RawDischarge>,
     model: Spanned<RawModel>,
     grid_current: Option<RawGrid>,
 }
@@ -325,6 +395,8 @@ struct RawLimits {
     peak_inverse_volts: Number,
     peak_anode_milliamps: Number,
     dc_milliamps: Number,
+    least_milliamps: Number,
+    most_milliamps: Number,
     rating: String,
     source: Spanned<String>,
     basis: Spanned<String>,
@@ -378,6 +450,42 @@ struct RawDrop {
     volts: Spanned<f64>,
     anode_milliamps: Spanned<f64>,
     unused: Option<String>,
+    source: Spanned<String>,
+    basis: Spanned<String>,
+    #[serde(default)]
+    confidence: String,
+    #[serde(rename = "note")]
+    _note: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawOperation {
+    filter: Filter,
+    anode_volts_rms: Number,
+    frequency_hz: Number,
+    supply_ohms: Number,
+    reservoir_microfarads: Number,
+    choke_henries: Number,
+    least_choke_henries: Number,
+    dc_milliamps: Number,
+    dc_volts: Number,
+    peak_inverse_volts: Number,
+    source: Spanned<String>,
+    basis: Spanned<String>,
+    #[serde(default)]
+    confidence: String,
+    #[serde(rename = "note")]
+    _note: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawDischarge {
+    maintaining_volts: Spanned<f64>,
+    milliamps: Spanned<f64>,
+    slope_ohms: Spanned<f64>,
+    strike_volts: Number,
     source: Spanned<String>,
     basis: Spanned<String>,
     #[serde(default)]
@@ -444,7 +552,16 @@ pub fn read(text: &str) -> Result<ValveType, DataError> {
         .iter()
         .map(read_drop)
         .collect::<Result<Vec<_>, _>>()?;
-    let (model, fit_error) = read_model(&raw, &drops)?;
+    let operations = raw
+        .operation
+        .iter()
+        .map(read_operation)
+        .collect::<Result<Vec<_>, _>>()?;
+    let discharge = raw.discharge.as_ref().map(read_discharge).transpose()?;
+    let (model, fit_error) = read_model(&raw, &drops, discharge.as_ref())?;
+    if raw.heater.is_none() && raw.kind != ValveKind::Stabiliser {
+        return Err(fault(&raw.model, DataErrorKind::MissingTable("[heater]")));
+    }
     above_zero(
         "sections",
         f64::from(*raw.sections.get_ref()),
@@ -453,12 +570,14 @@ pub fn read(text: &str) -> Result<ValveType, DataError> {
     Ok(ValveType {
         kind: raw.kind,
         sections: *raw.sections.get_ref(),
-        heater: read_heater(&raw.heater)?,
+        heater: raw.heater.as_ref().map(read_heater).transpose()?,
         limits: read_limits(&raw.limits)?,
         capacitances: read_capacitances(raw.kind, &raw.capacitances)?,
         model,
         points,
         drops,
+        operations,
+        discharge,
         fit_error,
         source: source(&raw.source, &raw.basis, &raw.confidence)?,
         name: raw.r#type,
@@ -538,6 +657,8 @@ fn read_limits(raw: &RawLimits) -> Result<Limits, DataError> {
         peak_inverse_volts: optional("peak_inverse_volts", &raw.peak_inverse_volts, 1.0)?,
         peak_anode_amps: optional("peak_anode_milliamps", &raw.peak_anode_milliamps, MILLI)?,
         dc_amps: optional("dc_milliamps", &raw.dc_milliamps, MILLI)?,
+        least_amps: optional("least_milliamps", &raw.least_milliamps, MILLI)?,
+        most_amps: optional("most_milliamps", &raw.most_milliamps, MILLI)?,
         rating: raw.rating.clone(),
         source: Some(source(&raw.source, &raw.basis, &raw.confidence)?),
     })
@@ -550,7 +671,7 @@ fn read_capacitances(kind: ValveKind, rows: &[RawCapacitances]) -> Result<Capaci
         let input = figure("input_pf", &raw.input_pf, PICO)?;
         let to_screen = match kind {
             ValveKind::Pentode | ValveKind::BeamTetrode => INPUT_TO_SCREEN,
-            ValveKind::Triode | ValveKind::Rectifier => 0.0,
+            ValveKind::Triode | ValveKind::Rectifier | ValveKind::Stabiliser => 0.0,
         };
         all.push(Capacitances {
             anode_grid: figure("anode_grid_pf", &raw.anode_grid_pf, PICO)?,
@@ -609,7 +730,37 @@ fn read_drop(raw: &RawDrop) -> Result<Drop, DataError> {
     })
 }
 
-fn read_model(raw: &RawValve, drops: &[Drop]) -> Result<(ValveModel, Option<FitError>), DataError> {
+fn read_operation(raw: &RawOperation) -> Result<Operation, DataError> {
+    let least = optional("least_choke_henries", &raw.least_choke_henries, 1.0)?;
+    Ok(Operation {
+        filter: raw.filter,
+        volts_rms: optional("anode_volts_rms", &raw.anode_volts_rms, 1.0)?,
+        frequency: optional("frequency_hz", &raw.frequency_hz, 1.0)?,
+        supply_ohms: optional("supply_ohms", &raw.supply_ohms, 1.0)?,
+        reservoir: optional("reservoir_microfarads", &raw.reservoir_microfarads, MICRO)?,
+        choke: optional("choke_henries", &raw.choke_henries, 1.0)?.or(least),
+        dc_amps: optional("dc_milliamps", &raw.dc_milliamps, MILLI)?,
+        dc_volts: optional("dc_volts", &raw.dc_volts, 1.0)?,
+        peak_inverse_volts: optional("peak_inverse_volts", &raw.peak_inverse_volts, 1.0)?,
+        source: source(&raw.source, &raw.basis, &raw.confidence)?,
+    })
+}
+
+fn read_discharge(raw: &RawDischarge) -> Result<Discharge, DataError> {
+    Ok(Discharge {
+        voltage: figure("maintaining_volts", &raw.maintaining_volts, 1.0)?,
+        current: figure("milliamps", &raw.milliamps, MILLI)?,
+        slope_ohms: figure("slope_ohms", &raw.slope_ohms, 1.0)?,
+        strike_volts: optional("strike_volts", &raw.strike_volts, 1.0)?,
+        source: source(&raw.source, &raw.basis, &raw.confidence)?,
+    })
+}
+
+fn read_model(
+    raw: &RawValve,
+    drops: &[Drop],
+    discharge: Option<&Discharge>,
+) -> Result<(ValveModel, Option<FitError>), DataError> {
     let model = raw.model.get_ref();
     if model.fitted_by.get_ref().trim().is_empty() {
         return Err(fault(
@@ -640,6 +791,13 @@ fn read_model(raw: &RawValve, drops: &[Drop]) -> Result<(ValveModel, Option<FitE
             Ok((ValveModel::Rectifier(rectifier), None))
         }
         (ValveKind::Rectifier, _) => Err(unknown_law("three-halves")),
+        (ValveKind::Stabiliser, "maintaining volts") => {
+            let tube = discharge
+                .ok_or_else(|| fault(&raw.model, DataErrorKind::MissingTable("[discharge]")))?;
+            let law = Stabiliser::new(tube.voltage, tube.current, tube.slope_ohms);
+            Ok((ValveModel::Stabiliser(law), None))
+        }
+        (ValveKind::Stabiliser, _) => Err(unknown_law("maintaining volts")),
         (ValveKind::Triode, "control voltage") => {
             let parameters = TriodeParameters {
                 mu: need("mu", &model.mu)?,

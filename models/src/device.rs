@@ -93,7 +93,8 @@ use crate::core::Core;
 use crate::diode::Diode;
 use crate::pentode::Pentode;
 use crate::rectifier::Rectifier;
+use crate::stabiliser::Stabiliser;
 use crate::transistor::Transistor;
 use crate::triode::Triode;
 
-devices! { Diode, Rectifier, Triode, Pentode, Core, Transistor }
+devices! { Diode, Rectifier, Stabiliser, Triode, Pentode, Core, Transistor }

@@ -238,7 +238,7 @@ fn priors(points: &[Point], kind: ValveKind) -> Vec<Prior> {
     let sharing = match kind {
         ValveKind::BeamTetrode => [0.07, 0.2, 0.16, 3.0],
         ValveKind::Pentode => [0.15, 0.35, 0.20, 2.5],
-        ValveKind::Triode | ValveKind::Rectifier => return priors,
+        ValveKind::Triode | ValveKind::Rectifier | ValveKind::Stabiliser => return priors,
     };
     let [f, b, kap, n] = sharing;
     priors.extend([
@@ -472,7 +472,7 @@ fn shape_of(kind: ValveKind) -> Option<Parameters> {
             };
             Some(Parameters::Pentode(any).with(&ones))
         }
-        ValveKind::Rectifier => None,
+        ValveKind::Rectifier | ValveKind::Stabiliser => None,
     }
 }
 
@@ -522,7 +522,7 @@ mod tests {
         match model {
             ValveModel::Triode(triode) => Some(Parameters::Triode(*triode.parameters())),
             ValveModel::Pentode(pentode) => Some(Parameters::Pentode(*pentode.parameters())),
-            ValveModel::Rectifier(_) => None,
+            ValveModel::Rectifier(_) | ValveModel::Stabiliser(_) => None,
         }
     }
 

@@ -12,8 +12,11 @@ mod error;
 mod fields;
 mod log;
 mod magnetics;
+mod mains;
+mod mains_transformer;
 mod nearest;
 mod parts;
+mod rectified;
 mod signal;
 mod transformer;
 mod valve;
@@ -38,6 +41,7 @@ pub use error::{Bounds, FileError, FileErrorKind, FileNote, NoteKind};
 use crate::circuit::{Circuit, CircuitError, NodeId, PartId};
 use fields::{Fields, type_words};
 use log::{Log, Place};
+pub use mains::Mains;
 use nearest::nearest;
 
 /// An amplifier as read from its file.
@@ -51,6 +55,8 @@ pub struct Amplifier {
     pub circuit: Circuit,
     /// What is joined to it on the bench.
     pub bench: Bench,
+    /// The mains it is fed from, if the file has it.
+    pub mains: Option<Mains>,
     /// Where everything was written.
     pub spans: Spans,
     /// What was assumed because the file does not say.
@@ -152,12 +158,15 @@ pub fn read(text: &str, set: &[(String, String)]) -> Result<Amplifier, Vec<FileE
             }
         }
     }
+    rectified::give_capacitance(&mut log);
+    let mains = log.mains.as_ref().and_then(|mains| mains.placed(&log));
     match bench {
         Some(bench) if log.faults.is_empty() => Ok(Amplifier {
             title,
             source,
             circuit: log.circuit,
             bench,
+            mains,
             spans: log.spans,
             notes: log.notes,
             positions: log.positions,
@@ -274,6 +283,13 @@ fn read_parts<'a>(table: &'a DeTable<'a>, set: &'a [(String, String)], log: &mut
         .iter()
         .map(|(name, _)| name.get_ref().as_ref())
         .collect();
+    log.mains_frequency = mains::frequency_of(lines.iter().filter_map(|(_, value)| {
+        if let DeValue::Table(keys) = value.get_ref() {
+            Some(keys)
+        } else {
+            None
+        }
+    }));
     let mut settings: BTreeMap<&str, &str> = BTreeMap::new();
     for (part, value) in set {
         let targets = targets(part, &names);

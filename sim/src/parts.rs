@@ -8,6 +8,7 @@ use std::sync::Arc;
 use models::AnyDevice;
 use models::core::Core;
 use models::data::ValveType;
+use models::diode::Diode;
 use nalgebra::Complex;
 
 /// A part, with everything the equations need.
@@ -23,10 +24,12 @@ pub enum Part {
     /// Nodes `[start, finish]` of each winding in turn.
     Transformer(Transformer),
     /// Nodes in the order of the device: triode `[anode, grid, cathode]`, pentode `[anode, screen,
-    /// grid, cathode]`, rectifier `[anode, (second anode,) cathode]`.
+    /// grid, cathode]`, rectifier `[anode, (second anode,) cathode]`, stabiliser `[anode, cathode]`.
     Valve(Box<Valve>),
     /// Nodes in the order of the device's terminals: diodes, transistors and test devices.
     Device(AnyDevice),
+    /// Nodes as its junctions count them.
+    Diodes(Diodes),
     /// Nodes `[positive, negative]`.
     Source(Source),
     /// Nodes `[top, wiper, bottom]`.
@@ -60,6 +63,7 @@ impl Part {
             linear: Some(l),
             resistance,
             capacitance: 0.0,
+            capacitance_loss: 0.0,
             loss: f64::INFINITY,
         })
     }
@@ -96,6 +100,8 @@ pub struct Inductor {
     pub resistance: f64,
     /// Winding capacitance, F.
     pub capacitance: f64,
+    /// Resistance in series with that capacitance, Ω; zero for none.
+    pub capacitance_loss: f64,
     /// Core loss as a resistance across the winding's flux, Ω; infinite for none.
     pub loss: f64,
 }
@@ -127,6 +133,11 @@ pub struct Winding {
     pub leakage: f64,
     /// Capacitance across it, F.
     pub capacitance: f64,
+    /// Resistance in series with that capacitance, Ω; zero for none. It damps the ringing with the
+    /// leakage inductance, as the loss in the insulation and in the iron does.
+    pub capacitance_loss: f64,
+    /// Current it is made for, A rms; none when nobody says.
+    pub rated_current: Option<f64>,
 }
 
 /// A valve, or one section of a double valve.
@@ -138,6 +149,37 @@ pub struct Valve {
     pub envelope: Option<String>,
     /// Stray capacitance of socket and wiring, F, added anode-to-grid.
     pub stray_anode_grid: f64,
+}
+
+/// Like diodes in one part: both halves of a bi-phase rectifier, or a bridge.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Diodes {
+    /// The law of each.
+    pub diode: Diode,
+    /// Nodes of the part that it has.
+    pub terminals: usize,
+    /// Anode and cathode of each, counted among the nodes of the part.
+    pub junctions: Vec<(usize, usize)>,
+}
+
+impl Diodes {
+    /// Two diodes with one cathode; nodes `[anode, anode, cathode]`.
+    pub fn bi_phase(diode: Diode) -> Self {
+        Self {
+            diode,
+            terminals: 3,
+            junctions: vec![(0, 2), (1, 2)],
+        }
+    }
+
+    /// Four diodes; nodes `[alternating, alternating, positive, negative]`.
+    pub fn bridge(diode: Diode) -> Self {
+        Self {
+            diode,
+            terminals: 4,
+            junctions: vec![(0, 2), (1, 2), (3, 0), (3, 1)],
+        }
+    }
 }
 
 /// A voltage source behind a resistance: HT supply, mains winding or signal generator.

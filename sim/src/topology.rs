@@ -60,6 +60,11 @@ fn check_values(id: PartId, placed: &Placed, faults: &mut Vec<CircuitError>) {
                 "winding capacitance",
                 "zero or more",
             );
+            demand(
+                not_negative(l.capacitance_loss),
+                "loss of the winding capacitance",
+                "zero or more",
+            );
             demand(l.loss > 0.0, "core loss resistance", "more than zero");
         }
         Part::Transformer(t) => {
@@ -80,6 +85,11 @@ fn check_values(id: PartId, placed: &Placed, faults: &mut Vec<CircuitError>) {
                 demand(
                     not_negative(w.capacitance),
                     "winding capacitance",
+                    "zero or more",
+                );
+                demand(
+                    not_negative(w.capacitance_loss),
+                    "loss of the winding capacitance",
                     "zero or more",
                 );
             }
@@ -103,7 +113,7 @@ fn check_values(id: PartId, placed: &Placed, faults: &mut Vec<CircuitError>) {
             demand(positive(s.fs), "resonance", "more than zero");
             demand(positive(s.qms) && positive(s.qes), "Q", "more than zero");
         }
-        Part::Valve(_) | Part::Device(_) | Part::Switch(_) => {}
+        Part::Valve(_) | Part::Device(_) | Part::Diodes(_) | Part::Switch(_) => {}
     }
 }
 
@@ -154,6 +164,14 @@ fn dc_paths(placed: &Placed) -> Vec<(NodeId, NodeId)> {
             let (&cathode, anodes) = at.split_last().expect("a rectifier has terminals");
             anodes.iter().map(|&anode| (anode, cathode)).collect()
         }
+        Part::Valve(v) if matches!(v.kind.model, ValveModel::Stabiliser(_)) => {
+            vec![(at[0], at[1])]
+        }
+        Part::Diodes(diodes) => diodes
+            .junctions
+            .iter()
+            .map(|&(anode, cathode)| (at[anode], at[cathode]))
+            .collect(),
         Part::Device(_) if at.len() == 2 => vec![(at[0], at[1])],
         Part::Capacitor(_) | Part::Valve(_) | Part::Device(_) => Vec::new(),
     }
@@ -182,7 +200,7 @@ fn electrodes(placed: &Placed) -> &'static [&'static str] {
         Part::Valve(valve) => match &valve.kind.model {
             ValveModel::Triode(_) => &["anode", "grid", "cathode"],
             ValveModel::Pentode(_) => &["anode", "screen", "grid", "cathode"],
-            ValveModel::Rectifier(_) => &[],
+            ValveModel::Rectifier(_) | ValveModel::Stabiliser(_) => &[],
         },
         _ => &[],
     }

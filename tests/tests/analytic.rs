@@ -237,6 +237,7 @@ fn saturating_inductor_draws_its_magnetising_current() {
                 // A winding without any would close a loop without resistance with the source.
                 resistance: 1e-9,
                 capacitance: 0.0,
+                capacitance_loss: 0.0,
                 loss: f64::INFINITY,
             }),
             [1, 0],

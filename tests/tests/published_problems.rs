@@ -171,6 +171,8 @@ fn half(name: &str) -> Winding {
         resistance: 17.3,
         leakage: 5e-4,
         capacitance: 0.0,
+        capacitance_loss: 0.0,
+        rated_current: None,
     }
 }
 
@@ -185,6 +187,8 @@ fn modulator_transformer() -> Part {
                 resistance: 0.0,
                 leakage: 0.0,
                 capacitance: 0.0,
+                capacitance_loss: 0.0,
+                rated_current: None,
             },
             half("upper half"),
             half("lower half"),

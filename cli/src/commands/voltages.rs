@@ -49,6 +49,7 @@ fn text(amplifier: &Amplifier, answer: &Voltages) -> String {
     text += &nodes(answer);
     text += &valves(answer);
     text += &rectifiers(answer);
+    text += &stabilisers(answer);
     text += &resistors(answer);
     text += &capacitors(answer);
     text += &windings(answer);
@@ -109,6 +110,14 @@ fn over_ratings(answer: &Voltages) -> String {
     for rectifier in &answer.rectifiers {
         check(&rectifier.part, "current", Unit::Ampere, &rectifier.current);
     }
+    for stabiliser in &answer.stabilisers {
+        check(
+            &stabiliser.part,
+            "current",
+            Unit::Ampere,
+            &stabiliser.current,
+        );
+    }
     for resistor in &answer.resistors {
         check(&resistor.part, "dissipation", Unit::Watt, &resistor.power);
         check(&resistor.part, "voltage", Unit::Volt, &resistor.volts);
@@ -125,6 +134,20 @@ fn over_ratings(answer: &Voltages) -> String {
             .iter()
             .filter(|capacitor| capacitor.reversed)
             .map(|capacitor| format!("  {}: an electrolytic the WRONG WAY ROUND", capacitor.part)),
+    );
+    lines.extend(
+        answer
+            .stabilisers
+            .iter()
+            .filter(|stabiliser| stabiliser.goes_out())
+            .map(|stabiliser| {
+                format!(
+                    "  {}: current {} does not keep the stabiliser burning; it goes out below {}",
+                    stabiliser.part,
+                    amps(stabiliser.current.value),
+                    amps(stabiliser.least.unwrap_or(0.0))
+                )
+            }),
     );
     let mut saturated: Vec<&str> = answer
         .windings
@@ -253,6 +276,33 @@ fn rectifiers(answer: &Voltages) -> String {
         ]);
     }
     sheet.print("Rectifiers", 2)
+}
+
+fn stabilisers(answer: &Voltages) -> String {
+    let mut sheet = Sheet::new(&[
+        "stabiliser",
+        "type",
+        "volts",
+        "current",
+        "goes out below",
+        "of most",
+        "strikes at",
+    ]);
+    let figure = |figure: Option<f64>, unit| {
+        figure.map_or_else(|| "-".to_owned(), |figure| engineering(figure, unit))
+    };
+    for stabiliser in &answer.stabilisers {
+        sheet.row(vec![
+            stabiliser.part.clone(),
+            stabiliser.kind.clone(),
+            volts(stabiliser.volts),
+            amps(stabiliser.current.value),
+            figure(stabiliser.least, Unit::Ampere),
+            share(&stabiliser.current),
+            figure(stabiliser.strike, Unit::Volt),
+        ]);
+    }
+    sheet.print("Stabilisers (taken as burning)", 2)
 }
 
 fn resistors(answer: &Voltages) -> String {

@@ -302,6 +302,37 @@ pub enum FileErrorKind {
         /// Inductance of the gap alone, H.
         gap: f64,
     },
+    /// More than one mains.
+    #[error("the mains is {first} already")]
+    SecondMains {
+        /// Designator of the first.
+        first: String,
+    },
+    /// Nominal volts outside the band stated for them.
+    #[error("the mains does not lie between `low` and `high`")]
+    MainsBand {
+        /// V rms.
+        nominal: f64,
+    },
+    /// A tap the primary does not have.
+    #[error("{part} has no tap {found}")]
+    UnknownTap {
+        /// The designator.
+        part: String,
+        /// What was asked for.
+        found: String,
+        /// The taps there are.
+        taps: Vec<String>,
+    },
+    /// Volts of a secondary both on load and off load.
+    #[error("`volts` and `off_load` state the same twice")]
+    VoltsTwice,
+    /// A core loss that alone exceeds the current off load.
+    #[error("the core loss alone takes more than the magnetising current")]
+    CoreLossTooGreat,
+    /// Winding resistances that take most of the volts.
+    #[error("the winding resistances take more than half of the volts")]
+    DropTooGreat,
     /// A part that has no value to set.
     #[error("{part} has no value to set")]
     NotSettable {

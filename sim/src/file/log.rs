@@ -5,6 +5,7 @@ use std::ops::Range;
 
 use super::error::{FileError, FileErrorKind, FileNote, NoteKind};
 use super::fields::{Fields, Text};
+use super::mains::Stated;
 use super::{PartSpans, Spans};
 use crate::circuit::{Circuit, NodeId, PartId, Ratings};
 use crate::parts::Part;
@@ -47,6 +48,10 @@ pub(super) struct Log {
     pub(super) positions: BTreeMap<String, Vec<String>>,
     /// Sections met in each envelope.
     pub(super) envelopes: BTreeMap<String, usize>,
+    /// The mains met.
+    pub(super) mains: Option<Stated>,
+    /// Its frequency, Hz, known before any part is read.
+    pub(super) mains_frequency: Option<f64>,
 }
 
 impl Log {

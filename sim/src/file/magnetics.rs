@@ -14,6 +14,9 @@ const MU_0: f64 = 4e-7 * std::f64::consts::PI;
 /// Ω per H: winding resistance of a smoothing choke of which nothing is said.
 /// Source    engineering figure (a 10 H choke measures about 200 Ω), from memory
 const CHOKE_OHMS_PER_HENRY: f64 = 20.0;
+/// H per Ω: inductance of a loudspeaker field of which only the ohms are known.
+/// Source    common practice, no source (a 1 kΩ field is about 10 H)
+const FIELD_HENRIES_PER_OHM: f64 = 0.01;
 
 /// A straight inductor: air, or iron far from saturation.
 pub(super) fn inductor(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
@@ -25,26 +28,53 @@ pub(super) fn inductor(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
     let capacitance = fields
         .value(log, "capacitance", Unit::Farad, Bounds::NotNegative)
         .unwrap_or(0.0);
+    let capacitance_loss = capacitance_loss(fields, log);
     let inductor = Inductor {
         core: Core::linear(henries),
         linear: Some(henries),
         resistance,
         capacitance,
+        capacitance_loss,
         loss: f64::INFINITY,
     };
     Some((Part::Inductor(inductor), nodes?))
 }
 
+/// Resistance in series with a winding's own capacitance, Ω.
+pub(super) fn capacitance_loss(fields: &mut Fields<'_>, log: &mut Log) -> f64 {
+    fields
+        .value(log, "capacitance_loss", Unit::Ohm, Bounds::NotNegative)
+        .unwrap_or(0.0)
+}
+
 /// An iron-cored choke.
 pub(super) fn choke(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
     let henries = fields.need_value(log, "choke", Unit::Henry, Bounds::Positive);
-    let nodes = between(fields, log);
     let typical = CHOKE_OHMS_PER_HENRY * henries;
     let resistance =
         fields.value_or_assume(log, "resistance", Unit::Ohm, Bounds::NotNegative, typical);
+    iron_cored(fields, log, henries, resistance)
+}
+
+/// The field winding of an energised loudspeaker, which smooths the supply: known by its ohms.
+pub(super) fn field(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
+    let resistance = fields.need_value(log, "field", Unit::Ohm, Bounds::Positive);
+    let typical = FIELD_HENRIES_PER_OHM * resistance;
+    let henries = fields.value_or_assume(log, "inductance", Unit::Henry, Bounds::Positive, typical);
+    iron_cored(fields, log, henries, resistance)
+}
+
+fn iron_cored(
+    fields: &mut Fields<'_>,
+    log: &mut Log,
+    henries: f64,
+    resistance: f64,
+) -> Option<Made> {
+    let nodes = between(fields, log);
     let capacitance = fields
         .value(log, "capacitance", Unit::Farad, Bounds::NotNegative)
         .unwrap_or(0.0);
+    let capacitance_loss = capacitance_loss(fields, log);
     let iron = iron(fields, log, henries, None);
     let loss = core_loss(fields, log, None);
     let inductor = Inductor {
@@ -52,6 +82,7 @@ pub(super) fn choke(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
         linear: iron.linear,
         resistance,
         capacitance,
+        capacitance_loss,
         loss,
     };
     Some((Part::Inductor(inductor), nodes?))

@@ -9,9 +9,9 @@ use super::error::{Bounds, FileErrorKind};
 use super::fields::{Fields, Text, read_either};
 use super::log::{Log, NodeRef, Place};
 use super::nearest::nearest;
-use super::{controls, ends, magnetics, signal, transformer, valve};
+use super::{controls, ends, magnetics, mains, mains_transformer, signal, transformer, valve};
 use crate::circuit::Ratings;
-use crate::parts::{Capacitor, Part, Resistor};
+use crate::parts::{Capacitor, Diodes, Part, Resistor};
 use crate::quantity::{Quantity, Unit};
 
 /// A part ready to be placed.
@@ -64,6 +64,7 @@ const KINDS: &[Kind] = &[
         magnetics::inductor,
     ),
     kind("choke", "choke", Some("choke"), magnetics::choke),
+    kind("field", "field", Some("field"), magnetics::field),
     kind(
         "transformer",
         "transformer",
@@ -81,11 +82,19 @@ const KINDS: &[Kind] = &[
         ..kind("valve", "valve", Some("valve"), valve::valve)
     },
     kind("diode", "diode", None, diode),
+    kind("bridge", "bridge", None, bridge),
     Kind {
         synonym: Some("potentiometer"),
         ..kind("pot", "pot", Some("setting"), controls::pot)
     },
     kind("switch", "switch", Some("switch"), controls::switch),
+    kind("mains", "mains", Some("mains"), mains::mains),
+    kind(
+        "mains_transformer",
+        "mains transformer",
+        Some("mains_transformer"),
+        mains_transformer::mains_transformer,
+    ),
     kind("supply", "supply", Some("supply"), ends::supply),
     kind("ac_supply", "AC supply", Some("ac_supply"), ends::ac_supply),
     kind("signal", "signal", Some("signal"), signal::signal),
@@ -352,21 +361,42 @@ fn leakage(fields: &mut Fields<'_>, log: &mut Log) -> Option<f64> {
     Some(volts.map_or(0.0, |volts| value / volts))
 }
 
-fn diode(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
-    let material = fields.need_text(log, "diode");
+/// The law of a `diode` or `bridge`.
+fn material(fields: &mut Fields<'_>, log: &mut Log, key: &'static str) -> Diode {
+    let material = fields.need_text(log, key);
     if let Some(text) = &material
         && text.text.trim() != "silicon"
     {
         log.fault(
             &text.place,
             FileErrorKind::Form {
-                key: "diode".to_owned(),
+                key: key.to_owned(),
                 example: "silicon",
             },
         );
     }
+    Diode::silicon()
+}
+
+fn bridge(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
+    let law = material(fields, log, "bridge");
+    let alternating = between(fields, log);
+    let poles = poles(fields, log);
+    let nodes = [alternating?, poles?].concat();
+    Some((Part::Diodes(Diodes::bridge(law)), nodes))
+}
+
+fn diode(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
+    let law = material(fields, log, "diode");
+    if fields.has("anodes") {
+        let anodes = nodes(fields, log, "anodes", 2, Some(2));
+        let cathode = node(fields, log, "cathode");
+        let anodes = differ(fields, log, anodes?)?;
+        let nodes = [anodes, vec![cathode?]].concat();
+        return Some((Part::Diodes(Diodes::bi_phase(law)), nodes));
+    }
     let anode = node(fields, log, "anode");
     let cathode = node(fields, log, "cathode");
     let pair = differ(fields, log, vec![anode?, cathode?])?;
-    Some((Part::Device(Diode::silicon().into()), pair))
+    Some((Part::Device(law.into()), pair))
 }

@@ -19,7 +19,7 @@ use toml::de::DeValue;
 use super::error::{Bounds, FileErrorKind};
 use super::fields::{Fields, Text, read_either, type_words};
 use super::log::{Log, Place};
-use super::magnetics::{core_loss, iron};
+use super::magnetics::{capacitance_loss, core_loss, iron};
 use super::parts::{Made, nodes};
 use super::windings::{Measure, Whole, winding};
 use crate::parts::{Part, Transformer};
@@ -84,10 +84,12 @@ pub(super) fn autotransformer(fields: &mut Fields<'_>, log: &mut Log) -> Option<
         .unwrap_or(0.0);
     let iron = iron(fields, log, henries, impedance);
     let loss = core_loss(fields, log, None);
+    let capacitance_loss = capacitance_loss(fields, log);
     let mut whole = whole?;
     whole.resistance = resistance.unwrap_or(0.0);
     whole.leakage = leakage;
     whole.capacitance = capacitance;
+    whole.capacitance_loss = capacitance_loss;
     Some(wind(iron.core, loss, &[whole]))
 }
 
@@ -117,6 +119,7 @@ fn finish(
         Bounds::NotNegative,
         typical::CAPACITANCE,
     );
+    let loss_of_capacitance = capacitance_loss(fields, log);
     let split = inductance * (1.0 - (1.0 - leakage / inductance).sqrt());
     let iron = iron(fields, log, inductance - split, impedance);
     let loss = core_loss(fields, log, impedance.map(|ohms| ohms * typical::CORE_LOSS));
@@ -124,6 +127,7 @@ fn finish(
         whole.leakage = split * whole.turns * whole.turns;
         if k == 0 {
             whole.capacitance = capacitance;
+            whole.capacitance_loss = loss_of_capacitance;
         }
     }
     wind(iron.core, loss, &wholes)
@@ -154,7 +158,7 @@ fn leakage_inductance(
     0.0
 }
 
-fn wind(core: models::core::Core, loss: f64, wholes: &[Whole]) -> Made {
+pub(super) fn wind(core: models::core::Core, loss: f64, wholes: &[Whole]) -> Made {
     let mut windings = Vec::new();
     let mut at = Vec::new();
     for (winding, ends) in wholes.iter().flat_map(Whole::cut) {
@@ -367,5 +371,6 @@ fn one_of_list(
     whole.turns = measure.relative_to(*reference.get_or_insert(measure));
     whole.resistance = resistance;
     whole.capacitance = capacitance;
+    whole.capacitance_loss = capacitance_loss(keys, log);
     Some(whole)
 }

@@ -19,6 +19,7 @@ fn electrodes(valve: &ValveType) -> (&'static str, &'static [&'static str]) {
         ValveModel::Triode(_) => ("triode", &["anode", "grid", "cathode"]),
         ValveModel::Pentode(_) => ("pentode", &["anode", "screen", "grid", "cathode"]),
         ValveModel::Rectifier(_) => ("rectifier", &["anode", "cathode"]),
+        ValveModel::Stabiliser(_) => ("stabiliser", &["anode", "cathode"]),
     }
 }
 

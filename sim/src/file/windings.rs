@@ -40,9 +40,28 @@ pub(super) struct Whole {
     pub(super) resistance: f64,
     pub(super) leakage: f64,
     pub(super) capacitance: f64,
+    /// In series with the capacitance of the whole winding, Ω.
+    pub(super) capacitance_loss: f64,
+    pub(super) rated_current: Option<f64>,
 }
 
 impl Whole {
+    /// Copper without resistance, leakage or capacitance; sections are equal.
+    pub(super) fn plain(name: &str, nodes: Vec<NodeRef>, turns: f64) -> Self {
+        let sections = nodes.len() - 1;
+        Self {
+            name: name.to_owned(),
+            places: (0..=sections).map(|k| k as f64 / sections as f64).collect(),
+            nodes,
+            turns,
+            resistance: 0.0,
+            leakage: 0.0,
+            capacitance: 0.0,
+            capacitance_loss: 0.0,
+            rated_current: None,
+        }
+    }
+
     /// The sections between neighbouring nodes.
     pub(super) fn cut(&self) -> impl Iterator<Item = (Winding, [NodeRef; 2])> {
         let several = self.nodes.len() > 2;
@@ -62,6 +81,8 @@ impl Whole {
                     resistance: self.resistance * share,
                     leakage: self.leakage * share,
                     capacitance: self.capacitance / share,
+                    capacitance_loss: self.capacitance_loss * share,
+                    rated_current: self.rated_current,
                 };
                 (winding, [ends[0].clone(), ends[1].clone()])
             })
@@ -79,18 +100,14 @@ pub(super) fn winding(
 ) -> Option<Whole> {
     let sections = nodes.len() - 1;
     let places = match fields.list(log, taps_key) {
-        None => (0..=sections).map(|k| k as f64 / sections as f64).collect(),
-        Some(texts) => tap_places(fields, log, taps_key, &texts, sections, measure)?,
+        None => None,
+        Some(texts) => Some(tap_places(
+            fields, log, taps_key, &texts, sections, measure,
+        )?),
     };
-    Some(Whole {
-        name: name.to_owned(),
-        nodes,
-        places,
-        turns: 1.0,
-        resistance: 0.0,
-        leakage: 0.0,
-        capacitance: 0.0,
-    })
+    let mut whole = Whole::plain(name, nodes, 1.0);
+    whole.places = places.unwrap_or(whole.places);
+    Some(whole)
 }
 
 /// Where the taps are: shares of the turns, from 0 to 1, both ends included.

@@ -50,7 +50,7 @@ pub struct ValveProbe {
 }
 
 impl ValveProbe {
-    /// All triodes and pentodes of the circuit, in its order; rectifiers are left out.
+    /// All triodes and pentodes of the circuit, in its order; rectifiers and stabilisers are left out.
     pub fn all(circuit: &Circuit, system: &System) -> Vec<Self> {
         circuit
             .parts()
@@ -66,7 +66,7 @@ impl ValveProbe {
                 let at = match valve.kind.model {
                     ValveModel::Triode(_) => [at[0], at[0], at[1], at[2]],
                     ValveModel::Pentode(_) => [at[0], at[1], at[2], at[3]],
-                    ValveModel::Rectifier(_) => return None,
+                    ValveModel::Rectifier(_) | ValveModel::Stabiliser(_) => return None,
                 };
                 Some(Self {
                     part,
@@ -103,7 +103,9 @@ impl ValveProbe {
                 v_k: cathode,
                 currents: pentode.currents(v_ak, screen - cathode, v_gk),
             },
-            ValveModel::Rectifier(_) => unreachable!("left out by `all`"),
+            ValveModel::Rectifier(_) | ValveModel::Stabiliser(_) => {
+                unreachable!("left out by `all`")
+            }
         }
     }
 

@@ -23,6 +23,8 @@ pub struct Voltages {
     pub valves: Vec<ValveAtRest>,
     /// Every rectifier valve.
     pub rectifiers: Vec<RectifierAtRest>,
+    /// Every stabiliser.
+    pub stabilisers: Vec<StabiliserAtRest>,
     /// Every resistor and pot.
     pub resistors: Vec<ResistorAtRest>,
     /// Every capacitor.
@@ -96,6 +98,30 @@ pub struct RectifierAtRest {
     pub current: Against,
     /// Drop from the first anode to the cathode, V.
     pub drop: f64,
+}
+
+/// A stabiliser.
+#[derive(Clone, Debug, Serialize)]
+pub struct StabiliserAtRest {
+    /// Designator.
+    pub part: String,
+    /// Type designation.
+    pub kind: String,
+    /// Anode to cathode, V.
+    pub volts: f64,
+    /// Current, against the greatest allowed, A.
+    pub current: Against,
+    /// Current below which it goes out, A.
+    pub least: Option<f64>,
+    /// Volts it needs to strike, V.
+    pub strike: Option<f64>,
+}
+
+impl StabiliserAtRest {
+    /// True when the current is too small to keep it burning.
+    pub fn goes_out(&self) -> bool {
+        self.least.is_some_and(|least| self.current.value < least)
+    }
 }
 
 /// A resistor, or both parts of a pot together.
@@ -176,7 +202,7 @@ fn alternates(part: &Part) -> bool {
 /// Turns alternating into direct current, so that rest means nothing to it.
 fn rectifies(part: &Part) -> bool {
     match part {
-        Part::Device(_) => true,
+        Part::Device(_) | Part::Diodes(_) => true,
         Part::Valve(valve) => matches!(valve.kind.model, ValveModel::Rectifier(_)),
         _ => false,
     }
@@ -231,6 +257,7 @@ pub fn voltages(
             .map(|probe| valve_at_rest(probe, x))
             .collect(),
         rectifiers: Vec::new(),
+        stabilisers: Vec::new(),
         resistors: Vec::new(),
         capacitors: Vec::new(),
         windings: Vec::new(),
@@ -314,7 +341,7 @@ pub fn voltages(
                         winding: winding.name.clone(),
                         current: Against {
                             value: current.abs(),
-                            limit: None,
+                            limit: winding.rated_current,
                         },
                         drop: current * winding.resistance,
                         flux,
@@ -343,7 +370,22 @@ pub fn voltages(
                     drop: anodes.first().map_or(0.0, |(drop, _)| *drop),
                 });
             }
-            Part::Valve(_) | Part::Device(_) | Part::Switch(_) | Part::Loudspeaker(_) => {}
+            Part::Valve(valve) => {
+                if let ValveModel::Stabiliser(law) = &valve.kind.model {
+                    answer.stabilisers.push(StabiliserAtRest {
+                        part: name(),
+                        kind: valve.kind.name.clone(),
+                        volts: across(0, 1),
+                        current: Against {
+                            value: law.current(across(0, 1)).value,
+                            limit: valve.kind.limits.most_amps,
+                        },
+                        least: valve.kind.limits.least_amps,
+                        strike: valve.kind.discharge.as_ref().and_then(|d| d.strike_volts),
+                    });
+                }
+            }
+            Part::Device(_) | Part::Diodes(_) | Part::Switch(_) | Part::Loudspeaker(_) => {}
         }
     }
     answer.growing = growing(system, ws);

@@ -151,6 +151,12 @@ impl Stamps {
             Part::Transformer(transformer) => self.transformer(id, name, transformer, &at),
             Part::Valve(valve) => self.valve(id, valve, &at),
             Part::Device(device) => self.devices.push((id, device.clone(), at)),
+            Part::Diodes(diodes) => {
+                for &(anode, cathode) in &diodes.junctions {
+                    let ends = vec![at[anode], at[cathode]];
+                    self.devices.push((id, AnyDevice::from(diodes.diode), ends));
+                }
+            }
             Part::Source(source) => {
                 // The branch row is v_+ − v_− + R·i_out − e, with i flowing out of the positive end.
                 let i = self.branch(
@@ -193,7 +199,8 @@ impl Stamps {
         inductor: &Inductor,
         ends: (UnknownId, UnknownId),
     ) {
-        self.capacitor(ends.0, ends.1, inductor.capacitance);
+        let own = (inductor.capacitance, inductor.capacitance_loss);
+        self.winding_capacitance(id, name, own, ends);
         let current = format!("the current of {name}");
         if let Some(l) = inductor.linear {
             self.branch(id, current, ends, inductor.resistance, l);
@@ -215,7 +222,9 @@ impl Stamps {
     fn transformer(&mut self, id: PartId, name: &str, transformer: &Transformer, at: &[UnknownId]) {
         let mut linked = Vec::with_capacity(transformer.windings.len());
         for (winding, ends) in transformer.windings.iter().zip(at.chunks_exact(2)) {
-            self.capacitor(ends[0], ends[1], winding.capacitance);
+            let own = (winding.capacitance, winding.capacitance_loss);
+            let place = format!("{name}, {}", winding.name);
+            self.winding_capacitance(id, &place, own, (ends[0], ends[1]));
             let current = format!("the current of {name}, {}", winding.name);
             let i = self.branch(
                 id,
@@ -233,6 +242,23 @@ impl Stamps {
             transformer.loss,
             &linked,
         );
+    }
+
+    /// A winding's own capacitance, F, behind its loss, Ω.
+    fn winding_capacitance(
+        &mut self,
+        id: PartId,
+        place: &str,
+        (capacitance, loss): (f64, f64),
+        ends: (UnknownId, UnknownId),
+    ) {
+        if capacitance > 0.0 && loss > 0.0 {
+            let inside = self.inside(id, format!("the capacitance of {place}"));
+            self.conductor(ends.0, inside, 1.0 / loss);
+            self.capacitor(inside, ends.1, capacitance);
+        } else {
+            self.capacitor(ends.0, ends.1, capacitance);
+        }
     }
 
     /// A core of flux linkage λ:  row i_m(λ) + (dλ/dt)/R_loss − Σ n_j i_j = 0, and −n_j dλ/dt in each winding.
@@ -282,6 +308,10 @@ impl Stamps {
                     self.devices
                         .push((id, AnyDevice::from(*rectifier), vec![anode, cathode]));
                 }
+            }
+            ValveModel::Stabiliser(stabiliser) => {
+                self.devices
+                    .push((id, AnyDevice::from(*stabiliser), at.to_vec()));
             }
         }
     }
@@ -349,7 +379,9 @@ impl Part {
                 ValveModel::Triode(_) => (3, 3),
                 ValveModel::Pentode(_) => (4, 4),
                 ValveModel::Rectifier(_) => (2, 3),
+                ValveModel::Stabiliser(_) => (2, 2),
             },
+            Self::Diodes(diodes) => (diodes.terminals, diodes.terminals),
             Self::Device(device) => {
                 let ends = models::Device::terminals(device);
                 (ends, ends)
