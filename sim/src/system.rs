@@ -30,6 +30,11 @@ mod stamps;
 /// rest, such as a secondary with nothing earthed; nothing flows in the tie.
 pub const INSULATION: f64 = 1e-12;
 
+/// Conductance that ties an island to the chassis which flux alone joins to the rest, S. No current can
+/// flow in it whatever it is; this one is large enough that the rounding of the amperes beside it, 1e-16
+/// of them, leaves no volts to speak of (1e-13 V, where [`INSULATION`] would leave 1e-4 V).
+pub const BOND: f64 = 1e-3;
+
 /// What an unknown is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Unknown {

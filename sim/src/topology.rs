@@ -177,18 +177,47 @@ fn dc_paths(placed: &Placed) -> Vec<(NodeId, NodeId)> {
     }
 }
 
-/// One node of every island that has no DC path to the chassis.
-pub fn floating(circuit: &Circuit) -> Vec<NodeId> {
+/// What has no DC path to the chassis.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Floating {
+    /// One of its nodes.
+    pub node: NodeId,
+    /// Whether flux alone joins it to the rest, as the primary of a mains transformer: no current can
+    /// then flow between them.
+    pub by_flux_alone: bool,
+}
+
+/// Every island that has no DC path to the chassis.
+pub fn floating(circuit: &Circuit) -> Vec<Floating> {
     let mut islands = Islands::new(circuit.node_count());
     for (_, placed) in circuit.parts() {
         for (a, b) in dc_paths(placed) {
             islands.join(a, b);
         }
     }
+    // Islands that a capacitor, an electrode or an open contact joins to others.
+    let mut joined = vec![false; circuit.node_count()];
+    for (_, placed) in circuit.parts() {
+        if matches!(placed.part, Part::Transformer(_)) {
+            continue;
+        }
+        let roots: Vec<usize> = placed
+            .nodes
+            .iter()
+            .map(|node| islands.root(node.index()))
+            .collect();
+        if roots.iter().any(|root| *root != roots[0]) {
+            roots.into_iter().for_each(|root| joined[root] = true);
+        }
+    }
     let mut ties = Vec::new();
     for (node, _) in circuit.nodes() {
+        let by_flux_alone = !joined[islands.root(node.index())];
         if islands.join(NodeId::CHASSIS, node) {
-            ties.push(node);
+            ties.push(Floating {
+                node,
+                by_flux_alone,
+            });
         }
     }
     ties

@@ -160,7 +160,7 @@ fn kind(kind: &FileErrorKind) -> Words {
             "the first key says what the part is",
             did_you_mean(
                 *nearest,
-                "kinds of parts: resistor, capacitor, electrolytic, inductor, choke, transformer, autotransformer, valve, diode, pot, switch, supply, ac_supply, signal, loudspeaker",
+                "kinds of parts: resistor, capacitor, electrolytic, inductor, choke, field, transformer, autotransformer, valve, diode, bridge, pot, switch, mains, mains_transformer, supply, ac_supply, signal, loudspeaker",
             ),
         ),
         K::KindNotFirst { part, kind } => words(
@@ -202,7 +202,9 @@ fn kind(kind: &FileErrorKind) -> Words {
                     "write \"15W at 30Hz\", a flux linkage \"1.2Wb\" or a current \"60mA\""
                         .to_owned()
                 }
-                "diode" => "write \"silicon\"; a rectifier valve is `valve = \"GZ34\"`".to_owned(),
+                "diode" | "bridge" => {
+                    "write \"silicon\"; a rectifier valve is `valve = \"GZ34\"`".to_owned()
+                }
                 _ => format!("write it like \"{example}\""),
             },
         ),
@@ -370,6 +372,12 @@ fn kind(kind: &FileErrorKind) -> Words {
                 ("saturates", "primary_impedance") => {
                     "watts are a flux only when the load they go into is known; add `primary_impedance`, or state the flux (\"1.2Wb\") or current (\"60mA\")"
                 }
+                ("volts", "current") => {
+                    "volts on load are those at some current: add `current = \"120mA\"`, or state the volts off load as `off_load`"
+                }
+                ("off_load", "current") => {
+                    "add the current it is made for, or its `resistance` as the ohmmeter reads it: its drop on load follows from either"
+                }
                 ("leakage", _) => {
                     "leakage current is measured at the working voltage: add `rating = \"450V\"`"
                 }
@@ -387,6 +395,51 @@ fn kind(kind: &FileErrorKind) -> Words {
             "the inductance is above what the gap allows",
             format!("this gap alone allows {}", engineering(*gap, Unit::Henry)),
             "a gap lowers the inductance of the iron: the stated inductance must be below that figure",
+        ),
+        K::SecondMains { first } => words(
+            Id::Contradiction,
+            format!("the mains is {first} already"),
+            "a second one",
+            format!(
+                "join what is fed from the mains to the nodes of {first}; any other alternating source is an `ac_supply`"
+            ),
+        ),
+        K::MainsBand { nominal } => words(
+            Id::Contradiction,
+            format!(
+                "the mains of {} does not lie between `low` and `high`",
+                engineering(*nominal, Unit::Volt)
+            ),
+            "the band leaves it out",
+            "low and high are the least and the greatest volts the mains may have, e.g. low = \"216V\", high = \"253V\"",
+        ),
+        K::UnknownTap { part, found, taps } => words(
+            Id::Taps,
+            format!("{part} has no tap {found}"),
+            "no such tap",
+            format!(
+                "its tap{} {}",
+                if taps.len() == 1 { " is" } else { "s are" },
+                list(taps)
+            ),
+        ),
+        K::VoltsTwice => words(
+            Id::Contradiction,
+            "`volts` and `off_load` state the volts of one winding twice",
+            "one is enough",
+            "keep `volts` for those at the stated `current`, or `off_load` for those without load",
+        ),
+        K::CoreLossTooGreat => words(
+            Id::Contradiction,
+            "the core loss alone takes more than the magnetising current",
+            "too small",
+            "magnetising_current is what an ammeter in the primary reads off load, core loss included; check the decade, or `core_loss`",
+        ),
+        K::DropTooGreat => words(
+            Id::Contradiction,
+            "the winding resistances take more than half of the mains volts at these currents",
+            "no transformer is like that",
+            "check the decades of `current`, `resistance` and `primary_resistance`",
         ),
         K::NotSettable { part, what } => words(
             Id::Setting,

@@ -140,7 +140,8 @@ ids! {
     /// Example  R1 = { resistor = "47k", between = ["a", "a"] }
     /// Mend     Correct one of the nodes, or delete the part.
     ShortedPart = "shorted-part",
-    /// Means    The taps do not fit the nodes of the winding: too few, too many, or out of order.
+    /// Means    The taps do not fit the nodes of the winding: too few, too many, or out of order; or the
+    /// tap chosen of a mains transformer is not among its `taps`.
     /// Matters  Turns between neighbouring nodes must be more than none.
     /// Example  primary = ["a", "s", "ht"], primary_taps = ["43%", "50%"]
     /// Mend     One tap for each node between the ends, rising: "43%" of the turns from the first end.
@@ -185,7 +186,8 @@ ids! {
     /// Example  a turns ratio with saturates = "15W at 30Hz"
     /// Mend     Add the key that the message names.
     NeedsAnother = "needs-another",
-    /// Means    The figures of a winding contradict each other.
+    /// Means    The figures of a part contradict each other: inductance and leakage of a winding, currents
+    /// and resistances of a mains transformer, the mains and its band.
     /// Matters  Leakage is a part of the inductance, and a gap can only lower it.
     /// Example  primary_inductance = "20H", leakage_inductance = "25H"
     /// Mend     Check the decade: leakage is some thousandths of the inductance.

@@ -107,6 +107,10 @@ pub(super) fn example_of(key: &str) -> String {
         "positions" => "positions = { bright = \"a\", dull = \"b\", off = [] }",
         "common" => "common = \"a\"",
         "winding" => "winding = [\"a\", \"centre\", \"b\"]",
+        "secondaries" => {
+            "secondaries = [ { volts = \"6.3V\", current = \"3A\", nodes = [\"h1\", \"h2\"] } ]"
+        }
+        "volts" => "volts = \"320-0-320V\", current = \"120mA\"",
         "nodes" => "nodes = [\"a\", \"b\"]",
         "frequency" => "frequency = \"50Hz\"",
         "turns" => "turns = \"3000\"",

@@ -7,7 +7,7 @@
 use models::AnyDevice;
 use models::data::ValveModel;
 
-use super::{INSULATION, PlacedSource, Unknown, UnknownId};
+use super::{BOND, INSULATION, PlacedSource, Unknown, UnknownId};
 use crate::circuit::{Circuit, NodeId, PartId, Placed};
 use crate::parts::{Inductor, Loudspeaker, Part, Transformer, Valve, Waveform};
 
@@ -54,9 +54,14 @@ impl Stamps {
                 stamps.nodes.push(id);
             }
         }
-        for node in crate::topology::floating(circuit) {
-            let at = stamps.nodes[node.index()];
-            stamps.conductor(at, u32::MAX, INSULATION);
+        for island in crate::topology::floating(circuit) {
+            let at = stamps.nodes[island.node.index()];
+            let tie = if island.by_flux_alone {
+                BOND
+            } else {
+                INSULATION
+            };
+            stamps.conductor(at, u32::MAX, tie);
         }
         for (id, placed) in circuit.parts() {
             stamps.branches.push(Vec::new());
