@@ -724,19 +724,36 @@ fn the_file_that_explains_every_part_is_itself_read() {
     let bench = Bench::new();
     let text = bench.answer(&["explain", "file"]);
     std::fs::write(bench.path("every.toml"), &text).expect("the folder can be written");
-    let answer = bench.json(&["voltages", "every.toml", "--set", "AC=0V", "--json"]);
+    let answer = bench.json(&[
+        "voltages",
+        "every.toml",
+        "--set",
+        "AC=0V",
+        "--set",
+        "M1=0V",
+        "--json",
+    ]);
     assert_eq!(
         answer["assumed"].as_array().map(Vec::len),
         Some(5),
         "only what T2 and T3 leave out: {}",
         answer["assumed"]
     );
-    bench.answer(&["power", "every.toml", "--set", "AC=0V", "--set", "G1=0V"]);
+    bench.answer(&[
+        "power",
+        "every.toml",
+        "--set",
+        "AC=0V",
+        "--set",
+        "M1=0V",
+        "--set",
+        "G1=0V",
+    ]);
     // With its mains running no cycle of the test tone repeats, and the message says why.
     let mains = bench.run(&["power", "every.toml"]);
     assert_eq!(mains.status.code(), Some(1));
     assert!(
-        stderr(&mains).contains("--set AC=0V --set G1=0V"),
+        stderr(&mains).contains("--set AC=0V --set M1=0V --set G1=0V"),
         "{}",
         stderr(&mains)
     );
@@ -746,10 +763,14 @@ fn the_file_that_explains_every_part_is_itself_read() {
         "electrolytic",
         "inductor",
         "choke",
+        "field",
         "transformer",
         "autotransformer",
         "valve",
         "diode",
+        "bridge",
+        "mains",
+        "mains_transformer",
         "pot",
         "switch",
         "supply",

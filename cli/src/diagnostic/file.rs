@@ -215,7 +215,9 @@ fn kind(kind: &FileErrorKind) -> Words {
             "not a value it can have",
             match key.as_str() {
                 "resistor" => "a joint without resistance is one node, not a resistor of zero",
-                "supply" | "ac_supply" => "for a negative rail swap `positive` and `negative`",
+                "supply" | "ac_supply" | "mains" => {
+                    "for a negative rail swap `positive` and `negative`"
+                }
                 "setting" => "0% is the end named last in `ends`, 100% the end named first",
                 _ => "check the sign and the decade against the drawing",
             },

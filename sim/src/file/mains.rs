@@ -53,7 +53,8 @@ impl Stated {
 }
 
 pub(super) fn mains(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
-    let volts_rms = fields.need_value(log, "mains", Unit::Volt, Bounds::Positive);
+    // None at all with --set: the chassis then is unplugged.
+    let volts_rms = fields.need_value(log, "mains", Unit::Volt, Bounds::NotNegative);
     let frequency = fields.need_value(log, "frequency", Unit::Hertz, Bounds::Positive);
     let nodes = between(fields, log);
     let nominal = in_the_file(fields, "mains").unwrap_or(volts_rms);

@@ -170,6 +170,10 @@ impl List<'_> {
             }
             Part::Inductor(inductor) => {
                 self.series(id, "winding", branches[0], inductor.resistance);
+                if inductor.capacitance > 0.0 && inductor.capacitance_loss > 0.0 {
+                    let g = 1.0 / inductor.capacitance_loss;
+                    self.conductance(id, "winding capacitance", (at[0], inside()), g);
+                }
                 if inductor.linear.is_some() {
                     self.conductance(id, "core loss", (at[0], at[1]), inductor.loss.recip());
                 } else {
@@ -180,6 +184,22 @@ impl List<'_> {
                 for (winding, &branch) in transformer.windings.iter().zip(branches) {
                     self.series(id, &winding.name, branch, winding.resistance);
                 }
+                // The nodes inside stand in the order of the windings that have one.
+                let insides: Vec<UnknownId> = (0..)
+                    .zip(system.unknowns())
+                    .filter(|(_, unknown)| **unknown == Unknown::Inside(id))
+                    .map(|(at, _)| at)
+                    .collect();
+                let lossy = transformer
+                    .windings
+                    .iter()
+                    .zip(at.chunks_exact(2))
+                    .filter(|(w, _)| w.capacitance > 0.0 && w.capacitance_loss > 0.0);
+                for ((winding, ends), inside) in lossy.zip(insides) {
+                    let place = format!("capacitance of {}", winding.name);
+                    let g = 1.0 / winding.capacitance_loss;
+                    self.conductance(id, &place, (ends[0], inside), g);
+                }
                 self.core(id, transformer.loss);
             }
             Part::Source(source) => self.series(id, "", branches[0], source.resistance),
@@ -188,7 +208,7 @@ impl List<'_> {
                 let mechanical = speaker.re * speaker.qms / speaker.qes;
                 self.conductance(id, "suspension", (inside(), at[1]), 1.0 / mechanical);
             }
-            Part::Valve(_) | Part::Device(_) | Part::Switch(_) => {}
+            Part::Valve(_) | Part::Device(_) | Part::Diodes(_) | Part::Switch(_) => {}
         }
     }
 
