@@ -207,7 +207,9 @@ pub fn floating(circuit: &Circuit) -> Vec<Floating> {
             .map(|node| islands.root(node.index()))
             .collect();
         if roots.iter().any(|root| *root != roots[0]) {
-            roots.into_iter().for_each(|root| joined[root] = true);
+            for root in roots {
+                joined[root] = true;
+            }
         }
     }
     let mut ties = Vec::new();

@@ -72,6 +72,7 @@ fn stage(more: More) -> (Distortion, Option<f64>) {
                 linear: None,
                 resistance: 1.0,
                 capacitance: 0.0,
+                capacitance_loss: 0.0,
                 loss: f64::INFINITY,
             };
             add(
