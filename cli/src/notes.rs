@@ -25,6 +25,7 @@ pub(crate) fn json(notes: &[FileNote]) -> Vec<Assumption> {
                 NoteKind::Assumed { key, value, unit } => (*key, Some(*value), Some(unit.symbol())),
                 NoteKind::NeverSaturates => ("saturates", None, None),
                 NoteKind::NoCoreLoss => ("core_loss", None, None),
+                NoteKind::FilamentCentre => ("filament", None, None),
                 _ => ("", None, None),
             };
             Assumption {
@@ -47,6 +48,9 @@ pub(crate) fn text(notes: &[FileNote]) -> String {
             }
             NoteKind::NeverSaturates => "never saturates".to_owned(),
             NoteKind::NoCoreLoss => "no core loss".to_owned(),
+            NoteKind::FilamentCentre => {
+                "cathode is the filament's centre, without its volts".to_owned()
+            }
             _ => continue,
         };
         let entry = parts

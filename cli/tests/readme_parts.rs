@@ -4,7 +4,7 @@ use std::path::Path;
 use std::process::Command;
 
 /// Keys that name nodes.
-const NODES: [&str; 16] = [
+const NODES: [&str; 18] = [
     "between",
     "positive",
     "negative",
@@ -17,6 +17,8 @@ const NODES: [&str; 16] = [
     "screen",
     "grid",
     "cathode",
+    "filament",
+    "heater",
     "ends",
     "wiper",
     "common",

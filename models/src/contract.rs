@@ -28,6 +28,7 @@ use crate::core::{Core, Hysteresis};
 use crate::data::ValveModel;
 use crate::device::{AnyDevice, Device, Local};
 use crate::diode::Diode;
+use crate::filament::Filament;
 use crate::library;
 use crate::rectifier::Rectifier;
 use crate::transistor::Transistor;
@@ -65,6 +66,9 @@ pub enum Passivity {
     /// electrons leave a hot cathode with a speed the heater paid for and reach electrodes that
     /// are slightly negative.
     Emission,
+    /// The same for a filament, which has no one potential to measure from: all electrodes together deliver
+    /// at most 0.1 mW each.
+    Filament,
     /// Nothing is demanded: the transistor's law leaves out the collector junction that would stop
     /// its collector current, and so delivers power at negative collector voltages.
     Exempt,
@@ -136,6 +140,8 @@ impl fmt::Display for Breach {
 
 /// Samples of every kind of device, every valve of the library among them.
 pub fn all() -> Vec<(String, AnyDevice)> {
+    /// Laid along a filament too. No pentode of the library has one: the law of another is as good a sample.
+    const ALONG: [&str; 4] = ["2A3", "300B", "EL84", "5U4G"];
     let transistor = Transistor {
         alpha: 0.99,
         i_s: 1e-6,
@@ -169,6 +175,18 @@ pub fn all() -> Vec<(String, AnyDevice)> {
         };
         (valve.name.clone(), device)
     }));
+    let laid = library::valves()
+        .iter()
+        .filter(|valve| ALONG.contains(&valve.name.as_str()));
+    devices.extend(laid.filter_map(|valve| {
+        let device = match valve.model.clone() {
+            ValveModel::Triode(section) => Filament { section }.into(),
+            ValveModel::Pentode(section) => Filament { section }.into(),
+            ValveModel::Rectifier(section) => Filament { section }.into(),
+            ValveModel::Stabiliser(_) => return None,
+        };
+        Some((format!("{} along a filament", valve.name), device))
+    }));
     devices
 }
 
@@ -179,6 +197,9 @@ pub fn passivity(device: &AnyDevice) -> Passivity {
         AnyDevice::Rectifier(_) | AnyDevice::Triode(_) | AnyDevice::Pentode(_) => {
             Passivity::Emission
         }
+        AnyDevice::FilamentTriode(_)
+        | AnyDevice::FilamentPentode(_)
+        | AnyDevice::FilamentRectifier(_) => Passivity::Filament,
         AnyDevice::Transistor(_) => Passivity::Exempt,
     }
 }
@@ -350,6 +371,10 @@ impl<'a, D: Device> Bench<'a, D> {
             Passivity::Exempt => return Ok(()),
             Passivity::Strict => -powers.sum::<f64>(),
             Passivity::Emission => -EMISSION_POWER - powers.fold(0.0, f64::min),
+            Passivity::Filament => {
+                let electrodes = self.terminals.saturating_sub(2) as f64;
+                -EMISSION_POWER * electrodes - powers.sum::<f64>()
+            }
         };
         if delivered > 0.0 {
             return Err(breach(x, Rule::Passive { power: delivered }));
@@ -502,10 +527,13 @@ mod tests {
             AnyDevice::Pentode(_) => 3,
             AnyDevice::Core(_) => 4,
             AnyDevice::Transistor(_) => 5,
-            AnyDevice::Stabiliser(_) => 6,
+            AnyDevice::FilamentTriode(_) => 6,
+            AnyDevice::FilamentPentode(_) => 7,
+            AnyDevice::FilamentRectifier(_) => 8,
+            AnyDevice::Stabiliser(_) => 9,
         });
         let found: std::collections::BTreeSet<_> = kinds.collect();
-        assert_eq!(found.len(), 7);
+        assert_eq!(found.len(), 10);
     }
 
     /// What is wrong with a device.
@@ -587,6 +615,8 @@ mod tests {
         assert!(matches!(rule(Fault::Shift), Rule::Shift { row: 0, .. }));
         assert!(matches!(rule(Fault::Kink), Rule::Smooth { .. }));
         assert!(matches!(rule(Fault::Power), Rule::Passive { .. }));
+        let filament = check_law(&Faulty(Fault::Power), Passivity::Filament);
+        assert!(matches!(filament.unwrap_err().rule, Rule::Passive { .. }));
         assert!(matches!(rule(Fault::Overflow), Rule::Finite));
         assert!(matches!(rule(Fault::Forgotten), Rule::Finite));
     }

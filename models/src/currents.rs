@@ -56,6 +56,20 @@ impl ValveCurrents {
         self.gm() * self.ra()
     }
 
+    /// These and `weight` of others.
+    #[must_use]
+    pub(crate) fn plus(self, weight: f64, other: &Self) -> Self {
+        let add = |a: [f64; 3], b: [f64; 3]| std::array::from_fn(|k| a[k] + weight * b[k]);
+        Self {
+            anode: self.anode + weight * other.anode,
+            screen: self.screen + weight * other.screen,
+            grid: self.grid + weight * other.grid,
+            anode_slopes: add(self.anode_slopes, other.anode_slopes),
+            screen_slopes: add(self.screen_slopes, other.screen_slopes),
+            grid_slopes: add(self.grid_slopes, other.grid_slopes),
+        }
+    }
+
     /// The same valve with its screen tied to the anode: one electrode carries both currents.
     #[must_use]
     pub fn strapped(&self) -> Self {

@@ -111,8 +111,17 @@ pub struct Heater {
     pub current: f64,
     /// Direct or indirect.
     pub heating: Heating,
+    /// True when the middle of the heater is brought out, so that its halves can be put in parallel.
+    pub centre_tap: bool,
     /// Where the figures come from.
     pub source: Source,
+}
+
+impl Heater {
+    /// Resistance at working temperature, ohm, end to end.
+    pub fn hot_resistance(&self) -> f64 {
+        self.voltage / self.current
+    }
 }
 
 /// Limits of one section, SI; None where none is published.
@@ -375,6 +384,8 @@ struct RawHeater {
     volts: Spanned<f64>,
     amps: Spanned<f64>,
     heating: Heating,
+    #[serde(default)]
+    centre_tap: bool,
     source: Spanned<String>,
     basis: Spanned<String>,
     #[serde(rename = "note")]
@@ -636,6 +647,7 @@ fn read_heater(raw: &RawHeater) -> Result<Heater, DataError> {
         voltage: figure("volts", &raw.volts, 1.0)?,
         current: figure("amps", &raw.amps, 1.0)?,
         heating: raw.heating,
+        centre_tap: raw.centre_tap,
         source: source(&raw.source, &raw.basis, "")?,
     })
 }

@@ -91,10 +91,14 @@ macro_rules! devices {
 
 use crate::core::Core;
 use crate::diode::Diode;
+use crate::filament::{FilamentPentode, FilamentRectifier, FilamentTriode};
 use crate::pentode::Pentode;
 use crate::rectifier::Rectifier;
 use crate::stabiliser::Stabiliser;
 use crate::transistor::Transistor;
 use crate::triode::Triode;
 
-devices! { Diode, Rectifier, Stabiliser, Triode, Pentode, Core, Transistor }
+devices! {
+    Diode, Rectifier, Stabiliser, Triode, Pentode, Core, Transistor, FilamentTriode, FilamentPentode,
+    FilamentRectifier,
+}

@@ -246,6 +246,26 @@ impl Circuit {
         }
     }
 
+    /// The valve line that states the heater which warms this valve: its own, or that of another section
+    /// of its envelope.
+    pub fn heater_of(&self, part: PartId) -> Option<PartId> {
+        let Part::Valve(valve) = &self.part(part).part else {
+            return None;
+        };
+        if valve.heater.is_some() {
+            return Some(part);
+        }
+        let envelope = valve.envelope.as_ref()?;
+        self.parts().find_map(|(id, placed)| match &placed.part {
+            Part::Valve(other)
+                if other.envelope.as_ref() == Some(envelope) && other.heater.is_some() =>
+            {
+                Some(id)
+            }
+            _ => None,
+        })
+    }
+
     /// Everything that keeps the circuit from being solved, besides what [`Circuit::add`] refused.
     pub fn faults(&self) -> Vec<CircuitError> {
         crate::topology::faults(self)

@@ -2,6 +2,7 @@
 
 pub mod distortion;
 pub mod feedback;
+pub mod heater;
 pub mod impedance;
 pub mod load_condition;
 pub mod loop_gain;

@@ -7,9 +7,12 @@ use std::sync::Arc;
 
 use models::AnyDevice;
 use models::core::Core;
-use models::data::ValveType;
 use models::diode::Diode;
 use nalgebra::Complex;
+
+mod valve;
+
+pub use valve::{HeaterWiring, Valve, Wiring};
 
 /// A part, with everything the equations need.
 #[derive(Clone, Debug)]
@@ -23,8 +26,8 @@ pub enum Part {
     Inductor(Inductor),
     /// Nodes `[start, finish]` of each winding in turn.
     Transformer(Transformer),
-    /// Nodes in the order of the device: triode `[anode, grid, cathode]`, pentode `[anode, screen,
-    /// grid, cathode]`, rectifier `[anode, (second anode,) cathode]`, stabiliser `[anode, cathode]`.
+    /// Nodes `[anode, (second anode,) (screen,) (grid,) cathode]`, with two ends of a filament for the
+    /// cathode and the heater's behind, as far as drawn; [`Valve::wiring`] sorts them.
     Valve(Box<Valve>),
     /// Nodes in the order of the device's terminals: diodes, transistors and test devices.
     Device(AnyDevice),
@@ -138,17 +141,6 @@ pub struct Winding {
     pub capacitance_loss: f64,
     /// Current it is made for, A rms; none when nobody says.
     pub rated_current: Option<f64>,
-}
-
-/// A valve, or one section of a double valve.
-#[derive(Clone, Debug)]
-pub struct Valve {
-    /// The type: law, limits, capacitances.
-    pub kind: ValveType,
-    /// The envelope when it holds several sections, e.g. "V1".
-    pub envelope: Option<String>,
-    /// Stray capacitance of socket and wiring, F, added anode-to-grid.
-    pub stray_anode_grid: f64,
 }
 
 /// Like diodes in one part: both halves of a bi-phase rectifier, or a bridge.

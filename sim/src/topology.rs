@@ -1,8 +1,6 @@
 //! Faults of a drawing that can be seen without solving it: impossible values, loose ends,
 //! electrodes without a DC path, loops without resistance.
 
-use models::data::ValveModel;
-
 use crate::circuit::{Circuit, CircuitError, NodeId, PartId, Placed};
 use crate::parts::Part;
 
@@ -113,7 +111,17 @@ fn check_values(id: PartId, placed: &Placed, faults: &mut Vec<CircuitError>) {
             demand(positive(s.fs), "resonance", "more than zero");
             demand(positive(s.qms) && positive(s.qes), "Q", "more than zero");
         }
-        Part::Valve(_) | Part::Device(_) | Part::Diodes(_) | Part::Switch(_) => {}
+        Part::Valve(valve) => {
+            if let Some(heater) = valve.heater {
+                demand(positive(heater.leakage), "heater leakage", "more than zero");
+                demand(
+                    not_negative(heater.capacitance),
+                    "heater capacitance",
+                    "zero or more",
+                );
+            }
+        }
+        Part::Device(_) | Part::Diodes(_) | Part::Switch(_) => {}
     }
 }
 
@@ -146,7 +154,7 @@ impl Islands {
 }
 
 /// Pairs of nodes between which the part carries direct current whatever the voltages. The leakage of a
-/// capacitor is no path that anything may rely on.
+/// capacitor, or from a heater to its cathode, is no path that anything may rely on.
 fn dc_paths(placed: &Placed) -> Vec<(NodeId, NodeId)> {
     let at = &placed.nodes;
     match &placed.part {
@@ -160,12 +168,18 @@ fn dc_paths(placed: &Placed) -> Vec<(NodeId, NodeId)> {
             .map(|contact| (at[0], at[contact + 1]))
             .into_iter()
             .collect(),
-        Part::Valve(v) if matches!(v.kind.model, ValveModel::Rectifier(_)) => {
-            let (&cathode, anodes) = at.split_last().expect("a rectifier has terminals");
-            anodes.iter().map(|&anode| (anode, cathode)).collect()
-        }
-        Part::Valve(v) if matches!(v.kind.model, ValveModel::Stabiliser(_)) => {
-            vec![(at[0], at[1])]
+        Part::Valve(valve) => {
+            let wiring = valve.wiring(at);
+            let wires = [wiring.cathode, wiring.heater];
+            let mut paths: Vec<_> = wires
+                .iter()
+                .flat_map(|wire| wire.windows(2).map(|pair| (pair[0], pair[1])))
+                .collect();
+            if wiring.grid.is_none() {
+                let cathode = wiring.cathode[0];
+                paths.extend(wiring.anodes.iter().map(|&anode| (anode, cathode)));
+            }
+            paths
         }
         Part::Diodes(diodes) => diodes
             .junctions
@@ -173,7 +187,7 @@ fn dc_paths(placed: &Placed) -> Vec<(NodeId, NodeId)> {
             .map(|&(anode, cathode)| (at[anode], at[cathode]))
             .collect(),
         Part::Device(_) if at.len() == 2 => vec![(at[0], at[1])],
-        Part::Capacitor(_) | Part::Valve(_) | Part::Device(_) => Vec::new(),
+        Part::Capacitor(_) | Part::Device(_) => Vec::new(),
     }
 }
 
@@ -225,16 +239,25 @@ pub fn floating(circuit: &Circuit) -> Vec<Floating> {
     ties
 }
 
-/// The electrodes of a valve, in the order of its nodes.
-fn electrodes(placed: &Placed) -> &'static [&'static str] {
-    match &placed.part {
-        Part::Valve(valve) => match &valve.kind.model {
-            ValveModel::Triode(_) => &["anode", "grid", "cathode"],
-            ValveModel::Pentode(_) => &["anode", "screen", "grid", "cathode"],
-            ValveModel::Rectifier(_) | ValveModel::Stabiliser(_) => &[],
-        },
-        _ => &[],
-    }
+/// The electrodes of an amplifying valve with their nodes.
+fn electrodes(placed: &Placed) -> Vec<(NodeId, &'static str)> {
+    let Part::Valve(valve) = &placed.part else {
+        return Vec::new();
+    };
+    let wiring = valve.wiring(&placed.nodes);
+    let Some(grid) = wiring.grid else {
+        return Vec::new();
+    };
+    let cathode = if valve.filament {
+        "filament"
+    } else {
+        "cathode"
+    };
+    let mut found = vec![(wiring.anodes[0], "anode")];
+    found.extend(wiring.screen.map(|screen| (screen, "screen")));
+    found.push((grid, "grid"));
+    found.extend(wiring.cathode.iter().map(|&node| (node, cathode)));
+    found
 }
 
 fn check_nodes(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
@@ -251,7 +274,7 @@ fn check_nodes(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
         for (a, b) in dc_paths(placed) {
             islands.join(a, b);
         }
-        for (node, &name) in placed.nodes.iter().zip(electrodes(placed)) {
+        for (node, name) in electrodes(placed) {
             electrode[node.index()].get_or_insert((id, name));
         }
     }

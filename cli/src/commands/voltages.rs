@@ -48,6 +48,7 @@ fn text(amplifier: &Amplifier, answer: &Voltages) -> String {
     text += &over_ratings(answer);
     text += &nodes(answer);
     text += &valves(answer);
+    text += &heaters(answer);
     text += &rectifiers(answer);
     text += &stabilisers(answer);
     text += &resistors(answer);
@@ -107,6 +108,16 @@ fn over_ratings(answer: &Voltages) -> String {
             check(&valve.part, "screen dissipation", Unit::Watt, p_s);
         }
     }
+    for heater in &answer.heaters {
+        if let Some(to_cathode) = &heater.to_cathode {
+            check(
+                &heater.part,
+                "heater-cathode voltage",
+                Unit::Volt,
+                to_cathode,
+            );
+        }
+    }
     for rectifier in &answer.rectifiers {
         check(&rectifier.part, "current", Unit::Ampere, &rectifier.current);
     }
@@ -146,6 +157,25 @@ fn over_ratings(answer: &Voltages) -> String {
                     stabiliser.part,
                     amps(stabiliser.current.value),
                     amps(stabiliser.least.unwrap_or(0.0))
+                )
+            }),
+    );
+    lines.extend(
+        answer
+            .heaters
+            .iter()
+            .filter(|heater| heater.off)
+            .map(|heater| {
+                format!(
+                    "  {}: {} at {} where {} are rated; within 10 % is common practice",
+                    heater.part,
+                    if heater.filament {
+                        "filament"
+                    } else {
+                        "heater"
+                    },
+                    volts(heater.volts),
+                    engineering(heater.rated, Unit::Volt)
                 )
             }),
     );
@@ -245,11 +275,19 @@ fn valves(answer: &Voltages) -> String {
     }
     figures.print("Valves", 2)
         + &limits.print(
-            if answer.valves.iter().any(|valve| valve.strapped) {
-                "Valves against their limits (heaters at the chassis; as triode, Pa includes the screen)"
-            } else {
-                "Valves against their limits (heaters at the chassis)"
-            },
+            &format!(
+                "Valves against their limits ({}{})",
+                if answer.heaters.is_empty() {
+                    "heaters at the chassis"
+                } else {
+                    "heaters that are not drawn at the chassis"
+                },
+                if answer.valves.iter().any(|valve| valve.strapped) {
+                    "; as triode, Pa includes the screen"
+                } else {
+                    ""
+                }
+            ),
             1,
         )
 }
@@ -262,6 +300,31 @@ fn amps(amps: f64) -> String {
     } else {
         engineering(amps, Unit::Ampere)
     }
+}
+
+fn heaters(answer: &Voltages) -> String {
+    let mut sheet = Sheet::new(&[
+        "heater",
+        "type",
+        "volts rms",
+        "of rated",
+        "to cathode",
+        "of limit",
+    ]);
+    let dash = || "-".to_owned();
+    for heater in &answer.heaters {
+        sheet.row(vec![
+            heater.part.clone(),
+            heater.kind.clone(),
+            volts(heater.volts),
+            format!("{:.0} %", 100.0 * heater.volts / heater.rated),
+            heater
+                .to_cathode
+                .map_or_else(dash, |figure| volts(figure.value)),
+            heater.to_cathode.map_or_else(dash, |figure| share(&figure)),
+        ]);
+    }
+    sheet.print("Heaters and filaments", 2)
 }
 
 fn rectifiers(answer: &Voltages) -> String {

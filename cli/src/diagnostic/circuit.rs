@@ -43,6 +43,9 @@ pub(super) fn diagnostic(
                 Some("cathode") => format!(
                     "a cathode needs a path to the chassis: add its resistor, or join `{name}` to the chassis"
                 ),
+                Some("filament") => format!(
+                    "a filament needs a path to the chassis: from one of its ends, from the centre tap of its winding, or from a hum-balancing pot across it; `{name}` has none"
+                ),
                 Some(electrode) => format!(
                     "the {electrode} needs its feed: a resistor or winding from `{name}` to the HT"
                 ),

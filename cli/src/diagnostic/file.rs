@@ -254,6 +254,30 @@ fn kind(kind: &FileErrorKind) -> Words {
             format!("{valve} is a {kind}"),
             format!("delete `{electrode}`, or correct the type of the valve"),
         ),
+        K::NoFilament { valve } => words(
+            Id::NoSuchElectrode,
+            format!("{valve} has no filament for a cathode"),
+            format!("{valve} is indirectly heated"),
+            "name the cathode's node with `cathode`; the heater's ends are `heater = [\"h1\", \"h2\"]`",
+        ),
+        K::NoHeater { valve } => words(
+            Id::NoSuchElectrode,
+            format!("{valve} has no heater besides its cathode"),
+            format!("{valve} is directly heated"),
+            "write `filament = [\"f1\", \"f2\"]` instead of `cathode`",
+        ),
+        K::FilamentAndCathode { part, valve } => words(
+            Id::CathodeTwice,
+            format!("{part} has both a filament and a cathode"),
+            format!("the filament of a {valve} is its cathode"),
+            "delete `cathode`; what was joined there goes to an end of the filament, or to the tap between its ends",
+        ),
+        K::HeaterTwice { envelope } => words(
+            Id::HeaterTwice,
+            format!("the heater of envelope {envelope} is drawn twice"),
+            "the second time",
+            "one heater warms all sections: leave it on one of their lines",
+        ),
         K::EnvelopeFull {
             envelope,
             valve,

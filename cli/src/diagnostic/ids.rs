@@ -125,6 +125,16 @@ ids! {
     /// Example  a 6SN7 with screen = "s1"
     /// Mend     Delete the key, or correct the type.
     NoSuchElectrode = "no-such-electrode",
+    /// Means    A directly heated valve is joined both by its filament and by a cathode.
+    /// Matters  The filament is the cathode: there is no third wire to join.
+    /// Example  a 2A3 with filament = ["f1", "f2"] and cathode = "k"
+    /// Mend     Delete the cathode; its wire goes to an end of the filament, or to a tap between its ends.
+    CathodeTwice = "cathode-twice",
+    /// Means    Two sections of one envelope both say where its heater goes.
+    /// Matters  There is one heater in the glass; drawn twice it would draw its current twice.
+    /// Example  heater = ["h1", "h2"] on both lines of a 6SN7 with envelope = "V1"
+    /// Mend     Leave it on one of the lines.
+    HeaterTwice = "heater-twice",
     /// Means    An envelope is given more sections than the type has.
     /// Matters  A double triode has no third section; two lines probably share a designator by mistake.
     /// Example  three lines of a 6SN7 with envelope = "V1"

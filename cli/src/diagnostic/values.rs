@@ -116,6 +116,8 @@ pub(super) fn example_of(key: &str) -> String {
         "turns" => "turns = \"3000\"",
         "parts" | "amplifier" | "bench" => return format!("begin a line with [{key}]"),
         "rating" => "rating = \"450V\"",
+        "filament" => "filament = [\"f1\", \"f2\"]",
+        "heater" => "heater = [\"h1\", \"h2\"]",
         "anode" | "grid" | "screen" | "cathode" => {
             return format!("write it like {key} = \"{}1\"", &key[..1]);
         }

@@ -187,6 +187,32 @@ pub enum FileErrorKind {
         /// The electrode.
         electrode: String,
     },
+    /// A filament on a valve that has a cathode.
+    #[error("{valve} has a cathode, not a filament")]
+    NoFilament {
+        /// The valve type.
+        valve: String,
+    },
+    /// A heater on a valve whose filament is its cathode.
+    #[error("{valve} has a filament, not a heater")]
+    NoHeater {
+        /// The valve type.
+        valve: String,
+    },
+    /// One valve joined both by its filament and by a cathode.
+    #[error("{part} has both a filament and a cathode")]
+    FilamentAndCathode {
+        /// The designator.
+        part: String,
+        /// The valve type.
+        valve: String,
+    },
+    /// One heater for all sections, drawn with two of them.
+    #[error("the heater of envelope {envelope} is drawn twice")]
+    HeaterTwice {
+        /// The envelope.
+        envelope: String,
+    },
     /// More sections in an envelope than the type holds.
     #[error("envelope {envelope} holds more than {sections} sections")]
     EnvelopeFull {
@@ -390,4 +416,6 @@ pub enum NoteKind {
     NeverSaturates,
     /// Nothing said about losses of the core: none were taken.
     NoCoreLoss,
+    /// A directly heated valve joined by a cathode: it was taken as the middle of a filament without volts.
+    FilamentCentre,
 }

@@ -1,6 +1,6 @@
 //! What the reader gathers while it goes through the file: the circuit, places, faults and notes.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 use super::error::{FileError, FileErrorKind, FileNote, NoteKind};
@@ -52,6 +52,8 @@ pub(super) struct Log {
     pub(super) mains: Option<Stated>,
     /// Its frequency, Hz, known before any part is read.
     pub(super) mains_frequency: Option<f64>,
+    /// Envelopes whose heater is drawn.
+    pub(super) heated: BTreeSet<String>,
 }
 
 impl Log {

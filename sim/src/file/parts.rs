@@ -241,7 +241,12 @@ pub(super) fn between(fields: &mut Fields<'_>, log: &mut Log) -> Option<Vec<Node
     differ(fields, log, pair)
 }
 
-fn differ(fields: &Fields<'_>, log: &mut Log, pair: Vec<NodeRef>) -> Option<Vec<NodeRef>> {
+/// Both ends of a part, which must differ.
+pub(super) fn differ(
+    fields: &Fields<'_>,
+    log: &mut Log,
+    pair: Vec<NodeRef>,
+) -> Option<Vec<NodeRef>> {
     if pair[0].id == pair[1].id {
         let node = log.circuit.node_name(pair[0].id).to_owned();
         let kind = FileErrorKind::SameNode {

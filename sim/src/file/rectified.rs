@@ -101,7 +101,12 @@ fn cut_off(circuit: &Circuit, start: NodeId) -> bool {
             match &placed.part {
                 Part::Diodes(_) | Part::Device(AnyDevice::Diode(_)) => return true,
                 Part::Valve(valve) if matches!(valve.kind.model, ValveModel::Rectifier(_)) => {
-                    return true;
+                    // Between the ends of a heater or filament current flows on.
+                    let wiring = valve.wiring(&placed.nodes);
+                    let heated = valve.filament && wiring.cathode.contains(&node);
+                    if !heated && !wiring.heater.contains(&node) {
+                        return true;
+                    }
                 }
                 Part::Resistor(_) | Part::Pot(_) | Part::Switch(_) => {
                     for &beyond in &placed.nodes {

@@ -1,17 +1,27 @@
 //! Valves: the type is looked up in the library, which says what electrodes there are.
 
-use models::data::{ValveModel, ValveType};
+use models::data::{Heating, ValveModel, ValveType};
 use models::library;
 
-use super::error::{Bounds, FileErrorKind};
+use super::error::{Bounds, FileErrorKind, NoteKind};
 use super::fields::{Fields, Text};
 use super::log::{Log, NodeRef, Place};
-use super::parts::{Made, nodes};
-use crate::parts::{Part, Valve};
+use super::parts::{Made, differ, nodes};
+use crate::parts::{HeaterWiring, Part, Valve};
 use crate::quantity::Unit;
 
 /// Electrodes any valve may have, in the order of a data sheet.
 const ELECTRODES: [&str; 5] = ["anode", "anodes", "screen", "grid", "cathode"];
+
+/// Insulation between heater and cathode when nothing is said.
+/// Source    common practice, no source: new valves leak below a microampere at 100 V, and 10 pF to both
+///           ends together is what small indirectly heated valves have
+mod typical_heater {
+    /// Ω, from either end.
+    pub(super) const LEAKAGE: f64 = 20e6;
+    /// F, from either end.
+    pub(super) const CAPACITANCE: f64 = 5e-12;
+}
 
 /// What kind of valve a type is, and its electrodes in the order of its nodes.
 fn electrodes(valve: &ValveType) -> (&'static str, &'static [&'static str]) {
@@ -68,12 +78,23 @@ pub(super) fn valve(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
             log.fault(&place, fault);
         }
     }
+    if kind.heater.is_none() {
+        cold(fields, log, kind, kind_name);
+    }
+    let ends = filament(fields, log, kind);
     let mut found: Vec<NodeRef> = Vec::new();
     let mut whole = true;
     for &electrode in wanted {
         if electrode == "anode" && two_anodes {
             match nodes(fields, log, "anodes", 1, Some(2)) {
                 Some(anodes) => found.extend(anodes),
+                None => whole = false,
+            }
+            continue;
+        }
+        if electrode == "cathode" && fields.has("filament") {
+            match &ends {
+                Some(ends) => found.extend(ends.iter().cloned()),
                 None => whole = false,
             }
             continue;
@@ -100,12 +121,134 @@ pub(super) fn valve(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
             None => whole = false,
         }
     }
+    if heating(kind) == Some(Heating::Direct) && ends.is_none() && whole {
+        let place = fields.name_span.clone();
+        log.note(&fields.owner, place, NoteKind::FilamentCentre);
+    }
+    let heater = heater(fields, log, kind, envelope.as_ref());
+    // What is faulty there is told; what it would have joined is not known.
+    whole &= heater.is_some() || !fields.has("heater");
     let part = Valve {
-        kind: kind.clone(),
         envelope: envelope.map(|text| text.text),
         stray_anode_grid: stray,
+        filament: ends.is_some(),
+        heater: heater.as_ref().map(|(wiring, _)| *wiring),
+        ..Valve::new(kind.clone())
     };
+    found.extend(heater.into_iter().flat_map(|(_, nodes)| nodes));
     whole.then(|| (Part::Valve(Box::new(part)), found))
+}
+
+fn heating(kind: &ValveType) -> Option<Heating> {
+    kind.heater.as_ref().map(|heater| heater.heating)
+}
+
+/// A cold cathode has neither filament nor heater.
+fn cold(fields: &mut Fields<'_>, log: &mut Log, kind: &ValveType, kind_name: &'static str) {
+    for key in ["filament", "heater"] {
+        if fields.has(key) {
+            fields.raw(key);
+            let fault = FileErrorKind::NoSuchElectrode {
+                valve: kind.name.clone(),
+                kind: kind_name,
+                electrode: key.to_owned(),
+            };
+            log.fault(&Place::File(fields.span_of(key)), fault);
+        }
+    }
+}
+
+/// The ends of a filament, which stand in the place of a cathode.
+fn filament(fields: &mut Fields<'_>, log: &mut Log, kind: &ValveType) -> Option<Vec<NodeRef>> {
+    let place = Place::File(fields.span_of("filament"));
+    let heating = heating(kind)?;
+    if heating == Heating::Indirect {
+        // Not asked for, so that it is not offered where it is wrong.
+        if fields.has("filament") {
+            fields.raw("filament");
+            let valve = kind.name.clone();
+            log.fault(&place, FileErrorKind::NoFilament { valve });
+        }
+        return None;
+    }
+    if !fields.has("filament") {
+        fields.raw("filament");
+        return None;
+    }
+    if fields.has("cathode") {
+        fields.raw("cathode");
+        let fault = FileErrorKind::FilamentAndCathode {
+            part: fields.owner.clone(),
+            valve: kind.name.clone(),
+        };
+        log.fault(&place, fault);
+    }
+    let pair = nodes(fields, log, "filament", 2, Some(2))?;
+    differ(fields, log, pair)
+}
+
+/// The heater of an indirectly heated valve with its nodes, and what leaks out of it.
+fn heater(
+    fields: &mut Fields<'_>,
+    log: &mut Log,
+    kind: &ValveType,
+    envelope: Option<&Text>,
+) -> Option<(HeaterWiring, Vec<NodeRef>)> {
+    let place = Place::File(fields.span_of("heater"));
+    let wanted = kind.heater.as_ref()?;
+    if wanted.heating == Heating::Direct {
+        if fields.has("heater") {
+            fields.raw("heater");
+            let valve = kind.name.clone();
+            log.fault(&place, FileErrorKind::NoHeater { valve });
+        }
+        return None;
+    }
+    if !fields.has("heater") {
+        fields.raw("heater");
+        for key in ["heater_leakage", "heater_capacitance"] {
+            if fields.raw(key).is_some() {
+                let fault = FileErrorKind::Needs {
+                    key: key.to_owned(),
+                    needs: "heater",
+                };
+                log.fault(&Place::File(fields.span_of(key)), fault);
+            }
+        }
+        return None;
+    }
+    if let Some(envelope) = envelope
+        && !log.heated.insert(envelope.text.clone())
+    {
+        let envelope = envelope.text.clone();
+        log.fault(&place, FileErrorKind::HeaterTwice { envelope });
+    }
+    let most = if wanted.centre_tap { 3 } else { 2 };
+    let ends = nodes(fields, log, "heater", 2, Some(most));
+    let leakage = fields.value_or_assume(
+        log,
+        "heater_leakage",
+        Unit::Ohm,
+        Bounds::Positive,
+        typical_heater::LEAKAGE,
+    );
+    let capacitance = fields.value_or_assume(
+        log,
+        "heater_capacitance",
+        Unit::Farad,
+        Bounds::NotNegative,
+        typical_heater::CAPACITANCE,
+    );
+    let ends = ends?;
+    for pair in ends.windows(2) {
+        differ(fields, log, pair.to_vec())?;
+    }
+    let wiring = HeaterWiring {
+        tapped: ends.len() == 3,
+        leakage,
+        capacitance,
+    };
+    Some((wiring, ends))
 }
 
 /// Of a valve that is not known the electrodes are still nodes, and still good keys.
@@ -116,6 +259,12 @@ fn join_electrodes(fields: &mut Fields<'_>, log: &mut Log) {
         } else if let Some(text) = fields.text(log, electrode) {
             log.node(electrode, &text);
         }
+    }
+    for ends in ["filament", "heater"] {
+        fields.list(log, ends);
+    }
+    for key in ["heater_leakage", "heater_capacitance"] {
+        fields.raw(key);
     }
 }
 

@@ -1,14 +1,14 @@
 //! What a valve does at given voltages: currents, slopes, dissipation, distance from its limits.
 
 use models::data::{ValveModel, ValveType};
-use models::{AnyDevice, ValveCurrents};
+use models::{AnyDevice, Device, Local, ValveCurrents, filament};
 use serde::Serialize;
 
 use crate::circuit::{Circuit, PartId};
 use crate::parts::Part;
 use crate::system::System;
 
-/// Electrode voltages against the cathode and the currents they bring.
+/// Electrode voltages against the cathode, or the middle of the filament, and the currents they bring.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Electrodes {
     /// Anode to cathode, V.
@@ -42,10 +42,14 @@ pub struct ValveProbe {
     pub part: PartId,
     /// Its designator.
     pub name: String,
-    /// Anode, screen, grid, cathode; the screen is the anode's in a triode.
-    at: [u32; 4],
+    /// Anode, screen, grid; the screen is the anode's in a triode.
+    at: [u32; 3],
+    /// Both ends of the filament; of a cathode, the same place twice.
+    ends: [u32; 2],
     /// True when screen and anode share a node, or it is a triode.
     pub strapped: bool,
+    /// True when the drawing says where its heater or filament goes.
+    pub heater_drawn: bool,
     kind: ValveType,
 }
 
@@ -63,16 +67,17 @@ impl ValveProbe {
                     .iter()
                     .map(|&node| system.voltage_of(node))
                     .collect();
-                let at = match valve.kind.model {
-                    ValveModel::Triode(_) => [at[0], at[0], at[1], at[2]],
-                    ValveModel::Pentode(_) => [at[0], at[1], at[2], at[3]],
-                    ValveModel::Rectifier(_) | ValveModel::Stabiliser(_) => return None,
-                };
+                let wiring = valve.wiring(&at);
+                let anode = wiring.anodes[0];
+                let at = [anode, wiring.screen.unwrap_or(anode), wiring.grid?];
+                let ends = [wiring.cathode[0], *wiring.cathode.last()?];
                 Some(Self {
                     part,
                     name: placed.name.clone(),
                     at,
+                    ends,
                     strapped: at[0] == at[1],
+                    heater_drawn: valve.filament || circuit.heater_of(part).is_some(),
                     kind: valve.kind.clone(),
                 })
             })
@@ -86,26 +91,30 @@ impl ValveProbe {
 
     /// What the electrodes do at `x` `[n+1]`.
     pub fn at(&self, x: &[f64]) -> Electrodes {
-        let [anode, screen, grid, cathode] = self.at.map(|at| x[at as usize]);
-        let (v_ak, v_gk) = (anode - cathode, grid - cathode);
-        match &self.kind.model {
-            ValveModel::Triode(triode) => Electrodes {
-                v_ak,
-                v_sk: 0.0,
-                v_gk,
-                v_k: cathode,
-                currents: triode.currents(v_ak, v_gk),
-            },
-            ValveModel::Pentode(pentode) => Electrodes {
-                v_ak,
-                v_sk: screen - cathode,
-                v_gk,
-                v_k: cathode,
-                currents: pentode.currents(v_ak, screen - cathode, v_gk),
-            },
+        let [anode, screen, grid] = self.at.map(|at| x[at as usize]);
+        let [first, second] = self.ends.map(|at| x[at as usize]);
+        let cathode = 0.5 * (first + second);
+        let (v_ak, v_sk, v_gk) = (anode - cathode, screen - cathode, grid - cathode);
+        let currents = |above: f64| match &self.kind.model {
+            ValveModel::Triode(triode) => triode.currents(v_ak - above, v_gk - above),
+            ValveModel::Pentode(pentode) => {
+                pentode.currents(v_ak - above, v_sk - above, v_gk - above)
+            }
             ValveModel::Rectifier(_) | ValveModel::Stabiliser(_) => {
                 unreachable!("left out by `all`")
             }
+        };
+        let triode = matches!(self.kind.model, ValveModel::Triode(_));
+        Electrodes {
+            v_ak,
+            v_sk: if triode { 0.0 } else { v_sk },
+            v_gk,
+            v_k: cathode,
+            currents: if self.ends[0] == self.ends[1] {
+                currents(0.0)
+            } else {
+                filament::mean(first - second, currents)
+            },
         }
     }
 
@@ -157,19 +166,34 @@ impl Against {
     }
 }
 
-/// The rectifier currents at `x`: current of each anode of the part, A.
+/// Drop from each anode of the rectifier to its cathode, V, and current of that anode, A, at `x` `[n+1]`.
 pub fn rectifier_currents(system: &System, part: PartId, x: &[f64]) -> Vec<(f64, f64)> {
     system
         .devices()
         .iter()
         .filter(|placed| placed.part == part)
         .filter_map(|placed| match &placed.device {
-            AnyDevice::Rectifier(rectifier) => {
+            AnyDevice::Rectifier(_) => {
                 let at = placed.gather(x);
-                let v = at[0] - at[1];
-                Some((v, rectifier.current(v).value))
+                Some((at[0] - at[1], into_first(&placed.device, &at)))
+            }
+            AnyDevice::FilamentRectifier(_) => {
+                let at = placed.gather(x);
+                let drop = at[0] - 0.5 * (at[1] + at[2]);
+                Some((drop, into_first(&placed.device, &at)))
             }
             _ => None,
         })
         .collect()
+}
+
+/// Current into the first terminal of a device without memory, A.
+fn into_first(device: &AnyDevice, at: &[f64]) -> f64 {
+    let (mut f, mut df) = (vec![0.0; at.len()], vec![0.0; at.len() * at.len()]);
+    let mut out = Local {
+        f: &mut f,
+        df: &mut df,
+    };
+    device.eval(at, &[], &mut out);
+    f[0]
 }

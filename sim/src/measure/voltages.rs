@@ -5,6 +5,7 @@
 use models::data::ValveModel;
 use serde::Serialize;
 
+use super::heater::{HeaterAtRest, heaters};
 use super::valve::{Against, ValveProbe, rectifier_currents};
 use crate::circuit::Circuit;
 use crate::error::{Question, SimError};
@@ -21,6 +22,8 @@ pub struct Voltages {
     pub nodes: Vec<NodeVolts>,
     /// Every triode and pentode.
     pub valves: Vec<ValveAtRest>,
+    /// Every heater and filament that is drawn; none while an alternating supply stands still.
+    pub heaters: Vec<HeaterAtRest>,
     /// Every rectifier valve.
     pub rectifiers: Vec<RectifierAtRest>,
     /// Every stabiliser.
@@ -63,7 +66,8 @@ pub struct ValveAtRest {
     pub v_sk: Option<Against>,
     /// Grid to cathode, V.
     pub v_gk: f64,
-    /// Cathode to chassis, V, without sign: against the heater-cathode limit for a heater at chassis.
+    /// Cathode to chassis, V, without sign: against the heater-cathode limit for a heater at chassis, if
+    /// the drawing does not say where the heater is.
     pub v_k: Against,
     /// Anode current, A.
     pub i_a: f64,
@@ -256,6 +260,11 @@ pub fn voltages(
             .iter()
             .map(|probe| valve_at_rest(probe, x))
             .collect(),
+        heaters: if alternating.is_empty() {
+            heaters(circuit, system, &[x])
+        } else {
+            Vec::new()
+        },
         rectifiers: Vec::new(),
         stabilisers: Vec::new(),
         resistors: Vec::new(),
@@ -422,7 +431,7 @@ fn valve_at_rest(probe: &ValveProbe, x: &[f64]) -> ValveAtRest {
         v_gk: electrodes.v_gk,
         v_k: Against {
             value: electrodes.v_k.abs(),
-            limit: limits.heater_cathode_volts,
+            limit: limits.heater_cathode_volts.filter(|_| !probe.heater_drawn),
         },
         i_a: electrodes.currents.anode,
         i_s: electrodes.currents.screen,

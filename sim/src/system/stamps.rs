@@ -5,7 +5,7 @@
 //! v_a − v_b − R·i − d(L·i)/dt = 0 with the sign of each term as written.
 
 use models::AnyDevice;
-use models::data::ValveModel;
+use models::data::Heater;
 
 use super::{BOND, INSULATION, PlacedSource, Unknown, UnknownId};
 use crate::circuit::{Circuit, NodeId, PartId, Placed};
@@ -65,7 +65,7 @@ impl Stamps {
         }
         for (id, placed) in circuit.parts() {
             stamps.branches.push(Vec::new());
-            stamps.part(id, placed);
+            stamps.part(circuit, id, placed);
         }
         stamps.number_chassis();
         stamps
@@ -131,7 +131,7 @@ impl Stamps {
         self.unknown(Unknown::Inside(part), name)
     }
 
-    fn part(&mut self, id: PartId, placed: &Placed) {
+    fn part(&mut self, circuit: &Circuit, id: PartId, placed: &Placed) {
         let at: Vec<UnknownId> = placed
             .nodes
             .iter()
@@ -154,7 +154,10 @@ impl Stamps {
             }
             Part::Inductor(inductor) => self.inductor(id, name, inductor, (at[0], at[1])),
             Part::Transformer(transformer) => self.transformer(id, name, transformer, &at),
-            Part::Valve(valve) => self.valve(id, valve, &at),
+            Part::Valve(valve) => {
+                self.valve(id, valve, &at);
+                self.heater_leakage(circuit, id, &at);
+            }
             Part::Device(device) => self.devices.push((id, device.clone(), at)),
             Part::Diodes(diodes) => {
                 for &(anode, cathode) in &diodes.junctions {
@@ -288,35 +291,58 @@ impl Stamps {
     }
 
     fn valve(&mut self, id: PartId, valve: &Valve, at: &[UnknownId]) {
-        let c = &valve.kind.capacitances;
-        match &valve.kind.model {
-            ValveModel::Triode(triode) => {
-                let [anode, grid, cathode] = [at[0], at[1], at[2]];
-                self.devices
-                    .push((id, AnyDevice::from(*triode), at.to_vec()));
-                self.capacitor(anode, grid, c.anode_grid + valve.stray_anode_grid);
-                self.capacitor(grid, cathode, c.grid_cathode);
-                self.capacitor(anode, cathode, c.anode_cathode);
-            }
-            ValveModel::Pentode(pentode) => {
-                let [anode, screen, grid, cathode] = [at[0], at[1], at[2], at[3]];
-                self.devices
-                    .push((id, AnyDevice::from(*pentode), at.to_vec()));
-                self.capacitor(anode, grid, c.anode_grid + valve.stray_anode_grid);
-                self.capacitor(grid, cathode, c.grid_cathode);
+        let places = valve.devices(at).into_iter();
+        self.devices
+            .extend(places.map(|(device, at)| (id, device, at)));
+        let wiring = valve.wiring(at);
+        let (c, anode) = (&valve.kind.capacitances, wiring.anodes[0]);
+        if let Some(grid) = wiring.grid {
+            self.capacitor(anode, grid, c.anode_grid + valve.stray_anode_grid);
+            if let Some(screen) = wiring.screen {
                 self.capacitor(grid, screen, c.grid_screen);
-                self.capacitor(anode, cathode, c.anode_cathode);
             }
-            ValveModel::Rectifier(rectifier) => {
-                let (&cathode, anodes) = at.split_last().expect("a rectifier has terminals");
-                for &anode in anodes {
-                    self.devices
-                        .push((id, AnyDevice::from(*rectifier), vec![anode, cathode]));
-                }
+            // Along a filament half goes to either end.
+            let share = 1.0 / wiring.cathode.len() as f64;
+            for &cathode in wiring.cathode {
+                self.capacitor(grid, cathode, share * c.grid_cathode);
+                self.capacitor(anode, cathode, share * c.anode_cathode);
             }
-            ValveModel::Stabiliser(stabiliser) => {
-                self.devices
-                    .push((id, AnyDevice::from(*stabiliser), at.to_vec()));
+        }
+        let Some(hot) = valve.kind.heater.as_ref().map(Heater::hot_resistance) else {
+            return;
+        };
+        if let &[first, second] = wiring.cathode {
+            self.conductor(first, second, 1.0 / hot);
+        }
+        let sections = wiring.heater.len().saturating_sub(1);
+        for pair in wiring.heater.windows(2) {
+            self.conductor(pair[0], pair[1], sections as f64 / hot);
+        }
+    }
+
+    /// What leaks from the heater to the cathode it warms: ends of the heater, then the cathode.
+    fn heater_leakage(&mut self, circuit: &Circuit, id: PartId, at: &[UnknownId]) {
+        let (Some(owner), Part::Valve(valve)) = (circuit.heater_of(id), &circuit.part(id).part)
+        else {
+            return;
+        };
+        let heated = circuit.part(owner);
+        let Part::Valve(heated_by) = &heated.part else {
+            return;
+        };
+        let Some(heater) = heated_by.heater else {
+            return;
+        };
+        let ends: Vec<UnknownId> = heated_by
+            .wiring(&heated.nodes)
+            .heater
+            .iter()
+            .map(|node| self.nodes[node.index()])
+            .collect();
+        if let (&[cathode], [first, .., last]) = (valve.wiring(at).cathode, ends.as_slice()) {
+            for &end in [first, last] {
+                self.conductor(end, cathode, 1.0 / heater.leakage);
+                self.capacitor(end, cathode, heater.capacitance);
             }
         }
     }
@@ -380,12 +406,7 @@ impl Part {
                 let ends = 2 * transformer.windings.len();
                 (ends, ends)
             }
-            Self::Valve(valve) => match &valve.kind.model {
-                ValveModel::Triode(_) => (3, 3),
-                ValveModel::Pentode(_) => (4, 4),
-                ValveModel::Rectifier(_) => (2, 3),
-                ValveModel::Stabiliser(_) => (2, 2),
-            },
+            Self::Valve(valve) => valve.terminals(),
             Self::Diodes(diodes) => (diodes.terminals, diodes.terminals),
             Self::Device(device) => {
                 let ends = models::Device::terminals(device);

@@ -8,7 +8,6 @@
 //!          (from memory)
 
 use models::AnyDevice;
-use models::data::ValveModel;
 use models::noise::{ValveNoise, shot, smoothed, thermal};
 use serde::Serialize;
 
@@ -55,7 +54,7 @@ impl Source {
     }
 }
 
-/// All sources at the rest `x` `[n+1]` with resistances at a temperature, K. Contacts of switches and the
+/// All sources at the rest `x` `[n+1]` with resistances at a temperature, K. Heaters, contacts of switches and the
 /// insulation of islands are no parts of the drawing and left out.
 pub(super) fn all(circuit: &Circuit, system: &System, x: &[f64], temperature: f64) -> Vec<Source> {
     let mut list = List {
@@ -74,6 +73,12 @@ pub(super) fn all(circuit: &Circuit, system: &System, x: &[f64], temperature: f6
             AnyDevice::Rectifier(rectifier) => {
                 let at = placed.gather(x);
                 let now = rectifier.current(at[0] - at[1]);
+                smoothed(now.value, now.slope)
+            }
+            AnyDevice::FilamentRectifier(rectifier) => {
+                // At its middle: its ends differ by a few volts of many.
+                let at = placed.gather(x);
+                let now = rectifier.section.current(at[0] - 0.5 * (at[1] + at[2]));
                 smoothed(now.value, now.slope)
             }
             AnyDevice::Diode(diode) => {
@@ -218,30 +223,31 @@ impl List<'_> {
             .iter()
             .map(|&node| self.system.voltage_of(node))
             .collect();
-        let (anode, screen, grid, cathode) = match &probe.kind().model {
-            ValveModel::Pentode(_) => (at[0], at[1], at[2], at[3]),
-            _ => (at[0], at[0], at[1], at[2]),
+        let Part::Valve(valve) = &placed.part else {
+            return;
         };
+        let wiring = valve.wiring(&at);
+        let anode = wiring.anodes[0];
+        let (screen, grid) = (wiring.screen.unwrap_or(anode), wiring.grid.unwrap_or(anode));
+        // Out of the cathode, or in halves out of the ends of the filament.
+        let share = 1.0 / wiring.cathode.len() as f64;
+        let cathode: Vec<_> = wiring.cathode.iter().map(|&end| (end, -share)).collect();
         let noise = ValveNoise::of(&probe.at(x).currents);
-        // Out of the cathode, divided between anode and screen.
-        let space = vec![
+        // Divided between anode and screen.
+        let mut space = vec![
             (anode, noise.anode_share),
             (screen, 1.0 - noise.anode_share),
-            (cathode, -1.0),
         ];
+        space.extend(&cathode);
         self.add(probe.part, "", Kind::Shot, space.clone(), noise.space);
         self.add(probe.part, "", Kind::Flicker, space, noise.space);
         if anode != screen {
             let into = between(anode, screen);
             self.add(probe.part, "", Kind::Partition, into, noise.partition);
         }
-        self.add(
-            probe.part,
-            "",
-            Kind::GridCurrent,
-            between(grid, cathode),
-            noise.grid,
-        );
+        let mut drawn = vec![(grid, 1.0)];
+        drawn.extend(cathode);
+        self.add(probe.part, "", Kind::GridCurrent, drawn, noise.grid);
     }
 }
 

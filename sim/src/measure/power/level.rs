@@ -272,9 +272,13 @@ impl<'a> Bench<'a> {
             .filter(|&node| node != NodeId::CHASSIS)
             .collect();
         let swing = |probe: &ValveProbe| {
-            let at = &self.circuit.part(probe.part).nodes;
-            [at[0], at[at.len() - 1]]
-                .into_iter()
+            let placed = self.circuit.part(probe.part);
+            let Part::Valve(valve) = &placed.part else {
+                return 0.0;
+            };
+            let wiring = valve.wiring(&placed.nodes);
+            let working = wiring.anodes.iter().chain(wiring.cathode).copied();
+            working
                 .filter(|node| iron.contains(node))
                 .map(|node| {
                     Spectrum::of_period(&period.unknown(self.system.voltage_of(node))).rms()

@@ -1,0 +1,141 @@
+//! A valve, and which of its nodes is which: the one place that knows their order.
+
+use models::data::{ValveModel, ValveType};
+use models::filament::Filament;
+use models::{AnyDevice, Device};
+
+/// A valve, or one section of a double valve.
+#[derive(Clone, Debug)]
+pub struct Valve {
+    /// The type: law, limits, capacitances, heater.
+    pub kind: ValveType,
+    /// The envelope when it holds several sections, e.g. "V1".
+    pub envelope: Option<String>,
+    /// Stray capacitance of socket and wiring, F, added anode-to-grid.
+    pub stray_anode_grid: f64,
+    /// True when the valve is joined by the ends of its filament and not by a cathode.
+    pub filament: bool,
+    /// The heater, when it is joined to something.
+    pub heater: Option<HeaterWiring>,
+}
+
+/// A heater that is joined to something.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct HeaterWiring {
+    /// True when the middle is joined too.
+    pub tapped: bool,
+    /// Leakage resistance from either end to the cathode, Ω.
+    pub leakage: f64,
+    /// Capacitance from either end to the cathode, F.
+    pub capacitance: f64,
+}
+
+/// What stands at the nodes of a valve.
+#[derive(Clone, Copy, Debug)]
+pub struct Wiring<'a, T> {
+    /// The anode, or the two of a full-wave rectifier.
+    pub anodes: &'a [T],
+    /// Screen of a pentode.
+    pub screen: Option<T>,
+    /// Control grid; none in a rectifier or stabiliser.
+    pub grid: Option<T>,
+    /// The cathode, or both ends of the filament.
+    pub cathode: &'a [T],
+    /// The ends of the heater with its middle, if joined, between them; empty when not drawn.
+    pub heater: &'a [T],
+}
+
+impl Valve {
+    /// A section joined by its cathode, its heater not drawn.
+    pub fn new(kind: ValveType) -> Self {
+        Self {
+            kind,
+            envelope: None,
+            stray_anode_grid: 0.0,
+            filament: false,
+            heater: None,
+        }
+    }
+
+    /// Nodes before the cathode's: least and greatest number.
+    fn electrodes(&self) -> (usize, usize) {
+        match &self.kind.model {
+            ValveModel::Triode(_) => (2, 2),
+            ValveModel::Pentode(_) => (3, 3),
+            ValveModel::Rectifier(_) => (1, 2),
+            ValveModel::Stabiliser(_) => (1, 1),
+        }
+    }
+
+    fn cathode_nodes(&self) -> usize {
+        if self.filament { 2 } else { 1 }
+    }
+
+    fn heater_nodes(&self) -> usize {
+        match self.heater {
+            None => 0,
+            Some(HeaterWiring { tapped: false, .. }) => 2,
+            Some(HeaterWiring { tapped: true, .. }) => 3,
+        }
+    }
+
+    /// The least and the greatest number of nodes the valve joins.
+    pub fn terminals(&self) -> (usize, usize) {
+        let others = self.cathode_nodes() + self.heater_nodes();
+        let (least, most) = self.electrodes();
+        (least + others, most + others)
+    }
+
+    /// Sorts the nodes of the valve, or whatever stands for them in the same order.
+    ///
+    /// # Panics
+    /// With fewer nodes than [`Valve::terminals`], which [`crate::circuit::Circuit::add`] refuses.
+    pub fn wiring<'a, T: Copy>(&self, at: &'a [T]) -> Wiring<'a, T> {
+        let (at, heater) = at.split_at(at.len() - self.heater_nodes());
+        let (electrodes, cathode) = at.split_at(at.len() - self.cathode_nodes());
+        let (anodes, screen, grid) = match (&self.kind.model, electrodes) {
+            (ValveModel::Rectifier(_) | ValveModel::Stabiliser(_), anodes) => (anodes, None, None),
+            (ValveModel::Triode(_), [_, grid]) => (&electrodes[..1], None, Some(*grid)),
+            (_, [_, screen, grid]) => (&electrodes[..1], Some(*screen), Some(*grid)),
+            _ => unreachable!("a circuit refuses a valve with electrodes missing"),
+        };
+        Wiring {
+            anodes,
+            screen,
+            grid,
+            cathode,
+            heater,
+        }
+    }
+
+    /// The law between the electrodes in the order of the nodes; of a rectifier, that of one anode.
+    pub fn device(&self) -> AnyDevice {
+        match (&self.kind.model, self.filament) {
+            (ValveModel::Triode(triode), false) => (*triode).into(),
+            (ValveModel::Pentode(pentode), false) => (*pentode).into(),
+            (ValveModel::Rectifier(rectifier), false) => (*rectifier).into(),
+            (ValveModel::Triode(section), true) => Filament { section: *section }.into(),
+            (ValveModel::Pentode(section), true) => Filament { section: *section }.into(),
+            (ValveModel::Stabiliser(stabiliser), _) => (*stabiliser).into(),
+            (ValveModel::Rectifier(section), true) => Filament { section: *section }.into(),
+        }
+    }
+
+    /// The law with its places: one device, or one for each anode of a rectifier.
+    pub fn devices<T: Copy>(&self, at: &[T]) -> Vec<(AnyDevice, Vec<T>)> {
+        let wiring = self.wiring(at);
+        let device = self.device();
+        let rest = wiring.screen.into_iter().chain(wiring.grid);
+        wiring
+            .anodes
+            .iter()
+            .map(|&anode| {
+                let mut places = vec![anode];
+                places.extend(rest.clone());
+                places.extend(wiring.cathode);
+                debug_assert_eq!(places.len(), device.terminals());
+                (device.clone(), places)
+            })
+            .collect()
+    }
+}
