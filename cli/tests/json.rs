@@ -100,6 +100,21 @@ fn walk(
     }
 }
 
+/// A supply of our own: half-wave, silicon, with a load.
+const MAINS_FED: &str = r#"
+[amplifier]
+title = "Supply"
+source = "own design, invented for this test"
+[parts]
+AC = { ac_supply = "30V", frequency = "50Hz", between = ["x", "chassis"], resistance = "5R" }
+D1 = { diode = "silicon", anode = "x", cathode = "out" }
+C1 = { electrolytic = "1000u", positive = "out", negative = "chassis", rating = "63V" }
+R1 = { resistor = "470R", between = ["out", "chassis"], rating = "5W" }
+[bench]
+generator = { into = "out", resistance = "100k" }
+load = "R1"
+"#;
+
 #[test]
 fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
     let page = structures(&run(&["explain", "json"]));
@@ -111,11 +126,15 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
     let every = every.to_str().expect("a plain path");
     let example = "examples/01_single_ended_6v6/amplifier.toml";
     let unstable = "examples/03_el84_push_pull_feedback/amplifier.toml";
+    let mains_fed = folder.path().join("mains_fed.toml");
+    std::fs::write(&mains_fed, MAINS_FED).expect("the folder can be written");
+    let mains_fed = mains_fed.to_str().expect("a plain path");
     let mut seen = BTreeSet::new();
     let mut faults = BTreeSet::new();
     for (command, file, more) in [
         ("voltages", every, &["--set", "AC=0V", "--set", "M1=0V"][..]),
         ("voltages", example, &[]),
+        ("voltages", mains_fed, &[]),
         // Too much feedback, so that there is something that grows.
         ("voltages", unstable, &["--set", "R16=470R"]),
         ("power", example, &[]),

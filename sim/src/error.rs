@@ -87,6 +87,14 @@ pub enum Question {
     /// A mains or other alternating supply runs: there is no rest to speak of.
     #[error("no voltages at rest while {0} alternates")]
     Alternates(String),
+    /// Tones that share no period short enough to be solved for.
+    #[error("{frequencies} repeat together only after more than {longest}")]
+    NoCommonPeriod {
+        /// The frequencies, in words.
+        frequencies: String,
+        /// The longest period allowed, in words.
+        longest: String,
+    },
     /// The waveform cannot be used for this measurement.
     #[error("{0} is not a signal generator")]
     NotASource(String),

@@ -15,7 +15,7 @@ use nalgebra::Complex;
 use crate::circuit::{NodeId, PartId};
 use crate::error::{Question, SimError};
 use crate::lu::Factors;
-use crate::system::{Formula, System, UnknownId, Workspace};
+use crate::system::{System, UnknownId, Workspace};
 
 /// A circuit linearised at an operating point, and tuned to one frequency at a time.
 #[derive(Clone, Debug)]
@@ -40,9 +40,14 @@ pub enum Excitation {
 impl<'a> SmallSignal<'a> {
     /// Linearises at the solution in `ws.x`. Answers wait for [`SmallSignal::tune`].
     pub fn at(system: &'a System, ws: &mut Workspace) -> Self {
-        let past = vec![0.0; system.len()];
-        system.assemble(Formula::new(0.0, &past), ws);
-        let slopes = ws.values[..system.entries()].to_vec();
+        let x = ws.x.clone();
+        Self::over(system, &[x], ws)
+    }
+
+    /// Linearises with the mean slopes of a mains period, `samples` `[samples][n+1]`: what a signal meets
+    /// on the average, rectifiers that conduct for a while included.
+    pub fn over(system: &'a System, samples: &[Vec<f64>], ws: &mut Workspace) -> Self {
+        let slopes = system.mean_slopes(samples, ws);
         Self {
             system,
             values: vec![Complex::default(); slopes.len()],

@@ -13,7 +13,7 @@ use nalgebra::{Complex, DMatrix, Schur};
 use serde::Serialize;
 
 use crate::error::SimError;
-use crate::system::{Formula, System, Workspace};
+use crate::system::{System, Workspace};
 
 /// A natural frequency that grows.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -41,7 +41,14 @@ pub fn rests(system: &System, ws: &Workspace) -> Result<(), SimError> {
 
 /// The fastest growing natural frequency at the solution in `ws.x`, if any grows.
 pub fn growing(system: &System, ws: &mut Workspace) -> Option<Growing> {
-    fastest(&natural_frequencies(system, ws)?)
+    let x = ws.x.clone();
+    growing_over(system, &[x], ws)
+}
+
+/// The same for the mean slopes of a mains period, `samples` `[samples][n+1]`.
+pub fn growing_over(system: &System, samples: &[Vec<f64>], ws: &mut Workspace) -> Option<Growing> {
+    let slopes = system.mean_slopes(samples, ws);
+    fastest(&frequencies_of(system, &slopes, 0, &[])?)
 }
 
 /// The fastest growing of some natural frequencies s, 1/s.
@@ -79,9 +86,19 @@ pub(crate) fn natural_frequencies_changed(
     extra: usize,
     changes: &[Change],
 ) -> Option<Vec<Complex<f64>>> {
+    let x = ws.x.clone();
+    let slopes = system.mean_slopes(&[x], ws);
+    frequencies_of(system, &slopes, extra, changes)
+}
+
+/// Of the circuit with these slopes, `[nnz]`.
+fn frequencies_of(
+    system: &System,
+    slopes: &[f64],
+    extra: usize,
+    changes: &[Change],
+) -> Option<Vec<Complex<f64>>> {
     let n = system.len() + extra;
-    let past = vec![0.0; n];
-    system.assemble(Formula::new(0.0, &past), ws);
     let dense = |values: &[f64]| {
         let mut matrix = DMatrix::zeros(n, n);
         for column in 0..system.len() {
@@ -92,7 +109,7 @@ pub(crate) fn natural_frequencies_changed(
         }
         matrix
     };
-    let mut slopes = dense(&ws.values);
+    let mut slopes = dense(slopes);
     let mut storage = dense(system.storage().data());
     for change in changes {
         slopes[(change.row, change.column)] += change.slope;

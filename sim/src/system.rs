@@ -482,6 +482,22 @@ impl System {
         }
     }
 
+    /// `[nnz]` the slopes ∂f/∂x, their mean over `samples` `[samples][n+1]`; `ws.x` stays as it is.
+    pub(crate) fn mean_slopes(&self, samples: &[Vec<f64>], ws: &mut Workspace) -> Vec<f64> {
+        let kept = ws.x.clone();
+        let past = vec![0.0; self.len()];
+        let mut mean = vec![0.0; self.entries()];
+        for x in samples {
+            ws.x.copy_from_slice(x);
+            self.assemble(Formula::new(0.0, &past), ws);
+            for (mean, slope) in mean.iter_mut().zip(&ws.values) {
+                *mean += slope / samples.len() as f64;
+            }
+        }
+        ws.x.copy_from_slice(&kept);
+        mean
+    }
+
     fn add_shunt(&self, step: Formula<'_>, ws: &mut Workspace) {
         for (k, unknown) in self.unknowns.iter().enumerate() {
             if matches!(unknown, Unknown::Voltage(_) | Unknown::Inside(_)) {

@@ -41,7 +41,9 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
 
 fn text(amplifier: &Amplifier, answer: &Voltages) -> String {
     let mut text = format!("{}\nSource: {}\n\n", amplifier.title, amplifier.source);
-    text += "With no signal; voltages against the chassis, true values (no meter loading).\n\n";
+    text += "With no signal; voltages against the chassis, true values (no meter loading).\n";
+    text += &mains(answer);
+    text.push('\n');
     if let Some(growing) = &answer.growing {
         text += &growing_words(growing);
     }
@@ -56,11 +58,28 @@ fn text(amplifier: &Amplifier, answer: &Voltages) -> String {
     text += &windings(answer);
     text += &supplies(answer);
     text += &notes::text(&amplifier.notes);
-    text += &format!(
-        "Operating point found {}; currents balance to {:.0e} A.\n",
-        answer.found, answer.residual
-    );
+    text += &match &answer.mains {
+        Some(mains) => format!(
+            "Mains period settled in {} cycles, to {:.0e} of its swing.\n",
+            mains.cycles, mains.residual
+        ),
+        None => format!(
+            "Operating point found {}; currents balance to {:.0e} A.\n",
+            answer.found, answer.residual
+        ),
+    };
     text
+}
+
+/// What a figure means while the mains runs.
+fn mains(answer: &Voltages) -> String {
+    let Some(mains) = &answer.mains else {
+        return String::new();
+    };
+    format!(
+        "On its mains, {} in all, settled: volts and currents are means, as a meter on DC reads; of resistors and\nwindings rms, of capacitors and cathodes the greatest volts. Ripple is rms.\n",
+        engineering(mains.period, Unit::Second)
+    )
 }
 
 /// A chart of voltages that the amplifier does not keep must not look like any other.
@@ -196,9 +215,15 @@ fn over_ratings(answer: &Voltages) -> String {
 }
 
 fn nodes(answer: &Voltages) -> String {
-    let mut sheet = Sheet::new(&["node", "volts"]);
+    let mut header = vec!["node", "volts"];
+    if answer.mains.is_some() {
+        header.push("ripple");
+    }
+    let mut sheet = Sheet::new(&header);
     for node in &answer.nodes {
-        sheet.row(vec![node.node.clone(), volts(node.volts)]);
+        let mut row = vec![node.node.clone(), volts(node.volts)];
+        row.extend(node.ripple.map(volts));
+        sheet.row(row);
     }
     sheet.print("Nodes", 1)
 }

@@ -6,12 +6,13 @@ use models::data::ValveModel;
 use serde::Serialize;
 
 use super::heater::{HeaterAtRest, heaters};
-use super::valve::{Against, ValveProbe, rectifier_currents};
+use super::valve::{Against, Electrodes, ValveProbe, rectifier_currents};
 use crate::circuit::Circuit;
-use crate::error::{Question, SimError};
-use crate::operating_point::{Found, operating_point};
+use crate::error::SimError;
+use crate::operating_point::Found;
 use crate::parts::{Part, Waveform};
-use crate::stability::{Growing, growing};
+use crate::rest::{Rest, alternates};
+use crate::stability::{Growing, growing_over};
 use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
 
@@ -38,6 +39,8 @@ pub struct Voltages {
     pub supplies: Vec<SupplyAtRest>,
     /// The natural frequency that grows, when the circuit does not stay at rest.
     pub growing: Option<Growing>,
+    /// The mains period, when an alternating supply runs.
+    pub mains: Option<MainsAtRest>,
     /// How the operating point was found.
     pub found: String,
     /// Largest current that does not balance at a node, A.
@@ -49,8 +52,21 @@ pub struct Voltages {
 pub struct NodeVolts {
     /// Its name.
     pub node: String,
-    /// V.
+    /// V; the mean of a mains-fed circuit.
     pub volts: f64,
+    /// Rms about the mean, V; none when still.
+    pub ripple: Option<f64>,
+}
+
+/// The mains period a circuit rests on.
+#[derive(Clone, Copy, Debug, Serialize)]
+pub struct MainsAtRest {
+    /// Length of the period, s.
+    pub period: f64,
+    /// Cycles run to settle.
+    pub cycles: u32,
+    /// What is left to settle, relative.
+    pub residual: f64,
 }
 
 /// A triode or pentode.
@@ -150,7 +166,7 @@ pub struct CapacitorAtRest {
     pub part: String,
     /// F.
     pub capacitance: f64,
-    /// Positive end to negative, V.
+    /// Between its ends without sign, V; the greatest of a mains period.
     pub volts: Against,
     /// ½CV², J.
     pub stored: f64,
@@ -190,81 +206,60 @@ pub struct SupplyAtRest {
 /// a thousandth of any current that is read.
 const MOST_IMBALANCE: f64 = 1e-6;
 
-/// A source that is never still: no voltages at rest go with it.
-fn alternates(part: &Part) -> bool {
-    match part {
-        Part::Source(source) => match &source.waveform {
-            Waveform::Sine { amplitude, .. } | Waveform::Square { amplitude, .. } => {
-                amplitude.abs() > ALTERNATING
-            }
-            Waveform::Dc(_) | Waveform::TwoTone { .. } | Waveform::Samples { .. } => false,
-        },
-        _ => false,
-    }
-}
-
-/// Turns alternating into direct current, so that rest means nothing to it.
-fn rectifies(part: &Part) -> bool {
-    match part {
-        Part::Device(_) | Part::Diodes(_) => true,
-        Part::Valve(valve) => matches!(valve.kind.model, ValveModel::Rectifier(_)),
-        _ => false,
-    }
-}
-
-/// Peak above which a source counts as a supply and not as a signal, V: no signal source of an
-/// amplifier's input gives as much, no heater winding gives less.
-const ALTERNATING: f64 = 3.0;
-
-/// Solves the circuit with no signal. The workspace keeps the solution.
+/// Solves the circuit with no signal. The workspace keeps the solution; of a mains-fed circuit, the start
+/// of the mains period.
 ///
 /// # Errors
 /// [`SimError::NoOperatingPoint`], also when the currents found do not balance;
-/// [`SimError::Undetermined`]; [`Question::Alternates`] when a mains supply feeds a rectifier.
+/// [`SimError::Undetermined`]; those of settling when a mains supply runs.
 pub fn voltages(
     circuit: &Circuit,
     system: &System,
     tolerances: &Tolerances,
     ws: &mut Workspace,
 ) -> Result<Voltages, SimError> {
-    let alternating: Vec<&str> = circuit
-        .parts()
-        .filter(|(_, placed)| alternates(&placed.part))
-        .map(|(_, placed)| placed.name.as_str())
-        .collect();
-    if !alternating.is_empty() && circuit.parts().any(|(_, placed)| rectifies(&placed.part)) {
-        return Err(SimError::Question(Question::Alternates(
-            alternating.join(", "),
-        )));
-    }
-    let found = operating_point(system, tolerances, ws)?;
-    let residual = system.imbalance(ws);
+    let rest = Rest::find(system, tolerances, ws)?;
+    chart(circuit, system, &rest, ws)
+}
+
+/// The chart of a circuit at rest. Of a mains-fed one, volts, currents and watts are means over the mains
+/// period, resistors and windings show rms values, capacitors and cathodes the greatest volts.
+///
+/// # Errors
+/// [`SimError::NoOperatingPoint`] when the currents of a still circuit do not balance.
+pub fn chart(
+    circuit: &Circuit,
+    system: &System,
+    rest: &Rest,
+    ws: &mut Workspace,
+) -> Result<Voltages, SimError> {
+    let residual = if rest.mains.is_some() {
+        0.0
+    } else {
+        system.imbalance(ws)
+    };
     if residual > MOST_IMBALANCE {
         return Err(SimError::NoOperatingPoint {
             worst: system.name(system.worst_balanced(ws)).to_owned(),
             counts: ws.counts,
         });
     }
-    let x = &ws.x;
-    let volts = |node| x[system.voltage_of(node) as usize];
+    let place = |node| system.voltage_of(node) as usize;
     let mut answer = Voltages {
         nodes: circuit
             .nodes()
             .skip(1)
             .map(|(node, name)| NodeVolts {
                 node: name.to_owned(),
-                volts: volts(node),
+                volts: rest.mean(|x| x[place(node)]),
+                ripple: rest.mains.map(|_| rest.ripple(|x| x[place(node)])),
             })
             .collect(),
         valves: ValveProbe::all(circuit, system)
             .iter()
-            .map(|probe| valve_at_rest(probe, x))
+            .map(|probe| valve_at_rest(probe, rest))
             .collect(),
-        heaters: if alternating.is_empty() {
-            heaters(circuit, system, &[x])
-        } else {
-            Vec::new()
-        },
+        heaters: heaters(circuit, system, rest.samples()),
         rectifiers: Vec::new(),
         stabilisers: Vec::new(),
         resistors: Vec::new(),
@@ -272,7 +267,12 @@ pub fn voltages(
         windings: Vec::new(),
         supplies: Vec::new(),
         growing: None,
-        found: match found {
+        mains: rest.mains.map(|mains| MainsAtRest {
+            period: mains.duration,
+            cycles: mains.cycles,
+            residual: mains.residual,
+        }),
+        found: match rest.found {
             Found::Directly => "directly",
             Found::RaisingSources => "by raising the supplies from zero",
             Found::FadingShunt => "by fading a shunt conductance",
@@ -283,18 +283,21 @@ pub fn voltages(
     };
     for (id, placed) in circuit.parts() {
         let name = || placed.name.clone();
-        let across = |a: usize, b: usize| volts(placed.nodes[a]) - volts(placed.nodes[b]);
+        let across =
+            |a: usize, b: usize, x: &[f64]| x[place(placed.nodes[a])] - x[place(placed.nodes[b])];
+        // Rms, with the sign of the mean.
+        let signed = |figure: &dyn Fn(&[f64]) -> f64| rest.rms(figure).copysign(rest.mean(figure));
         match &placed.part {
             Part::Resistor(resistor) => answer.resistors.push(ResistorAtRest {
                 part: name(),
                 resistance: resistor.r,
                 volts: Against {
-                    value: across(0, 1).abs(),
+                    value: rest.rms(|x| across(0, 1, x)),
                     limit: placed.ratings.volts,
                 },
-                current: across(0, 1) / resistor.r,
+                current: signed(&|x| across(0, 1, x) / resistor.r),
                 power: Against {
-                    value: across(0, 1).powi(2) / resistor.r,
+                    value: rest.mean(|x| across(0, 1, x).powi(2) / resistor.r),
                     limit: placed.ratings.watts,
                 },
             }),
@@ -304,28 +307,34 @@ pub fn voltages(
                     part: name(),
                     resistance: pot.r,
                     volts: Against {
-                        value: across(0, 2).abs(),
+                        value: rest.rms(|x| across(0, 2, x)),
                         limit: placed.ratings.volts,
                     },
-                    current: across(0, 1) / upper,
+                    current: signed(&|x| across(0, 1, x) / upper),
                     power: Against {
-                        value: across(0, 1).powi(2) / upper + across(1, 2).powi(2) / lower,
+                        value: rest.mean(|x| {
+                            across(0, 1, x).powi(2) / upper + across(1, 2, x).powi(2) / lower
+                        }),
                         limit: placed.ratings.watts,
                     },
                 });
             }
-            Part::Capacitor(capacitor) => answer.capacitors.push(CapacitorAtRest {
-                part: name(),
-                capacitance: capacitor.c,
-                volts: Against {
-                    value: across(0, 1).abs(),
-                    limit: placed.ratings.volts,
-                },
-                stored: 0.5 * capacitor.c * across(0, 1).powi(2),
-                reversed: capacitor.polar && across(0, 1) < -0.5,
-            }),
+            Part::Capacitor(capacitor) => {
+                let greatest = rest.most(|x| across(0, 1, x).abs());
+                answer.capacitors.push(CapacitorAtRest {
+                    part: name(),
+                    capacitance: capacitor.c,
+                    volts: Against {
+                        value: greatest,
+                        limit: placed.ratings.volts,
+                    },
+                    stored: 0.5 * capacitor.c * greatest.powi(2),
+                    reversed: capacitor.polar && rest.most(|x| -across(0, 1, x)) > 0.5,
+                });
+            }
             Part::Inductor(inductor) => {
-                let current = x[system.currents_of(id)[0] as usize];
+                let at = system.currents_of(id)[0] as usize;
+                let current = rest.mean(|x| x[at]);
                 answer.windings.push(WindingAtRest {
                     part: name(),
                     winding: "winding".to_owned(),
@@ -334,17 +343,17 @@ pub fn voltages(
                         limit: placed.ratings.amps,
                     },
                     drop: current * inductor.resistance,
-                    flux: system
-                        .flux_of(id)
-                        .map(|flux| x[flux as usize].abs() / inductor.core.saturation_flux()),
+                    flux: system.flux_of(id).map(|flux| {
+                        rest.most(|x| x[flux as usize].abs()) / inductor.core.saturation_flux()
+                    }),
                 });
             }
             Part::Transformer(transformer) => {
-                let flux = system
-                    .flux_of(id)
-                    .map(|flux| x[flux as usize].abs() / transformer.core.saturation_flux());
+                let flux = system.flux_of(id).map(|flux| {
+                    rest.most(|x| x[flux as usize].abs()) / transformer.core.saturation_flux()
+                });
                 for (winding, &at) in transformer.windings.iter().zip(system.currents_of(id)) {
-                    let current = x[at as usize];
+                    let current = signed(&|x| x[at as usize]);
                     answer.windings.push(WindingAtRest {
                         part: name(),
                         winding: winding.name.clone(),
@@ -358,25 +367,28 @@ pub fn voltages(
                 }
             }
             Part::Source(source) => {
-                let current = x[system.currents_of(id)[0] as usize];
-                let open = source.waveform.at_rest();
-                answer.supplies.push(SupplyAtRest {
-                    part: name(),
-                    volts: open,
-                    current,
-                    power: open * current,
-                });
+                let at = system.currents_of(id)[0] as usize;
+                answer
+                    .supplies
+                    .push(supply_at_rest(name(), &source.waveform, rest, at));
             }
             Part::Valve(valve) if matches!(valve.kind.model, ValveModel::Rectifier(_)) => {
-                let anodes = rectifier_currents(system, id, x);
+                let sum = |x: &[f64]| -> f64 {
+                    let anodes = rectifier_currents(system, id, x);
+                    anodes.iter().map(|(_, current)| current).sum()
+                };
+                let drop = |x: &[f64]| {
+                    let anodes = rectifier_currents(system, id, x);
+                    anodes.first().map_or(0.0, |(drop, _)| *drop)
+                };
                 answer.rectifiers.push(RectifierAtRest {
                     part: name(),
                     kind: valve.kind.name.clone(),
                     current: Against {
-                        value: anodes.iter().map(|(_, current)| current).sum(),
+                        value: rest.mean(sum),
                         limit: valve.kind.limits.dc_amps,
                     },
-                    drop: anodes.first().map_or(0.0, |(drop, _)| *drop),
+                    drop: rest.most(drop),
                 });
             }
             Part::Valve(valve) => {
@@ -384,9 +396,9 @@ pub fn voltages(
                     answer.stabilisers.push(StabiliserAtRest {
                         part: name(),
                         kind: valve.kind.name.clone(),
-                        volts: across(0, 1),
+                        volts: rest.mean(|x| across(0, 1, x)),
                         current: Against {
-                            value: law.current(across(0, 1)).value,
+                            value: rest.mean(|x| law.current(across(0, 1, x)).value),
                             limit: valve.kind.limits.most_amps,
                         },
                         least: valve.kind.limits.least_amps,
@@ -397,12 +409,43 @@ pub fn voltages(
             Part::Device(_) | Part::Diodes(_) | Part::Switch(_) | Part::Loudspeaker(_) => {}
         }
     }
-    answer.growing = growing(system, ws);
+    answer.growing = growing_over(system, rest.samples(), ws);
     Ok(answer)
 }
 
-fn valve_at_rest(probe: &ValveProbe, x: &[f64]) -> ValveAtRest {
-    let electrodes = probe.at(x);
+/// A supply; an alternating one in rms values.
+fn supply_at_rest(part: String, waveform: &Waveform, rest: &Rest, current: usize) -> SupplyAtRest {
+    if !alternates(waveform) {
+        let volts = waveform.at_rest();
+        let current = rest.mean(|x| x[current]);
+        return SupplyAtRest {
+            part,
+            volts,
+            current,
+            power: volts * current,
+        };
+    }
+    let (count, period) = (
+        rest.samples().len() as f64,
+        rest.mains.map_or(0.0, |mains| mains.duration),
+    );
+    let at = |k: usize| waveform.at(period * (k as f64 / count));
+    let mean = |figure: &dyn Fn(f64, f64) -> f64| {
+        let samples = rest.samples().iter().enumerate();
+        samples.map(|(k, x)| figure(at(k), x[current])).sum::<f64>() / count
+    };
+    SupplyAtRest {
+        part,
+        volts: mean(&|volts, _| volts * volts).sqrt(),
+        current: mean(&|_, amps| amps * amps).sqrt(),
+        power: mean(&|volts, amps| volts * amps),
+    }
+}
+
+fn valve_at_rest(probe: &ValveProbe, rest: &Rest) -> ValveAtRest {
+    // Slopes at the mean voltages; currents and watts as the mean of what they are.
+    let electrodes = probe.at(&rest.mean_state());
+    let mean = |figure: &dyn Fn(&Electrodes) -> f64| rest.mean(|x| figure(&probe.at(x)));
     let limits = &probe.kind().limits;
     let pentode = matches!(probe.kind().model, ValveModel::Pentode(_));
     let strapped = pentode && probe.strapped;
@@ -430,25 +473,25 @@ fn valve_at_rest(probe: &ValveProbe, x: &[f64]) -> ValveAtRest {
         }),
         v_gk: electrodes.v_gk,
         v_k: Against {
-            value: electrodes.v_k.abs(),
+            value: rest.most(|x| probe.at(x).v_k.abs()),
             limit: limits.heater_cathode_volts.filter(|_| !probe.heater_drawn),
         },
-        i_a: electrodes.currents.anode,
-        i_s: electrodes.currents.screen,
-        i_g: electrodes.currents.grid,
+        i_a: mean(&|e| e.currents.anode),
+        i_s: mean(&|e| e.currents.screen),
+        i_g: mean(&|e| e.currents.grid),
         i_k: Against {
-            value: electrodes.currents.cathode(),
+            value: mean(&|e| e.currents.cathode()),
             limit: limits.cathode_amps,
         },
         gm: slopes.gm(),
         ra: slopes.ra(),
         mu: slopes.mu(),
         p_a: Against {
-            value: probe.anode_watts(&electrodes),
+            value: mean(&|e| probe.anode_watts(e)),
             limit: limits.anode_watts,
         },
         p_s: pentode.then_some(Against {
-            value: electrodes.screen_watts(),
+            value: mean(&Electrodes::screen_watts),
             limit: limits.screen_watts,
         }),
         strapped,

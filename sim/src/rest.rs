@@ -1,0 +1,172 @@
+//! The circuit with no signal: still, or carried along by its mains.
+//!
+//! An amplifier on direct supplies rests at a point. One with its own mains part rests on a settled
+//! period of the mains; what is then called a voltage at rest is the mean over it, as a meter reads.
+//!
+//! Care   a signal generator is silent at rest; a heater winding is not
+
+use crate::common_period::common_period;
+use crate::error::SimError;
+use crate::operating_point::{Found, operating_point};
+use crate::parts::Waveform;
+use crate::periodic::{Approach, Settling, settle};
+use crate::system::{System, Workspace};
+use crate::tolerances::Tolerances;
+
+/// Peak above which a source counts as a supply and not as a signal, V: no signal source of an
+/// amplifier's input gives as much, no heater winding gives less.
+const ALTERNATING: f64 = 3.0;
+
+/// Samples of a mains period; rectifiers take finer steps by themselves.
+pub const MAINS_SAMPLES: usize = 512;
+
+/// The longest common period of supplies, s: 50 and 60 Hz together repeat in a tenth of a second.
+const LONGEST: f64 = 0.2;
+
+/// A circuit at rest.
+#[derive(Clone, Debug)]
+pub struct Rest {
+    /// `[samples][n+1]` the unknowns over a mains period, or once.
+    samples: Vec<Vec<f64>>,
+    /// How the operating point was found; of a mains-fed circuit, the one it started from.
+    pub found: Found,
+    /// The mains, when it moves.
+    pub mains: Option<Mains>,
+}
+
+/// The period a mains-fed circuit rests on.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Mains {
+    /// Length of the period, s.
+    pub duration: f64,
+    /// What is left to settle, see [`crate::periodic::Period::residual`].
+    pub residual: f64,
+    /// Cycles run to get there.
+    pub cycles: u32,
+    /// The way that led there.
+    pub approach: Approach,
+}
+
+/// Whether a source is a supply that is never still.
+pub fn alternates(waveform: &Waveform) -> bool {
+    frequency(waveform).is_some()
+}
+
+/// Frequency of an alternating supply, Hz.
+fn frequency(waveform: &Waveform) -> Option<f64> {
+    match waveform {
+        Waveform::Sine {
+            amplitude,
+            frequency,
+            ..
+        }
+        | Waveform::Square {
+            amplitude,
+            frequency,
+        } if amplitude.abs() > ALTERNATING => Some(*frequency),
+        _ => None,
+    }
+}
+
+/// Frequencies of the alternating supplies among these, Hz.
+pub fn frequencies(waveforms: &[Waveform]) -> Vec<f64> {
+    waveforms.iter().filter_map(frequency).collect()
+}
+
+impl Rest {
+    /// Finds it; `ws.x` ends there (at the start of a mains period), its waveforms stay what they are.
+    ///
+    /// # Errors
+    /// Those of the operating point and of settling, and
+    /// [`Question::NoCommonPeriod`](crate::error::Question::NoCommonPeriod) of supplies at odd frequencies.
+    pub fn find(
+        system: &System,
+        tolerances: &Tolerances,
+        ws: &mut Workspace,
+    ) -> Result<Self, SimError> {
+        let waveforms = ws.waveforms.clone();
+        for waveform in ws.waveforms.iter_mut().filter(|w| !alternates(w)) {
+            *waveform = Waveform::Dc(waveform.at_rest());
+        }
+        let rest = Self::of_silent(system, tolerances, ws);
+        ws.waveforms = waveforms;
+        rest
+    }
+
+    fn of_silent(
+        system: &System,
+        tolerances: &Tolerances,
+        ws: &mut Workspace,
+    ) -> Result<Self, SimError> {
+        let found = operating_point(system, tolerances, ws)?;
+        let supplies = frequencies(&ws.waveforms);
+        if supplies.is_empty() {
+            return Ok(Self {
+                samples: vec![ws.x.clone()],
+                found,
+                mains: None,
+            });
+        }
+        let duration = common_period(&supplies, LONGEST)?.duration;
+        let settling = Settling {
+            samples: MAINS_SAMPLES,
+            ..Settling::default()
+        };
+        let period = settle(system, duration, &settling, tolerances, ws)?;
+        Ok(Self {
+            samples: period.samples,
+            found,
+            mains: Some(Mains {
+                duration,
+                residual: period.residual,
+                cycles: period.cycles,
+                approach: period.approach,
+            }),
+        })
+    }
+
+    /// `[samples][n+1]` the unknowns over a mains period, or once when still.
+    pub fn samples(&self) -> &[Vec<f64>] {
+        &self.samples
+    }
+
+    /// Mean of a figure.
+    pub fn mean(&self, figure: impl Fn(&[f64]) -> f64) -> f64 {
+        let sum: f64 = self.samples.iter().map(|x| figure(x)).sum();
+        sum / self.samples.len() as f64
+    }
+
+    /// Root of the mean square of a figure.
+    pub fn rms(&self, figure: impl Fn(&[f64]) -> f64) -> f64 {
+        if let [x] = self.samples.as_slice() {
+            return figure(x).abs();
+        }
+        self.mean(|x| figure(x).powi(2)).sqrt()
+    }
+
+    /// Rms of what a figure does about its mean.
+    pub fn ripple(&self, figure: impl Fn(&[f64]) -> f64) -> f64 {
+        let mean = self.mean(&figure);
+        self.mean(|x| (figure(x) - mean).powi(2)).sqrt()
+    }
+
+    /// The greatest value of a figure.
+    pub fn most(&self, figure: impl Fn(&[f64]) -> f64) -> f64 {
+        self.samples
+            .iter()
+            .map(|x| figure(x))
+            .fold(f64::NEG_INFINITY, f64::max)
+    }
+
+    /// `[n+1]` the mean of every unknown.
+    pub fn mean_state(&self) -> Vec<f64> {
+        let count = self.samples.len() as f64;
+        let mut mean = vec![0.0; self.samples[0].len()];
+        for x in &self.samples {
+            for (mean, x) in mean.iter_mut().zip(x) {
+                *mean += x / count;
+            }
+        }
+        mean
+    }
+}
