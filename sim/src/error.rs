@@ -84,9 +84,6 @@ pub enum Question {
     /// There is no node of that name.
     #[error("there is no node {0:?}")]
     NoNode(String),
-    /// A mains or other alternating supply runs: there is no rest to speak of.
-    #[error("no voltages at rest while {0} alternates")]
-    Alternates(String),
     /// Tones that share no period short enough to be solved for.
     #[error("{frequencies} repeat together only after more than {longest}")]
     NoCommonPeriod {
@@ -101,12 +98,4 @@ pub enum Question {
     /// Intermodulation products that cannot be told from a tone or from each other.
     #[error("the products of {0} fall on a tone, on each other or below zero")]
     TonesOverlap(String),
-    /// Tones that share no period short enough to be solved for.
-    #[error("{frequencies} repeat together only after more than {longest}")]
-    NoCommonPeriod {
-        /// The frequencies, in words.
-        frequencies: String,
-        /// The longest period allowed, in words.
-        longest: String,
-    },
 }

@@ -76,6 +76,8 @@ impl Default for Settling {
 pub struct Period {
     /// Length, s.
     pub duration: f64,
+    /// How often the signal repeats in it: once, unless the mains runs along.
+    pub turns: u32,
     /// `[samples][n+1]` the unknowns at each grid time, the end left out.
     pub samples: Vec<Vec<f64>>,
     /// Cycles run to get there.

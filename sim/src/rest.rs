@@ -10,6 +10,8 @@ use crate::error::SimError;
 use crate::operating_point::{Found, operating_point};
 use crate::parts::Waveform;
 use crate::periodic::{Approach, Settling, settle};
+use crate::small_signal::SmallSignal;
+use crate::stability::growing_over;
 use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
 
@@ -123,6 +125,26 @@ impl Rest {
                 approach: period.approach,
             }),
         })
+    }
+
+    /// Whether the circuit stays there: an amplifier that oscillates by itself is told at once and not
+    /// after hundreds of cycles that never close.
+    ///
+    /// # Errors
+    /// [`SimError::Oscillates`] when a disturbance grows.
+    pub fn stays(&self, system: &System, ws: &Workspace) -> Result<(), SimError> {
+        match growing_over(system, &self.samples, &mut ws.clone()) {
+            None => Ok(()),
+            Some(growing) => Err(SimError::Oscillates {
+                frequency: Some(growing.frequency),
+                rate: growing.rate,
+            }),
+        }
+    }
+
+    /// The circuit linearised there; on the mains, with the mean slopes of the period.
+    pub fn linearised<'a>(&self, system: &'a System, ws: &mut Workspace) -> SmallSignal<'a> {
+        SmallSignal::over(system, &self.samples, ws)
     }
 
     /// `[samples][n+1]` the unknowns over a mains period, or once when still.

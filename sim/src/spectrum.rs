@@ -63,6 +63,24 @@ impl Spectrum {
         }
     }
 
+    /// Every `turns`-th harmonic alone, numbered anew: the spectrum of a signal that repeats so often in the
+    /// period, without what else is in it.
+    #[must_use]
+    pub fn of_turns(&self, turns: u32) -> Self {
+        Self {
+            mean: self.mean,
+            harmonics: self
+                .harmonics
+                .iter()
+                .filter(|harmonic| harmonic.number.is_multiple_of(turns))
+                .map(|harmonic| Harmonic {
+                    number: harmonic.number / turns,
+                    ..*harmonic
+                })
+                .collect(),
+        }
+    }
+
     /// Peak of the fundamental.
     pub fn fundamental(&self) -> f64 {
         self.harmonics[0].amplitude
@@ -130,6 +148,10 @@ mod tests {
         near(spectrum.ratio(7), 0.04 / 3.0);
         near(spectrum.thd(), (0.09_f64 + 0.0016).sqrt() / 3.0);
         near(spectrum.thd_to(6), 0.1);
+        let second = spectrum.of_turns(2);
+        near(second.fundamental(), 0.3);
+        near(second.ratio(2), 0.0);
+        assert_eq!(second.harmonics[1].number, 2);
         near(spectrum.rms(), ((9.0 + 0.09 + 0.0016) / 2.0_f64).sqrt());
     }
 

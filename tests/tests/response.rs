@@ -46,11 +46,7 @@ fn question(opened: &Opened, (from, to): (f64, f64), target: Option<Target>) -> 
 
 fn response(opened: &Opened, range: (f64, f64), target: Option<Target>) -> Response {
     let question = question(opened, range, target);
-    let answers = question.run(
-        &opened.amplifier.circuit,
-        &opened.system,
-        &Tolerances::default(),
-    );
+    let answers = question.run(&opened.system, &Tolerances::default());
     answers.expect("it rests").remove(0)
 }
 
@@ -420,11 +416,7 @@ fn what_oscillates_and_what_is_mute_is_said() {
             let node = opened.amplifier.circuit.find_node(node).expect("a node");
             question.outputs[0].nodes = (node, NodeId::CHASSIS);
         }
-        question.run(
-            &opened.amplifier.circuit,
-            &opened.system,
-            &Tolerances::default(),
-        )
+        question.run(&opened.system, &Tolerances::default())
     };
     assert!(run(&[], None).is_ok());
     // Too much feedback.

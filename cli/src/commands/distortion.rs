@@ -3,13 +3,11 @@
 use std::path::PathBuf;
 
 use sim::Tolerances;
-use sim::error::SimError;
 use sim::file::Bench;
 use sim::measure::distortion::{DistortionOf, Kind, TwoTones};
 use sim::measure::voltages::voltages;
 use sim::quantity::{Unit, ratio};
 
-use super::power::unsettled;
 use super::waveform::quantity;
 use crate::diagnostic::Id;
 use crate::failure::Failure;
@@ -52,13 +50,11 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
         output::free(path, options.overwrite)?;
     }
     let tolerances = Tolerances::default();
-    let no_answer = |error: SimError| unsettled(error, &opened.amplifier);
-    let rest =
-        voltages(circuit, system, &tolerances, &mut system.workspace()).map_err(no_answer)?;
+    let rest = voltages(circuit, system, &tolerances, &mut system.workspace())?;
     let counter = progress::counter("levels solved");
     let answer = question.run(circuit, system, &tolerances, &|| counter.inc(1));
     counter.finish_and_clear();
-    let answer = answer.map_err(no_answer)?;
+    let answer = answer?;
     if let Some(path) = &arguments.csv {
         output::write(path, picture::csv(&answer).as_bytes(), options.overwrite)?;
     }

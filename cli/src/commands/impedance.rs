@@ -10,7 +10,6 @@ use sim::measure::voltages::voltages;
 use sim::parts::Part;
 use sim::quantity::{Unit, engineering};
 
-use super::power::unsettled;
 use super::waveform::quantity;
 use crate::diagnostic::Id;
 use crate::failure::Failure;
@@ -73,8 +72,7 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
         output::free(path, options.overwrite)?;
     }
     let tolerances = Tolerances::default();
-    let rest = voltages(circuit, system, &tolerances, &mut system.workspace())
-        .map_err(|error| unsettled(error, &opened.amplifier))?;
+    let rest = voltages(circuit, system, &tolerances, &mut system.workspace())?;
     let question = ImpedanceOf {
         generator: bench.generator,
         load: bench.load,

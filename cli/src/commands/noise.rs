@@ -12,7 +12,6 @@ use sim::parts::Part;
 use sim::quantity::{Unit, engineering};
 
 use super::impedance::band;
-use super::power::unsettled;
 use super::waveform::quantity;
 use crate::amplifier::Opened;
 use crate::failure::Failure;
@@ -119,8 +118,7 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
         output::free(path, options.overwrite)?;
     }
     let tolerances = Tolerances::default();
-    let rest = voltages(circuit, system, &tolerances, &mut system.workspace())
-        .map_err(|error| unsettled(error, &opened.amplifier))?;
+    let rest = voltages(circuit, system, &tolerances, &mut system.workspace())?;
     let question = NoiseOf {
         from,
         to,

@@ -2,17 +2,14 @@
 
 use std::path::PathBuf;
 
-use sim::error::Question;
+use sim::Tolerances;
 use sim::file::Amplifier;
 use sim::measure::power::{Cause, Level, Limit, Power, PowerOf, Role};
 use sim::measure::valve::Against;
 use sim::measure::voltages::{Voltages, voltages};
-use sim::parts::{Part, Waveform};
 use sim::periodic::Approach;
 use sim::quantity::{Unit, engineering};
-use sim::{SimError, Tolerances};
 
-use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
 use crate::report::table::{Sheet, percent, share};
 use crate::report::{self, json, output};
@@ -42,8 +39,7 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
         &opened.amplifier.bench,
     );
     let tolerances = Tolerances::default();
-    let rest = voltages(circuit, system, &tolerances, &mut system.workspace())
-        .map_err(|error| unsettled(error, &opened.amplifier))?;
+    let rest = voltages(circuit, system, &tolerances, &mut system.workspace())?;
     for path in [&arguments.csv, &arguments.svg].into_iter().flatten() {
         output::free(path, options.overwrite)?;
     }
@@ -53,7 +49,7 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
         counter.set_position(levels as u64);
     });
     counter.finish_and_clear();
-    let answer = answer.map_err(|error| unsettled(error, &opened.amplifier))?;
+    let answer = answer?;
     if let Some(path) = &arguments.csv {
         output::write(path, picture::csv(&answer).as_bytes(), options.overwrite)?;
     }
@@ -96,51 +92,6 @@ pub(super) fn over_at_rest(rest: &Voltages) -> String {
     )
 }
 
-/// A cycle of the test tone does not repeat while an AC supply runs at its own frequency; that is said
-/// rather than that the amplifier might oscillate.
-pub(super) fn unsettled(error: SimError, amplifier: &Amplifier) -> Failure {
-    let alternating: Vec<&str> = amplifier
-        .circuit
-        .parts()
-        .filter(|(id, placed)| {
-            *id != amplifier.bench.generator
-                && matches!(&placed.part, Part::Source(source) if alternates(&source.waveform))
-        })
-        .map(|(_, placed)| placed.name.as_str())
-        .collect();
-    match (&error, alternating.as_slice()) {
-        (_, []) => Failure::Run(error),
-        (SimError::NotPeriodic { .. } | SimError::Question(Question::Alternates(_)), names) => {
-            let message = match names {
-                [name] => format!("{error}: {name} alternates at a frequency of its own"),
-                _ => format!(
-                    "{error}: {} alternate at frequencies of their own",
-                    names.join(" and ")
-                ),
-            };
-            let settings: String = names
-                .iter()
-                .map(|name| format!(" --set {name}=0V"))
-                .collect();
-            let help = format!(
-                "replace an AC supply and its rectifier by the DC supply they make, or leave out what alternates with{settings}"
-            );
-            Failure::NoAnswer(Diagnostic::plain(Id::NotPeriodic, message, help))
-        }
-        _ => Failure::Run(error),
-    }
-}
-
-/// Whether a source moves while nothing is put in.
-fn alternates(waveform: &Waveform) -> bool {
-    match waveform {
-        Waveform::Sine { amplitude, .. } | Waveform::Square { amplitude, .. } => *amplitude > 0.0,
-        Waveform::TwoTone { first, second } => first.0 > 0.0 || second.0 > 0.0,
-        Waveform::Samples { .. } => true,
-        _ => false,
-    }
-}
-
 fn text(amplifier: &Amplifier, answer: &Power, rest: &Voltages) -> String {
     let mut text = format!("{}\nSource: {}\n\n", amplifier.title, amplifier.source);
     text += &headline(answer);
@@ -148,9 +99,13 @@ fn text(amplifier: &Amplifier, answer: &Power, rest: &Voltages) -> String {
     text += &onset::text(answer);
     text.push('\n');
     text += &format!(
-        "Conditions: sine at {}, power is rms volts squared over {}, generator volts open-circuit;\n  THD against the fundamental; supplies as in the file; every level settled until the cycle repeats.\n\n",
+        "Conditions: sine at {}, power is rms volts squared over {}, generator volts open-circuit;\n  THD against the fundamental{}; every level settled until the cycle repeats.\n\n",
         engineering(answer.frequency, Unit::Hertz),
-        engineering(answer.load_ohms, Unit::Ohm)
+        engineering(answer.load_ohms, Unit::Ohm),
+        match answer.mains_period {
+            Some(_) => ", hum left out; supplies fed from the mains as in the file",
+            None => "; supplies as in the file",
+        }
     );
     text += &stated(answer);
     text += &harmonics(answer);

@@ -181,11 +181,7 @@ fn solve(
 ) -> Result<Vec<Curve>, Failure> {
     let opened = amplifier::open_set(&arguments.file, options, &case.set())?;
     let responses = question
-        .run(
-            &opened.amplifier.circuit,
-            &opened.system,
-            &Tolerances::default(),
-        )
+        .run(&opened.system, &Tolerances::default())
         .map_err(|error| {
             if case.settings.is_empty() {
                 return Failure::Run(error);

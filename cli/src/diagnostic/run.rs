@@ -29,13 +29,9 @@ pub(crate) fn of_sim(error: &SimError) -> Diagnostic {
             Id::Oscillates,
             "high up: stopper resistors, leakage and winding capacitance, less feedback; low down: decoupling and coupling; at once: the sign of the feedback",
         ),
-        SimError::Question(Question::Alternates(_)) => (
-            Id::CannotAsk,
-            "give the HT as a `supply` with its volts at the reservoir and set the AC to 0V with --set, or follow it in time with `gridleak waveform`",
-        ),
         SimError::Question(Question::NoCommonPeriod { .. }) => (
             Id::CannotAsk,
-            "choose tones with a larger common divisor, whole hertz say",
+            "choose tones with a larger common divisor, whole hertz say; with a mains supply running, multiples of its frequency",
         ),
         SimError::Question(Question::TonesOverlap(_)) => (
             Id::CannotAsk,

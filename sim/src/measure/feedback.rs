@@ -17,10 +17,9 @@ use super::square_wave::{SquareWave, SquareWaveOf, small_drive};
 use crate::circuit::{Circuit, PartId};
 use crate::error::SimError;
 use crate::file::Bench;
-use crate::operating_point::operating_point;
-use crate::small_signal::SmallSignal;
+use crate::rest::Rest;
 use crate::stability::Growing;
-use crate::system::System;
+use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
 
 /// The range of the loop gain, Hz: from below any coupling to above any winding.
@@ -75,8 +74,7 @@ pub fn path(
         return FeedbackPath::through(circuit, bench.load, named);
     }
     let mut ws = system.workspace();
-    operating_point(system, tolerances, &mut ws)?;
-    let mut linear = SmallSignal::at(system, &mut ws);
+    let mut linear = Rest::find(system, tolerances, &mut ws)?.linearised(system, &mut ws);
     linear.tune(bench.frequency)?;
     FeedbackPath::find(circuit, &mut linear, bench.load)
 }
@@ -101,7 +99,7 @@ pub fn feedback(
         range: RANGE,
     };
     let mut ws = system.workspace();
-    operating_point(system, tolerances, &mut ws)?;
+    to_rest(system, tolerances, &mut ws)?;
     let loop_gain = question.run(circuit, system, &mut ws)?;
     let drive = small_drive(
         circuit,
@@ -132,6 +130,15 @@ pub fn feedback(
     })
 }
 
+/// Brings `ws` to rest; on the mains to the mean of its period, which is as good for signals.
+fn to_rest(system: &System, tolerances: &Tolerances, ws: &mut Workspace) -> Result<(), SimError> {
+    let rest = Rest::find(system, tolerances, ws)?;
+    if rest.mains.is_some() {
+        ws.x = rest.mean_state();
+    }
+    Ok(())
+}
+
 fn at_load(
     condition: LoadCondition,
     circuit: &Circuit,
@@ -143,7 +150,7 @@ fn at_load(
         .compile()
         .expect("another load makes no fault in a circuit without one");
     let mut ws = system.workspace();
-    operating_point(&system, tolerances, &mut ws)?;
+    to_rest(&system, tolerances, &mut ws)?;
     let response = question.run(circuit, &system, &mut ws)?;
     let square = match response.growing {
         Some(_) => None,

@@ -24,10 +24,9 @@ use serde::Serialize;
 
 use crate::circuit::{Circuit, NodeId, PartId};
 use crate::error::{Question, SimError};
-use crate::operating_point::operating_point;
 use crate::parts::{Loudspeaker, Part, Source};
+use crate::rest::Rest;
 use crate::small_signal::{Excitation, SmallSignal};
-use crate::stability::rests;
 use crate::system::System;
 use crate::tolerances::Tolerances;
 
@@ -166,9 +165,9 @@ impl ImpedanceOf {
         system: &System,
         tolerances: &Tolerances,
     ) -> Result<Impedance, SimError> {
-        let mut rest = system.workspace();
-        operating_point(system, tolerances, &mut rest)?;
-        rests(system, &rest)?;
+        let mut ws = system.workspace();
+        let rest = Rest::find(system, tolerances, &mut ws)?;
+        rest.stays(system, &ws)?;
         let Part::Source(Source {
             resistance: generator_ohms,
             ..
@@ -179,9 +178,9 @@ impl ImpedanceOf {
             )));
         };
         let (a, b) = self.terminals(circuit);
-        let volts = |node| rest.x[system.voltage_of(node) as usize];
+        let volts = |node| rest.mean(|x| x[system.voltage_of(node) as usize]);
         let at_rest = volts(a) - volts(b);
-        let mut linear = SmallSignal::at(system, &mut rest);
+        let mut linear = rest.linearised(system, &mut ws);
         let mut solve =
             |frequency| self.solve(circuit, system, &mut linear, generator_ohms, frequency);
         let test = solve(self.frequency)?;

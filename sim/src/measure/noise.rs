@@ -20,9 +20,8 @@ use serde::Serialize;
 
 use crate::circuit::{Circuit, NodeId, PartId};
 use crate::error::SimError;
-use crate::operating_point::operating_point;
-use crate::small_signal::{Excitation, SmallSignal};
-use crate::stability::rests;
+use crate::rest::Rest;
+use crate::small_signal::Excitation;
 use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::weighting::a_weighting;
@@ -186,11 +185,11 @@ impl NoiseOf {
         system: &System,
         tolerances: &Tolerances,
     ) -> Result<Noise, SimError> {
-        let mut rest = system.workspace();
-        operating_point(system, tolerances, &mut rest)?;
-        rests(system, &rest)?;
-        let sources = sources::all(circuit, system, &rest.x, self.temperature);
-        let mut linear = SmallSignal::at(system, &mut rest);
+        let mut ws = system.workspace();
+        let rest = Rest::find(system, tolerances, &mut ws)?;
+        rest.stays(system, &ws)?;
+        let sources = sources::all(circuit, system, &rest.mean_state(), self.temperature);
+        let mut linear = rest.linearised(system, &mut ws);
         let mut densities = |frequency: f64| -> Result<Vec<f64>, SimError> {
             linear.tune(frequency)?;
             let transfers = linear.transfers(self.load.0, self.load.1);

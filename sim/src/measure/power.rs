@@ -15,10 +15,9 @@ use serde::Serialize;
 
 use crate::circuit::{Circuit, NodeId, PartId};
 use crate::error::{Question, SimError};
-use crate::operating_point::operating_point;
 use crate::parts::Waveform;
 use crate::periodic::Settling;
-use crate::stability::rests;
+use crate::rest::Rest;
 use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
 
@@ -59,6 +58,8 @@ pub struct Power {
     pub load_ohms: f64,
     /// Distortion that limits rated power, a ratio.
     pub distortion_limit: f64,
+    /// The period of the mains the levels were solved on, s; none when nothing alternates.
+    pub mains_period: Option<f64>,
     /// The sweep, in rising drive.
     pub levels: Vec<Level>,
     /// At one watt; none when the amplifier does not reach it.
@@ -135,9 +136,9 @@ impl PowerOf {
         tolerances: &Tolerances,
         progress: &(impl Fn(usize) + Sync),
     ) -> Result<Power, SimError> {
-        let rest = self.rest(system, tolerances)?;
-        rests(system, &rest)?;
-        let bench = level::Bench::new(self, circuit, system, &rest);
+        let (ws, rest) = self.rest(system, tolerances)?;
+        rest.stays(system, &ws)?;
+        let bench = level::Bench::new(self, circuit, system, (&ws, &rest));
         let solve = |drive: f64| bench.level(drive, tolerances);
 
         let small = bench.settled(SMALL, tolerances)?;
@@ -218,6 +219,7 @@ impl PowerOf {
         let limits = limits::limits(&known, &output_valves, &solve);
         Ok(Power {
             frequency: self.frequency,
+            mains_period: rest.mains.map(|mains| mains.duration),
             load_ohms: self.load_ohms,
             distortion_limit: self.distortion_limit,
             greatest: levels.iter().map(|level| level.power).fold(0.0, f64::max),
@@ -246,20 +248,20 @@ impl PowerOf {
         tolerances: &Tolerances,
         drive: f64,
     ) -> Result<Level, SimError> {
-        let rest = self.rest(system, tolerances)?;
-        level::Bench::new(self, circuit, system, &rest).level(drive, tolerances)
+        let (ws, rest) = self.rest(system, tolerances)?;
+        level::Bench::new(self, circuit, system, (&ws, &rest)).level(drive, tolerances)
     }
 
-    /// The circuit at rest, the generator silent.
+    /// The circuit at rest, the generator silent, and a workspace at the start of it.
     pub(super) fn rest(
         &self,
         system: &System,
         tolerances: &Tolerances,
-    ) -> Result<Workspace, SimError> {
-        let mut rest = system.workspace();
-        self.drive(system, self.sine(0.0), &mut rest)?;
-        operating_point(system, tolerances, &mut rest)?;
-        Ok(rest)
+    ) -> Result<(Workspace, Rest), SimError> {
+        let mut ws = system.workspace();
+        self.drive(system, self.sine(0.0), &mut ws)?;
+        let rest = Rest::find(system, tolerances, &mut ws)?;
+        Ok((ws, rest))
     }
 
     /// The test tone of that peak, V.

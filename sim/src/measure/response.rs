@@ -16,9 +16,9 @@
 use nalgebra::Complex;
 use serde::Serialize;
 
-use crate::circuit::{Circuit, NodeId, PartId};
+use crate::circuit::{NodeId, PartId};
 use crate::error::{Question, SimError};
-use crate::measure::voltages::voltages;
+use crate::rest::Rest;
 use crate::small_signal::{Excitation, SmallSignal};
 use crate::system::System;
 use crate::tolerances::Tolerances;
@@ -125,21 +125,11 @@ impl ResponseOf {
     /// # Errors
     /// Those of the operating point; [`SimError::Oscillates`] when the amplifier does so by itself;
     /// [`Question::NoSignal`] when nothing reaches an output.
-    pub fn run(
-        &self,
-        circuit: &Circuit,
-        system: &System,
-        tolerances: &Tolerances,
-    ) -> Result<Vec<Response>, SimError> {
+    pub fn run(&self, system: &System, tolerances: &Tolerances) -> Result<Vec<Response>, SimError> {
         let mut ws = system.workspace();
-        let rest = voltages(circuit, system, tolerances, &mut ws)?;
-        if let Some(growing) = rest.growing {
-            return Err(SimError::Oscillates {
-                frequency: Some(growing.frequency),
-                rate: growing.rate,
-            });
-        }
-        let linear = SmallSignal::at(system, &mut ws);
+        let rest = Rest::find(system, tolerances, &mut ws)?;
+        rest.stays(system, &ws)?;
+        let linear = rest.linearised(system, &mut ws);
         let outputs = self.outputs.iter();
         outputs
             .map(|output| {

@@ -5,7 +5,7 @@ use serde::Serialize;
 use crate::circuit::NodeId;
 use crate::counts::Counts;
 use crate::error::SimError;
-use crate::operating_point::operating_point;
+use crate::rest::Rest;
 use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
 use crate::transient::{Method, transient};
@@ -35,7 +35,7 @@ pub struct Traces {
 }
 
 impl WaveformOf {
-    /// Runs the circuit from rest with the waveforms in `ws`; `progress` gets the share done, 0…1.
+    /// Runs the circuit from rest, on the mains from the start of a settled period, with the waveforms in `ws`; `progress` gets the share done, 0…1.
     ///
     /// # Errors
     /// [`SimError`] of the operating point and of the run.
@@ -46,7 +46,7 @@ impl WaveformOf {
         ws: &mut Workspace,
         mut progress: impl FnMut(f64),
     ) -> Result<Traces, SimError> {
-        operating_point(system, tolerances, ws)?;
+        let still = Rest::find(system, tolerances, ws)?.mains.is_none();
         let at: Vec<u32> = self
             .nodes
             .iter()
@@ -61,7 +61,7 @@ impl WaveformOf {
             system,
             self.method,
             (0.0, self.duration, 1.0 / self.rate),
-            true,
+            still,
             tolerances,
             ws,
             &mut |t: f64, x: &[f64]| {

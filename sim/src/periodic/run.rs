@@ -142,6 +142,7 @@ impl<'a> Run<'a> {
         }
         Ok(Period {
             duration: self.duration,
+            turns: 1,
             samples: self.samples,
             cycles: self.cycles,
             residual: self.residual,

@@ -142,6 +142,7 @@ mod tests {
         Power {
             frequency: 1e3,
             load_ohms: 8.0,
+            mains_period: None,
             distortion_limit: 0.05,
             levels: vec![level(0.01), level(1.0)],
             one_watt: None,

@@ -10,6 +10,7 @@ use crate::error::{Question, SimError};
 use crate::measure::power::drive::{CLOSE, Short, reach};
 use crate::measure::power::{Bench, Level, Limit, PowerOf, first_to_give_up};
 use crate::periodic::Settling;
+use crate::rest::Rest;
 use crate::small_signal::{Excitation, SmallSignal};
 use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
@@ -114,7 +115,8 @@ pub(super) struct Stand<'a> {
     system: &'a System,
     pub(super) tolerances: &'a Tolerances,
     output_valves: &'a [String],
-    rest: Workspace,
+    /// At rest, with a workspace at the start of it.
+    rest: (Workspace, Rest),
     linear: SmallSignal<'a>,
     /// Told of every level solved.
     pub(super) solved: &'a (dyn Fn() + Sync),
@@ -130,7 +132,7 @@ impl<'a> Stand<'a> {
         solved: &'a (dyn Fn() + Sync),
     ) -> Result<Self, SimError> {
         let rest = question.rest(system, tolerances)?;
-        let linear = SmallSignal::at(system, &mut rest.clone());
+        let linear = rest.1.linearised(system, &mut rest.0.clone());
         Ok(Self {
             question,
             circuit,
@@ -171,7 +173,12 @@ impl<'a> Stand<'a> {
 
     /// The bench with that question.
     pub(super) fn bench<'b>(&'b self, question: &'b PowerOf) -> Bench<'b> {
-        Bench::new(question, self.circuit, self.system, &self.rest)
+        Bench::new(
+            question,
+            self.circuit,
+            self.system,
+            (&self.rest.0, &self.rest.1),
+        )
     }
 
     /// The level that gives a power, W, at a frequency, Hz.

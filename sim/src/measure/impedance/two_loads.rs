@@ -22,6 +22,7 @@ use crate::error::SimError;
 use crate::operating_point::operating_point;
 use crate::parts::{Part, Waveform};
 use crate::periodic::{Settling, settle};
+use crate::rest::alternates;
 use crate::spectrum::Spectrum;
 use crate::tolerances::Tolerances;
 
@@ -87,6 +88,14 @@ impl ImpedanceOf {
             failed: None,
         };
         let drive = level / gain;
+        let mains = circuit.parts().any(|(_, placed)| {
+            matches!(&placed.part, Part::Source(source) if alternates(&source.waveform))
+        });
+        if mains {
+            answer.failed =
+                Some("not tried while the mains runs: its hum is in every reading".to_owned());
+            return Some(answer);
+        }
         let both = rayon::join(
             || self.phasor(circuit, first, drive),
             || self.phasor(circuit, second, drive),
