@@ -1,0 +1,102 @@
+//! An amplifier on its own mains supply measures as one on the direct voltage that supply makes.
+
+#![allow(
+    clippy::print_stdout,
+    reason = "what was compared is of interest when a check fails"
+)]
+
+use checks::examples::Opened;
+use sim::Tolerances;
+use sim::measure::power::{Level, PowerOf};
+use sim::measure::response::{Output, ResponseOf};
+use sim::rest::Rest;
+
+/// The stage; `{supply}` makes `ht` out of something.
+const STAGE: &str = r#"
+[amplifier]
+title = "Stage"
+source = "own design, invented for this test"
+[parts]
+{supply}
+C4 = { electrolytic = "100u", positive = "ht", negative = "chassis", rating = "450V" }
+R5 = { resistor = "8k2", between = ["ht", "chassis"] }
+V1 = { valve = "ECC83", anode = "a", grid = "g", cathode = "k" }
+R1 = { resistor = "100k", between = ["a", "ht"] }
+R2 = { resistor = "1k5", between = ["k", "chassis"] }
+C1 = { electrolytic = "25u", positive = "k", negative = "chassis", rating = "25V" }
+R3 = { resistor = "1M", between = ["g", "chassis"] }
+C2 = { capacitor = "0.1u", between = ["a", "out"] }
+R4 = { resistor = "470k", between = ["out", "chassis"] }
+[bench]
+generator = { into = "g", resistance = "600R" }
+load = "R4"
+"#;
+
+/// Two anodes, choke and reservoir.
+const MAINS: &str = r#"
+W1 = { ac_supply = "250V", frequency = "50Hz", between = ["x", "chassis"], resistance = "100R" }
+W2 = { ac_supply = "250V", frequency = "50Hz", between = ["chassis", "y"], resistance = "100R" }
+V2 = { valve = "GZ34", anodes = ["x", "y"], cathode = "ht1" }
+C3 = { electrolytic = "16u", positive = "ht1", negative = "chassis", rating = "450V" }
+L1 = { choke = "10H", between = ["ht1", "ht"], resistance = "300R" }
+"#;
+
+fn level(opened: &Opened, drive: f64) -> Level {
+    let (circuit, system) = (&opened.amplifier.circuit, &opened.system);
+    PowerOf::bench(&opened.amplifier.bench)
+        .at_drive(circuit, system, &Tolerances::default(), drive)
+        .expect("a settled level")
+}
+
+fn gain_db(opened: &Opened) -> f64 {
+    let bench = &opened.amplifier.bench;
+    let question = ResponseOf {
+        generator: bench.generator,
+        outputs: vec![Output {
+            name: "load".to_owned(),
+            nodes: bench.load_nodes,
+        }],
+        from: 1e3,
+        to: 2e3,
+        reference: 1e3,
+        target: None,
+    };
+    let answers = question.run(&opened.system, &Tolerances::default());
+    answers.expect("it rests")[0].gain_db
+}
+
+#[test]
+fn a_stage_on_its_mains_is_the_stage_on_the_voltage_that_makes() {
+    let fed = Opened::read(&STAGE.replace("{supply}", MAINS), &[]);
+    let mut ws = fed.system.workspace();
+    let rest = Rest::find(&fed.system, &Tolerances::default(), &mut ws).expect("it settles");
+    let mains = rest.mains.expect("it moves");
+    assert!((mains.duration - 0.02).abs() < 1e-12);
+    let node = fed.amplifier.circuit.find_node("ht").expect("a node");
+    let at = fed.system.voltage_of(node) as usize;
+    let (volts, ripple) = (rest.mean(|x| x[at]), rest.ripple(|x| x[at]));
+    println!("{volts} V with {ripple} V of ripple");
+    // Ripple to speak of, but little beside the supply: its square is what a mean can differ by.
+    assert!(ripple > 1e-3 && ripple < 1e-3 * volts);
+
+    let supply =
+        format!("HT = {{ supply = \"{volts}V\", positive = \"ht\", negative = \"chassis\" }}");
+    let still = Opened::read(&STAGE.replace("{supply}", &supply), &[]);
+    for drive in [0.05, 1.0] {
+        let (fed, still) = (level(&fed, drive), level(&still, drive));
+        println!(
+            "{drive} V: {} and {} W, {} and {} % THD",
+            fed.power,
+            still.power,
+            100.0 * fed.thd,
+            100.0 * still.thd
+        );
+        // The supply's impedance at 1 kHz is 1.6 Ω of its capacitor against the 100 kΩ of the anode, and
+        // the tone takes its mean current from behind 400 Ω: parts in ten thousand.
+        assert!((fed.power / still.power - 1.0).abs() < 1e-3);
+        assert!((fed.thd / still.thd - 1.0).abs() < 5e-3);
+        assert!((fed.valves[0].i_a / still.valves[0].i_a - 1.0).abs() < 1e-3);
+    }
+    let (fed, still) = (gain_db(&fed), gain_db(&still));
+    assert!((fed - still).abs() < 0.005, "{fed} and {still} dB");
+}
