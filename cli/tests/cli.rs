@@ -478,16 +478,6 @@ fn what_a_response_cannot_be_asked_is_said() {
         "{}",
         stderr(&run)
     );
-    // A mains supply has no rest to be linearised at.
-    let every = bench.answer(&["explain", "file"]);
-    std::fs::write(bench.path("every.toml"), every).expect("the folder can be written");
-    let run = bench.run(&["response", "every.toml"]);
-    assert_eq!(run.status.code(), Some(1));
-    assert!(
-        stderr(&run).contains("error[cannot-ask]"),
-        "{}",
-        stderr(&run)
-    );
 }
 
 /// The header of a sheet and its rows.
@@ -749,14 +739,6 @@ fn the_file_that_explains_every_part_is_itself_read() {
         "--set",
         "G1=0V",
     ]);
-    // With its mains running no cycle of the test tone repeats, and the message says why.
-    let mains = bench.run(&["power", "every.toml"]);
-    assert_eq!(mains.status.code(), Some(1));
-    assert!(
-        stderr(&mains).contains("--set AC=0V --set M1=0V --set G1=0V"),
-        "{}",
-        stderr(&mains)
-    );
     for kind in [
         "resistor",
         "capacitor",

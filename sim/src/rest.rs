@@ -75,6 +75,30 @@ pub fn frequencies(waveforms: &[Waveform]) -> Vec<f64> {
     waveforms.iter().filter_map(frequency).collect()
 }
 
+/// Frequencies of all that moves among these, signals included, Hz.
+pub fn moving(waveforms: &[Waveform]) -> Vec<f64> {
+    waveforms
+        .iter()
+        .flat_map(|waveform| match waveform {
+            Waveform::Sine {
+                amplitude,
+                frequency,
+                ..
+            }
+            | Waveform::Square {
+                amplitude,
+                frequency,
+            } if amplitude.abs() > 0.0 => vec![*frequency],
+            Waveform::TwoTone { first, second } => [first, second]
+                .into_iter()
+                .filter(|(amplitude, _)| amplitude.abs() > 0.0)
+                .map(|(_, frequency)| *frequency)
+                .collect(),
+            _ => Vec::new(),
+        })
+        .collect()
+}
+
 impl Rest {
     /// Finds it; `ws.x` ends there (at the start of a mains period), its waveforms stay what they are.
     ///

@@ -9,7 +9,7 @@ use crate::error::SimError;
 use crate::measure::valve::ValveProbe;
 use crate::parts::{Part, Waveform};
 use crate::periodic::{Approach, Period, Settling, settle};
-use crate::rest::{MAINS_SAMPLES, Rest, frequencies};
+use crate::rest::{MAINS_SAMPLES, Rest, moving};
 use crate::spectrum::Spectrum;
 use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
@@ -154,8 +154,8 @@ impl<'a> Bench<'a> {
         let mut ws = self.rest.clone();
         self.question.drive(self.system, waveform, &mut ws)?;
         // The generator is silent there and no supply, however far it is driven.
-        let supplies = frequencies(&self.rest.waveforms);
-        if supplies.is_empty() {
+        let others = moving(&self.rest.waveforms);
+        if others.is_empty() {
             return settle(
                 self.system,
                 duration,
@@ -164,9 +164,9 @@ impl<'a> Bench<'a> {
                 &mut ws,
             );
         }
-        // With the mains: a period that holds whole turns of both.
+        // With the mains or another signal: a period that holds whole turns of all.
         let mut all = vec![1.0 / duration];
-        all.extend(&supplies);
+        all.extend(&others);
         let common = common_period(&all, LONGEST)?;
         let turns = common.cycles[0];
         let settling = Settling {
