@@ -259,7 +259,11 @@ pub fn chart(
             .iter()
             .map(|probe| valve_at_rest(probe, rest))
             .collect(),
-        heaters: heaters(circuit, system, rest.samples()),
+        heaters: heaters(
+            circuit,
+            system,
+            &rest.samples().iter().map(Vec::as_slice).collect::<Vec<_>>(),
+        ),
         rectifiers: Vec::new(),
         stabilisers: Vec::new(),
         resistors: Vec::new(),
