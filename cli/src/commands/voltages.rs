@@ -201,7 +201,7 @@ fn over_ratings(answer: &Voltages) -> String {
     let mut saturated: Vec<&str> = answer
         .windings
         .iter()
-        .filter(|winding| winding.flux.is_some_and(|flux| flux > 1.0))
+        .filter(|winding| winding.direct_flux.is_some_and(|flux| flux > 1.0))
         .map(|winding| winding.part.as_str())
         .collect();
     saturated.dedup();

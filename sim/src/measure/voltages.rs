@@ -185,8 +185,11 @@ pub struct WindingAtRest {
     pub current: Against,
     /// Drop across its resistance, V.
     pub drop: f64,
-    /// Flux of the core as a share of the flux where it saturates; none for a linear inductor.
+    /// Greatest flux of the core as a share of the flux where its inductance has fallen to half; none for a
+    /// linear inductor. A mains transformer works beyond that by design.
     pub flux: Option<f64>,
+    /// The same of its mean flux, which direct current makes.
+    pub direct_flux: Option<f64>,
 }
 
 /// A supply.
@@ -350,11 +353,17 @@ pub fn chart(
                     flux: system.flux_of(id).map(|flux| {
                         rest.most(|x| x[flux as usize].abs()) / inductor.core.saturation_flux()
                     }),
+                    direct_flux: system.flux_of(id).map(|flux| {
+                        rest.mean(|x| x[flux as usize]).abs() / inductor.core.saturation_flux()
+                    }),
                 });
             }
             Part::Transformer(transformer) => {
                 let flux = system.flux_of(id).map(|flux| {
                     rest.most(|x| x[flux as usize].abs()) / transformer.core.saturation_flux()
+                });
+                let direct_flux = system.flux_of(id).map(|flux| {
+                    rest.mean(|x| x[flux as usize]).abs() / transformer.core.saturation_flux()
                 });
                 for (winding, &at) in transformer.windings.iter().zip(system.currents_of(id)) {
                     let current = signed(&|x| x[at as usize]);
@@ -367,6 +376,7 @@ pub fn chart(
                         },
                         drop: current * winding.resistance,
                         flux,
+                        direct_flux,
                     });
                 }
             }
