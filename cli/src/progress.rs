@@ -14,6 +14,16 @@ pub(crate) fn bar(length: u64, what: &'static str) -> ProgressBar {
     bar
 }
 
+/// A bar that also tells the time left.
+pub(crate) fn long_bar(length: u64, what: &'static str) -> ProgressBar {
+    let bar = ProgressBar::new(length);
+    if let Ok(style) = ProgressStyle::with_template("{msg} {bar:30} {percent} %, {eta} left") {
+        bar.set_style(style);
+    }
+    bar.set_message(what);
+    bar
+}
+
 /// A counter of unknown end.
 pub(crate) fn counter(what: &'static str) -> ProgressBar {
     let spinner = ProgressBar::new_spinner();

@@ -113,6 +113,8 @@ pub struct Heater {
     pub heating: Heating,
     /// True when the middle of the heater is brought out, so that its halves can be put in parallel.
     pub centre_tap: bool,
+    /// Time from cold to half the emission, s; None when the file does not say.
+    pub warm_up: Option<f64>,
     /// Where the figures come from.
     pub source: Source,
 }
@@ -386,6 +388,7 @@ struct RawHeater {
     heating: Heating,
     #[serde(default)]
     centre_tap: bool,
+    warm_up_seconds: Number,
     source: Spanned<String>,
     basis: Spanned<String>,
     #[serde(rename = "note")]
@@ -648,6 +651,7 @@ fn read_heater(raw: &RawHeater) -> Result<Heater, DataError> {
         current: figure("amps", &raw.amps, 1.0)?,
         heating: raw.heating,
         centre_tap: raw.centre_tap,
+        warm_up: optional("warm_up_seconds", &raw.warm_up_seconds, 1.0)?,
         source: source(&raw.source, &raw.basis, "")?,
     })
 }

@@ -12,6 +12,7 @@ pub mod currents;
 pub mod data;
 pub mod device;
 pub mod diode;
+pub mod emission;
 pub mod filament;
 pub mod fit;
 pub mod grid_current;

@@ -102,6 +102,9 @@ pub struct Workspace {
     pub waveforms: Vec<Waveform>,
     /// `[memory]` stored values of devices with hysteresis.
     pub memory: Vec<f64>,
+    /// `[devices]` share of its current that each device gives: one for a hot cathode and for all that has
+    /// none, less while it warms up.
+    pub emission: Vec<f64>,
     /// Work done so far.
     pub counts: Counts,
     pub(crate) residual: Vec<f64>,
@@ -371,6 +374,7 @@ impl System {
             x: vec![0.0; n + 1],
             waveforms: self.waveforms.clone(),
             memory: self.memory_start.clone(),
+            emission: vec![1.0; self.devices.len()],
             counts: Counts::default(),
             residual: vec![0.0; n + 1],
             values: vec![0.0; self.entries() + 1],
@@ -456,7 +460,7 @@ impl System {
         multiply_add(&self.pattern, &ws.linear, &ws.x, &mut ws.residual[..n]);
 
         // Devices: gather, evaluate, scatter.
-        for placed in &self.devices {
+        for (placed, &emission) in self.devices.iter().zip(&ws.emission) {
             let local = placed.at.len();
             for (value, &at) in ws.local_x.iter_mut().zip(&placed.at) {
                 *value = ws.x[at as usize];
@@ -471,10 +475,10 @@ impl System {
                 },
             );
             for (&f, &at) in ws.local_f.iter().zip(&placed.at) {
-                ws.residual[at as usize] += f;
+                ws.residual[at as usize] += emission * f;
             }
             for (&slope, &slot) in ws.local_df.iter().zip(&placed.slots) {
-                ws.values[slot as usize] += slope;
+                ws.values[slot as usize] += emission * slope;
             }
         }
         if step.shunt > 0.0 {

@@ -8,6 +8,7 @@ mod impedance;
 mod noise;
 mod power;
 mod response;
+mod switch_on;
 mod voltages;
 mod waveform;
 
@@ -39,6 +40,8 @@ pub(crate) enum Command {
     Noise(noise::Arguments),
     /// The overall feedback: its amount, margins, loads that make it oscillate, square waves.
     Feedback(feedback::Arguments),
+    /// From cold at switch-on: volts of every capacitor and surges of current until the HT has settled.
+    SwitchOn(switch_on::Arguments),
     /// What the words in brackets of a message mean, and how to mend it.
     Explain(explain::Arguments),
     /// Completions for a shell, to be sourced by it.
@@ -56,6 +59,7 @@ pub(crate) fn run(command: &Command, options: &Options) -> Result<(), Failure> {
         Command::Impedance(arguments) => impedance::run(arguments, options),
         Command::Noise(arguments) => noise::run(arguments, options),
         Command::Feedback(arguments) => feedback::run(arguments, options),
+        Command::SwitchOn(arguments) => switch_on::run(arguments, options),
         Command::Explain(arguments) => explain::run(arguments, options),
         Command::Completions(arguments) => completions::run(arguments),
     }

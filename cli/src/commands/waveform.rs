@@ -291,6 +291,7 @@ fn picture(opened: &Opened, answer: &Answer<'_>) -> Result<String, Failure> {
             .cloned()
             .zip(answer.traces.volts.iter().map(Vec::as_slice))
             .collect(),
+        levels: Vec::new(),
     };
     Ok(plot.svg()?)
 }

@@ -271,6 +271,16 @@ ids! {
     /// Mend     Name one part of the loop: --through R16. Parts named together, --through R16 --through R20,
     /// are broken together.
     WhichLoop = "which-loop",
+    /// Means    Nothing in the file alternates that could be switched on.
+    /// Matters  From a direct supply there is no rectifier, no inrush and no warm-up race to tell of.
+    /// Example  gridleak switch-on of an amplifier whose HT is a `supply` line
+    /// Mend     Draw its mains transformer, rectifier and smoothing in the place of the supply.
+    NoMains = "no-mains",
+    /// Means    No rectifier valve is there that silicon could stand in for.
+    /// Matters  With the same rectifiers twice there is nothing to compare.
+    /// Example  gridleak switch-on --silicon of an amplifier with a bridge
+    /// Mend     Ask without --silicon.
+    NoRectifierValve = "no-rectifier-valve",
 }
 
 #[cfg(test)]

@@ -37,6 +37,8 @@ pub(crate) struct Plot<'a> {
     pub(crate) y_name: &'a str,
     pub(crate) x: &'a [f64],
     pub(crate) curves: Vec<(String, &'a [f64])>,
+    /// A curve and a value it is to be compared with: drawn dashed across, in its colour.
+    pub(crate) levels: Vec<(usize, f64)>,
 }
 
 /// What kept a plot from being drawn.
@@ -183,7 +185,7 @@ impl Plot<'_> {
             .y_label_area_size(size(64))
             .build_cartesian_2d(
                 span(self.x.iter().copied()),
-                span(self.curves.iter().flat_map(|(_, y)| y.iter().copied())),
+                span(self.values()),
             )?;
         chart
             .configure_mesh()
@@ -202,7 +204,22 @@ impl Plot<'_> {
                 sample.color.stroke_width(SCALE * 3 / 2),
             ))?;
         }
+        let ends = span(self.x.iter().copied());
+        for &(curve, level) in &self.levels {
+            chart.draw_series(DashedLineSeries::new(
+                [(ends.start, level), (ends.end, level)],
+                size(8),
+                size(5),
+                samples[curve].color.stroke_width(SCALE),
+            ))?;
+        }
         Ok(())
+    }
+
+    /// Everything the vertical axis must hold.
+    fn values(&self) -> impl Iterator<Item = f64> {
+        let curves = self.curves.iter().flat_map(|(_, y)| y.iter().copied());
+        curves.chain(self.levels.iter().map(|(_, level)| *level))
     }
 }
 
@@ -239,6 +256,7 @@ mod tests {
             y_name: "V",
             x: &x,
             curves: vec![("out".to_owned(), &y), ("in".to_owned(), &x)],
+            levels: vec![(1, 0.5)],
         };
         let svg = plot.svg().expect("the font is embedded");
         assert!(

@@ -82,6 +82,10 @@ pub(super) fn valve(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
         cold(fields, log, kind, kind_name);
     }
     let ends = filament(fields, log, kind);
+    let warm_up = match kind.heater {
+        Some(_) => fields.value(log, "warm_up", Unit::Second, Bounds::NotNegative),
+        None => None,
+    };
     let mut found: Vec<NodeRef> = Vec::new();
     let mut whole = true;
     for &electrode in wanted {
@@ -132,6 +136,7 @@ pub(super) fn valve(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
         envelope: envelope.map(|text| text.text),
         stray_anode_grid: stray,
         filament: ends.is_some(),
+        warm_up,
         heater: heater.as_ref().map(|(wiring, _)| *wiring),
         ..Valve::new(kind.clone())
     };
@@ -145,7 +150,7 @@ fn heating(kind: &ValveType) -> Option<Heating> {
 
 /// A cold cathode has neither filament nor heater.
 fn cold(fields: &mut Fields<'_>, log: &mut Log, kind: &ValveType, kind_name: &'static str) {
-    for key in ["filament", "heater"] {
+    for key in ["filament", "heater", "warm_up"] {
         if fields.has(key) {
             fields.raw(key);
             let fault = FileErrorKind::NoSuchElectrode {
@@ -263,7 +268,7 @@ fn join_electrodes(fields: &mut Fields<'_>, log: &mut Log) {
     for ends in ["filament", "heater"] {
         fields.list(log, ends);
     }
-    for key in ["heater_leakage", "heater_capacitance"] {
+    for key in ["heater_leakage", "heater_capacitance", "warm_up"] {
         fields.raw(key);
     }
 }

@@ -188,7 +188,7 @@ pub fn rectifier_currents(system: &System, part: PartId, x: &[f64]) -> Vec<(f64,
 }
 
 /// Current into the first terminal of a device without memory, A.
-fn into_first(device: &AnyDevice, at: &[f64]) -> f64 {
+pub(crate) fn into_first(device: &AnyDevice, at: &[f64]) -> f64 {
     let (mut f, mut df) = (vec![0.0; at.len()], vec![0.0; at.len() * at.len()]);
     let mut out = Local {
         f: &mut f,

@@ -15,6 +15,8 @@ pub struct Valve {
     pub stray_anode_grid: f64,
     /// True when the valve is joined by the ends of its filament and not by a cathode.
     pub filament: bool,
+    /// Time from cold to half the emission, s, when the drawing says; zero is a cathode that is hot.
+    pub warm_up: Option<f64>,
     /// The heater, when it is joined to something.
     pub heater: Option<HeaterWiring>,
 }
@@ -53,6 +55,7 @@ impl Valve {
             envelope: None,
             stray_anode_grid: 0.0,
             filament: false,
+            warm_up: None,
             heater: None,
         }
     }

@@ -121,6 +121,7 @@ pub(super) fn square_waves(amplifier: &Amplifier, answer: &Feedback) -> Result<S
             .iter()
             .map(|(name, wave)| (name.clone(), wave.volts.as_slice()))
             .collect(),
+        levels: Vec::new(),
     };
     plot.svg()
 }
