@@ -115,6 +115,21 @@ generator = { into = "out", resistance = "100k" }
 load = "R1"
 "#;
 
+/// A rectifier valve on the mains, of our own.
+const SWITCHED: &str = r#"
+[amplifier]
+title = "Supply to switch on"
+source = "own design, invented for this test"
+[parts]
+M1 = { mains = "230V", frequency = "50Hz", between = ["x", "chassis"], resistance = "200R" }
+V1 = { valve = "EZ80", anode = "x", cathode = "out", warm_up = "1s" }
+C1 = { electrolytic = "16u", positive = "out", negative = "chassis", rating = "450V" }
+R1 = { resistor = "10k", between = ["out", "chassis"], rating = "12W" }
+[bench]
+generator = { into = "out", resistance = "100k" }
+load = "R1"
+"#;
+
 #[test]
 fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
     let page = structures(&run(&["explain", "json"]));
@@ -129,6 +144,9 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
     let mains_fed = folder.path().join("mains_fed.toml");
     std::fs::write(&mains_fed, MAINS_FED).expect("the folder can be written");
     let mains_fed = mains_fed.to_str().expect("a plain path");
+    let switched = folder.path().join("switched.toml");
+    std::fs::write(&switched, SWITCHED).expect("the folder can be written");
+    let switched = switched.to_str().expect("a plain path");
     let mut seen = BTreeSet::new();
     let mut faults = BTreeSet::new();
     for (command, file, more) in [
@@ -153,6 +171,7 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
         ("impedance", example, &["--to", "1kHz"]),
         ("noise", example, &["--rated", "3W"]),
         ("feedback", unstable, &[]),
+        ("switch-on", switched, &["--silicon"]),
     ] {
         let text = run(&[&[command, file, "--json"], more].concat());
         let value: Value = serde_json::from_str(&text).expect("JSON");

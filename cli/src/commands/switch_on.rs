@@ -82,15 +82,15 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
         None => None,
     };
     let answer = Answer {
-        mains_volts: amplifier.mains.map(|mains| {
-            match &amplifier.circuit.part(mains.part).part {
+        mains_volts: amplifier
+            .mains
+            .map(|mains| match &amplifier.circuit.part(mains.part).part {
                 Part::Source(Source {
                     waveform: Waveform::Sine { amplitude, .. },
                     ..
                 }) => amplitude * FRAC_1_SQRT_2,
                 _ => mains.nominal,
-            }
-        }),
+            }),
         as_drawn,
         with_silicon,
     };

@@ -183,10 +183,7 @@ impl Plot<'_> {
             .margin_right(size(RIGHT))
             .x_label_area_size(size(40))
             .y_label_area_size(size(64))
-            .build_cartesian_2d(
-                span(self.x.iter().copied()),
-                span(self.values()),
-            )?;
+            .build_cartesian_2d(span(self.x.iter().copied()), span(self.values()))?;
         chart
             .configure_mesh()
             .x_desc(self.x_name)

@@ -193,9 +193,8 @@ impl SwitchOnOf {
             &mut second,
             |_, _| false,
         )?;
-        let surge = |of: &dyn Fn(&Record<'_>, Phase) -> Surge| {
-            of(&first, Phase::Zero).larger(of(&second, Phase::Peak))
-        };
+        let at_peak = second.rectifiers(Phase::Peak, rest);
+        let mains_at_peak = second.mains_surge(Phase::Peak, rest);
         Ok(SwitchOn {
             hot: self.hot,
             period,
@@ -204,16 +203,20 @@ impl SwitchOnOf {
             ht: ht.map(|(at, _)| first.capacitor_name(at).to_owned()),
             cathodes: warming.cathodes.clone(),
             capacitors: first.capacitors(rest),
-            rectifiers: (0..first.rectifiers())
-                .map(|k| RectifierAtSwitchOn {
-                    surge: surge(&|record, phase| record.rectifier_surge(k, phase, rest)),
-                    ..first.rectifier(k)
+            rectifiers: first
+                .rectifiers(Phase::Zero, rest)
+                .into_iter()
+                .zip(at_peak)
+                .map(|(zero, peak)| RectifierAtSwitchOn {
+                    surge: zero.surge.larger(peak.surge),
+                    ..zero
                 })
                 .collect(),
-            mains: self
-                .mains
-                .map(|_| surge(&|record, phase| record.mains_surge(phase, rest))),
-            envelope: first.envelope(),
+            mains: first
+                .mains_surge(Phase::Zero, rest)
+                .zip(mains_at_peak)
+                .map(|(zero, peak)| zero.larger(peak)),
+            envelope: first.into_envelope(),
         })
     }
 }

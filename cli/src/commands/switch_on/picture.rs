@@ -90,7 +90,10 @@ fn picture(
 /// A line for each mains cycle; with silicon behind, on the same times.
 pub(super) fn csv(answer: &Answer) -> String {
     let mut header = vec!["time [s]".to_owned()];
-    let runs = [("", Some(&answer.as_drawn)), (" with silicon", answer.with_silicon.as_ref())];
+    let runs = [
+        ("", Some(&answer.as_drawn)),
+        (" with silicon", answer.with_silicon.as_ref()),
+    ];
     let longest = runs
         .iter()
         .filter_map(|(_, run)| Some(&run.as_ref()?.envelope.time))
@@ -100,7 +103,10 @@ pub(super) fn csv(answer: &Answer) -> String {
     let mut columns: Vec<Vec<f64>> = vec![longest.clone()];
     for (which, run) in runs {
         for capacitor in run.iter().flat_map(|run| &run.envelope.capacitors) {
-            for (what, volts) in [("least", &capacitor.least), ("greatest", &capacitor.greatest)] {
+            for (what, volts) in [
+                ("least", &capacitor.least),
+                ("greatest", &capacitor.greatest),
+            ] {
                 header.push(format!("{}{which} {what} [V]", capacitor.part));
                 // A run that settled earlier has no more to say.
                 let mut column = volts.clone();
@@ -109,5 +115,8 @@ pub(super) fn csv(answer: &Answer) -> String {
             }
         }
     }
-    csv::columns(&header, &columns.iter().map(Vec::as_slice).collect::<Vec<_>>())
+    csv::columns(
+        &header,
+        &columns.iter().map(Vec::as_slice).collect::<Vec<_>>(),
+    )
 }

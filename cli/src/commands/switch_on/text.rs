@@ -52,7 +52,10 @@ pub(super) fn conditions(answer: &Answer) -> String {
 
 fn settled(which: &str, run: &SwitchOn) -> String {
     let Some(ht) = &run.ht else {
-        return format!("{which} has no capacitor; followed for {}.\n", seconds(run.duration));
+        return format!(
+            "{which} has no capacitor; followed for {}.\n",
+            seconds(run.duration)
+        );
     };
     match run.settled {
         Some(t) => format!(
@@ -97,7 +100,10 @@ fn over(answer: &Answer) -> String {
             }
         }
         for rectifier in run.iter().flat_map(|run| &run.rectifiers) {
-            if let Some(limit) = rectifier.limit.filter(|limit| rectifier.surge.peak > *limit) {
+            if let Some(limit) = rectifier
+                .limit
+                .filter(|limit| rectifier.surge.peak > *limit)
+            {
                 lines.push(format!(
                     "  {}{which}: a surge of {} after {}, where {} is allowed at every cycle's peak; what a single surge may\n    be is not known of the type",
                     rectifier.part,
@@ -163,7 +169,14 @@ fn volts(volts: f64) -> String {
 }
 
 fn capacitors(answer: &Answer) -> String {
-    let mut header = vec!["capacitor", "value", "at rest", "peak", "after", "of rating"];
+    let mut header = vec![
+        "capacitor",
+        "value",
+        "at rest",
+        "peak",
+        "after",
+        "of rating",
+    ];
     if answer.with_silicon.is_some() {
         header.extend(["silicon: peak", "after", "of rating"]);
     }
@@ -254,7 +267,7 @@ fn cathodes(run: &SwitchOn) -> String {
     if run.hot {
         return String::new();
     }
-    let mut sheet = Sheet::new(&["valve", "type", "half emission after", "says"]);
+    let mut sheet = Sheet::new(&["valve", "type", "half emission after", "from"]);
     for cathode in &run.cathodes {
         sheet.row(vec![
             cathode.part.clone(),
@@ -268,6 +281,7 @@ fn cathodes(run: &SwitchOn) -> String {
             .to_owned(),
         ]);
     }
-    let heading = "Cathodes; assumed from engineering figures for the kind of heating, valves differ by half";
+    let heading =
+        "Cathodes; assumed from engineering figures for the kind of heating, valves differ by half";
     sheet.print(heading, 2)
 }

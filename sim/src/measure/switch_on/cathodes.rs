@@ -107,13 +107,11 @@ fn half_emission(circuit: &Circuit, id: PartId, valve: &Valve) -> Option<(f64, S
                 _ => None,
             })
     };
-    Some(
-        if let Some(stated) = valve.warm_up.or_else(of_envelope) {
-            (stated, Stated::Line)
-        } else if let Some(stated) = heater.warm_up {
-            (stated, Stated::ValveFile)
-        } else {
-            (typical(valve.kind.kind, heater.heating), Stated::Assumed)
-        },
-    )
+    Some(if let Some(stated) = valve.warm_up.or_else(of_envelope) {
+        (stated, Stated::Line)
+    } else if let Some(stated) = heater.warm_up {
+        (stated, Stated::ValveFile)
+    } else {
+        (typical(valve.kind.kind, heater.heating), Stated::Assumed)
+    })
 }

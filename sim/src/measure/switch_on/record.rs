@@ -223,43 +223,40 @@ impl<'a> Record<'a> {
             .collect()
     }
 
-    /// How many rectifiers there are.
-    pub(super) fn rectifiers(&self) -> usize {
-        self.rectifiers.len()
+    /// Every rectifier with its greatest current, the mains switched on at that phase.
+    pub(super) fn rectifiers(&self, phase: Phase, rest: &Rest) -> Vec<RectifierAtSwitchOn> {
+        let watched = self.rectifiers.iter();
+        watched
+            .map(|(id, devices, extremes)| {
+                let placed = self.circuit.part(*id);
+                let (kind, limit) = match &placed.part {
+                    Part::Valve(valve) => {
+                        (valve.kind.name.clone(), valve.kind.limits.peak_anode_amps)
+                    }
+                    _ => ("silicon".to_owned(), None),
+                };
+                let at_rest = devices
+                    .iter()
+                    .map(|&device| rest.most(|x| anode_current(self.system, device, x)))
+                    .fold(0.0, f64::max);
+                RectifierAtSwitchOn {
+                    part: placed.name.clone(),
+                    kind,
+                    surge: extremes.surge(phase, at_rest),
+                    limit,
+                }
+            })
+            .collect()
     }
 
-    /// A rectifier, its surge still to be filled in.
-    pub(super) fn rectifier(&self, k: usize) -> RectifierAtSwitchOn {
-        let (id, _, extremes) = &self.rectifiers[k];
-        let placed = self.circuit.part(*id);
-        let (kind, limit) = match &placed.part {
-            Part::Valve(valve) => (valve.kind.name.clone(), valve.kind.limits.peak_anode_amps),
-            _ => ("silicon".to_owned(), None),
-        };
-        RectifierAtSwitchOn {
-            part: placed.name.clone(),
-            kind,
-            surge: extremes.surge(Phase::Zero, 0.0),
-            limit,
-        }
+    /// The greatest current taken from the mains; none when no part is the mains.
+    pub(super) fn mains_surge(&self, phase: Phase, rest: &Rest) -> Option<Surge> {
+        self.mains
+            .map(|(at, extremes)| extremes.surge(phase, rest.most(|x| x[at].abs())))
     }
 
-    pub(super) fn rectifier_surge(&self, k: usize, phase: Phase, rest: &Rest) -> Surge {
-        let (_, devices, extremes) = &self.rectifiers[k];
-        let at_rest = devices
-            .iter()
-            .map(|&device| rest.most(|x| anode_current(self.system, device, x)))
-            .fold(0.0, f64::max);
-        extremes.surge(phase, at_rest)
-    }
-
-    pub(super) fn mains_surge(&self, phase: Phase, rest: &Rest) -> Surge {
-        let (at, extremes) = self.mains.unwrap_or((0, Extremes::NOTHING));
-        extremes.surge(phase, rest.most(|x| x[at].abs()))
-    }
-
-    pub(super) fn envelope(&self) -> Envelope {
-        self.envelope.clone()
+    pub(super) fn into_envelope(self) -> Envelope {
+        self.envelope
     }
 }
 

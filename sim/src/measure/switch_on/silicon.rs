@@ -47,11 +47,12 @@ pub fn with_silicon(circuit: &Circuit) -> Option<Circuit> {
             let share = hot / (wire.len() - 1) as f64;
             left.extend(wire.windows(2).map(|pair| (pair[0], pair[1], share)));
             // Where the heater hangs on the cathode by its leakage alone, it still does.
-            left.extend(
-                leakage
-                    .into_iter()
-                    .flat_map(|r| [(*first, nodes[nodes.len() - 1], r), (*last, nodes[nodes.len() - 1], r)]),
-            );
+            left.extend(leakage.into_iter().flat_map(|r| {
+                [
+                    (*first, nodes[nodes.len() - 1], r),
+                    (*last, nodes[nodes.len() - 1], r),
+                ]
+            }));
         }
         let name = placed.name.clone();
         let there = changed.part_mut(id);
