@@ -64,9 +64,10 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
     for path in [&arguments.csv, &arguments.svg].into_iter().flatten() {
         output::free(path, options.overwrite)?;
     }
-    let replaced = match arguments.silicon {
-        true => Some(silicon(&amplifier.circuit)?),
-        false => None,
+    let replaced = if arguments.silicon {
+        Some(silicon(&amplifier.circuit)?)
+    } else {
+        None
     };
     let (as_drawn, rest) = follow(
         arguments,
