@@ -83,7 +83,8 @@ pub struct Period {
     /// Cycles run to get there.
     pub cycles: u32,
     /// What is left, relative to the swing of an unknown in the cycle plus a thousandth of its largest
-    /// value, the worst of all: the change over the last cycle, or the highest harmonics of a collocation.
+    /// value, the worst of all that store charge or flux: the change over the last cycle, or the highest
+    /// harmonics of a collocation.
     pub residual: f64,
     /// Largest eigenvalue of the monodromy matrix, if one was made: below one, a disturbance dies away.
     pub multiplier: Option<f64>,
@@ -189,5 +190,5 @@ fn collocated(
     let multiplier = monodromy::Monodromy::whole(&sensitivity)?.multiplier();
     run.samples = samples;
     run.residual = found.tail;
-    Some(run.finish(multiplier, Approach::Collocation))
+    Some(run.finish(multiplier, Approach::Collocation, ws))
 }

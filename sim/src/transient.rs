@@ -16,11 +16,13 @@ mod error_estimate;
 mod methods;
 mod radau;
 pub(crate) mod sensitivity;
+mod steps;
 mod trail;
 
 pub use methods::Method;
 use radau::Radau;
 use sensitivity::{Sensitivity, Stage};
+use steps::Steps;
 use trail::Trail;
 
 /// What a run feeds: WAV, CSV, every measurement.
@@ -68,6 +70,8 @@ pub struct Stepper<'a> {
     trail: Trail,
     estimate: Vec<f64>,
     radau: Option<Box<Radau>>,
+    /// Whether the steps of a cycle are kept for the next.
+    pub(crate) steps: Steps,
     /// Followed along when present; TR-BDF2 only.
     pub(crate) sensitivity: Option<Sensitivity>,
 }
@@ -123,6 +127,7 @@ impl<'a> Stepper<'a> {
             trail: Trail::new(n),
             estimate: vec![0.0; n + 1],
             radau: (method == Method::RadauIia5).then(|| Box::new(Radau::new(system))),
+            steps: Steps::default(),
             sensitivity: None,
         }
     }
@@ -144,6 +149,12 @@ impl<'a> Stepper<'a> {
         self.opening = true;
         self.trail.clear();
         self.rates.clear();
+    }
+
+    /// Goes on from `ws.x`, moved by so little that the slopes still hold.
+    pub(crate) fn moved(&mut self, ws: &Workspace) {
+        self.system.charge(&ws.x, &mut self.q);
+        self.trail.clear();
     }
 
     /// Advances to the next grid time `until`; `ws.x` is the solution there.
@@ -175,6 +186,9 @@ impl<'a> Stepper<'a> {
         let units = 1_u64 << self.tolerances.halvings;
         let mut place = 0_u64;
         while place < units {
+            if let Some(level) = self.steps.next() {
+                self.level = level;
+            }
             let length = units >> self.level;
             // The target is computed, not summed, so that the last step ends on the grid exactly.
             let next = place + length;
@@ -187,10 +201,12 @@ impl<'a> Stepper<'a> {
                 Step::Taken => {
                     place = next;
                     ws.counts.steps += 1;
+                    self.steps.taken(self.level);
                     self.grow(place, units);
                 }
                 Step::Newton(worst) => {
                     ws.counts.newton_failures += 1;
+                    self.steps.free();
                     if self.level >= self.tolerances.halvings {
                         return Err(SimError::Stuck {
                             time: self.t,

@@ -10,12 +10,18 @@ use crate::transient::{Method, Stepper};
 /// Eigenvalues up to this far above one are the rounding of a state that neither grows nor fades.
 const NEUTRAL: f64 = 1e-4;
 
+/// How far from closing a cycle may be for its slopes to hold for the next after a correction. The minute
+/// step that finds slopes anew leaves an error of its own, which would keep the last digits from closing.
+pub(super) const NEAR: f64 = 1e-2;
+
 /// Cycles in progress.
 pub(super) struct Run<'a> {
     pub(super) system: &'a System,
     settling: Settling,
     duration: f64,
     stepper: Stepper<'a>,
+    /// `[n]` true for an unknown that stores something; the others follow from them.
+    stores: Vec<bool>,
     pub(super) samples: Vec<Vec<f64>>,
     /// Stored values of hysteresis at the start of the cycle.
     memory: Vec<f64>,
@@ -39,6 +45,7 @@ impl<'a> Run<'a> {
             settling: *settling,
             duration,
             stepper: Stepper::new(system, Method::TrBdf2, *tolerances, 0.0, true, ws),
+            stores: stores(system),
             samples: vec![vec![0.0; system.len() + 1]; settling.samples],
             memory: ws.memory.clone(),
             uncorrected: None,
@@ -50,6 +57,12 @@ impl<'a> Run<'a> {
     /// One cycle from `ws.x`; how far it is from closing.
     pub(super) fn cycle(&mut self, ws: &mut Workspace) -> Result<f64, SimError> {
         self.memory.copy_from_slice(&ws.memory);
+        self.stepper.steps.again();
+        self.advance(ws)
+    }
+
+    /// The cycle itself, by steps that are free, kept or followed.
+    fn advance(&mut self, ws: &mut Workspace) -> Result<f64, SimError> {
         let start = self.start();
         for k in 0..self.samples.len() {
             self.samples[k].copy_from_slice(&ws.x);
@@ -57,22 +70,39 @@ impl<'a> Run<'a> {
         }
         self.cycles += 1;
         self.uncorrected = None;
+        // After a correction only what stores stands at its new value when the cycle starts.
         self.residual = self
             .scales()
-            .enumerate()
-            .map(|(k, scale)| (ws.x[k] - self.samples[0][k]).abs() / scale)
+            .zip(&self.stores)
+            .zip(ws.x.iter().zip(&self.samples[0]))
+            .filter(|((_, stores), _)| **stores)
+            .map(|((scale, _), (end, start))| (end - start).abs() / scale)
             .fold(0.0, f64::max);
         Ok(self.residual)
     }
 
-    /// The same with a sensitivity, already begun, that follows the cycle.
+    /// The same by steps that are kept for the cycles to come.
+    pub(super) fn cycle_keeping_steps(&mut self, ws: &mut Workspace) -> Result<f64, SimError> {
+        self.memory.copy_from_slice(&ws.memory);
+        self.stepper.steps.keep();
+        self.advance(ws)
+    }
+
+    /// Leaves the steps of the cycles to come to the control of their error.
+    pub(super) fn free_steps(&mut self) {
+        self.stepper.steps.free();
+    }
+
+    /// One cycle with a sensitivity, already begun, that follows it; its steps are kept.
     pub(super) fn cycle_with(
         &mut self,
         sensitivity: &mut Sensitivity,
         ws: &mut Workspace,
     ) -> Result<f64, SimError> {
-        self.stepper.restart(self.start(), ws);
-        self.lend(sensitivity, |run| run.cycle(ws))
+        if self.residual > NEAR {
+            self.stepper.restart(self.start(), ws);
+        }
+        self.lend(sensitivity, |run| run.cycle_keeping_steps(ws))
     }
 
     /// What the cycle just run makes of small changes of its start: the monodromy matrix times each
@@ -88,6 +118,7 @@ impl<'a> Run<'a> {
         ws.x.copy_from_slice(&self.samples[0]);
         ws.memory.copy_from_slice(&self.memory);
         self.stepper.restart(start, ws);
+        self.stepper.steps.again();
         let run = self.lend(sensitivity, |run| {
             (0..run.samples.len()).try_for_each(|k| run.stepper.advance(run.grid(start, k + 1), ws))
         });
@@ -100,7 +131,11 @@ impl<'a> Run<'a> {
     /// Starts the next cycle from `ws.x`, changed from `end`, the end of the last one.
     pub(super) fn corrected_from(&mut self, end: Vec<f64>, ws: &Workspace) {
         self.uncorrected = Some(end);
-        self.stepper.restart(self.start(), ws);
+        if self.residual > NEAR {
+            self.stepper.restart(self.start(), ws);
+        } else {
+            self.stepper.moved(ws);
+        }
     }
 
     /// After a correction to where no solution could be followed: back to the end of the cycle before
@@ -117,9 +152,10 @@ impl<'a> Run<'a> {
 
     /// Cycle after cycle until one closes, or there have been enough.
     pub(super) fn wait(mut self, ws: &mut Workspace) -> Result<Period, SimError> {
+        self.free_steps();
         while self.cycles < self.settling.most_cycles {
             if self.cycle(ws)? <= self.settling.periodicity {
-                return self.finish(None, Approach::Waiting);
+                return self.finish(None, Approach::Waiting, ws);
             }
         }
         Err(SimError::NotPeriodic {
@@ -130,9 +166,10 @@ impl<'a> Run<'a> {
 
     /// The cycle just run is the answer, if disturbances die away in it.
     pub(super) fn finish(
-        self,
+        mut self,
         multiplier: Option<f64>,
         approach: Approach,
+        ws: &Workspace,
     ) -> Result<Period, SimError> {
         if let Some(multiplier) = multiplier.filter(|m| *m > 1.0 + NEUTRAL) {
             return Err(SimError::Oscillates {
@@ -140,6 +177,8 @@ impl<'a> Run<'a> {
                 rate: multiplier.ln() / self.duration,
             });
         }
+        // The end is the start, and what does not store has followed there.
+        self.samples[0].copy_from_slice(&ws.x);
         Ok(Period {
             duration: self.duration,
             turns: 1,
@@ -181,4 +220,13 @@ impl<'a> Run<'a> {
         *sensitivity = self.stepper.sensitivity.take().unwrap_or_default();
         result
     }
+}
+
+/// `[n]` which unknowns store something.
+fn stores(system: &System) -> Vec<bool> {
+    let mut stores = vec![false; system.len()];
+    for k in Sensitivity::stores_of(system) {
+        stores[k] = true;
+    }
+    stores
 }

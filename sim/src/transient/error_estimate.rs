@@ -79,8 +79,12 @@ impl Stepper<'_> {
             largest = largest.max(error.abs() / (ws.relative * x.abs() + absolute));
         }
         self.rates.last_error = largest / limit;
-        // At the finest level the step is taken as it is: refusing it would only end the run.
-        if self.rates.last_error <= 1.0 || self.level >= self.tolerances.halvings {
+        // At the finest level the step is taken as it is: refusing it would only end the run. A step of a
+        // cycle before was judged there.
+        if self.rates.last_error <= 1.0
+            || self.level >= self.tolerances.halvings
+            || self.steps.follows()
+        {
             Step::Taken
         } else {
             Step::Error

@@ -55,15 +55,20 @@ impl Sensitivity {
         Self::new(system, Some(1))
     }
 
-    fn new(system: &System, columns: Option<usize>) -> Self {
-        let n = system.len();
-        let storage = system.storage();
-        let stores: Vec<usize> = storage
+    /// The unknowns that store something.
+    pub(crate) fn stores_of(system: &System) -> Vec<usize> {
+        system
+            .storage()
             .outer_iterator()
             .enumerate()
             .filter(|(_, column)| column.iter().any(|(_, &value)| value != 0.0))
             .map(|(k, _)| k)
-            .collect();
+            .collect()
+    }
+
+    fn new(system: &System, columns: Option<usize>) -> Self {
+        let n = system.len();
+        let stores = Self::stores_of(system);
         let count = columns.unwrap_or(stores.len());
         let columns = || vec![vec![0.0; n]; count];
         let slopes = || Slopes {
