@@ -356,11 +356,12 @@ pub struct Loudspeaker {
 impl Loudspeaker {
     /// What a moving-coil loudspeaker of a rated impedance, Ω, is like when nobody measured it.
     ///
-    /// Source   engineering figures, from memory: Re is 0.8 of the rating, the rest mid-size cones
+    /// Source   engineering figures, from memory: Re is 0.8 of the rating; Le, like Re, goes as the square of
+    ///          the turns that fill one gap, with 0.5 mH at 15 Ω; the rest mid-size cones
     pub fn typical(rated: f64) -> Self {
         Self {
             re: 0.8 * rated,
-            le: 0.5e-3,
+            le: 0.5e-3 / 15.0 * rated,
             fs: 55.0,
             qms: 4.0,
             qes: 0.6,

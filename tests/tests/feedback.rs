@@ -781,3 +781,110 @@ fn square_waves_are_followed_finely_enough_and_ring_at_the_natural_frequency() {
         assert!(natural < 0.02, "{one:?} is no natural frequency");
     }
 }
+
+#[test]
+fn hum_is_no_overshoot() {
+    // Superposition: a linear circuit answers an edge alike, whatever else runs in it. 2 mA of mains through
+    // 100 kΩ, whose 600 Ω make twice the edge of hum.
+    let wave = |mains: f64| {
+        let mut circuit = Circuit::new();
+        let [a, b, out, l] = ["a", "b", "out", "l"].map(|name| circuit.node(name));
+        let source = |waveform| {
+            Part::Source(Source {
+                waveform,
+                resistance: 0.0,
+            })
+        };
+        let silent = source(Waveform::Dc(0.0));
+        let running = source(Waveform::Sine {
+            amplitude: mains,
+            frequency: 50.0,
+            phase: 0.0,
+            offset: 0.0,
+        });
+        let generator = circuit
+            .add("G", silent, &[a, NodeId::CHASSIS])
+            .expect("new");
+        for (name, part, at) in [
+            ("M", running, [l, NodeId::CHASSIS]),
+            ("RM", Part::resistor(100e3), [l, out]),
+            ("R", Part::resistor(600.0), [a, b]),
+            ("L", Part::inductor(1e-3, 0.0), [b, out]),
+            ("C", Part::capacitor(1e-9), [out, NodeId::CHASSIS]),
+        ] {
+            circuit.add(name, part, &at).expect("new");
+        }
+        let mut at = AtRest::of(circuit);
+        let question = SquareWaveOf {
+            generator,
+            load: (out, NodeId::CHASSIS),
+            drive: 0.5,
+            gain: Complex::new(1.0, 0.0),
+            rate: 8e6,
+        };
+        question
+            .run(&at.system, &Tolerances::default(), &mut at.ws)
+            .expect("it can be followed")
+    };
+    let (quiet, humming) = (wave(0.0), wave(200.0));
+    // Local sub-steps differ with what else moves: a ten-thousandth of the edge.
+    assert!(
+        (quiet.overshoot - humming.overshoot).abs() < 1e-4,
+        "{} {}",
+        quiet.overshoot,
+        humming.overshoot
+    );
+    for (a, b) in quiet.volts.iter().zip(&humming.volts) {
+        assert!((a - b).abs() < 1e-4, "{a} V, not {b} V");
+    }
+}
+
+#[test]
+fn a_valve_by_its_filament_or_with_its_heater_drawn_allows_the_same_drive() {
+    // One stage three ways. The filament's ends are joined by 1 mΩ each: a part in 1e5 of its bias resistor.
+    let drive = |valve: &str, kind: &str, more: &str| {
+        let text = format!(
+            r#"[amplifier]
+title = "A stage"
+source = "own design"
+[parts]
+V1 = {{ valve = "{kind}", anode = "a", grid = "in", {valve} }}
+RK = {{ resistor = "1k", between = ["k", "chassis"] }}
+RA = {{ resistor = "5k", between = ["a", "ht"] }}
+HT = {{ supply = "300V", positive = "ht", negative = "chassis" }}
+{more}
+[bench]
+generator = {{ into = "in", resistance = "600R" }}
+load = "RA"
+"#
+        );
+        let opened = Opened::read(&text, &[]);
+        let bench = opened.amplifier.bench;
+        let mut at = AtRest::of(opened.amplifier.circuit);
+        small_drive(
+            &at.circuit,
+            &at.system,
+            &mut at.ws,
+            bench.generator,
+            (bench.load_nodes, bench.load_ohms),
+            1e3,
+        )
+        .expect("a signal reaches the load")
+    };
+    let plain = drive(r#"cathode = "k""#, "2A3", "");
+    let filament = drive(
+        r#"filament = ["f1", "f2"]"#,
+        "2A3",
+        r#"R1 = { resistor = "0.001", between = ["f1", "k"] }
+R2 = { resistor = "0.001", between = ["f2", "k"] }"#,
+    );
+    assert!((filament / plain - 1.0).abs() < 1e-4, "{filament} {plain}");
+    let plain = drive(r#"cathode = "k""#, "6J5", "");
+    let heated = drive(
+        r#"cathode = "k", heater = ["chassis", "h"]"#,
+        "6J5",
+        r#"H = { ac_supply = "6.3V", frequency = "50Hz", between = ["h", "chassis"] }"#,
+    );
+    // Heater leakage and capacitance beside the bias resistor: a part in 1e4.
+    assert!((heated / plain - 1.0).abs() < 1e-3, "{heated} {plain}");
+}

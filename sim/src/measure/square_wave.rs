@@ -11,7 +11,8 @@
 //! Source    terms of IEC 60469, pulse techniques (from memory); a square wave of 10 kHz is common
 //!           practice, no source
 //! Care      the circuit is run as it is, valves and iron nonlinear. The step of time follows the fastest
-//!           natural frequency the response still shows
+//!           natural frequency the response still shows. On its mains the same run without the wave is taken
+//!           off, so that neither hum nor the start of the mains is read as overshoot
 
 use std::f64::consts::TAU;
 
@@ -23,7 +24,8 @@ use crate::circuit::{Circuit, NodeId, PartId};
 use crate::error::{Question, SimError};
 use crate::measure::loop_gain::LoopGain;
 use crate::measure::valve::ValveProbe;
-use crate::parts::Waveform;
+use crate::parts::{Part, Waveform};
+use crate::rest::alternates;
 use crate::small_signal::{Excitation, SmallSignal};
 use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
@@ -142,15 +144,25 @@ impl SquareWaveOf {
             .sources()
             .position(|part| part == self.generator)
             .ok_or_else(|| SimError::Question(Question::NotASource("the generator".to_owned())))?;
+        let humming = ws.waveforms.iter().any(alternates);
         let run = |frequency: f64, cycles: f64| {
-            let mut ws = ws.clone();
-            // An amplifier that inverts is shown upright.
-            let amplitude = self.drive * self.gain.re.signum();
-            ws.waveforms[place] = Waveform::Square {
-                amplitude,
-                frequency,
+            let follow = |amplitude: f64| {
+                let mut ws = ws.clone();
+                ws.waveforms[place] = Waveform::Square {
+                    amplitude,
+                    frequency,
+                };
+                self.follow(system, tolerances, frequency, cycles, &mut ws)
             };
-            self.follow(system, tolerances, frequency, cycles, &mut ws)
+            // An amplifier that inverts is shown upright.
+            let (time, mut volts) = follow(self.drive * self.gain.re.signum())?;
+            if humming {
+                let (_, hum) = follow(0.0)?;
+                for (volts, hum) in volts.iter_mut().zip(hum) {
+                    *volts -= hum;
+                }
+            }
+            Ok::<_, SimError>((time, volts))
         };
         let level = self.gain.norm() * self.drive;
         let (time, volts) = run(FREQUENCY / (2.0 * HELD), 0.5)?;
@@ -232,19 +244,22 @@ pub fn small_drive(
     let mut drive = (2.0 * MOST_POWER * load_ohms).sqrt() / gain;
     for probe in ValveProbe::all(circuit, system) {
         let currents = probe.at(&ws.x).currents;
-        let slopes = currents.anode_slopes;
-        let swing = match *circuit.part(probe.part).nodes.as_slice() {
-            [anode, grid, cathode] => {
-                slopes[ANODE] * linear.voltage(&x, anode, cathode)
-                    + slopes[GRID] * linear.voltage(&x, grid, cathode)
-            }
-            [anode, screen, grid, cathode] => {
-                slopes[ANODE] * linear.voltage(&x, anode, cathode)
-                    + slopes[SCREEN] * linear.voltage(&x, screen, cathode)
-                    + slopes[GRID] * linear.voltage(&x, grid, cathode)
-            }
-            _ => continue,
+        let placed = circuit.part(probe.part);
+        let Part::Valve(valve) = &placed.part else {
+            continue;
         };
+        let wiring = valve.wiring(&placed.nodes);
+        let volts = |node: NodeId| linear.voltage(&x, node, NodeId::CHASSIS);
+        // Of a filament its middle.
+        let ends = wiring.cathode.len() as f64;
+        let cathode: Complex<f64> = wiring.cathode.iter().map(|end| volts(*end) / ends).sum();
+        let of = |slope: f64, node: Option<NodeId>| {
+            node.map_or_else(Complex::default, |node| (volts(node) - cathode) * slope)
+        };
+        let slopes = currents.anode_slopes;
+        let swing = of(slopes[ANODE], wiring.anodes.first().copied())
+            + of(slopes[SCREEN], wiring.screen)
+            + of(slopes[GRID], wiring.grid);
         if swing.norm() > 0.0 {
             drive = drive.min(SMALL_SWING * currents.anode / swing.norm());
         }
