@@ -81,6 +81,9 @@ pub enum Question {
     /// The generator's signal does not reach the load.
     #[error("no signal reaches the load: nothing to measure")]
     NoSignal,
+    /// Nothing in the circuit alternates by itself.
+    #[error("nothing in the amplifier is fed from the mains: there is no hum to measure")]
+    NoMains,
     /// There is no node of that name.
     #[error("there is no node {0:?}")]
     NoNode(String),

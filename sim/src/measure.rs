@@ -3,6 +3,7 @@
 pub mod distortion;
 pub mod feedback;
 pub mod heater;
+pub mod hum;
 pub mod impedance;
 pub mod load_condition;
 pub mod loop_gain;

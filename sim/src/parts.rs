@@ -68,6 +68,7 @@ impl Part {
             capacitance: 0.0,
             capacitance_loss: 0.0,
             loss: f64::INFINITY,
+            stray: None,
         })
     }
 }
@@ -107,6 +108,17 @@ pub struct Inductor {
     pub capacitance_loss: f64,
     /// Core loss as a resistance across the winding's flux, Ω; infinite for none.
     pub loss: f64,
+    /// What stray fields of the mains induce in the winding.
+    pub stray: Option<Stray>,
+}
+
+/// A voltage that stray fields of the mains induce in a winding, in series with it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stray {
+    /// Peak volts; from the start of the winding to its finish, in phase with a mains of phase 0.
+    pub amplitude: f64,
+    /// Hz.
+    pub frequency: f64,
 }
 
 /// Any number of windings on one core, an auto-transformer included (windings then share nodes).
@@ -141,6 +153,8 @@ pub struct Winding {
     pub capacitance_loss: f64,
     /// Current it is made for, A rms; none when nobody says.
     pub rated_current: Option<f64>,
+    /// What stray fields of the mains induce in it.
+    pub stray: Option<Stray>,
 }
 
 /// Like diodes in one part: both halves of a bi-phase rectifier, or a bridge.
@@ -207,6 +221,13 @@ pub enum Waveform {
         /// Peak volts and Hz of the second.
         second: (f64, f64),
     },
+    /// `amplitude·sin(2π·frequency·t)` induced by stray fields of the mains: small, and yet never still.
+    Stray {
+        /// Peak volts.
+        amplitude: f64,
+        /// Hz.
+        frequency: f64,
+    },
     /// A square wave, first half cycle positive.
     Square {
         /// Peak volts.
@@ -248,6 +269,13 @@ impl Waveform {
                 // Reduced to one turn first, so that hours of audio keep their phase to rounding.
                 let turns = frequency * t;
                 offset + amplitude * (TAU * (turns - turns.floor()) + phase).sin()
+            }
+            Self::Stray {
+                amplitude,
+                frequency,
+            } => {
+                let turns = frequency * t;
+                amplitude * (TAU * (turns - turns.floor())).sin()
             }
             Self::TwoTone { first, second } => [first, second]
                 .iter()
@@ -297,7 +325,10 @@ impl Waveform {
         match self {
             Self::Dc(volts) => *volts,
             Self::Sine { offset, .. } => *offset,
-            Self::TwoTone { .. } | Self::Square { .. } | Self::Samples { .. } => 0.0,
+            Self::TwoTone { .. }
+            | Self::Stray { .. }
+            | Self::Square { .. }
+            | Self::Samples { .. } => 0.0,
         }
     }
 }

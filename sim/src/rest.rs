@@ -16,7 +16,8 @@ use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
 
 /// Peak above which a source counts as a supply and not as a signal, V: no signal source of an
-/// amplifier's input gives as much, no heater winding gives less.
+/// amplifier's input gives as much, no heater winding gives less. Stray volts of a winding are told by
+/// their kind.
 const ALTERNATING: f64 = 3.0;
 
 /// Samples of a mains period; rectifiers take finer steps by themselves.
@@ -66,6 +67,10 @@ fn frequency(waveform: &Waveform) -> Option<f64> {
             amplitude,
             frequency,
         } if amplitude.abs() > ALTERNATING => Some(*frequency),
+        Waveform::Stray {
+            amplitude,
+            frequency,
+        } if amplitude.abs() > 0.0 => Some(*frequency),
         _ => None,
     }
 }
@@ -86,6 +91,10 @@ pub fn moving(waveforms: &[Waveform]) -> Vec<f64> {
                 ..
             }
             | Waveform::Square {
+                amplitude,
+                frequency,
+            }
+            | Waveform::Stray {
                 amplitude,
                 frequency,
             } if amplitude.abs() > 0.0 => vec![*frequency],
@@ -134,6 +143,16 @@ impl Rest {
             });
         }
         let duration = common_period(&supplies, LONGEST)?.duration;
+        Self::settled(system, found, duration, tolerances, ws)
+    }
+
+    fn settled(
+        system: &System,
+        found: Found,
+        duration: f64,
+        tolerances: &Tolerances,
+        ws: &mut Workspace,
+    ) -> Result<Self, SimError> {
         let settling = Settling {
             samples: MAINS_SAMPLES,
             ..Settling::default()
@@ -149,6 +168,28 @@ impl Rest {
                 approach: period.approach,
             }),
         })
+    }
+
+    /// The same from near by: `ws.x` is at the start of a mains period of a circuit that differs little, so
+    /// no operating point is sought; `found` is what is then told of it.
+    ///
+    /// # Errors
+    /// As [`Rest::find`], of which it costs a part.
+    pub fn follow(
+        system: &System,
+        found: Found,
+        tolerances: &Tolerances,
+        ws: &mut Workspace,
+    ) -> Result<Self, SimError> {
+        let waveforms = ws.waveforms.clone();
+        for waveform in ws.waveforms.iter_mut().filter(|w| !alternates(w)) {
+            *waveform = Waveform::Dc(waveform.at_rest());
+        }
+        let supplies = frequencies(&ws.waveforms);
+        let rest = common_period(&supplies, LONGEST)
+            .and_then(|common| Self::settled(system, found, common.duration, tolerances, ws));
+        ws.waveforms = waveforms;
+        rest
     }
 
     /// Whether the circuit stays there: an amplifier that oscillates by itself is told at once and not

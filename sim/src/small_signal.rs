@@ -165,9 +165,6 @@ impl Transfers<'_> {
     /// Volts for each volt in series with a branch: a source, or a winding by its number; the positive
     /// end towards the first node of the branch.
     pub fn from_branch(&self, part: PartId, number: usize) -> Option<Complex<f64>> {
-        if let Some(row) = self.system.source_row(part) {
-            return Some(self.y[row as usize]);
-        }
         let branch = self.system.currents_of(part).get(number)?;
         Some(self.y[*branch as usize])
     }

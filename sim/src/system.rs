@@ -301,9 +301,15 @@ impl System {
         &self.devices
     }
 
-    /// The parts that are sources, in the order of [`Workspace::waveforms`].
+    /// The parts that are sources, in the order of [`Workspace::waveforms`]; a winding with stray volts is
+    /// one, once a section.
     pub fn sources(&self) -> impl Iterator<Item = PartId> {
         self.sources.iter().map(|source| source.part)
+    }
+
+    /// Open-circuit volts of each source as drawn, in the order of [`System::sources`].
+    pub(crate) fn waveforms(&self) -> &[Waveform] {
+        &self.waveforms
     }
 
     /// Where the equation of a source stands.

@@ -239,6 +239,7 @@ fn saturating_inductor_draws_its_magnetising_current() {
                 capacitance: 0.0,
                 capacitance_loss: 0.0,
                 loss: f64::INFINITY,
+                stray: None,
             }),
             [1, 0],
         ),

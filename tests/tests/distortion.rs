@@ -74,6 +74,7 @@ fn stage(more: More) -> (Distortion, Option<f64>) {
                 capacitance: 0.0,
                 capacitance_loss: 0.0,
                 loss: f64::INFINITY,
+                stray: None,
             };
             add(
                 &mut circuit,

@@ -173,6 +173,7 @@ fn half(name: &str) -> Winding {
         capacitance: 0.0,
         capacitance_loss: 0.0,
         rated_current: None,
+        stray: None,
     }
 }
 
@@ -189,6 +190,7 @@ fn modulator_transformer() -> Part {
                 capacitance: 0.0,
                 capacitance_loss: 0.0,
                 rated_current: None,
+                stray: None,
             },
             half("upper half"),
             half("lower half"),

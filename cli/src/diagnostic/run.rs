@@ -33,6 +33,10 @@ pub(crate) fn of_sim(error: &SimError) -> Diagnostic {
             Id::CannotAsk,
             "choose tones with a larger common divisor, whole hertz say; with a mains supply running, multiples of its frequency",
         ),
+        SimError::Question(Question::NoMains) => (
+            Id::CannotAsk,
+            "draw the mains and its transformer with rectifier, reservoir and heaters (`mains`, `mains_transformer`, `gridleak explain file`); an amplifier on ideal supplies does not hum",
+        ),
         SimError::Question(Question::TonesOverlap(_)) => (
             Id::CannotAsk,
             "for modulation a low and a high tone, for the difference frequency two close ones",

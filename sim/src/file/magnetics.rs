@@ -6,7 +6,7 @@ use super::error::{Bounds, FileErrorKind, NoteKind};
 use super::fields::{Fields, Text, read_either};
 use super::log::{Log, Place};
 use super::parts::{Made, between};
-use crate::parts::{Inductor, Part};
+use crate::parts::{Inductor, Part, Stray};
 use crate::quantity::{Quantity, Unit};
 
 /// H/m, permeability of the gap.
@@ -36,6 +36,7 @@ pub(super) fn inductor(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
         capacitance,
         capacitance_loss,
         loss: f64::INFINITY,
+        stray: stray(fields, log),
     };
     Some((Part::Inductor(inductor), nodes?))
 }
@@ -45,6 +46,27 @@ pub(super) fn capacitance_loss(fields: &mut Fields<'_>, log: &mut Log) -> f64 {
     fields
         .value(log, "capacitance_loss", Unit::Ohm, Bounds::NotNegative)
         .unwrap_or(0.0)
+}
+
+/// `stray`: volts rms at the mains frequency that stray fields induce in the whole winding. It is a guess
+/// of whoever wrote the file, so it is listed among the assumptions.
+pub(super) fn stray(fields: &mut Fields<'_>, log: &mut Log) -> Option<Stray> {
+    let key = "stray";
+    let volts_rms = fields.value(log, key, Unit::Volt, Bounds::NotNegative)?;
+    let Some(frequency) = log.mains_frequency else {
+        let kind = FileErrorKind::Needs {
+            key: key.to_owned(),
+            needs: "mains",
+        };
+        log.fault(&Place::File(fields.span_of(key)), kind);
+        return None;
+    };
+    let place = fields.name_span.clone();
+    log.assume(&fields.owner, place, key, volts_rms, Unit::Volt);
+    (volts_rms > 0.0).then_some(Stray {
+        amplitude: std::f64::consts::SQRT_2 * volts_rms,
+        frequency,
+    })
 }
 
 /// An iron-cored choke.
@@ -84,6 +106,7 @@ fn iron_cored(
         capacitance,
         capacitance_loss,
         loss,
+        stray: stray(fields, log),
     };
     Some((Part::Inductor(inductor), nodes?))
 }

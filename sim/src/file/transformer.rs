@@ -19,7 +19,7 @@ use toml::de::DeValue;
 use super::error::{Bounds, FileErrorKind};
 use super::fields::{Fields, Text, read_either, type_words};
 use super::log::{Log, Place};
-use super::magnetics::{capacitance_loss, core_loss, iron};
+use super::magnetics::{capacitance_loss, core_loss, iron, stray};
 use super::parts::{Made, nodes};
 use super::windings::{Measure, Whole, winding};
 use crate::parts::{Part, Transformer};
@@ -90,6 +90,7 @@ pub(super) fn autotransformer(fields: &mut Fields<'_>, log: &mut Log) -> Option<
     whole.leakage = leakage;
     whole.capacitance = capacitance;
     whole.capacitance_loss = capacitance_loss;
+    whole.stray = stray(fields, log);
     Some(wind(iron.core, loss, &[whole]))
 }
 
@@ -120,6 +121,7 @@ fn finish(
         typical::CAPACITANCE,
     );
     let loss_of_capacitance = capacitance_loss(fields, log);
+    let stray = stray(fields, log);
     let split = inductance * (1.0 - (1.0 - leakage / inductance).sqrt());
     let iron = iron(fields, log, inductance - split, impedance);
     let loss = core_loss(fields, log, impedance.map(|ohms| ohms * typical::CORE_LOSS));
@@ -128,6 +130,7 @@ fn finish(
         if k == 0 {
             whole.capacitance = capacitance;
             whole.capacitance_loss = loss_of_capacitance;
+            whole.stray = stray;
         }
     }
     wind(iron.core, loss, &wholes)

@@ -2,13 +2,13 @@
 //!
 //! Nodes between the ends of a winding cut it into sections in series. Without taps the sections are
 //! equal; a tap is per cent of the turns, or the ohms or volts between it and the first end. Sections
-//! share resistance and leakage in proportion to their turns. Capacitance is stated across the whole
+//! share resistance, leakage and stray volts in proportion to their turns. Capacitance is stated across the whole
 //! winding; the sections being in series, each carries C/share.
 
 use super::error::{Bounds, FileErrorKind};
 use super::fields::{Fields, Text, read_either};
 use super::log::{Log, NodeRef, Place};
-use crate::parts::Winding;
+use crate::parts::{Stray, Winding};
 use crate::quantity::Unit;
 
 /// What a winding is measured by.
@@ -43,6 +43,7 @@ pub(super) struct Whole {
     /// In series with the capacitance of the whole winding, Ω.
     pub(super) capacitance_loss: f64,
     pub(super) rated_current: Option<f64>,
+    pub(super) stray: Option<Stray>,
 }
 
 impl Whole {
@@ -59,6 +60,7 @@ impl Whole {
             capacitance: 0.0,
             capacitance_loss: 0.0,
             rated_current: None,
+            stray: None,
         }
     }
 
@@ -83,6 +85,10 @@ impl Whole {
                     capacitance: self.capacitance / share,
                     capacitance_loss: self.capacitance_loss * share,
                     rated_current: self.rated_current,
+                    stray: self.stray.map(|whole| Stray {
+                        amplitude: whole.amplitude * share,
+                        ..whole
+                    }),
                 };
                 (winding, [ends[0].clone(), ends[1].clone()])
             })

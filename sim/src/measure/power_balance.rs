@@ -15,6 +15,7 @@
 use models::{AnyDevice, Device, Local};
 use serde::Serialize;
 
+use crate::parts::Waveform;
 use crate::periodic::Period;
 use crate::spectrum::Spectrum;
 use crate::system::{System, Unknown};
@@ -46,7 +47,9 @@ impl PowerBalance {
         let mut balance = Self::default();
         let share = 1.0 / period.samples.len() as f64;
         let mut is_source = vec![false; system.len()];
-        for part in system.sources() {
+        // A winding with stray volts stays a winding: what those give is nothing beside the rest.
+        let own = system.sources().zip(system.waveforms());
+        for (part, _) in own.filter(|(_, waveform)| !matches!(waveform, Waveform::Stray { .. })) {
             for &row in system.currents_of(part) {
                 is_source[row as usize] = true;
             }

@@ -9,7 +9,7 @@ use models::data::Heater;
 
 use super::{BOND, INSULATION, PlacedSource, Unknown, UnknownId};
 use crate::circuit::{Circuit, NodeId, PartId, Placed};
-use crate::parts::{Inductor, Loudspeaker, Part, Transformer, Valve, Waveform};
+use crate::parts::{Inductor, Loudspeaker, Part, Stray, Transformer, Valve, Waveform};
 
 /// Resistance of a closed contact, Ω (common practice, no source: below 20 mΩ when clean).
 const CONTACT: f64 = 0.01;
@@ -211,12 +211,14 @@ impl Stamps {
         self.winding_capacitance(id, name, own, ends);
         let current = format!("the current of {name}");
         if let Some(l) = inductor.linear {
-            self.branch(id, current, ends, inductor.resistance, l);
+            let i = self.branch(id, current, ends, inductor.resistance, l);
+            self.stray(id, i, inductor.stray);
             if inductor.loss.is_finite() {
                 self.conductor(ends.0, ends.1, 1.0 / inductor.loss);
             }
         } else {
             let i = self.branch(id, current, ends, inductor.resistance, 0.0);
+            self.stray(id, i, inductor.stray);
             self.core(
                 id,
                 name,
@@ -241,6 +243,7 @@ impl Stamps {
                 winding.resistance,
                 winding.leakage,
             );
+            self.stray(id, i, winding.stray);
             linked.push((i, winding.turns));
         }
         self.core(
@@ -250,6 +253,21 @@ impl Stamps {
             transformer.loss,
             &linked,
         );
+    }
+
+    /// Volts in series with a winding: the branch row becomes  v_a − v_b − R·i − L·di/dt − e = 0.
+    fn stray(&mut self, part: PartId, row: UnknownId, stray: Option<Stray>) {
+        if let Some(Stray {
+            amplitude,
+            frequency,
+        }) = stray
+        {
+            self.sources.push(PlacedSource { part, row });
+            self.waveforms.push(Waveform::Stray {
+                amplitude,
+                frequency,
+            });
+        }
     }
 
     /// A winding's own capacitance, F, behind its loss, Ω.

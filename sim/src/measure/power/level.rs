@@ -188,14 +188,24 @@ impl<'a> Bench<'a> {
         Ok(Period { turns, ..period })
     }
 
-    /// The spectrum of the volts across the load.
-    pub(in crate::measure) fn spectrum(&self, period: &Period) -> Spectrum {
+    /// The spectrum of the volts across the load, with all that is in it.
+    pub(in crate::measure) fn spectrum_of_all(&self, period: &Period) -> Spectrum {
+        Spectrum::of_period(&self.output(period))
+    }
+
+    /// The volts across the load.
+    fn output(&self, period: &Period) -> Vec<f64> {
         let (a, b) = self.question.load;
         let (a, b) = (
             self.system.voltage_of(a) as usize,
             self.system.voltage_of(b) as usize,
         );
-        Spectrum::of_period(&period.of(|x| x[a] - x[b])).of_turns(period.turns)
+        period.of(|x| x[a] - x[b])
+    }
+
+    /// The spectrum of the volts across the load without hum.
+    pub(in crate::measure) fn spectrum(&self, period: &Period) -> Spectrum {
+        self.spectrum_of_all(period).of_turns(period.turns)
     }
 
     pub(in crate::measure) fn read(&self, drive: f64, period: &Period) -> Level {
