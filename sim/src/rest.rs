@@ -143,18 +143,20 @@ impl Rest {
             });
         }
         let duration = common_period(&supplies, LONGEST)?.duration;
-        Self::settled(system, found, duration, tolerances, ws)
+        let periodicity = Settling::default().periodicity;
+        Self::settled(system, (found, periodicity), duration, tolerances, ws)
     }
 
     fn settled(
         system: &System,
-        found: Found,
+        (found, periodicity): (Found, f64),
         duration: f64,
         tolerances: &Tolerances,
         ws: &mut Workspace,
     ) -> Result<Self, SimError> {
         let settling = Settling {
             samples: MAINS_SAMPLES,
+            periodicity,
             ..Settling::default()
         };
         let period = settle(system, duration, &settling, tolerances, ws)?;
@@ -171,13 +173,14 @@ impl Rest {
     }
 
     /// The same from near by: `ws.x` is at the start of a mains period of a circuit that differs little, so
-    /// no operating point is sought; `found` is what is then told of it.
+    /// no operating point is sought; `found` is what is then told of it. `periodicity` is how well the cycle
+    /// is to close, see [`Settling`].
     ///
     /// # Errors
     /// As [`Rest::find`], of which it costs a part.
     pub fn follow(
         system: &System,
-        found: Found,
+        (found, periodicity): (Found, f64),
         tolerances: &Tolerances,
         ws: &mut Workspace,
     ) -> Result<Self, SimError> {
@@ -186,8 +189,15 @@ impl Rest {
             *waveform = Waveform::Dc(waveform.at_rest());
         }
         let supplies = frequencies(&ws.waveforms);
-        let rest = common_period(&supplies, LONGEST)
-            .and_then(|common| Self::settled(system, found, common.duration, tolerances, ws));
+        let rest = common_period(&supplies, LONGEST).and_then(|common| {
+            Self::settled(
+                system,
+                (found, periodicity),
+                common.duration,
+                tolerances,
+                ws,
+            )
+        });
         ws.waveforms = waveforms;
         rest
     }

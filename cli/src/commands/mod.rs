@@ -4,6 +4,7 @@ mod completions;
 mod distortion;
 mod explain;
 mod feedback;
+mod hum;
 mod impedance;
 mod noise;
 mod power;
@@ -38,6 +39,8 @@ pub(crate) enum Command {
     Impedance(impedance::Arguments),
     /// Noise at the load, signal-to-noise ratio, and which part makes the noise.
     Noise(noise::Arguments),
+    /// Hum on the amplifier's own mains, what makes it, and what to change first.
+    Hum(hum::Arguments),
     /// The overall feedback: its amount, margins, loads that make it oscillate, square waves.
     Feedback(feedback::Arguments),
     /// From cold at switch-on: volts of every capacitor and surges of current until the HT has settled.
@@ -58,6 +61,7 @@ pub(crate) fn run(command: &Command, options: &Options) -> Result<(), Failure> {
         Command::Response(arguments) => response::run(arguments, options),
         Command::Impedance(arguments) => impedance::run(arguments, options),
         Command::Noise(arguments) => noise::run(arguments, options),
+        Command::Hum(arguments) => hum::run(arguments, options),
         Command::Feedback(arguments) => feedback::run(arguments, options),
         Command::SwitchOn(arguments) => switch_on::run(arguments, options),
         Command::Explain(arguments) => explain::run(arguments, options),

@@ -54,6 +54,11 @@ const LISTED: f64 = 1e3;
 /// Source    new valves of one type lie within ± 10 % or so (common practice, no source)
 const MISMATCH: [f64; 2] = [1.1, 0.9];
 
+/// How well a changed circuit closes, relative. What is left of the hum may be picovolts beside the millivolts
+/// that went, and closing those to a millionth would be waiting for rounding errors to agree; this keeps
+/// each line within a thousandth of a decibel of the swing it came from.
+const PERIODICITY: f64 = 1e-5;
+
 /// dB within which the causes, one at a time, must add up for the circuit to pass as linear.
 pub const ADDS_UP: f64 = 1.0;
 
@@ -239,7 +244,11 @@ impl HumOf {
         let causes = causes(circuit, system, &rest, &rails);
 
         let mut jobs: Vec<Job> = (0..causes.len()).map(Job::Off).collect();
-        jobs.extend((0..causes.len()).filter(|&k| causes[k].within.is_none()).map(Job::Alone));
+        jobs.extend(
+            (0..causes.len())
+                .filter(|&k| causes[k].within.is_none())
+                .map(Job::Alone),
+        );
         jobs.push(Job::Silent);
         let pair = balance::output_pair(circuit, self.bench.load);
         if let Some((first, _)) = pair {
@@ -391,7 +400,7 @@ impl Whole<'_> {
         if ws.memory.len() == self.ws.memory.len() {
             ws.memory.clone_from(&self.ws.memory);
         }
-        let near = Rest::follow(&system, self.rest.found, tolerances, &mut ws);
+        let near = Rest::follow(&system, (self.rest.found, PERIODICITY), tolerances, &mut ws);
         let rest = match near {
             Ok(rest) => rest,
             Err(_) => Rest::find(&system, tolerances, &mut system.workspace())?,

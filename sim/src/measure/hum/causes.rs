@@ -122,7 +122,10 @@ fn filaments(circuit: &Circuit, system: &System, rest: &Rest, found: &mut Vec<Ca
                 name: names.join(", "),
                 parts: names,
                 within: None,
-                off: valves.iter().map(|(part, _)| Change::Filament(*part)).collect(),
+                off: valves
+                    .iter()
+                    .map(|(part, _)| Change::Filament(*part))
+                    .collect(),
             });
             found.len() - 1
         });
@@ -140,10 +143,7 @@ fn filaments(circuit: &Circuit, system: &System, rest: &Rest, found: &mut Vec<Ca
 
 /// Whether what lies between two nodes alternates rather than stands.
 fn alternating(system: &System, rest: &Rest, (a, b): (NodeId, NodeId)) -> bool {
-    let (a, b) = (
-        system.voltage_of(a) as usize,
-        system.voltage_of(b) as usize,
-    );
+    let (a, b) = (system.voltage_of(a) as usize, system.voltage_of(b) as usize);
     rest.ripple(|x| x[a] - x[b]) > rest.mean(|x| x[a] - x[b]).abs()
 }
 

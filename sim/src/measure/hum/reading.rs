@@ -25,10 +25,7 @@ impl Reading {
         (a, b): (NodeId, NodeId),
         duration: f64,
     ) -> Self {
-        let (a, b) = (
-            system.voltage_of(a) as usize,
-            system.voltage_of(b) as usize,
-        );
+        let (a, b) = (system.voltage_of(a) as usize, system.voltage_of(b) as usize);
         let volts: Vec<f64> = rest.samples().iter().map(|x| x[a] - x[b]).collect();
         let rms = std::f64::consts::FRAC_1_SQRT_2;
         Self {
@@ -76,7 +73,11 @@ impl Reading {
 
     /// All lines together, V rms.
     pub(super) fn rms(&self) -> f64 {
-        self.phasors.iter().map(Complex::norm_sqr).sum::<f64>().sqrt()
+        self.phasors
+            .iter()
+            .map(Complex::norm_sqr)
+            .sum::<f64>()
+            .sqrt()
     }
 
     /// The same with each line A-weighted, V rms.

@@ -122,11 +122,7 @@ pub(super) fn with_signal(
 }
 
 /// Gain of small signals from the generator to the load.
-fn gain(
-    linear: &mut SmallSignal<'_>,
-    question: &PowerOf,
-    frequency: f64,
-) -> Result<f64, SimError> {
+fn gain(linear: &mut SmallSignal<'_>, question: &PowerOf, frequency: f64) -> Result<f64, SimError> {
     linear.tune(frequency)?;
     let x = linear.response(Excitation::Source(question.generator))?;
     Ok(linear.voltage(&x, question.load.0, question.load.1).norm())

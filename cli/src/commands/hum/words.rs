@@ -1,0 +1,316 @@
+//! The hum in words and tables.
+
+use sim::file::Amplifier;
+use sim::measure::hum::{ADDS_UP, CauseOfHum, Coupling, Hum, Kind, WithSignal};
+use sim::quantity::{Unit, engineering};
+
+use super::Answer;
+use crate::notes;
+use crate::report::table::Sheet;
+
+/// A part that does this much of what the whole cause does is named instead of it, a ratio.
+const NEARLY_ALL: f64 = 0.9;
+
+/// A share of the hum below which there is nothing to change, a ratio.
+const WORTH_IT: f64 = 0.01;
+
+/// Lines below this share of the greatest are left out of the table, a ratio (-60 dB).
+const FAINT: f64 = 1e-3;
+
+pub(super) fn text(amplifier: &Amplifier, answer: &Answer) -> String {
+    let hum = &answer.hum;
+    let mut text = format!("{}\nSource: {}\n\n", amplifier.title, amplifier.source);
+    text += &format!("Hum at the load {}.\n", figures(answer));
+    text += &first_to_change(hum);
+    text += &format!(
+        "\nConditions: no signal, {};\n  rms of every line of the settled mains period up to {}; A-weighting by IEC 61672-1.\n  Not in it: currents in chassis and wiring, stray fields not stated, microphony.\n\n",
+        conditions(answer),
+        engineering(hum.highest, Unit::Hertz),
+    );
+    text += &lines(hum);
+    text += &causes(hum);
+    text += &mismatch(hum);
+    text += &rails(hum);
+    text += &balanced(hum);
+    text += &hum
+        .with_signal
+        .as_ref()
+        .map_or_else(String::new, with_signal);
+    text += &notes::text(&amplifier.notes);
+    text += &format!("Settled to {:.1e} of the swing.\n", hum.residual);
+    text
+}
+
+/// The headline figures.
+pub(super) fn figures(answer: &Answer) -> String {
+    let hum = &answer.hum;
+    let mut text = format!(
+        "{} rms, {} A-weighted",
+        engineering(hum.output_rms, Unit::Volt),
+        engineering(hum.output_a_rms, Unit::Volt)
+    );
+    if let (Some(plain), Some(weighted)) = (answer.below_db, answer.below_a_db) {
+        let power = engineering(answer.reference_power, Unit::Watt);
+        let what = match answer.rated_power {
+            Some(_) => format!("rated {power}"),
+            None => format!("{power} (no rated power given)"),
+        };
+        text += &format!(": {plain:.1} and {weighted:.1} dB below {what}");
+    }
+    text
+}
+
+/// Mains, generator and load.
+pub(super) fn conditions(answer: &Answer) -> String {
+    let hum = &answer.hum;
+    let mains = match answer.mains_volts {
+        Some(volts) => format!("mains {} ", engineering(volts, Unit::Volt)),
+        None => "supplies alternating at ".to_owned(),
+    };
+    format!(
+        "{mains}{}, generator replaced by {}, load {}",
+        engineering(hum.mains_frequency, Unit::Hertz),
+        engineering(hum.generator_ohms, Unit::Ohm),
+        engineering(hum.load_ohms, Unit::Ohm)
+    )
+}
+
+/// What to change first, in plain words.
+fn first_to_change(hum: &Hum) -> String {
+    let Some(mut first) = hum.causes.first().filter(|cause| cause.share > WORTH_IT) else {
+        return if hum.causes.is_empty() {
+            String::new()
+        } else {
+            "No single cause that goes leaves less hum: they cancel each other.\n".to_owned()
+        };
+    };
+    // The rail, not the reservoir before it, where that is what does it.
+    while let Some(part) = hum.causes.iter().find(|cause| {
+        cause.within.as_deref() == Some(first.name.as_str())
+            && cause.share >= NEARLY_ALL * first.share
+    }) {
+        first = part;
+    }
+    let name = &first.name;
+    let advice = match first.kind {
+        Kind::Rail => format!(
+            "smooth the rail {name} better ({}): more capacitance there or more resistance or choke before it",
+            first.parts.join(", ")
+        ),
+        Kind::Bias => format!(
+            "smooth the bias at {name} better ({})",
+            first.parts.join(", ")
+        ),
+        Kind::Filament => {
+            format!("the filament of {name}: set its hum pot, or heat it with direct current")
+        }
+        Kind::Filaments => {
+            format!("the filaments of {name}: set the hum pot, or heat them with direct current")
+        }
+        Kind::Heater => format!(
+            "the heater of {name}: its leakage to the cathode, the middle of its winding, or some volts between heater and cathode"
+        ),
+        Kind::Stray => {
+            format!("{name}: turn it, screen it or move it away from the mains transformer")
+        }
+    };
+    format!(
+        "First to change: {advice}.\n  Without that cause {} rms is left, {}.\n",
+        engineering(first.off_rms, Unit::Volt),
+        change(first.off_rms, hum.output_rms)
+    )
+}
+
+/// Decibels more or less.
+fn change(now: f64, before: f64) -> String {
+    if now > 0.0 && before > 0.0 {
+        let db = 20.0 * (now / before).log10();
+        if db.abs() < 0.05 {
+            "0.0 dB".to_owned()
+        } else {
+            format!("{db:+.1} dB")
+        }
+    } else {
+        "nothing".to_owned()
+    }
+}
+
+fn lines(hum: &Hum) -> String {
+    let most = hum.lines.iter().map(|line| line.rms).fold(0.0, f64::max);
+    let mut sheet = Sheet::new(&["line", "rms", "A-weighted", "of the hum"]);
+    for line in hum.lines.iter().filter(|line| line.rms > FAINT * most) {
+        sheet.row(vec![
+            engineering(line.frequency, Unit::Hertz),
+            engineering(line.rms, Unit::Volt),
+            engineering(line.a_rms, Unit::Volt),
+            share((line.rms / hum.output_rms).powi(2)),
+        ]);
+    }
+    sheet.print(
+        "Spectrum, lines within 60 dB of the greatest; shares of the power",
+        0,
+    )
+}
+
+/// A share of the power; negative where there is more without the cause.
+fn share(ratio: f64) -> String {
+    let percent = 100.0 * ratio;
+    if percent.abs() < 0.05 {
+        "0 %".to_owned()
+    } else if percent.abs() < 1e4 {
+        format!("{percent:.1} %")
+    } else {
+        format!("{percent:.0e} %")
+    }
+}
+
+fn causes(hum: &Hum) -> String {
+    let mut sheet = Sheet::new(&[
+        "cause",
+        "within",
+        "hum without it",
+        "change",
+        "share",
+        "A-weighted",
+        "it alone",
+    ]);
+    for cause in &hum.causes {
+        sheet.row(vec![
+            name(cause),
+            cause.within.clone().unwrap_or_default(),
+            engineering(cause.off_rms, Unit::Volt),
+            change(cause.off_rms, hum.output_rms),
+            share(cause.share),
+            share(cause.share_a),
+            cause
+                .alone_rms
+                .map_or_else(|| "-".to_owned(), |rms| engineering(rms, Unit::Volt)),
+        ]);
+    }
+    let mut text = sheet.print(
+        "Causes, each switched off in a full solve; share of the hum's power that goes with it",
+        2,
+    );
+    if let Some(db) = hum.sum_db {
+        text.truncate(text.trim_end().len());
+        let sum = engineering(hum.sum_rms, Unit::Volt);
+        text += &if db.abs() <= ADDS_UP {
+            format!("\n  One at a time they add up to {sum} rms, {db:+.2} dB against the whole")
+        } else {
+            format!(
+                "\n  One at a time they add up to {sum} rms, {db:+.1} dB against the whole: they do not add, the circuit\n  is not linear for them"
+            )
+        };
+        text += &format!(
+            "; all off leave {}.\n  A share is negative where a cause cancels another. A rail that is off holds the rails it feeds.\n\n",
+            engineering(hum.left_rms, Unit::Volt)
+        );
+    }
+    text
+}
+
+fn name(cause: &CauseOfHum) -> String {
+    let name = &cause.name;
+    let parts = if cause.parts.is_empty() {
+        String::new()
+    } else {
+        format!(" ({})", cause.parts.join(", "))
+    };
+    match cause.kind {
+        Kind::Rail => format!("ripple of {name}{parts}"),
+        Kind::Bias => format!("bias ripple of {name}{parts}"),
+        Kind::Filament => format!("filament of {name}"),
+        Kind::Filaments => format!("filaments of {name}"),
+        Kind::Heater => format!("heater to cathode of {name}"),
+        Kind::Stray => format!("stray field in {name}"),
+    }
+}
+
+fn mismatch(hum: &Hum) -> String {
+    let mut sheet = Sheet::new(&["output pair", "hum", "change", "A-weighted"]);
+    for off in &hum.mismatch {
+        let percent = format!("{:+.0} %", 100.0 * (off.ratio - 1.0));
+        sheet.row(vec![
+            format!("{} {percent} current", off.valve),
+            engineering(off.output_rms, Unit::Volt),
+            change(off.output_rms, hum.output_rms),
+            engineering(off.output_a_rms, Unit::Volt),
+        ]);
+    }
+    sheet.print("With an output pair that does not match", 1)
+}
+
+fn rails(hum: &Hum) -> String {
+    let mut sheet = Sheet::new(&[
+        "rail",
+        "mean",
+        "ripple",
+        "at the line",
+        "makes at the load",
+        "rejection",
+    ]);
+    for rail in &hum.rails {
+        sheet.row(vec![
+            format!("{} ({})", rail.node, rail.capacitors.join(", ")),
+            engineering(rail.volts, Unit::Volt),
+            engineering(rail.ripple, Unit::Volt),
+            engineering(rail.ripple_there, Unit::Volt),
+            engineering(rail.output_there, Unit::Volt),
+            rail.rejection_db
+                .map_or_else(|| "all of it".to_owned(), |db| format!("{db:.1} dB")),
+        ]);
+    }
+    let at = engineering(2.0 * hum.mains_frequency, Unit::Hertz);
+    sheet.print(
+        &format!("Rejection of each rail at {at}, the others held still"),
+        1,
+    )
+}
+
+fn balanced(hum: &Hum) -> String {
+    let mut sheet = Sheet::new(&["stage", "balanced by", "common-mode rejection"]);
+    for stage in &hum.balanced {
+        sheet.row(vec![
+            stage.valves.join(", "),
+            match stage.by {
+                Coupling::Cathode => "a cathode in common",
+                Coupling::Transformer => "its transformer",
+            }
+            .to_owned(),
+            stage
+                .rejection_db
+                .map_or_else(|| "complete".to_owned(), |db| format!("{db:.1} dB")),
+        ]);
+    }
+    let at = engineering(2.0 * hum.mains_frequency, Unit::Hertz);
+    sheet.print(
+        &format!("Balanced stages at {at}, valves of a pair alike"),
+        2,
+    )
+}
+
+fn with_signal(tone: &WithSignal) -> String {
+    let mut sheet = Sheet::new(&["sideband", "from the tone", "rms", "against the tone"]);
+    for sideband in &tone.sidebands {
+        sheet.row(vec![
+            engineering(sideband.frequency, Unit::Hertz),
+            format!("{:+} × mains", sideband.number),
+            engineering(sideband.rms, Unit::Volt),
+            sideband
+                .db
+                .map_or_else(|| "-".to_owned(), |db| format!("{db:.1} dB")),
+        ]);
+    }
+    let all = tone
+        .all_db
+        .map_or_else(String::new, |db| format!("; all {db:.1} dB"));
+    sheet.print(
+        &format!(
+            "Hum with a tone of {} at {} ({} peak of drive){all}",
+            engineering(tone.frequency, Unit::Hertz),
+            engineering(tone.power, Unit::Watt),
+            engineering(tone.drive, Unit::Volt)
+        ),
+        0,
+    )
+}
