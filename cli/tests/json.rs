@@ -172,6 +172,11 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
         ("noise", example, &["--rated", "3W"]),
         ("feedback", unstable, &[]),
         ("switch-on", switched, &["--silicon"]),
+        (
+            "hum",
+            "examples/04_hall_2a3_on_its_mains/amplifier.toml",
+            &["--rated", "10W", "--drive", "0.05V"],
+        ),
     ] {
         let text = run(&[&[command, file, "--json"], more].concat());
         let value: Value = serde_json::from_str(&text).expect("JSON");

@@ -159,6 +159,7 @@ pub fn read(text: &str, set: &[(String, String)]) -> Result<Amplifier, Vec<FileE
         }
     }
     rectified::give_capacitance(&mut log);
+    mains::unplug(&mut log);
     let mains = log.mains.as_ref().and_then(|mains| mains.placed(&log));
     match bench {
         Some(bench) if log.faults.is_empty() => Ok(Amplifier {

@@ -398,6 +398,9 @@ fn kind(kind: &FileErrorKind) -> Words {
                 ("saturates", "primary_impedance") => {
                     "watts are a flux only when the load they go into is known; add `primary_impedance`, or state the flux (\"1.2Wb\") or current (\"60mA\")"
                 }
+                ("stray", "mains") => {
+                    "stray fields are those of the mains: draw it, `M1 = { mains = \"230V\", frequency = \"50Hz\", between = [\"l\", \"n\"] }`"
+                }
                 ("volts", "current") => {
                     "volts on load are those at some current: add `current = \"120mA\"`, or state the volts off load as `off_load`"
                 }

@@ -102,6 +102,33 @@ pub(super) fn mains(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
     ))
 }
 
+/// Off the mains there are no stray fields of it either.
+pub(super) fn unplug(log: &mut Log) {
+    let own = log.mains.as_ref().and_then(|stated| stated.placed(log));
+    let Some(mains) = own else { return };
+    let still = match &log.circuit.part(mains.part).part {
+        Part::Source(source) => {
+            matches!(source.waveform, Waveform::Sine { amplitude, .. } if amplitude.abs() <= 0.0)
+        }
+        _ => false,
+    };
+    if !still {
+        return;
+    }
+    let parts: Vec<PartId> = log.circuit.parts().map(|(part, _)| part).collect();
+    for part in parts {
+        match &mut log.circuit.part_mut(part).part {
+            Part::Inductor(inductor) => inductor.stray = None,
+            Part::Transformer(transformer) => {
+                for winding in &mut transformer.windings {
+                    winding.stray = None;
+                }
+            }
+            _ => {}
+        }
+    }
+}
+
 /// Volts as they stand in the file, where `--set` may have put others.
 pub(super) fn in_the_file(fields: &mut Fields<'_>, key: &'static str) -> Option<f64> {
     match fields.raw(key)?.get_ref() {

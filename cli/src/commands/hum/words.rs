@@ -293,7 +293,7 @@ fn with_signal(tone: &WithSignal) -> String {
     let mut sheet = Sheet::new(&["sideband", "from the tone", "rms", "against the tone"]);
     for sideband in &tone.sidebands {
         sheet.row(vec![
-            engineering(sideband.frequency, Unit::Hertz),
+            format!("{:.0} Hz", sideband.frequency),
             format!("{:+} × mains", sideband.number),
             engineering(sideband.rms, Unit::Volt),
             sideband
@@ -306,8 +306,8 @@ fn with_signal(tone: &WithSignal) -> String {
         .map_or_else(String::new, |db| format!("; all {db:.1} dB"));
     sheet.print(
         &format!(
-            "Hum with a tone of {} at {} ({} peak of drive){all}",
-            engineering(tone.frequency, Unit::Hertz),
+            "Hum with a tone of {:.0} Hz at {} ({} peak of drive){all}",
+            tone.frequency,
             engineering(tone.power, Unit::Watt),
             engineering(tone.drive, Unit::Volt)
         ),
