@@ -26,6 +26,9 @@ use crate::system::System;
 /// Rejection beyond which what is left is rounding, a ratio.
 const PERFECT: f64 = 1e7;
 
+/// Place of the grid among the slopes.
+const GRID: usize = 2;
+
 /// A balanced stage.
 #[derive(Clone, Debug, Serialize)]
 pub struct Balanced {
@@ -134,8 +137,6 @@ pub(super) fn rejection(
             return None;
         };
         let wiring = valve.wiring(&placed.nodes);
-        /// Place of the grid among the slopes.
-        const GRID: usize = 2;
         let slope = |of: fn(&ValveCurrents) -> f64| rest.mean(|x| of(&probe.at(x).currents));
         let ends = wiring.cathode.len() as f64;
         let from = |electrode: NodeId| {

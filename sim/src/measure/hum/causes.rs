@@ -9,6 +9,9 @@ use crate::parts::Part;
 use crate::rest::Rest;
 use crate::system::System;
 
+/// Both ends of a filament's winding.
+type Ends = (NodeId, NodeId);
+
 /// A kind of cause.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
@@ -95,7 +98,7 @@ pub(super) fn causes(
 
 /// Filaments of amplifying valves on alternating current; those that share a winding together first.
 fn filaments(circuit: &Circuit, system: &System, rest: &Rest, found: &mut Vec<Cause>) {
-    let mut windings: Vec<((NodeId, NodeId), Vec<(PartId, String)>)> = Vec::new();
+    let mut windings: Vec<(Ends, Vec<(PartId, String)>)> = Vec::new();
     for (part, placed) in circuit.parts() {
         let Part::Valve(valve) = &placed.part else {
             continue;

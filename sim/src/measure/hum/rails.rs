@@ -121,9 +121,9 @@ fn fed(circuit: &Circuit, from: NodeId, omega: f64) -> Vec<(NodeId, f64)> {
                 }
                 _ => return None,
             };
-            match placed.nodes.as_slice() {
-                &[a, b] if a == from => Some((b, impedance)),
-                &[a, b] if b == from => Some((a, impedance)),
+            match *placed.nodes.as_slice() {
+                [a, b] if a == from => Some((b, impedance)),
+                [a, b] if b == from => Some((a, impedance)),
                 _ => None,
             }
         })
