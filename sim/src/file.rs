@@ -42,6 +42,7 @@ use crate::circuit::{Circuit, CircuitError, NodeId, PartId};
 use fields::{Fields, type_words};
 use log::{Log, Place};
 pub use mains::Mains;
+pub use mains_transformer::Taps;
 use nearest::nearest;
 
 /// An amplifier as read from its file.
@@ -57,6 +58,8 @@ pub struct Amplifier {
     pub bench: Bench,
     /// The mains it is fed from, if the file has it.
     pub mains: Option<Mains>,
+    /// The taps of each mains transformer.
+    pub taps: Vec<Taps>,
     /// Where everything was written.
     pub spans: Spans,
     /// What was assumed because the file does not say.
@@ -161,6 +164,14 @@ pub fn read(text: &str, set: &[(String, String)]) -> Result<Amplifier, Vec<FileE
     rectified::give_capacitance(&mut log);
     mains::unplug(&mut log);
     let mains = log.mains.as_ref().and_then(|mains| mains.placed(&log));
+    let taps = log.taps.iter().filter_map(|(owner, in_use, all)| {
+        Some(Taps {
+            part: log.circuit.find_part(owner)?,
+            in_use: *in_use,
+            all: all.clone(),
+        })
+    });
+    let taps = taps.collect();
     match bench {
         Some(bench) if log.faults.is_empty() => Ok(Amplifier {
             title,
@@ -168,6 +179,7 @@ pub fn read(text: &str, set: &[(String, String)]) -> Result<Amplifier, Vec<FileE
             circuit: log.circuit,
             bench,
             mains,
+            taps,
             spans: log.spans,
             notes: log.notes,
             positions: log.positions,

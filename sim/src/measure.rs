@@ -13,6 +13,7 @@ pub mod power_balance;
 pub mod response;
 pub mod square_wave;
 pub mod switch_on;
+pub mod supply;
 pub mod valve;
 pub mod voltages;
 pub mod waveform;

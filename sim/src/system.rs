@@ -277,6 +277,22 @@ impl System {
         &self.names[unknown as usize]
     }
 
+    /// The same equations with every valve cold: nothing is emitted. Cores, diodes and gas discharges stay.
+    #[must_use]
+    pub fn cold(&self) -> Self {
+        let mut cold = self.clone();
+        cold.devices.retain(|placed| {
+            matches!(
+                placed.device,
+                AnyDevice::Core(_)
+                    | AnyDevice::Diode(_)
+                    | AnyDevice::Stabiliser(_)
+                    | AnyDevice::Transistor(_)
+            )
+        });
+        cold
+    }
+
     /// Where the voltage of a node stands in `x`.
     pub fn voltage_of(&self, node: NodeId) -> UnknownId {
         self.nodes[node.index()]

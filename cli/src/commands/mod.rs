@@ -10,6 +10,7 @@ mod noise;
 mod power;
 mod response;
 mod switch_on;
+mod supply;
 mod voltages;
 mod waveform;
 
@@ -45,6 +46,8 @@ pub(crate) enum Command {
     Feedback(feedback::Arguments),
     /// From cold at switch-on: volts of every capacitor and surges of current until the HT has settled.
     SwitchOn(switch_on::Arguments),
+    /// The power supply on its mains: volts, ripple, stresses, taps, regulation, discharge.
+    Supply(supply::Arguments),
     /// What the words in brackets of a message mean, and how to mend it.
     Explain(explain::Arguments),
     /// Completions for a shell, to be sourced by it.
@@ -64,6 +67,7 @@ pub(crate) fn run(command: &Command, options: &Options) -> Result<(), Failure> {
         Command::Hum(arguments) => hum::run(arguments, options),
         Command::Feedback(arguments) => feedback::run(arguments, options),
         Command::SwitchOn(arguments) => switch_on::run(arguments, options),
+        Command::Supply(arguments) => supply::run(arguments, options),
         Command::Explain(arguments) => explain::run(arguments, options),
         Command::Completions(arguments) => completions::run(arguments),
     }

@@ -260,6 +260,12 @@ ids! {
     /// Example  a generator whose signal does not reach the load
     /// Mend     Follow the signal from the generator: volume at zero, a switch, a missing coupling capacitor.
     CannotAsk = "cannot-ask",
+    /// Means    The file has no mains: its HT is a supply of fixed volts.
+    /// Matters  Ripple, rectifier currents, taps and the discharge belong to a supply that is drawn.
+    /// Example  gridleak supply of an amplifier with HT = { supply = "300V", … }
+    /// Mend     Draw M1 = { mains = "230V", frequency = "50Hz", between = ["l", "n"] }, T2 = { mains_transformer = "230V",
+    ///          … }, the rectifier, choke and capacitors in place of the supply; `gridleak explain file` has each.
+    NoMains = "no-mains",
     /// Means    No part leads from the output back into the amplifier.
     /// Matters  Without overall feedback there is no loop gain and there are no margins.
     /// Example  gridleak feedback of an amplifier without overall feedback

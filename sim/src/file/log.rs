@@ -52,6 +52,8 @@ pub(super) struct Log {
     pub(super) mains: Option<Stated>,
     /// Its frequency, Hz, known before any part is read.
     pub(super) mains_frequency: Option<f64>,
+    /// Mains transformers met: designator, volts of the tap in use, volts of all taps.
+    pub(super) taps: Vec<(String, f64, Vec<f64>)>,
     /// Envelopes whose heater is drawn.
     pub(super) heated: BTreeSet<String>,
 }

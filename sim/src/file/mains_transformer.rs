@@ -31,6 +31,8 @@ use super::mains::in_the_file;
 use super::parts::{Made, nodes};
 use super::transformer::wind;
 use super::windings::Whole;
+use crate::circuit::{Circuit, PartId};
+use crate::parts::Part;
 use crate::quantity::{Quantity, Unit};
 
 /// Figures of a mains transformer of which nothing is said.
@@ -183,7 +185,35 @@ fn known_tap(fields: &mut Fields<'_>, log: &mut Log, volts: f64, tap: f64) -> bo
         log.fault(&place, kind);
         return false;
     }
+    let all = taps.into_iter().map(|(_, volts)| volts).collect();
+    log.taps.push((fields.owner.clone(), tap, all));
     true
+}
+
+/// The taps of a mains transformer's primary.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Taps {
+    /// The transformer.
+    pub part: PartId,
+    /// Volts of the tap the mains is joined to, V.
+    pub in_use: f64,
+    /// Volts of every tap, V; in the order of the file.
+    pub all: Vec<f64>,
+}
+
+impl Taps {
+    /// Joins the mains to another tap, of `volts`, in a circuit that has the tap in use: the turns in use
+    /// change, and with them the primary's resistance and leakage inductance.
+    pub fn choose(&self, volts: f64, circuit: &mut Circuit) {
+        let ratio = volts / self.in_use;
+        if let Part::Transformer(transformer) = &mut circuit.part_mut(self.part).part
+            && let Some(primary) = transformer.windings.first_mut()
+        {
+            primary.turns *= ratio;
+            primary.resistance *= ratio;
+            primary.leakage *= ratio * ratio;
+        }
+    }
 }
 
 /// Magnetising curve: current off load at the mains volts, and the volts at which the iron saturates.

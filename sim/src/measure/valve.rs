@@ -166,6 +166,25 @@ impl Against {
     }
 }
 
+/// Drop along each rectifying path of the part, silicon included, V, and its current, A, at `x` `[n+1]`.
+pub fn junction_currents(system: &System, part: PartId, x: &[f64]) -> Vec<(f64, f64)> {
+    let silicon = system
+        .devices()
+        .iter()
+        .filter(|placed| placed.part == part)
+        .filter_map(|placed| match &placed.device {
+            AnyDevice::Diode(diode) => {
+                let at = placed.gather(x);
+                let drop = at[0] - at[1];
+                Some((drop, diode.current(drop).value))
+            }
+            _ => None,
+        });
+    let mut paths = rectifier_currents(system, part, x);
+    paths.extend(silicon);
+    paths
+}
+
 /// Drop from each anode of the rectifier to its cathode, V, and current of that anode, A, at `x` `[n+1]`.
 pub fn rectifier_currents(system: &System, part: PartId, x: &[f64]) -> Vec<(f64, f64)> {
     system

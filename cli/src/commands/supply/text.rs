@@ -1,0 +1,701 @@
+//! The answer of `supply` in words and tables.
+
+use sim::file::Amplifier;
+use sim::measure::supply::{AnodeStress, Band, Condition, DISCHARGED, Figures, LONGEST, Supply};
+use sim::measure::valve::Against;
+use sim::quantity::{Unit, engineering};
+
+use crate::notes;
+use crate::report::table::{Sheet, share};
+
+pub(super) fn text(amplifier: &Amplifier, answer: &Supply) -> String {
+    let in_use = Conditions::in_use(answer);
+    let mut text = format!("{}\nSource: {}\n\n", amplifier.title, amplifier.source);
+    text += &headline(answer, &in_use);
+    text += &over(&in_use);
+    text += &points(&in_use);
+    text += &plug(&in_use);
+    text += &taps(answer);
+    text += &regulation(answer);
+    text += &rectifiers(&in_use);
+    text += &stabilisers(&in_use);
+    text += &heaters(&in_use);
+    text += &windings(&in_use);
+    text += &capacitors(&in_use);
+    text += &pairs(&in_use);
+    text += &discharge(answer);
+    text += &notes::text(&amplifier.notes);
+    text
+}
+
+/// The conditions on the tap in use, no signal and full drive, with figures.
+struct Conditions<'a>(Vec<(&'a Condition, &'a Figures)>);
+
+impl<'a> Conditions<'a> {
+    fn in_use(answer: &'a Supply) -> Self {
+        let all = answer.conditions.iter().chain(&answer.full_drive);
+        let solved = all.filter(|condition| condition.in_use);
+        Self(
+            solved
+                .filter_map(|condition| Some((condition, condition.figures.as_ref()?)))
+                .collect(),
+        )
+    }
+
+    fn first(&self) -> Option<&'a Figures> {
+        self.0.first().map(|(_, figures)| *figures)
+    }
+
+    /// The greatest of a figure.
+    fn most(&self, figure: impl Fn(&Figures) -> f64) -> f64 {
+        let figures = self.0.iter().map(|(_, figures)| figure(figures));
+        figures.fold(f64::NEG_INFINITY, f64::max)
+    }
+
+    /// The greatest of a figure that has a limit, and the condition it belongs to.
+    fn worst(&self, figure: impl Fn(&Figures) -> Against) -> (Against, &'a Condition) {
+        let all = self
+            .0
+            .iter()
+            .map(|(condition, figures)| (figure(figures), *condition));
+        all.max_by(|a, b| a.0.value.total_cmp(&b.0.value))
+            .expect("nominal mains was solved, or there is no answer")
+    }
+}
+
+/// What a condition is called.
+fn mark(condition: &Condition) -> String {
+    if condition.drive.is_some() {
+        return "full drive".to_owned();
+    }
+    let place = match condition.band {
+        Band::Low => "low",
+        Band::Nominal => "nominal",
+        Band::High => "high",
+    };
+    format!("{place} {}", volts(condition.volts))
+}
+
+fn volts(volts: f64) -> String {
+    engineering(volts, Unit::Volt)
+}
+
+fn amps(amps: f64) -> String {
+    /// Current that no meter shows, A.
+    const NOTHING: f64 = 1e-9;
+    if amps.abs() < NOTHING {
+        "0 A".to_owned()
+    } else {
+        engineering(amps, Unit::Ampere)
+    }
+}
+
+fn watts(watts: f64) -> String {
+    engineering(watts, Unit::Watt)
+}
+
+fn percent(ratio: f64) -> String {
+    format!("{:.0} %", 100.0 * ratio)
+}
+
+fn dash() -> String {
+    "-".to_owned()
+}
+
+fn headline(answer: &Supply, in_use: &Conditions<'_>) -> String {
+    let band: Vec<String> = in_use
+        .0
+        .iter()
+        .filter(|(condition, _)| condition.drive.is_none())
+        .map(|(condition, _)| mark(condition))
+        .collect();
+    let tap = match (
+        &answer.transformer,
+        in_use.0.first().and_then(|(c, _)| c.tap),
+    ) {
+        (Some(part), Some(tap)) => format!(", {part} on its {} tap", volts(tap)),
+        _ => String::new(),
+    };
+    let mut text = format!(
+        "Mains {} at {} ({}){tap}; settled periods of the whole circuit, valves hot, no signal",
+        answer.mains,
+        engineering(answer.frequency, Unit::Hertz),
+        band.join(", ")
+    );
+    text += &match &answer.full_drive {
+        Some(driven) => format!(
+            ",\nand full drive: {} peak from the generator, {} into the load.\n",
+            volts(driven.drive.unwrap_or(0.0)),
+            driven.output.map_or_else(dash, watts)
+        ),
+        None => ".\nFull drive is left out: give the generator's peak with --drive, e.g. --drive 0.3V.\n"
+            .to_owned(),
+    };
+    for condition in &answer.conditions {
+        if let Some(reason) = &condition.failed {
+            text += &format!(
+                "NOT SOLVED: {} mains{}: {reason}.\n",
+                mark(condition),
+                condition
+                    .tap
+                    .map_or_else(String::new, |tap| format!(" on the {} tap", volts(tap)))
+            );
+        }
+    }
+    text.push('\n');
+    text
+}
+
+/// What is over its rating in any condition on the tap in use: what the reader must not miss.
+fn over(in_use: &Conditions<'_>) -> String {
+    let Some(first) = in_use.first() else {
+        return String::new();
+    };
+    let mut lines: Vec<String> = Vec::new();
+    let mut check = |part: &str, what: &str, unit, (figure, condition): (Against, &Condition)| {
+        if let Some(limit) = figure.limit.filter(|_| figure.is_over()) {
+            lines.push(format!(
+                "  {part}: {what} {} is {} of {} allowed, at {}",
+                engineering(figure.value, unit),
+                share(&figure),
+                engineering(limit, unit),
+                mark(condition)
+            ));
+        }
+    };
+    for (k, rectifier) in first.rectifiers.iter().enumerate() {
+        let name = &rectifier.part;
+        let direct = in_use.worst(|f| f.rectifiers[k].direct);
+        check(name, "direct current", Unit::Ampere, direct);
+        for (j, anode) in rectifier.anodes.iter().enumerate() {
+            let at = format!("{name} at {}", anode.node);
+            let peak = in_use.worst(|f| f.rectifiers[k].anodes[j].peak);
+            check(&at, "peak current", Unit::Ampere, peak);
+            let inverse = in_use.worst(|f| f.rectifiers[k].anodes[j].inverse);
+            check(&at, "peak inverse", Unit::Volt, inverse);
+        }
+    }
+    for (k, stabiliser) in first.stabilisers.iter().enumerate() {
+        let most = in_use.worst(|f| f.stabilisers[k].most);
+        check(&stabiliser.part, "current", Unit::Ampere, most);
+    }
+    for (k, winding) in first.windings.iter().enumerate() {
+        let what = format!("{} rms current", winding.winding);
+        let worst = in_use.worst(|f| f.windings[k].current);
+        check(&winding.part, &what, Unit::Ampere, worst);
+    }
+    for (k, capacitor) in first.capacitors.iter().enumerate() {
+        let worst = in_use.worst(|f| f.capacitors[k].volts);
+        check(&capacitor.part, "voltage", Unit::Volt, worst);
+    }
+    for (k, pair) in first.pairs.iter().enumerate() {
+        for (j, resistor) in pair.resistors.iter().enumerate() {
+            let worst = in_use.worst(|f| f.pairs[k].resistors[j].power);
+            check(&resistor.part, "dissipation", Unit::Watt, worst);
+        }
+    }
+    lines.extend(short_of_ohms(first, in_use));
+    lines.extend(conditions_words(first, in_use));
+    if lines.is_empty() {
+        return "Nothing is over the ratings given.\n\n".to_owned();
+    }
+    format!("OVER THE RATING\n{}\n\n", lines.join("\n"))
+}
+
+/// Rectifiers with less resistance in their anodes than their type's operations have.
+fn short_of_ohms(first: &Figures, in_use: &Conditions<'_>) -> Vec<String> {
+    let mut lines = Vec::new();
+    for (k, rectifier) in first.rectifiers.iter().enumerate() {
+        for (j, anode) in rectifier.anodes.iter().enumerate() {
+            let short = in_use.most(|f| missing(&f.rectifiers[k].anodes[j]));
+            if short > 0.0 {
+                lines.push(format!(
+                    "  {} at {}: {} more wanted in series with the anode, by the published operations",
+                    rectifier.part,
+                    anode.node,
+                    engineering(short, Unit::Ohm)
+                ));
+            }
+        }
+    }
+    lines
+}
+
+/// Resistance missing in an anode, Ω.
+fn missing(anode: &AnodeStress) -> f64 {
+    match (anode.supply_ohms, anode.least_ohms) {
+        (Some(ohms), Some(least)) => (least - ohms).max(0.0),
+        _ => 0.0,
+    }
+}
+
+/// What is wrong without a limit to divide by.
+fn conditions_words(first: &Figures, in_use: &Conditions<'_>) -> Vec<String> {
+    let mut lines = Vec::new();
+    for (condition, figures) in &in_use.0 {
+        // Of heaters that are off alike one line is enough; the table has them all.
+        let off: Vec<String> = figures
+            .heaters
+            .iter()
+            .filter(|heater| heater.off)
+            .map(|heater| format!("{} {}", heater.part, percent(heater.volts / heater.rated)))
+            .collect();
+        if !off.is_empty() {
+            lines.push(format!(
+                "  heaters and filaments more than 10 % off at {}: {} of their rated volts",
+                mark(condition),
+                off.join(", ")
+            ));
+        }
+    }
+    for (k, capacitor) in first.capacitors.iter().enumerate() {
+        if in_use.0.iter().any(|(_, f)| f.capacitors[k].reversed) {
+            lines.push(format!(
+                "  {}: an electrolytic the WRONG WAY ROUND",
+                capacitor.part
+            ));
+        }
+    }
+    for (k, stabiliser) in first.stabilisers.iter().enumerate() {
+        let least = -in_use.most(|f| -f.stabilisers[k].least);
+        if let Some(out) = stabiliser.goes_out.filter(|out| least < *out) {
+            lines.push(format!(
+                "  {}: current down to {} does not keep it burning; it goes out below {}",
+                stabiliser.part,
+                amps(least),
+                amps(out)
+            ));
+        }
+    }
+    for (k, core) in first.cores.iter().enumerate() {
+        let most = in_use.most(|f| f.cores[k].saturation);
+        if most > 1.0 {
+            lines.push(format!(
+                "  {}: the core reaches {} of the flux where it SATURATES",
+                core.part,
+                percent(most)
+            ));
+        }
+    }
+    lines
+}
+
+fn points(in_use: &Conditions<'_>) -> String {
+    let Some(first) = in_use.first() else {
+        return String::new();
+    };
+    let mut header = vec!["point".to_owned()];
+    header.extend(in_use.0.iter().map(|(condition, _)| mark(condition)));
+    header.extend(["ripple rms".to_owned(), "peak to peak".to_owned()]);
+    let header: Vec<&str> = header.iter().map(String::as_str).collect();
+    let mut sheet = Sheet::new(&header);
+    for (k, point) in first.points.iter().enumerate() {
+        let mut row = vec![point.node.clone()];
+        row.extend(in_use.0.iter().map(|(_, f)| volts(f.points[k].volts)));
+        let idle = |of: &dyn Fn(&Figures) -> f64| {
+            let silent = in_use.0.iter().filter(|(c, _)| c.drive.is_none());
+            volts(silent.map(|(_, f)| of(f)).fold(0.0, f64::max))
+        };
+        row.push(idle(&|f| f.points[k].ripple_rms));
+        row.push(idle(&|f| f.points[k].ripple_peak_to_peak));
+        sheet.row(row);
+    }
+    sheet.print(
+        "HT and bias points: mean volts against the chassis; the greatest ripple with no signal",
+        1,
+    )
+}
+
+fn plug(in_use: &Conditions<'_>) -> String {
+    let Some(first) = in_use.first() else {
+        return String::new();
+    };
+    let mut header = vec!["mains", "current rms", "power", "apparent"];
+    let fluxes: Vec<String> = first
+        .cores
+        .iter()
+        .map(|core| format!("{} flux", core.part))
+        .collect();
+    header.extend(fluxes.iter().map(String::as_str));
+    let mut sheet = Sheet::new(&header);
+    for (condition, figures) in &in_use.0 {
+        let plug = &figures.plug;
+        let mut row = vec![
+            mark(condition),
+            amps(plug.current),
+            watts(plug.power),
+            watts(plug.apparent).replace('W', "VA"),
+        ];
+        row.extend(figures.cores.iter().map(|core| percent(core.saturation)));
+        sheet.row(row);
+    }
+    sheet.print(
+        "From the mains; flux of the flux where the core saturates",
+        1,
+    )
+}
+
+fn taps(answer: &Supply) -> String {
+    let Some(figures) = answer.conditions.iter().find_map(|c| c.figures.as_ref()) else {
+        return String::new();
+    };
+    if answer.conditions.iter().all(|condition| condition.in_use) {
+        return String::new();
+    }
+    let mut header = vec!["tap", "mains"];
+    header.extend(figures.points.iter().map(|point| point.node.as_str()));
+    header.extend(["heaters", "current rms", "over"]);
+    let mut sheet = Sheet::new(&header);
+    for condition in &answer.conditions {
+        let tap = condition.tap.map_or_else(dash, volts);
+        let mut row = vec![
+            if condition.in_use {
+                format!("{tap} in use")
+            } else {
+                tap
+            },
+            volts(condition.volts),
+        ];
+        let Some(figures) = &condition.figures else {
+            row.extend(figures.points.iter().map(|_| dash()));
+            row.extend([dash(), dash(), "not solved".to_owned()]);
+            sheet.row(row);
+            continue;
+        };
+        row.extend(figures.points.iter().map(|point| volts(point.volts)));
+        let far = figures
+            .heaters
+            .iter()
+            .map(|heater| heater.volts / heater.rated);
+        row.push(
+            far.max_by(|a, b| (a - 1.0).abs().total_cmp(&(b - 1.0).abs()))
+                .map_or_else(dash, percent),
+        );
+        row.push(amps(figures.plug.current));
+        let over = figures_over(figures);
+        row.push(if over.is_empty() {
+            dash()
+        } else {
+            over.join(", ")
+        });
+        sheet.row(row);
+    }
+    sheet.print(
+        "Taps: mean volts, the heater furthest from its rated volts, mains current, what is over its rating",
+        1,
+    )
+}
+
+/// Parts over a rating in one condition.
+fn figures_over(figures: &Figures) -> Vec<String> {
+    let mut over: Vec<&str> = Vec::new();
+    let mut check = |part, figure: &Against| {
+        if figure.is_over() {
+            over.push(part);
+        }
+    };
+    for rectifier in &figures.rectifiers {
+        check(rectifier.part.as_str(), &rectifier.direct);
+        for anode in &rectifier.anodes {
+            check(&rectifier.part, &anode.peak);
+            check(&rectifier.part, &anode.inverse);
+        }
+    }
+    for winding in &figures.windings {
+        check(&winding.part, &winding.current);
+    }
+    for capacitor in &figures.capacitors {
+        check(&capacitor.part, &capacitor.volts);
+    }
+    for stabiliser in &figures.stabilisers {
+        check(&stabiliser.part, &stabiliser.most);
+    }
+    for heater in figures.heaters.iter().filter(|heater| heater.off) {
+        over.push(&heater.part);
+    }
+    for core in figures.cores.iter().filter(|core| core.saturation > 1.0) {
+        over.push(&core.part);
+    }
+    over.sort_unstable();
+    over.dedup();
+    over.into_iter().map(str::to_owned).collect()
+}
+
+fn regulation(answer: &Supply) -> String {
+    let mut sheet = Sheet::new(&["point", "idle", "full drive", "change"]);
+    for point in &answer.regulation {
+        sheet.row(vec![
+            point.node.clone(),
+            volts(point.idle),
+            volts(point.driven),
+            format!("{:+.1} %", 100.0 * point.change),
+        ]);
+    }
+    sheet.print("Regulation from idle to full drive, nominal mains", 1)
+}
+
+/// What the tables of stresses show.
+const WORST: &str = "the worst of all conditions on this tap";
+
+fn rectifiers(in_use: &Conditions<'_>) -> String {
+    let Some(first) = in_use.first() else {
+        return String::new();
+    };
+    let mut currents = Sheet::new(&[
+        "rectifier",
+        "type",
+        "anode",
+        "DC",
+        "of limit",
+        "mean",
+        "rms",
+        "peak",
+        "of limit",
+    ]);
+    let mut feeds = Sheet::new(&[
+        "rectifier",
+        "anode",
+        "inverse",
+        "of limit",
+        "fed by, off load",
+        "ohms in anode",
+        "least",
+    ]);
+    for (k, rectifier) in first.rectifiers.iter().enumerate() {
+        let direct = in_use.worst(|f| f.rectifiers[k].direct).0;
+        for (j, anode) in rectifier.anodes.iter().enumerate() {
+            let peak = in_use.worst(|f| f.rectifiers[k].anodes[j].peak).0;
+            let inverse = in_use.worst(|f| f.rectifiers[k].anodes[j].inverse).0;
+            let most =
+                |of: fn(&AnodeStress) -> f64| in_use.most(|f| of(&f.rectifiers[k].anodes[j]));
+            let (dc, of_limit) = if j == 0 {
+                (amps(direct.value), share(&direct))
+            } else {
+                (String::new(), String::new())
+            };
+            currents.row(vec![
+                rectifier.part.clone(),
+                rectifier
+                    .kind
+                    .clone()
+                    .unwrap_or_else(|| "silicon".to_owned()),
+                anode.node.clone(),
+                dc,
+                of_limit,
+                amps(most(|anode| anode.mean)),
+                amps(most(|anode| anode.rms)),
+                amps(peak.value),
+                share(&peak),
+            ]);
+            let least = most(|anode| anode.least_ohms.unwrap_or(0.0));
+            let fed = most(|anode| anode.feed_volts.unwrap_or(0.0));
+            feeds.row(vec![
+                rectifier.part.clone(),
+                anode.node.clone(),
+                volts(inverse.value),
+                share(&inverse),
+                if fed > 0.0 { volts(fed) } else { dash() },
+                anode
+                    .supply_ohms
+                    .map_or_else(dash, |ohms| engineering(ohms, Unit::Ohm)),
+                if least > 0.0 {
+                    engineering(least, Unit::Ohm)
+                } else {
+                    dash()
+                },
+            ]);
+        }
+    }
+    currents.print(&format!("Rectifier currents, {WORST}"), 3)
+        + &feeds.print(
+            "Peak inverse volts, and the resistance in each anode: winding, reflected primary, mains and resistors,\nagainst the least of the type's published operations",
+            2,
+        )
+}
+
+fn stabilisers(in_use: &Conditions<'_>) -> String {
+    let Some(first) = in_use.first() else {
+        return String::new();
+    };
+    let mut sheet = Sheet::new(&[
+        "stabiliser",
+        "type",
+        "volts",
+        "least",
+        "goes out below",
+        "most",
+        "of limit",
+    ]);
+    for (k, stabiliser) in first.stabilisers.iter().enumerate() {
+        let most = in_use.worst(|f| f.stabilisers[k].most).0;
+        sheet.row(vec![
+            stabiliser.part.clone(),
+            stabiliser.kind.clone(),
+            volts(stabiliser.volts),
+            amps(-in_use.most(|f| -f.stabilisers[k].least)),
+            stabiliser.goes_out.map_or_else(dash, amps),
+            amps(most.value),
+            share(&most),
+        ]);
+    }
+    sheet.print(&format!("Stabilisers (taken as burning), {WORST}"), 2)
+}
+
+fn heaters(in_use: &Conditions<'_>) -> String {
+    let Some(first) = in_use.first() else {
+        return String::new();
+    };
+    let mut header = vec!["heater".to_owned(), "type".to_owned(), "rated".to_owned()];
+    let silent: Vec<_> = in_use.0.iter().filter(|(c, _)| c.drive.is_none()).collect();
+    header.extend(silent.iter().map(|(condition, _)| mark(condition)));
+    let header: Vec<&str> = header.iter().map(String::as_str).collect();
+    let mut sheet = Sheet::new(&header);
+    for (k, heater) in first.heaters.iter().enumerate() {
+        let mut row = vec![
+            heater.part.clone(),
+            heater.kind.clone(),
+            volts(heater.rated),
+        ];
+        row.extend(silent.iter().map(|(_, figures)| {
+            let heater = &figures.heaters[k];
+            let mark = if heater.off { "OFF " } else { "" };
+            format!(
+                "{mark}{} ({:+.0} %)",
+                volts(heater.volts),
+                100.0 * (heater.volts / heater.rated - 1.0)
+            )
+        }));
+        sheet.row(row);
+    }
+    sheet.print(
+        "Heaters and filaments, volts rms; within 10 % is common practice",
+        2,
+    )
+}
+
+fn windings(in_use: &Conditions<'_>) -> String {
+    let Some(first) = in_use.first() else {
+        return String::new();
+    };
+    let mut sheet = Sheet::new(&[
+        "part",
+        "winding",
+        "current rms",
+        "of rating",
+        "resistance",
+        "copper loss",
+    ]);
+    for (k, winding) in first.windings.iter().enumerate() {
+        let current = in_use.worst(|f| f.windings[k].current).0;
+        sheet.row(vec![
+            winding.part.clone(),
+            winding.winding.clone(),
+            amps(current.value),
+            share(&current),
+            engineering(winding.resistance, Unit::Ohm),
+            watts(in_use.most(|f| f.windings[k].loss)),
+        ]);
+    }
+    sheet.print(&format!("Windings and chokes, {WORST}"), 2)
+}
+
+fn capacitors(in_use: &Conditions<'_>) -> String {
+    let Some(first) = in_use.first() else {
+        return String::new();
+    };
+    let mut sheet = Sheet::new(&[
+        "capacitor",
+        "value",
+        "volts",
+        "of rating",
+        "ripple current rms",
+    ]);
+    for (k, capacitor) in first.capacitors.iter().enumerate() {
+        let worst = in_use.worst(|f| f.capacitors[k].volts).0;
+        sheet.row(vec![
+            capacitor.part.clone(),
+            engineering(capacitor.capacitance, Unit::Farad),
+            volts(worst.value),
+            share(&worst),
+            amps(in_use.most(|f| f.capacitors[k].ripple_amps)),
+        ]);
+    }
+    sheet.print(
+        &format!("Capacitors of the supply and other electrolytics, greatest volts, {WORST}"),
+        1,
+    )
+}
+
+fn pairs(in_use: &Conditions<'_>) -> String {
+    let Some(first) = in_use.first() else {
+        return String::new();
+    };
+    let mut sheet = Sheet::new(&["in series", "across both", "shared", "resistors"]);
+    for (k, pair) in first.pairs.iter().enumerate() {
+        let shared = |f: &Figures| f.pairs[k].share;
+        let far = in_use.most(|f| (shared(f) - 0.5).abs());
+        let share = if in_use.0.iter().any(|(_, f)| shared(f) - 0.5 >= far) {
+            0.5 + far
+        } else {
+            0.5 - far
+        };
+        let resistors: Vec<String> = pair
+            .resistors
+            .iter()
+            .enumerate()
+            .map(|(j, resistor)| {
+                let worst = in_use.worst(|f| f.pairs[k].resistors[j].power).0;
+                format!("{} {}", resistor.part, watts(worst.value))
+            })
+            .collect();
+        sheet.row(vec![
+            pair.parts.join(", "),
+            volts(in_use.most(|f| f.pairs[k].across)),
+            format!("{} : {}", percent(share), percent(1.0 - share)),
+            if resistors.is_empty() {
+                "none: shared by leakage alone".to_owned()
+            } else {
+                resistors.join(", ")
+            },
+        ]);
+    }
+    sheet.print("Capacitors in series", 1)
+}
+
+fn discharge(answer: &Supply) -> String {
+    if let Some(reason) = &answer.discharge_failed {
+        return format!("Discharge: not followed, {reason}.\n\n");
+    }
+    let mut sheet = Sheet::new(&["capacitor", "charged to", "valves hot", "valves cold"]);
+    let minutes = LONGEST / 60.0;
+    let time = |time: Option<f64>, left: Option<f64>| match (time, left) {
+        (Some(time), _) => duration(time),
+        (None, Some(left)) => format!("NEVER in {minutes:.0} min, {} left", volts(left)),
+        (None, None) => dash(),
+    };
+    for capacitor in &answer.discharge {
+        sheet.row(vec![
+            capacitor.part.clone(),
+            volts(capacitor.volts),
+            time(capacitor.hot, capacitor.hot_left),
+            time(capacitor.cold, capacitor.cold_left),
+        ]);
+    }
+    sheet.print(
+        &format!(
+            "After switching off at high mains, time to stay below {}. Hot valves help until they cool; only the cold time,\nby bleeders and leakage alone, is safe to believe, and a meter is better",
+            volts(DISCHARGED)
+        ),
+        1,
+    )
+}
+
+/// A time one waits for.
+fn duration(seconds: f64) -> String {
+    const MINUTE: f64 = 60.0;
+    if seconds > 2.0 * MINUTE {
+        format!("{:.1} min", seconds / MINUTE)
+    } else {
+        engineering(seconds, Unit::Second)
+    }
+}
