@@ -6,6 +6,29 @@ use std::process::Command;
 
 use serde_json::Value;
 
+/// Capacitors in series, a stabiliser, a bridge, and one capacitor that keeps its charge.
+const SUPPLY: &str = r#"
+[amplifier]
+title = "Supply"
+source = "own design, invented for this test"
+[parts]
+M1 = { mains = "230V", frequency = "50Hz", between = ["l", "chassis"] }
+T1 = { mains_transformer = "230V", taps = ["230V", "250V"], primary = ["l", "chassis"], secondaries = [ { volts = "300V", nodes = ["x", "y"], current = "80mA" }, { volts = "50V", nodes = ["b", "chassis"], current = "20mA" } ] }
+D1 = { bridge = "silicon", between = ["x", "y"], positive = "ht", negative = "chassis" }
+C1 = { electrolytic = "47u", positive = "ht", negative = "mid", rating = "350V" }
+C2 = { electrolytic = "47u", positive = "mid", negative = "chassis", rating = "350V" }
+R1 = { resistor = "220k", between = ["ht", "mid"], rating = "1W" }
+R2 = { resistor = "220k", between = ["mid", "chassis"], rating = "1W" }
+R3 = { resistor = "12k", between = ["ht", "st"], rating = "10W" }
+V1 = { valve = "0A2", anode = "st", cathode = "chassis" }
+D2 = { diode = "silicon", anode = "b", cathode = "keeps" }
+C3 = { capacitor = "47u", between = ["keeps", "chassis"], rating = "100V" }
+R4 = { resistor = "100M", between = ["keeps", "chassis"] }
+[bench]
+generator = { into = "st", resistance = "10k" }
+load = "R4"
+"#;
+
 /// Key, whether it is a list, and unit or structure.
 type Keys = BTreeMap<String, (bool, String)>;
 
@@ -147,6 +170,10 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
     let switched = folder.path().join("switched.toml");
     std::fs::write(&switched, SWITCHED).expect("the folder can be written");
     let switched = switched.to_str().expect("a plain path");
+    let supply = folder.path().join("supply.toml");
+    std::fs::write(&supply, SUPPLY).expect("the folder can be written");
+    let supply = supply.to_str().expect("a plain path");
+    let mains = "examples/04_hall_2a3_on_its_mains/amplifier.toml";
     let mut seen = BTreeSet::new();
     let mut faults = BTreeSet::new();
     for (command, file, more) in [
@@ -177,6 +204,8 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
             "examples/04_hall_2a3_on_its_mains/amplifier.toml",
             &["--rated", "10W", "--drive", "0.05V"],
         ),
+        ("supply", mains, &["--drive", "0.1V"]),
+        ("supply", supply, &[]),
     ] {
         let text = run(&[&[command, file, "--json"], more].concat());
         let value: Value = serde_json::from_str(&text).expect("JSON");

@@ -3,7 +3,7 @@
 use sim::file::Amplifier;
 use sim::measure::supply::{AnodeStress, Band, Condition, DISCHARGED, Figures, LONGEST, Supply};
 use sim::measure::valve::Against;
-use sim::quantity::{Unit, engineering};
+use sim::quantity::{Quantity, Unit, engineering};
 
 use crate::notes;
 use crate::report::table::{Sheet, share};
@@ -117,18 +117,18 @@ fn headline(answer: &Supply, in_use: &Conditions<'_>) -> String {
         _ => String::new(),
     };
     let mut text = format!(
-        "Mains {} at {} ({}){tap}; settled periods of the whole circuit, valves hot, no signal",
+        "Mains {} at {}: {}{tap}.\nSettled periods of the whole circuit, valves hot, no signal",
         answer.mains,
-        engineering(answer.frequency, Unit::Hertz),
+        Quantity::exact(answer.frequency, Unit::Hertz),
         band.join(", ")
     );
     text += &match &answer.full_drive {
         Some(driven) => format!(
-            ",\nand full drive: {} peak from the generator, {} into the load.\n",
+            "; and full drive, {} peak from the\ngenerator, {} into the load, at nominal mains.\n",
             volts(driven.drive.unwrap_or(0.0)),
             driven.output.map_or_else(dash, watts)
         ),
-        None => ".\nFull drive is left out: give the generator's peak with --drive, e.g. --drive 0.3V.\n"
+        None => ". Full drive is left out: give the generator's\npeak with --drive, e.g. --drive 0.3V.\n"
             .to_owned(),
     };
     for condition in &answer.conditions {
@@ -330,7 +330,7 @@ fn plug(in_use: &Conditions<'_>) -> String {
         sheet.row(row);
     }
     sheet.print(
-        "From the mains; flux of the flux where the core saturates",
+        "From the mains; peak flux of cores against the flux where they saturate",
         1,
     )
 }
@@ -381,7 +381,7 @@ fn taps(answer: &Supply) -> String {
         sheet.row(row);
     }
     sheet.print(
-        "Taps: mean volts, the heater furthest from its rated volts, mains current, what is over its rating",
+        "Taps: mean volts, the heater furthest from its rated volts, mains current, what is over or off",
         1,
     )
 }
@@ -683,7 +683,7 @@ fn discharge(answer: &Supply) -> String {
     }
     sheet.print(
         &format!(
-            "After switching off at high mains, time to stay below {}. Hot valves help until they cool; only the cold time,\nby bleeders and leakage alone, is safe to believe, and a meter is better",
+            "After switching off at high mains, time until below {}. Hot valves discharge the capacitors only until\nthey cool: believe the longer time, and before it the meter",
             volts(DISCHARGED)
         ),
         1,

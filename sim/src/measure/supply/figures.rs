@@ -112,7 +112,8 @@ pub struct WindingStress {
 pub struct CoreStress {
     /// Designator.
     pub part: String,
-    /// Greatest flux as a share of the flux where it saturates.
+    /// Greatest flux as a share of the flux where it saturates: of a transformer, that of the mains volts
+    /// stated for it; of a choke, that where its inductance has fallen to half.
     pub saturation: f64,
 }
 
@@ -399,7 +400,8 @@ impl Reading<'_> {
         let cores = self.iron().into_iter().filter_map(|id| {
             let placed = self.circuit.part(id);
             let limit = match &placed.part {
-                Part::Transformer(transformer) => transformer.core.saturation_flux(),
+                // A mains transformer works in the bend by design: against the volts at which it saturates.
+                Part::Transformer(transformer) => transformer.core.lambda_s,
                 Part::Inductor(choke) => choke.core.saturation_flux(),
                 _ => return None,
             };
