@@ -381,5 +381,6 @@ fn threads_change_nothing() {
         let supply = pool.expect("threads").install(|| answer(&opened, None));
         serde_json::to_string(&supply).expect("JSON")
     };
-    assert_eq!(with(1), with(3));
+    // Of a difference the place says little, and the text is long.
+    assert!(with(1) == with(3));
 }
