@@ -9,8 +9,8 @@ mod impedance;
 mod noise;
 mod power;
 mod response;
-mod switch_on;
 mod supply;
+mod switch_on;
 mod voltages;
 mod waveform;
 

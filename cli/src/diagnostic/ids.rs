@@ -260,12 +260,6 @@ ids! {
     /// Example  a generator whose signal does not reach the load
     /// Mend     Follow the signal from the generator: volume at zero, a switch, a missing coupling capacitor.
     CannotAsk = "cannot-ask",
-    /// Means    The file has no mains: its HT is a supply of fixed volts.
-    /// Matters  Ripple, rectifier currents, taps and the discharge belong to a supply that is drawn.
-    /// Example  gridleak supply of an amplifier with HT = { supply = "300V", … }
-    /// Mend     Draw M1 = { mains = "230V", frequency = "50Hz", between = ["l", "n"] }, T2 = { mains_transformer = "230V",
-    ///          … }, the rectifier, choke and capacitors in place of the supply; `gridleak explain file` has each.
-    NoMains = "no-mains",
     /// Means    No part leads from the output back into the amplifier.
     /// Matters  Without overall feedback there is no loop gain and there are no margins.
     /// Example  gridleak feedback of an amplifier without overall feedback
@@ -278,8 +272,8 @@ ids! {
     /// are broken together.
     WhichLoop = "which-loop",
     /// Means    Nothing in the file alternates that could be switched on.
-    /// Matters  From a direct supply there is no rectifier, no inrush and no warm-up race to tell of.
-    /// Example  gridleak switch-on of an amplifier whose HT is a `supply` line
+    /// Matters  From a direct supply there is no rectifier, no ripple, no inrush and no warm-up race to tell of.
+    /// Example  gridleak switch-on or gridleak supply of an amplifier whose HT is a `supply` line
     /// Mend     Draw its mains transformer, rectifier and smoothing in the place of the supply.
     NoMains = "no-mains",
     /// Means    No rectifier valve is there that silicon could stand in for.

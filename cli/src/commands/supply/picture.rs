@@ -2,7 +2,7 @@
 
 use sim::file::Amplifier;
 use sim::measure::supply::{Band, Condition, Supply, Trace};
-use sim::quantity::{Unit, engineering};
+use sim::quantity::{Quantity, Unit, engineering};
 
 use crate::report::csv;
 use crate::report::plot::{NotDrawn, Plot};
@@ -21,7 +21,7 @@ pub(super) fn svg(amplifier: &Amplifier, answer: &Supply) -> Result<String, NotD
             "{} mains{}, {}, no signal",
             engineering(condition.volts, Unit::Volt),
             tap(condition),
-            engineering(answer.frequency, Unit::Hertz)
+            Quantity::exact(answer.frequency, Unit::Hertz)
         )
     });
     let picture = |title: &str, what: &str, y_name: &str, curves: &[(String, Vec<f64>)]| {
@@ -35,6 +35,7 @@ pub(super) fn svg(amplifier: &Amplifier, answer: &Supply) -> Result<String, NotD
             curves: curves
                 .map(|(name, values)| (name.clone(), values.as_slice()))
                 .collect(),
+            levels: Vec::new(),
         }
         .svg()
     };
