@@ -15,6 +15,8 @@ source = "own design, invented for this test"
 M1 = { mains = "230V", frequency = "50Hz", between = ["l", "chassis"] }
 T1 = { mains_transformer = "230V", taps = ["230V", "250V"], primary = ["l", "chassis"], secondaries = [ { volts = "300V", nodes = ["x", "y"], current = "80mA" }, { volts = "50V", nodes = ["b", "chassis"], current = "20mA" } ] }
 D1 = { bridge = "silicon", between = ["x", "y"], positive = "ht", negative = "chassis" }
+C8 = { capacitor = "100p", between = ["x", "chassis"], esr = "1k" }
+C9 = { capacitor = "100p", between = ["y", "chassis"], esr = "1k" }
 C1 = { electrolytic = "47u", positive = "ht", negative = "mid", rating = "350V" }
 C2 = { electrolytic = "47u", positive = "mid", negative = "chassis", rating = "350V" }
 R1 = { resistor = "220k", between = ["ht", "mid"], rating = "1W" }

@@ -48,6 +48,10 @@ pub(super) fn junctions(placed: &Placed) -> Vec<Junction> {
 
 /// Whether a winding or an alternating supply is joined to a node, directly or through resistors.
 pub(super) fn fed(circuit: &Circuit, start: NodeId) -> bool {
+    // Many a winding has an end at the chassis, and none feeds it.
+    if start == NodeId::CHASSIS {
+        return false;
+    }
     let mut seen = vec![NodeId::CHASSIS, start];
     let mut next = vec![start];
     while let Some(node) = next.pop() {
