@@ -189,6 +189,9 @@ pub struct Plug {
     pub dissipated: f64,
 }
 
+/// Volts the wrong way round from which an electrolytic counts as reversed, V; as the resting chart has it.
+const WRONG_WAY: f64 = 0.5;
+
 /// What is read.
 pub(super) struct Reading<'a> {
     pub(super) circuit: &'a Circuit,
@@ -450,8 +453,6 @@ impl Reading<'_> {
                     Part::Capacitor(capacitor) => (capacitor.c, capacitor.polar),
                     _ => (0.0, false),
                 };
-                // As the resting chart has it.
-                const WRONG: f64 = 0.5;
                 CapacitorStress {
                     part: placed.name.clone(),
                     capacitance: farads,
@@ -460,7 +461,7 @@ impl Reading<'_> {
                         limit: placed.ratings.volts,
                     },
                     ripple_amps: (square - mean * mean).max(0.0).sqrt(),
-                    reversed: polar && most_of(volts.iter().map(|volts| -volts)) > WRONG,
+                    reversed: polar && most_of(volts.iter().map(|volts| -volts)) > WRONG_WAY,
                 }
             })
             .collect()

@@ -32,9 +32,8 @@ pub(super) fn feed(
     junction: &Junction,
     others: &[NodeId],
 ) -> Option<Feed> {
-    let ends = std::iter::once(junction.anode).chain(junction.cathode.iter().copied());
-    ends.filter_map(|end| from(circuit, mains, end, others))
-        .next()
+    let mut ends = std::iter::once(junction.anode).chain(junction.cathode.iter().copied());
+    ends.find_map(|end| from(circuit, mains, end, others))
 }
 
 fn from(circuit: &Circuit, mains: PartId, end: NodeId, others: &[NodeId]) -> Option<Feed> {
