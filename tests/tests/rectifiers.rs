@@ -307,3 +307,43 @@ fn published_operations_of_rectifier_valves() {
     assert!(bound >= 7, "{bound} rows bind");
     assert!(bad.is_empty(), "{}", bad.join("\n"));
 }
+
+/// A bridge on a winding that nothing else holds, and what stands there besides.
+fn floating_bridge(more: &str) -> f64 {
+    let text = format!(
+        r#"
+        [amplifier]
+        title = "Bridge"
+        source = "own design, invented for this test"
+        [parts]
+        M1 = {{ mains = "230V", frequency = "50Hz", between = ["n", "l"] }}
+        T1 = {{ mains_transformer = "230V", primary = ["n", "l"], secondaries = [ {{ volts = "250V", nodes = ["x", "y"], current = "100mA" }} ] }}
+        D1 = {{ bridge = "silicon", between = ["x", "y"], positive = "ht", negative = "chassis" }}
+        C1 = {{ electrolytic = "47u", positive = "ht", negative = "chassis", rating = "450V" }}
+        R1 = {{ resistor = "4k7", between = ["ht", "chassis"], rating = "30W" }}
+        {more}
+        [bench]
+        generator = {{ into = "ht", resistance = "1M" }}
+        load = "R1"
+        "#
+    );
+    let opened = checks::examples::Opened::read(&text, &[]);
+    let mut ws = opened.system.workspace();
+    let rest = sim::rest::Rest::find(&opened.system, &sim::Tolerances::default(), &mut ws)
+        .expect("a floating winding settles");
+    let node = opened.amplifier.circuit.find_node("ht").expect("a node");
+    let at = opened.system.voltage_of(node) as usize;
+    rest.mean(|x| x[at])
+}
+
+#[test]
+fn a_floating_winding_behind_a_bridge_settles() {
+    let alone = floating_bridge("");
+    // Wiring of some picofarads moves where the winding stands and nothing of the direct volts.
+    let wired = floating_bridge(
+        "C2 = { capacitor = \"100p\", between = [\"x\", \"chassis\"] }\nC3 = { capacitor = \"100p\", between = [\"y\", \"chassis\"] }",
+    );
+    println!("{alone} V, with wiring {wired} V");
+    assert!((alone / wired - 1.0).abs() < 1e-3, "{alone} and {wired}");
+    assert!(alone > 300.0, "{alone} V behind 250 V rms");
+}

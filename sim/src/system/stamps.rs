@@ -17,6 +17,10 @@ const CONTACT: f64 = 0.01;
 /// Conductance of an open contact, S (common practice, no source: above 10 GΩ).
 const OPEN_CONTACT: f64 = 1e-11;
 
+/// Capacitance of a silicon rectifier diode that blocks, F (common practice, no source: 10 to 30 pF). Behind a
+/// bridge that blocks it is all that tells where a floating winding stands.
+const JUNCTION: f64 = 20e-12;
+
 type Triplet = (usize, usize, f64);
 
 /// The parts list as lists of matrix entries.
@@ -162,6 +166,7 @@ impl Stamps {
             Part::Diodes(diodes) => {
                 for &(anode, cathode) in &diodes.junctions {
                     let ends = vec![at[anode], at[cathode]];
+                    self.capacitor(ends[0], ends[1], JUNCTION);
                     self.devices.push((id, AnyDevice::from(diodes.diode), ends));
                 }
             }
