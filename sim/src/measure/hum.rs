@@ -6,7 +6,7 @@
 //! ```
 //!
 //! Symbols   U_k  rms phasor of line k, V;  U_off  hum of the same circuit, solved again, with one cause
-//!           switched off, see [`change`]
+//!           switched off, see `change`
 //!
 //! Each cause is judged by a full solve of the changed circuit and not by a formula, so iron, rectifiers
 //! and feedback act on it as they do. A share is a share of the hum's power that goes when the cause goes:
