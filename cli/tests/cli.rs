@@ -1,4 +1,6 @@
 //! The program as its user meets it: a command, what is printed, how it exits.
+//!
+//! Over 400 lines because each test is one visit of a user.
 
 use std::io::Read;
 use std::path::{Path, PathBuf};

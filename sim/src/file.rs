@@ -4,6 +4,8 @@
 //! `[parts]` (one line a part, as a parts list reads; the first key says what the part is) and
 //! `[bench]` (generator, load, frequency, distortion limit). All faults are reported at once, in the
 //! order of the file. What the file leaves out and practice can supply is assumed and noted.
+//!
+//! Over 400 lines because reading, its types and its order are one contract.
 
 mod bench;
 mod controls;

@@ -2,6 +2,8 @@
 //!
 //! Every part says how many nodes it joins and in which order; `system.rs` says what equations it
 //! brings. Taps of a winding are separate [`Winding`]s in series, made by whoever reads the file.
+//!
+//! Over 400 lines because it is one list: every part with its values.
 
 use std::sync::Arc;
 

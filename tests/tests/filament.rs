@@ -10,6 +10,8 @@
 //! ```
 //!
 //! with V_f rms and I a function of the grid voltage. For the 3/2 law I''/I' = 1/(2v), v = v_g + v_a/mu.
+//!
+//! Over 400 lines because each check brings its circuit.
 
 #![allow(
     clippy::print_stdout,

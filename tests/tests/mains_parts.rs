@@ -1,4 +1,6 @@
 //! Mains transformers, smoothing filters, series capacitors and stabilisers against closed forms.
+//!
+//! Over 400 lines because each check brings its circuit.
 
 use checks::examples::Opened;
 use models::library;

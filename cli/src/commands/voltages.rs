@@ -1,4 +1,6 @@
 //! `voltages FILE`.
+//!
+//! Over 400 lines because it is one report: a function a table.
 
 use std::path::PathBuf;
 

@@ -1,6 +1,8 @@
 //! Faults of an amplifier file in words.
 //!
 //! Long because it is one table: a message, its labels and its help for every kind of fault.
+//!
+//! Over 400 lines because it is one table: a message and its help for each fault.
 
 use sim::file::{FileError, FileErrorKind};
 use sim::quantity::{Unit, engineering};

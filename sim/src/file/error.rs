@@ -1,6 +1,8 @@
 //! What can be wrong with an amplifier file, and what the reader had to assume.
 //!
 //! No sentence of advice is written here: whoever prints a fault words it for the reader.
+//!
+//! Over 400 lines because it is one table: every fault with its words.
 
 use std::ops::Range;
 

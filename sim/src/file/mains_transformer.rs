@@ -19,6 +19,8 @@
 //! Leakage, seen at the primary with all secondaries shorted, is half in the primary; the rest is shared
 //! so that each secondary has the same reactance on its own rating. Taps of the primary are no nodes:
 //! the mains is joined to the tap chosen, which changes the turns in use.
+//!
+//! Over 400 lines because what is printed on one thing becomes one part; each key has its default beside it.
 
 use models::core::Core;
 use toml::de::DeValue;

@@ -1,4 +1,6 @@
 //! Files that read, what is read from them, and that no text makes the reader panic.
+//!
+//! Over 400 lines because each test is one text and what is read from it.
 
 use proptest::prelude::*;
 

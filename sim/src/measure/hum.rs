@@ -16,6 +16,8 @@
 //! Source   IEC 60268-3, hum: output with the generator replaced by its source resistance, against the
 //!          rated output (from memory); A-weighting of IEC 61672-1
 //! Care     not in it: what flows in the chassis and its wiring, stray fields nobody stated, microphony
+//!
+//! Over 400 lines because the question, its answer and the jobs between them are one contract.
 
 use nalgebra::Complex;
 use rayon::prelude::*;

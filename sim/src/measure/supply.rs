@@ -6,6 +6,8 @@
 //!
 //! Care   a period has [`crate::rest::MAINS_SAMPLES`] samples: a peak that lasts a twentieth of it is read to
 //!        a thousandth
+//!
+//! Over 400 lines because the answer is one long table of types.
 
 use rayon::prelude::*;
 use serde::Serialize;

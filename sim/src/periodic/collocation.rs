@@ -13,6 +13,8 @@
 //!           White, Proc. DAC 1995, 480 (both from memory)
 //! Valid     smooth circuits: the error falls faster than any power of 1/N; at a kink only as its square
 //! Care      no hysteresis: a law with memory has no residual at a point
+//!
+//! A little over 400 lines because equations, transforms and preconditioner share one layout.
 
 use std::sync::Arc;
 

@@ -3,6 +3,8 @@
 //! Rows of nodes sum the currents leaving the node, so a conductance adds +g on the diagonal and a
 //! branch current +1 at its first node, −1 at its second. Rows of branches are
 //! v_a − v_b − R·i − d(L·i)/dt = 0 with the sign of each term as written.
+//!
+//! Over 400 lines because it is one list: the equations of each kind of part.
 
 use models::AnyDevice;
 use models::data::Heater;

@@ -1,4 +1,6 @@
 //! The answer of `supply` in words and tables.
+//!
+//! Over 400 lines because it is one report: a function a table.
 
 use sim::file::Amplifier;
 use sim::measure::supply::{AnodeStress, Band, Condition, DISCHARGED, Figures, LONGEST, Supply};
