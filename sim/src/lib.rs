@@ -15,6 +15,7 @@ pub mod counts;
 pub mod error;
 pub mod file;
 pub mod krylov;
+pub mod logarithmic;
 pub mod lu;
 pub mod measure;
 pub mod newton;

@@ -6,8 +6,9 @@ use std::f64::consts::{PI, TAU};
 
 use checks::examples::{EXAMPLES, Opened};
 use nalgebra::Complex;
+use sim::logarithmic::decibels;
 use sim::measure::load_condition::LoadCondition;
-use sim::measure::loop_gain::{FeedbackPath, LoopGain, LoopGainOf, PathError, decibels};
+use sim::measure::loop_gain::{FeedbackPath, LoopGain, LoopGainOf, PathError};
 use sim::measure::square_wave::{SquareWave, SquareWaveOf, small_drive};
 use sim::measure::valve::ValveProbe;
 use sim::operating_point::operating_point;

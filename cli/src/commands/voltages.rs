@@ -12,7 +12,7 @@ use sim::quantity::{Unit, engineering};
 use sim::stability::Growing;
 
 use crate::failure::Failure;
-use crate::report::table::{Sheet, share};
+use crate::report::table::{Sheet, amps, share, volts, watts};
 use crate::report::{self, json};
 use crate::{Options, amplifier, caution, notes};
 
@@ -230,16 +230,6 @@ fn nodes(answer: &Voltages) -> String {
     sheet.print("Nodes", 1)
 }
 
-/// Volts of a node: below a millivolt a meter shows nothing.
-fn volts(volts: f64) -> String {
-    const NOTHING: f64 = 1e-3;
-    if volts.abs() < NOTHING {
-        "0 V".to_owned()
-    } else {
-        engineering(volts, Unit::Volt)
-    }
-}
-
 fn valves(answer: &Voltages) -> String {
     let mut figures = Sheet::new(&[
         "valve", "type", "Va-k", "Vg2-k", "Vg-k", "Vk", "Ia", "Ig2", "Ig", "gm", "ra", "mu",
@@ -317,16 +307,6 @@ fn valves(answer: &Voltages) -> String {
             ),
             1,
         )
-}
-
-/// Current of an electrode: below a nanoampere no meter shows it.
-fn amps(amps: f64) -> String {
-    const NOTHING: f64 = 1e-9;
-    if amps.abs() < NOTHING {
-        "0 A".to_owned()
-    } else {
-        engineering(amps, Unit::Ampere)
-    }
 }
 
 fn heaters(answer: &Voltages) -> String {
@@ -408,16 +388,6 @@ fn resistors(answer: &Voltages) -> String {
         ]);
     }
     sheet.print("Resistors", 1)
-}
-
-/// Watts of a part: below a microwatt nothing gets warm.
-fn watts(watts: f64) -> String {
-    const NOTHING: f64 = 1e-6;
-    if watts.abs() < NOTHING {
-        "0 W".to_owned()
-    } else {
-        engineering(watts, Unit::Watt)
-    }
 }
 
 fn capacitors(answer: &Voltages) -> String {

@@ -30,14 +30,8 @@ const RED: RGBColor = RGBColor(190, 30, 30);
 /// Dashes of a level: stroke and gap, pixels shown.
 const LEVEL: (u32, u32) = (6, 4);
 
-/// Colours of the curves; dark enough for thin lines on white.
-const COLORS: [RGBColor; 5] = [
-    BLACK,
-    RGBColor(0, 100, 200),
-    RGBColor(0, 135, 60),
-    RGBColor(215, 110, 0),
-    RGBColor(140, 60, 160),
-];
+/// Colours of the curves: without the last, red, which is for levels.
+const COLORS: &[RGBColor] = plot::COLORS.split_at(5).0;
 
 /// How curves of one colour differ: drawn through, dashed, dotted.
 const DASHES: [Option<(u32, u32)>; 3] = [None, Some((8, 4)), Some((2, 3))];

@@ -19,7 +19,7 @@ const RIGHT: u32 = 28;
 const SIZE: (u32, u32) = (800, 480);
 
 /// Colours of the curves; dark enough for thin lines on white.
-const COLORS: [RGBColor; 6] = [
+pub(super) const COLORS: &[RGBColor] = &[
     BLACK,
     RGBColor(0, 100, 200),
     RGBColor(0, 135, 60),

@@ -2,6 +2,7 @@
 
 use comfy_table::{CellAlignment, ContentArrangement, Table, presets};
 use sim::measure::valve::Against;
+use sim::quantity::{Unit, engineering};
 
 /// A table with a heading above it.
 #[derive(Debug)]
@@ -73,5 +74,35 @@ pub(crate) fn percent(ratio: f64) -> String {
         format!("{percent:.2} %")
     } else {
         format!("{percent:.3} %")
+    }
+}
+
+/// Volts of a node: below a millivolt a meter shows nothing.
+pub(crate) fn volts(volts: f64) -> String {
+    const NOTHING: f64 = 1e-3;
+    if volts.abs() < NOTHING {
+        "0 V".to_owned()
+    } else {
+        engineering(volts, Unit::Volt)
+    }
+}
+
+/// Current of an electrode: below a nanoampere no meter shows it.
+pub(crate) fn amps(amps: f64) -> String {
+    const NOTHING: f64 = 1e-9;
+    if amps.abs() < NOTHING {
+        "0 A".to_owned()
+    } else {
+        engineering(amps, Unit::Ampere)
+    }
+}
+
+/// Watts of a part: below a microwatt nothing gets warm.
+pub(crate) fn watts(watts: f64) -> String {
+    const NOTHING: f64 = 1e-6;
+    if watts.abs() < NOTHING {
+        "0 W".to_owned()
+    } else {
+        engineering(watts, Unit::Watt)
     }
 }

@@ -24,6 +24,7 @@ use serde::Serialize;
 
 use crate::circuit::{Circuit, NodeId, PartId};
 use crate::error::{Question, SimError};
+use crate::logarithmic::{decibels, spaced};
 use crate::parts::{Loudspeaker, Part, Source};
 use crate::rest::Rest;
 use crate::small_signal::{Excitation, SmallSignal};
@@ -307,22 +308,6 @@ fn parallel(admittance: Complex<f64>, frequency: f64) -> Option<Parallel> {
     })
 }
 
-fn decibels(ratio: f64) -> f64 {
-    20.0 * ratio.log10()
-}
-
 fn finite(value: f64) -> Option<f64> {
     value.is_finite().then_some(value)
-}
-
-/// Frequencies from one to another, both included, at least so many a decade.
-pub(super) fn spaced(from: f64, to: f64, a_decade: f64) -> Vec<f64> {
-    let steps = (a_decade * (to / from).log10()).ceil().max(1.0);
-    (0..=steps as u32)
-        .map(|k| match k {
-            0 => from,
-            k if f64::from(k) >= steps => to,
-            k => from * (to / from).powf(f64::from(k) / steps),
-        })
-        .collect()
 }

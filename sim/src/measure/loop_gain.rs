@@ -22,6 +22,7 @@ use serde::Serialize;
 
 use crate::circuit::{Circuit, NodeId, PartId};
 use crate::error::{Question, SimError};
+use crate::logarithmic::decibels;
 use crate::parts::Part;
 use crate::small_signal::{Excitation, SmallSignal};
 use crate::stability::{
@@ -311,11 +312,6 @@ impl LoopGain {
             .find(|point| point.with.norm() > least)
             .map_or(self.mid.frequency, |point| point.frequency)
     }
-}
-
-/// Ratio of voltages in dB.
-pub fn decibels(ratio: f64) -> f64 {
-    20.0 * ratio.log10()
 }
 
 /// Evaluates the circuit at a frequency.

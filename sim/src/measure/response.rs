@@ -18,6 +18,7 @@ use serde::Serialize;
 
 use crate::circuit::{NodeId, PartId};
 use crate::error::{Question, SimError};
+use crate::logarithmic::{decibels, spaced};
 use crate::rest::Rest;
 use crate::small_signal::{Excitation, SmallSignal};
 use crate::system::System;
@@ -117,7 +118,7 @@ pub struct Row {
 impl ResponseOf {
     /// `[points]` frequencies of the grid, Hz: equal ratios, both ends included.
     pub fn grid(&self) -> Vec<f64> {
-        grid(self.from, self.to, POINTS_A_DECADE)
+        spaced(self.from, self.to, POINTS_A_DECADE)
     }
 
     /// Answers for every output, from the operating point.
@@ -153,8 +154,8 @@ impl ResponseOf {
             .iter()
             .map(|frequency| probe.at(*frequency))
             .collect::<Result<Vec<_>, _>>()?;
-        let gains: Vec<f64> = transfers.iter().map(decibels).collect();
-        let reference = (self.reference, decibels(&at_reference));
+        let gains: Vec<f64> = transfers.iter().map(|t| decibels(t.norm())).collect();
+        let reference = (self.reference, decibels(at_reference.norm()));
         let phases = without_jumps(&grid, &transfers, (self.reference, at_reference));
         let falls = band::falls(&mut probe, (&grid, &gains), reference)?;
         let peaks = band::peaks(&mut probe, (&grid, &gains), reference, &falls)?;
@@ -162,7 +163,7 @@ impl ResponseOf {
             .into_iter()
             .map(|frequency| {
                 let transfer = probe.at(frequency)?;
-                let gain_db = decibels(&transfer);
+                let gain_db = decibels(transfer.norm());
                 let near = grid.partition_point(|f| *f < frequency).min(grid.len() - 1);
                 Ok(Row {
                     frequency,
@@ -208,32 +209,8 @@ impl Probe<'_> {
 
     /// Gain, dB.
     fn decibels(&mut self, frequency: f64) -> Result<f64, SimError> {
-        Ok(decibels(&self.at(frequency)?))
+        Ok(decibels(self.at(frequency)?.norm()))
     }
-}
-
-/// Equal ratios from `from` to `to`, both included.
-fn grid(from: f64, to: f64, points_a_decade: f64) -> Vec<f64> {
-    let steps = ((to / from).log10() * points_a_decade - 1e-9)
-        .ceil()
-        .max(1.0);
-    #[allow(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        reason = "some hundreds a decade"
-    )]
-    let count = steps as usize;
-    (0..=count)
-        .map(|k| match k {
-            0 => from,
-            k if k == count => to,
-            k => from * (to / from).powf(k as f64 / steps),
-        })
-        .collect()
-}
-
-fn decibels(transfer: &Complex<f64>) -> f64 {
-    20.0 * transfer.norm().log10()
 }
 
 fn degrees(transfer: &Complex<f64>) -> f64 {
@@ -274,12 +251,13 @@ fn without_jumps(
 
 #[cfg(test)]
 mod tests {
-    use super::{grid, nearest_turn, principal, without_jumps};
+    use super::{nearest_turn, principal, without_jumps};
+    use crate::logarithmic::spaced;
     use nalgebra::Complex;
 
     #[test]
     fn a_grid_of_whole_decades_meets_them() {
-        let points = grid(1.0, 1e6, 200.0);
+        let points = spaced(1.0, 1e6, 200.0);
         assert_eq!(points.len(), 1201);
         // A power and a product: a few roundings.
         assert!((points[600] / 1e3 - 1.0).abs() < 1e-14);
@@ -287,13 +265,13 @@ mod tests {
             (points[0].to_bits(), points[1200].to_bits()),
             (1f64.to_bits(), 1e6f64.to_bits())
         );
-        assert_eq!(grid(10.0, 10.1, 1.0).len(), 2);
+        assert_eq!(spaced(10.0, 10.1, 1.0).len(), 2);
     }
 
     #[test]
     fn phase_goes_round_without_jumping() {
         // Five turns of lag, exactly known.
-        let points = grid(1.0, 1e3, 100.0);
+        let points = spaced(1.0, 1e3, 100.0);
         let lag = |f: f64| -600.0 * (f / 30.0).log10();
         let of = |f: f64| Complex::from_polar(2.0, lag(f).to_radians());
         let transfers: Vec<_> = points.iter().map(|f| of(*f)).collect();

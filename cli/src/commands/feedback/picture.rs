@@ -1,8 +1,8 @@
 //! Loop gain and square waves, as pictures and as figures.
 
 use sim::file::Amplifier;
+use sim::logarithmic::decibels;
 use sim::measure::feedback::{Feedback, RANGE};
-use sim::measure::loop_gain::decibels;
 use sim::measure::square_wave::FREQUENCY;
 use sim::quantity::{Unit, engineering};
 

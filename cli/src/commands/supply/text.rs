@@ -8,7 +8,7 @@ use sim::measure::valve::Against;
 use sim::quantity::{Quantity, Unit, engineering};
 
 use crate::notes;
-use crate::report::table::{Sheet, share};
+use crate::report::table::{Sheet, amps, share};
 
 pub(super) fn text(amplifier: &Amplifier, answer: &Supply) -> String {
     let in_use = Conditions::in_use(answer);
@@ -80,16 +80,6 @@ fn mark(condition: &Condition) -> String {
 
 fn volts(volts: f64) -> String {
     engineering(volts, Unit::Volt)
-}
-
-fn amps(amps: f64) -> String {
-    /// Current that no meter shows, A.
-    const NOTHING: f64 = 1e-9;
-    if amps.abs() < NOTHING {
-        "0 A".to_owned()
-    } else {
-        engineering(amps, Unit::Ampere)
-    }
 }
 
 fn watts(watts: f64) -> String {

@@ -6,7 +6,7 @@ use sim::quantity::{Unit, engineering};
 
 use super::Answer;
 use crate::notes;
-use crate::report::table::{Sheet, share};
+use crate::report::table::{Sheet, share, volts};
 
 /// Times at which the HT is shown, s.
 const TIMES: [f64; 12] = [
@@ -156,15 +156,6 @@ fn at(run: &SwitchOn, part: &str, t: f64) -> String {
             volts(if -least > most { least } else { most })
         }
         _ => "settled".to_owned(),
-    }
-}
-
-fn volts(volts: f64) -> String {
-    const NOTHING: f64 = 1e-3;
-    if volts.abs() < NOTHING {
-        "0 V".to_owned()
-    } else {
-        engineering(volts, Unit::Volt)
     }
 }
 

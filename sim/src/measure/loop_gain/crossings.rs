@@ -16,8 +16,9 @@ use std::f64::consts::{PI, TAU};
 
 use serde::Serialize;
 
-use super::{BISECTIONS, Evaluate, LoopPoint, decibels};
+use super::{BISECTIONS, Evaluate, LoopPoint};
 use crate::error::SimError;
+use crate::logarithmic::decibels;
 
 /// Where the loop gain is one.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]

@@ -8,10 +8,11 @@
 
 use serde::Serialize;
 
+use super::Probe;
 use super::equalisation::Target;
 use super::search::greatest;
-use super::{Probe, grid};
 use crate::error::SimError;
+use crate::logarithmic::spaced;
 
 /// Where gain and target are made equal, Hz (IEC 60098, from memory).
 pub(super) const NORMALISED_AT: f64 = 1e3;
@@ -56,7 +57,7 @@ pub(super) fn of(
     // The largest: bracketed on a grid, then solved for.
     let (from, to) = target.reach();
     let (from, to) = (from.max(BAND.0), to.min(BAND.1));
-    let band = grid(from, to, POINTS_A_DECADE);
+    let band = spaced(from, to, POINTS_A_DECADE);
     let mut size = |frequency: f64| -> Result<f64, SimError> {
         let gain = probe.decibels(frequency)?;
         Ok(deviation(frequency, gain).unwrap_or(0.0))
