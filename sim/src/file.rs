@@ -16,7 +16,7 @@ mod log;
 mod magnetics;
 mod mains;
 mod mains_transformer;
-mod nearest;
+pub(crate) mod nearest;
 mod parts;
 mod rectified;
 mod signal;

@@ -2,6 +2,7 @@
 
 pub mod distortion;
 pub mod feedback;
+pub mod figure;
 pub mod heater;
 pub mod hum;
 pub mod impedance;
@@ -12,6 +13,7 @@ pub mod power;
 pub mod power_balance;
 pub mod response;
 pub mod square_wave;
+pub mod study;
 pub mod supply;
 pub mod switch_on;
 pub mod valve;

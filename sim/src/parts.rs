@@ -46,6 +46,23 @@ pub enum Part {
 }
 
 impl Part {
+    /// What the trade calls it.
+    pub fn words(&self) -> &'static str {
+        match self {
+            Self::Resistor(_) => "resistor",
+            Self::Capacitor(_) => "capacitor",
+            Self::Inductor(_) => "choke",
+            Self::Transformer(_) => "transformer",
+            Self::Valve(_) => "valve",
+            Self::Device(_) => "semiconductor",
+            Self::Diodes(_) => "rectifier",
+            Self::Source(_) => "supply or generator",
+            Self::Pot(_) => "pot",
+            Self::Switch(_) => "switch",
+            Self::Loudspeaker(_) => "loudspeaker",
+        }
+    }
+
     /// A resistor of `r`, Ω.
     pub fn resistor(r: f64) -> Self {
         Self::Resistor(Resistor { r })

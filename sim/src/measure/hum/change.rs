@@ -83,7 +83,7 @@ pub(super) fn changed(circuit: &Circuit, changes: &[Change]) -> Circuit {
                             let TriodeLaw::ControlVoltage(law) = &mut triode.law;
                             law.kg /= ratio;
                         }
-                        ValveModel::Pentode(pentode) => pentode.law.kg /= ratio,
+                        ValveModel::Pentode(pentode) => *pentode.law.kg_mut() /= ratio,
                         ValveModel::Rectifier(_) | ValveModel::Stabiliser(_) => {}
                     }
                 }

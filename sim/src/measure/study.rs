@@ -1,0 +1,149 @@
+//! One amplifier and what has been measured of it: every answer is worked out once, when first asked for.
+//!
+//! The questions are those of the commands with their usual settings, so a figure drawn from here is the
+//! figure the command prints. Cost: that of the measurements asked for, nothing else.
+
+use std::sync::OnceLock;
+
+use crate::error::SimError;
+use crate::file::Amplifier;
+use crate::measure::hum::{Hum, HumOf};
+use crate::measure::impedance::{Impedance, ImpedanceOf};
+use crate::measure::power::{Power, PowerOf};
+use crate::measure::response::{Output, Response, ResponseOf};
+use crate::measure::voltages::{Voltages, voltages};
+use crate::parts::Loudspeaker;
+use crate::system::System;
+use crate::tolerances::Tolerances;
+
+/// Grid of the response, Hz: that of `response` without `--from` and `--to`.
+pub const BAND: (f64, f64) = (1.0, 1e6);
+
+/// An amplifier under measurement. Shared between threads: two that ask the same wait for one answer.
+#[derive(Debug)]
+pub struct Study<'a> {
+    /// The amplifier.
+    pub amplifier: &'a Amplifier,
+    /// Its equations.
+    pub system: &'a System,
+    tolerances: Tolerances,
+    rest: OnceLock<Result<Voltages, SimError>>,
+    power: OnceLock<Result<Power, SimError>>,
+    response: OnceLock<Result<Response, SimError>>,
+    impedance: OnceLock<Result<Impedance, SimError>>,
+    hum: OnceLock<Result<Hum, SimError>>,
+}
+
+impl<'a> Study<'a> {
+    /// A study in which nothing has been measured yet.
+    pub fn new(amplifier: &'a Amplifier, system: &'a System) -> Self {
+        Self {
+            amplifier,
+            system,
+            tolerances: Tolerances::default(),
+            rest: OnceLock::new(),
+            power: OnceLock::new(),
+            response: OnceLock::new(),
+            impedance: OnceLock::new(),
+            hum: OnceLock::new(),
+        }
+    }
+
+    /// Volts, currents and watts with no signal.
+    ///
+    /// # Errors
+    /// Those of [`voltages`].
+    pub fn rest(&self) -> Result<&Voltages, SimError> {
+        known(&self.rest, || {
+            let mut ws = self.system.workspace();
+            voltages(
+                &self.amplifier.circuit,
+                self.system,
+                &self.tolerances,
+                &mut ws,
+            )
+        })
+    }
+
+    /// Watts and distortion against drive.
+    ///
+    /// # Errors
+    /// Those of [`PowerOf::run`].
+    pub fn power(&self) -> Result<&Power, SimError> {
+        known(&self.power, || {
+            let question = PowerOf::bench(&self.amplifier.bench);
+            question.run(
+                &self.amplifier.circuit,
+                self.system,
+                &self.tolerances,
+                &|_| {},
+            )
+        })
+    }
+
+    /// Gain and phase of the load against frequency.
+    ///
+    /// # Errors
+    /// Those of [`ResponseOf::run`].
+    pub fn response(&self) -> Result<&Response, SimError> {
+        known(&self.response, || {
+            let bench = &self.amplifier.bench;
+            let question = ResponseOf {
+                generator: bench.generator,
+                outputs: vec![Output {
+                    name: self.amplifier.circuit.part(bench.load).name.clone(),
+                    nodes: bench.load_nodes,
+                }],
+                from: BAND.0,
+                to: BAND.1,
+                reference: bench.frequency,
+                target: None,
+            };
+            let mut answers = question.run(self.system, &self.tolerances)?;
+            Ok(answers.swap_remove(0))
+        })
+    }
+
+    /// Output and input impedance at the test frequency.
+    ///
+    /// # Errors
+    /// Those of [`ImpedanceOf::run`].
+    pub fn impedance(&self) -> Result<&Impedance, SimError> {
+        known(&self.impedance, || {
+            let bench = &self.amplifier.bench;
+            let question = ImpedanceOf {
+                generator: bench.generator,
+                load: bench.load,
+                load_ohms: bench.load_ohms,
+                frequency: bench.frequency,
+                from: bench.frequency,
+                to: bench.frequency,
+                loudspeaker: Loudspeaker::typical(bench.load_ohms),
+            };
+            question.run(&self.amplifier.circuit, self.system, &self.tolerances)
+        })
+    }
+
+    /// Hum on the amplifier's own mains.
+    ///
+    /// # Errors
+    /// Those of [`HumOf::run`]; without mains that is a question that does not fit.
+    pub fn hum(&self) -> Result<&Hum, SimError> {
+        known(&self.hum, || {
+            let question = HumOf::bench(&self.amplifier.bench);
+            question.run(
+                &self.amplifier.circuit,
+                self.system,
+                &self.tolerances,
+                &|_, _| {},
+            )
+        })
+    }
+}
+
+fn known<T>(
+    place: &OnceLock<Result<T, SimError>>,
+    measure: impl FnOnce() -> Result<T, SimError>,
+) -> Result<&T, SimError> {
+    place.get_or_init(measure).as_ref().map_err(Clone::clone)
+}
