@@ -13,7 +13,7 @@ use serde::Deserialize;
 use toml::Spanned;
 
 use crate::grid_current::GridCurrent;
-use crate::pentode::{Pentode, PentodeParameters};
+use crate::pentode::{CurrentSharing, Pentode};
 use crate::rectifier::Rectifier;
 use crate::stabiliser::Stabiliser;
 use crate::triode::{Triode, TriodeParameters};
@@ -828,7 +828,7 @@ fn read_model(
         }
         (ValveKind::Triode, _) => Err(unknown_law("control voltage")),
         (ValveKind::Pentode | ValveKind::BeamTetrode, "current sharing") => {
-            let parameters = PentodeParameters {
+            let parameters = CurrentSharing {
                 mu: need("mu", &model.mu)?,
                 x: need("x", &model.x)?,
                 kg: need("kg", &model.kg)?,

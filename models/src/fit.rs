@@ -23,7 +23,7 @@ use nalgebra::{DMatrix, DVector};
 use crate::currents::ValveCurrents;
 use crate::data::{Connection, Point, ValveKind};
 use crate::grid_current::GridCurrent;
-use crate::pentode::{Pentode, PentodeParameters};
+use crate::pentode::{CurrentSharing, FallingScreen, Pentode, PentodeLaw};
 use crate::triode::{Triode, TriodeParameters};
 
 /// Widths of published figures, as relative standard deviations: what rounding and the drawing of
@@ -47,8 +47,12 @@ mod width {
 const HUBER: f64 = 2.0;
 /// A figure further from the fitted law than this many widths contradicts the others.
 const CONTRADICTION: f64 = 4.0;
-/// Amplification factor where no point says one.
+/// Amplification factor where no point tells.
 const TYPICAL_MU: f64 = 9.0;
+/// Exponent of a typical valve: between 3/2 of the ideal diode and the droop of real cathodes.
+const TYPICAL_X: f64 = 1.4;
+/// Contact potential and initial velocity of a typical oxide cathode, V.
+const TYPICAL_VCT: f64 = 0.4;
 /// Slopes below this share of a current per volt count as this much: keeps logarithms finite.
 const FLOOR: f64 = 1e-12;
 
@@ -104,7 +108,9 @@ pub enum Parameters {
     /// Of the control-voltage law.
     Triode(TriodeParameters),
     /// Of the sharing law.
-    Pentode(PentodeParameters),
+    Pentode(CurrentSharing),
+    /// Of the law of the falling screen current.
+    FallingScreen(FallingScreen),
 }
 
 impl Parameters {
@@ -114,6 +120,9 @@ impl Parameters {
             Self::Triode(_) => &["mu", "x", "kg", "kp", "kvb", "vct"],
             Self::Pentode(_) => &[
                 "mu", "x", "kg", "kp", "kvb", "vct", "d", "f", "b", "kap", "q", "n",
+            ],
+            Self::FallingScreen(_) => &[
+                "mu", "x", "kg", "kp", "kvb", "vct", "share", "more", "width", "growth",
             ],
         }
     }
@@ -125,6 +134,12 @@ impl Parameters {
             Self::Pentode(p) => vec![
                 p.mu, p.x, p.kg, p.kp, p.kvb, p.vct, p.d, p.f, p.b, p.kap, p.q, p.n,
             ],
+            Self::FallingScreen(p) => {
+                let h = p.hinge;
+                vec![
+                    h.mu, h.x, h.kg, h.kp, h.kvb, h.vct, p.share, p.more, p.width, p.growth,
+                ]
+            }
         }
     }
 
@@ -140,7 +155,7 @@ impl Parameters {
                 kvb: v[4],
                 vct: v[5],
             }),
-            Self::Pentode(_) => Self::Pentode(PentodeParameters {
+            Self::Pentode(_) => Self::Pentode(CurrentSharing {
                 mu: v[0],
                 x: v[1],
                 kg: v[2],
@@ -154,6 +169,21 @@ impl Parameters {
                 q: v[10],
                 n: v[11],
             }),
+            Self::FallingScreen(p) => Self::FallingScreen(FallingScreen {
+                hinge: TriodeParameters {
+                    mu: v[0],
+                    x: v[1],
+                    kg: v[2],
+                    kp: v[3],
+                    kvb: v[4],
+                    vct: v[5],
+                },
+                fall: p.fall,
+                share: v[6],
+                more: v[7],
+                width: v[8],
+                growth: v[9],
+            }),
         }
     }
 
@@ -162,13 +192,16 @@ impl Parameters {
         let (v_ak, v_gk) = (point.v_ak?, point.v_gk?);
         match self {
             Self::Triode(p) => Some(Triode::new(*p, GridCurrent::none()).currents(v_ak, v_gk)),
-            Self::Pentode(p) => {
-                let pentode = Pentode::new(*p, GridCurrent::none());
-                match point.connection {
-                    Connection::Normal => Some(pentode.currents(v_ak, point.v_sk?, v_gk)),
-                    Connection::Strapped => Some(pentode.currents(v_ak, v_ak, v_gk).strapped()),
-                }
-            }
+            Self::Pentode(p) => Self::of_pentode((*p).into(), point, v_ak, v_gk),
+            Self::FallingScreen(p) => Self::of_pentode((*p).into(), point, v_ak, v_gk),
+        }
+    }
+
+    fn of_pentode(law: PentodeLaw, point: &Point, v_ak: f64, v_gk: f64) -> Option<ValveCurrents> {
+        let pentode = Pentode::new(law, GridCurrent::none());
+        match point.connection {
+            Connection::Normal => Some(pentode.currents(v_ak, point.v_sk?, v_gk)),
+            Connection::Strapped => Some(pentode.currents(v_ak, v_ak, v_gk).strapped()),
         }
     }
 }
@@ -212,6 +245,14 @@ pub fn median(ascending: &[f64]) -> f64 {
     }
 }
 
+/// kp of a typical valve is HINGE_FACTOR · mu^HINGE_POWER. The width of the hinge against the cut-off volts
+/// is mu/kp: a third for mu 4, a sixth for mu 100. It stands for the spread of mu over the cathode, which
+/// grows as the grid becomes open and its wires coarse.
+///
+/// Chosen by comparing a few laws of growth on published operations, see VALIDATION.md.
+const HINGE_FACTOR: f64 = 1.5;
+const HINGE_POWER: f64 = 1.3;
+
 /// Prior of one parameter: centre and width of its logarithm.
 #[derive(Clone, Copy, Debug)]
 struct Prior {
@@ -229,11 +270,11 @@ fn priors(points: &[Point], kind: ValveKind) -> Vec<Prior> {
     let prior = |centre: f64, width: f64| Prior { centre, width };
     let mut priors = vec![
         prior(mu, 0.06),
-        prior(1.4, 0.04),
+        prior(TYPICAL_X, 0.04),
         prior(perveance_guess(points, mu), 3.0),
-        prior(8.0 * mu.powf(0.9), 0.35),
+        prior(HINGE_FACTOR * mu.powf(HINGE_POWER), 0.35),
         prior(300.0, 0.5),
-        prior(0.4, 0.5),
+        prior(TYPICAL_VCT, 0.5),
     ];
     let sharing = match kind {
         ValveKind::BeamTetrode => [0.07, 0.2, 0.16, 3.0],
@@ -252,15 +293,25 @@ fn priors(points: &[Point], kind: ValveKind) -> Vec<Prior> {
     priors
 }
 
-/// Mean of the published amplification factors, screen or strapped for a pentode.
+/// Mean of the published amplification factors, screen or strapped for a pentode; without any, what the
+/// slope of the first point with a current and a mutual conductance says of the bare power law.
 fn published_mu(points: &[Point]) -> f64 {
     let all: Vec<f64> = used(points)
         .filter_map(|(_, point)| point.mu_screen.or(point.mu))
         .collect();
     if all.is_empty() {
-        return TYPICAL_MU;
+        return used(points)
+            .find_map(|(_, point)| mu_of_slope(point))
+            .unwrap_or(TYPICAL_MU);
     }
     all.iter().sum::<f64>() / all.len() as f64
+}
+
+/// i = v^x/kg with v = v_s/mu + v_gk + vct gives v = x i/gm, and mu from it.
+fn mu_of_slope(point: &Point) -> Option<f64> {
+    let drive = TYPICAL_X * point.i_a? / point.gm?;
+    let cut_off = drive - point.v_gk? - TYPICAL_VCT;
+    (cut_off > 0.0 && !point.cut_off).then_some(point.v_sk.or(point.v_ak)? / cut_off)
 }
 
 /// kg of the first point with a current, from the bare power law.
@@ -269,7 +320,7 @@ fn perveance_guess(points: &[Point], mu: f64) -> f64 {
         .find_map(|(_, p)| {
             let drive = p.v_sk.or(p.v_ak)? / mu + p.v_gk?;
             let current = p.i_a.filter(|_| !p.cut_off)?;
-            (drive > 0.0).then(|| drive.powf(1.4) / current)
+            (drive > 0.0).then(|| drive.powf(TYPICAL_X) / current)
         })
         .unwrap_or(1e3)
 }
@@ -286,7 +337,7 @@ pub fn compare(parameters: &Parameters, index: usize, point: &Point) -> Vec<Resi
     let Some(at) = parameters.currents(point) else {
         return Vec::new();
     };
-    let pentode = matches!(parameters, Parameters::Pentode(_));
+    let pentode = !matches!(parameters, Parameters::Triode(_));
     let triode_like = !pentode || point.connection == Connection::Strapped;
     let ra_width = if triode_like {
         width::SLOPE
@@ -456,7 +507,7 @@ fn shape_of(kind: ValveKind) -> Option<Parameters> {
             Some(Parameters::Triode(any))
         }
         ValveKind::Pentode | ValveKind::BeamTetrode => {
-            let any = PentodeParameters {
+            let any = CurrentSharing {
                 mu: 1.0,
                 x: 1.0,
                 kg: 1.0,
@@ -521,7 +572,10 @@ mod tests {
     fn stored(model: &ValveModel) -> Option<Parameters> {
         match model {
             ValveModel::Triode(triode) => Some(Parameters::Triode(*triode.parameters())),
-            ValveModel::Pentode(pentode) => Some(Parameters::Pentode(*pentode.parameters())),
+            ValveModel::Pentode(pentode) => Some(match pentode.law {
+                PentodeLaw::CurrentSharing(law) => Parameters::Pentode(law),
+                PentodeLaw::FallingScreen(law) => Parameters::FallingScreen(law),
+            }),
             ValveModel::Rectifier(_) | ValveModel::Stabiliser(_) => None,
         }
     }
@@ -575,15 +629,18 @@ mod tests {
 
     #[test]
     fn the_laws_meet_the_points_within_the_stated_bounds() {
-        // Two types print figures that exclude each other, see their files: 12AT7 gives 3.0 and
-        // 3.7 mA at the same voltages, EF86 3.0 mA at two biases a fifth of a volt apart.
+        // Four types print figures that exclude each other, see their files: 12AT7 gives 3.0 and
+        // 3.7 mA at the same voltages, EF86 3.0 mA at two biases a fifth of a volt apart; by the two
+        // points of the 6SF5 the current rises with drive at half the rate of its slope; of the PX4 its
+        // maker's curves and table are known to disagree.
         for valve in library::valves() {
             let Some(error) = valve.fit_error else {
                 continue;
             };
             let (median, worst) = match valve.name.as_str() {
                 "12AT7" => (3.0, 17.0),
-                "EF86" => (7.0, 12.0),
+                "EF86" | "6SF5" => (7.0, 12.0),
+                "PX4" => (9.0, 16.0),
                 _ => (3.0, 9.0),
             };
             assert!(error.current_median_percent <= median, "{}", valve.name);
@@ -594,7 +651,7 @@ mod tests {
 
     /// Points that a law itself gives.
     fn made(parameters: &Parameters, voltages: &[(f64, f64, f64)]) -> Vec<Point> {
-        let pentode = matches!(parameters, Parameters::Pentode(_));
+        let pentode = !matches!(parameters, Parameters::Triode(_));
         voltages
             .iter()
             .map(|&(v_ak, v_sk, v_gk)| {
@@ -663,7 +720,7 @@ mod tests {
 
     #[test]
     fn points_made_by_a_pentode_give_its_curves_back() {
-        let truth = Parameters::Pentode(PentodeParameters {
+        let truth = Parameters::Pentode(CurrentSharing {
             mu: 9.0,
             x: 1.42,
             kg: 800.0,

@@ -1,191 +1,82 @@
-//! Anode, screen and grid currents of a pentode or beam tetrode by homogeneous current sharing.
+//! Anode, screen and grid currents of a pentode or beam tetrode.
 //!
 //! ```text
-//! U   = c(v_sk) + D c(v_ak),   c(v) = v²/(v + 0.2 V) for v > 0, else 0
-//! E   = (U / kp) s(kp (1/mu + (v_gk + vct) / sqrt(kvb + U²))),   i_0 = E^x / kg
-//! v_k = kap U^(1-q) (mu E)^q + 0.2 V,   u = c(v_ak)/v_k,   h = u (1 + u^n)^(-1/n)
-//! i_a = (1 - f) h i_0,   i_s = p (i_0 (1 - b (1 - h)) - i_a),   p = c²/(c² + (1 V)²), c = c(v_sk)
-//! both times rho of `grid_current.rs`
+//! i_a = rho i_a0,   i_s = rho i_s0,   rho = i_0 / (i_0 + i_g)
 //! ```
 //!
-//! Symbols   U accelerating voltage, V;  D penetration of the anode through the screen;  E, mu, x,
-//!           kg, kp, kvb, vct as in `triode.rs`;  v_k knee voltage, V;  kap, q, n its size, its
-//!           growth with current and its sharpness;  f screen's share above the knee;  b share
-//!           turned back to the cathode at v_ak = 0;  p closes the screen at the cathode potential
-//! Source    control voltage: Koren, Glass Audio 8(5), 1996.  That sharing may depend only on
-//!           voltage ratios: Spangenberg, Proc. IRE 28 (1940) 226; Jonker & Tellegen, Philips Res.
-//!           Rep. 1 (1945) 13.  Return to the cathode: Schade, Proc. IRE 26 (1938) 137.  The
-//!           formulas for v_k, h and p are ours
+//! Symbols   i_0 space current and i_a0, i_s0 its shares before the grid takes its part, A, by one of the
+//!           laws below;  i_g of `grid_current.rs`
+//! Source    the laws name theirs; that the grid takes from both in equal parts is ours
 //! Valid     positive screen and anode; a strapped valve needs no other parameters; no secondary
 //!           emission kink (tetrodes without beam plates)
-//! Care      C¹ everywhere, also at v_ak = 0 and v_sk = 0, where the clamp c has zero slope; an
-//!           electrode at or below the cathode takes exactly nothing
+//! Care      C¹ everywhere; an electrode at or below the cathode takes exactly nothing
+
+mod current_sharing;
+mod falling_screen;
+
+pub use current_sharing::CurrentSharing;
+pub use falling_screen::{Fall, FallingScreen};
 
 use crate::currents::ValveCurrents;
 use crate::device::{Device, Local};
 use crate::grid_current::GridCurrent;
-use crate::guard;
+use crate::guard::{self, Sloped};
 
-/// Below this argument of the cut-off the current is under 1e-60 A.
-const CUT_OFF: f64 = -110.0;
 /// Width of the clamp at the cathode potential, V: about twice the mean initial velocity of
 /// electrons leaving an oxide cathode, small beside any knee.
 const CLAMP_WIDTH: f64 = 0.2;
-/// Knee of a valve without current, V: initial velocities again. Without it the knee shrinks to
-/// nothing beyond cut-off and the anode current becomes a step.
-const LEAST_KNEE: f64 = 0.2;
 /// Clamped screen voltage at which the screen takes half of its share, V.
 const SCREEN_CLOSES: f64 = 1.0;
 
-/// Parameters of homogeneous current sharing, SI.
+/// How the space current is shared between anode and screen.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct PentodeParameters {
-    /// Amplification factor of the control grid against the screen.
-    pub mu: f64,
-    /// Exponent of the equivalent voltage.
-    pub x: f64,
-    /// Reciprocal perveance, V^x/A.
-    pub kg: f64,
-    /// Sharpness of cut-off relative to the accelerating voltage.
-    pub kp: f64,
-    /// Corner of the accelerating voltage, V².
-    pub kvb: f64,
-    /// Contact potential plus mean initial velocity, V.
-    pub vct: f64,
-    /// Penetration D of the anode through the screen.
-    pub d: f64,
-    /// Share of the screen above the knee.
-    pub f: f64,
-    /// Share of the space current turned back to the cathode at v_ak = 0.
-    pub b: f64,
-    /// Size of the knee.
-    pub kap: f64,
-    /// Growth of the knee with current.
-    pub q: f64,
-    /// Sharpness of the knee.
-    pub n: f64,
+pub enum PentodeLaw {
+    /// By ratios of volts alone; "current sharing" in a valve file, and what the library uses.
+    CurrentSharing(CurrentSharing),
+    /// By anode volts; kept to be compared.
+    FallingScreen(FallingScreen),
 }
 
-/// The hinge: everything that depends on U and v_gk alone.
-struct Space {
-    /// U, V.
-    u: f64,
-    /// E per U, and the logarithm of mu E / U.
-    log_ratio: f64,
-    /// i_0, A, and its slopes with respect to U and v_gk.
-    i: f64,
-    i_u: f64,
-    i_g: f64,
-    /// Relative slopes E'/E with respect to U and v_gk, 1/V.
-    e_u: f64,
-    e_g: f64,
+impl From<CurrentSharing> for PentodeLaw {
+    fn from(law: CurrentSharing) -> Self {
+        Self::CurrentSharing(law)
+    }
 }
 
-impl PentodeParameters {
-    #[inline]
-    fn space(&self, u: f64, v_gk: f64) -> Option<Space> {
-        if u <= 0.0 {
-            return None;
+impl From<FallingScreen> for PentodeLaw {
+    fn from(law: FallingScreen) -> Self {
+        Self::FallingScreen(law)
+    }
+}
+
+impl PentodeLaw {
+    /// Reciprocal perveance, V^x/A, to be changed: one valve that passes more than another.
+    pub fn kg_mut(&mut self) -> &mut f64 {
+        match self {
+            Self::CurrentSharing(law) => &mut law.kg,
+            Self::FallingScreen(law) => &mut law.hinge.kg,
         }
-        let inv_r = (self.kvb + u * u).sqrt().recip();
-        let w = v_gk + self.vct;
-        let z = self.kp * (1.0 / self.mu + w * inv_r);
-        if z < CUT_OFF {
-            return None;
-        }
-        // E and its relative slopes
-        let s = guard::softplus(z);
-        let pull = self.kp * s.slope / s.value * inv_r;
-        let e_g = pull;
-        let e_u = 1.0 / u - pull * (u * inv_r) * (w * inv_r);
-        let log_s = s.value.ln();
-        let log_e = log_s + (u / self.kp).ln();
-        let i = (self.x * log_e).exp() / self.kg;
-        Some(Space {
-            u,
-            log_ratio: log_s + (self.mu / self.kp).ln(),
-            i,
-            i_u: self.x * i * e_u,
-            i_g: self.x * i * e_g,
-            e_u,
-            e_g,
-        })
     }
 
-    /// Knee voltage, V, and the share of it that moves with U and E.
     #[inline]
-    fn knee(&self, space: &Space) -> (f64, f64) {
-        let moving = self.kap * space.u * (self.q * space.log_ratio).exp();
-        let knee = moving + LEAST_KNEE;
-        (knee, moving / knee)
-    }
-
-    /// Currents without grid current: i_0 with slopes, anode and screen with slopes.
     fn shares(&self, v_ak: f64, v_sk: f64, v_gk: f64) -> Option<Shares> {
-        let a = guard::clamp(v_ak, CLAMP_WIDTH);
-        let c = guard::clamp(v_sk, CLAMP_WIDTH);
-        let space = self.space(c.value + self.d * a.value, v_gk)?;
-        let by = |of_u: f64, of_g: f64| [of_u * self.d * a.slope, of_u * c.slope, of_g];
-        let i_slopes = by(space.i_u, space.i_g);
-
-        // h(u) and its slopes; u' = u (c'/c - v_k'/v_k)
-        let (h, h_slopes) = if a.value > 0.0 {
-            let (v_k, moving) = self.knee(&space);
-            let (h, h_per_log_u) = self.knee_curve((a.value / v_k).ln());
-            let knee_u = moving * ((1.0 - self.q) / space.u + self.q * space.e_u);
-            let knee = by(knee_u, moving * self.q * space.e_g);
-            let own = h_per_log_u * a.slope / a.value;
-            (
-                h,
-                [
-                    own - h_per_log_u * knee[0],
-                    -h_per_log_u * knee[1],
-                    -h_per_log_u * knee[2],
-                ],
-            )
-        } else {
-            (0.0, [0.0; 3])
-        };
-
-        // Anode and screen
-        let above = 1.0 - self.f;
-        let back = self.b - above;
-        let screen_share = 1.0 - self.b + back * h;
-        let close = {
-            let square = c.value * c.value;
-            let half = SCREEN_CLOSES * SCREEN_CLOSES;
-            let whole = square + half;
-            (
-                square / whole,
-                2.0 * c.value * half / (whole * whole) * c.slope,
-            )
-        };
-        let mut anode_slopes = [0.0; 3];
-        let mut screen_slopes = [0.0; 3];
-        for k in 0..3 {
-            anode_slopes[k] = above * (i_slopes[k] * h + space.i * h_slopes[k]);
-            screen_slopes[k] =
-                close.0 * (i_slopes[k] * screen_share + space.i * back * h_slopes[k]);
+        match self {
+            Self::CurrentSharing(law) => law.shares(v_ak, v_sk, v_gk),
+            Self::FallingScreen(law) => law.shares(v_ak, v_sk, v_gk),
         }
-        screen_slopes[1] += close.1 * space.i * screen_share;
-        Some(Shares {
-            space: space.i,
-            space_slopes: i_slopes,
-            anode: above * h * space.i,
-            anode_slopes,
-            screen: close.0 * screen_share * space.i,
-            screen_slopes,
-        })
     }
+}
 
-    /// h(u) and dh/d(ln u), given ln u.
-    #[inline]
-    fn knee_curve(&self, log_u: f64) -> (f64, f64) {
-        let t = (-self.n * log_u.abs()).exp();
-        let log_h = log_u.min(0.0) - t.ln_1p() / self.n;
-        let h = log_h.exp();
-        let rest = if log_u > 0.0 { t } else { 1.0 } / (1.0 + t);
-        (h, h * rest)
+/// p of the screen at `v_sk`, and its slope: zero at the cathode potential, one from a few volts on.
+#[inline]
+fn screen_closes(v_sk: f64) -> Sloped {
+    let c = guard::clamp(v_sk, CLAMP_WIDTH);
+    let square = c.value * c.value;
+    let half = SCREEN_CLOSES * SCREEN_CLOSES;
+    let whole = square + half;
+    Sloped {
+        value: square / whole,
+        slope: 2.0 * c.value * half / (whole * whole) * c.slope,
     }
 }
 
@@ -202,24 +93,19 @@ struct Shares {
 /// One pentode or beam tetrode.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Pentode {
-    /// Parameters of the sharing law; "current sharing" in a valve file.
-    pub law: PentodeParameters,
+    /// How the space current is shared.
+    pub law: PentodeLaw,
     /// Law of the grid current.
     pub grid: GridCurrent,
 }
 
 impl Pentode {
-    /// A pentode of the sharing law.
-    pub fn new(parameters: PentodeParameters, grid: GridCurrent) -> Self {
+    /// A pentode of that law.
+    pub fn new(law: impl Into<PentodeLaw>, grid: GridCurrent) -> Self {
         Self {
-            law: parameters,
+            law: law.into(),
             grid,
         }
-    }
-
-    /// The parameters of the law.
-    pub fn parameters(&self) -> &PentodeParameters {
-        &self.law
     }
 
     /// Currents and slopes at the given voltages to the cathode, V.
@@ -248,14 +134,11 @@ impl Pentode {
     }
 
     /// Voltage of the anode at the knee, V: below it the anode loses current to the screen.
-    ///
-    /// The anode is taken at the knee itself, which moves U by D of a small voltage; that is left
-    /// out.
     pub fn knee_voltage(&self, v_sk: f64, v_gk: f64) -> f64 {
-        let u = guard::clamp(v_sk, CLAMP_WIDTH).value;
-        self.law
-            .space(u, v_gk)
-            .map_or(LEAST_KNEE, |space| self.law.knee(&space).0)
+        match &self.law {
+            PentodeLaw::CurrentSharing(law) => law.knee_voltage(v_sk, v_gk),
+            PentodeLaw::FallingScreen(law) => law.knee_voltage(),
+        }
     }
 }
 
@@ -315,8 +198,8 @@ impl Device for Pentode {
 mod tests {
     use super::*;
 
-    fn sample() -> Pentode {
-        let law = PentodeParameters {
+    fn law() -> CurrentSharing {
+        CurrentSharing {
             mu: 9.0,
             x: 1.4,
             kg: 900.0,
@@ -329,8 +212,11 @@ mod tests {
             kap: 0.16,
             q: 0.6,
             n: 3.0,
-        };
-        Pentode::new(law, GridCurrent::none())
+        }
+    }
+
+    fn sample() -> Pentode {
+        Pentode::new(law(), GridCurrent::none())
     }
 
     #[test]
@@ -342,9 +228,12 @@ mod tests {
     #[test]
     fn current_division_depends_on_ratios_only() {
         // With vct and kvb out of the way the law is homogeneous: every volt doubled
-        let mut valve = sample();
-        valve.law.vct = 0.0;
-        valve.law.kvb = 1e-6;
+        let ideal = CurrentSharing {
+            vct: 0.0,
+            kvb: 1e-6,
+            ..law()
+        };
+        let valve = Pentode::new(ideal, GridCurrent::none());
         let one = valve.currents(400.0, 2000.0, -60.0);
         let two = valve.currents(800.0, 4000.0, -120.0);
         assert!((one.anode / one.screen / (two.anode / two.screen) - 1.0).abs() < 2e-3);
