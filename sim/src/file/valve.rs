@@ -59,9 +59,9 @@ pub(super) fn valve(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
             return None;
         }
     };
-    if let Some(envelope) = &envelope {
-        fill_envelope(fields, log, kind, envelope);
-    }
+    let section = envelope
+        .as_ref()
+        .map_or(1, |envelope| fill_envelope(fields, log, kind, envelope));
     let (kind_name, wanted) = electrodes(kind);
     let two_anodes = kind_name == "rectifier" && fields.has("anodes");
     for electrode in ELECTRODES {
@@ -134,6 +134,7 @@ pub(super) fn valve(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
     whole &= heater.is_some() || !fields.has("heater");
     let part = Valve {
         envelope: envelope.map(|text| text.text),
+        section,
         stray_anode_grid: stray,
         filament: ends.is_some(),
         warm_up,
@@ -273,12 +274,13 @@ fn join_electrodes(fields: &mut Fields<'_>, log: &mut Log) {
     }
 }
 
-/// Counts the section; a double triode has no third one.
-fn fill_envelope(fields: &Fields<'_>, log: &mut Log, kind: &ValveType, envelope: &Text) {
+/// Counts the section, from 1 on; a double triode has no third one.
+fn fill_envelope(fields: &Fields<'_>, log: &mut Log, kind: &ValveType, envelope: &Text) -> u32 {
     let count = log.envelopes.entry(envelope.text.clone()).or_insert(0);
     *count += 1;
+    let count = *count;
     let sections = kind.sections as usize;
-    if *count > sections {
+    if count > sections {
         let fault = FileErrorKind::EnvelopeFull {
             envelope: envelope.text.clone(),
             valve: kind.name.clone(),
@@ -287,4 +289,5 @@ fn fill_envelope(fields: &Fields<'_>, log: &mut Log, kind: &ValveType, envelope:
         let place = Place::File(fields.span_of("envelope"));
         log.fault(&place, fault);
     }
+    u32::try_from(count).unwrap_or(u32::MAX)
 }

@@ -11,6 +11,8 @@ pub struct Valve {
     pub kind: ValveType,
     /// The envelope when it holds several sections, e.g. "V1".
     pub envelope: Option<String>,
+    /// Which section of the envelope it is, from 1 on.
+    pub section: u32,
     /// Stray capacitance of socket and wiring, F, added anode-to-grid.
     pub stray_anode_grid: f64,
     /// True when the valve is joined by the ends of its filament and not by a cathode.
@@ -53,6 +55,7 @@ impl Valve {
         Self {
             kind,
             envelope: None,
+            section: 1,
             stray_anode_grid: 0.0,
             filament: false,
             warm_up: None,

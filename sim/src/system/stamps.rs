@@ -320,7 +320,8 @@ impl Stamps {
         self.devices
             .extend(places.map(|(device, at)| (id, device, at)));
         let wiring = valve.wiring(at);
-        let (c, anode) = (&valve.kind.capacitances, wiring.anodes[0]);
+        let c = valve.kind.capacitances_of(valve.section);
+        let anode = wiring.anodes[0];
         if let Some(grid) = wiring.grid {
             self.capacitor(anode, grid, c.anode_grid + valve.stray_anode_grid);
             if let Some(screen) = wiring.screen {
