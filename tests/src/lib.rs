@@ -1,3 +1,4 @@
 //! The harness of the checks: what several of them need.
 
 pub mod examples;
+pub mod published;
