@@ -7,5 +7,9 @@
 pub mod bench;
 pub mod circuit;
 pub mod outcome;
+pub mod page;
+pub mod points;
+pub mod rectifiers;
 pub mod rows;
 pub mod score;
+pub mod worked;

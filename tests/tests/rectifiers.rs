@@ -6,30 +6,13 @@
     reason = "how far each row is off is of interest when a check fails"
 )]
 
-use checks::examples::Opened;
-use models::data::{Filter, Operation, ValveType};
+use checks::published::outcome::Quantity;
+use checks::published::rectifiers::{operations, settled};
 use models::diode::Diode;
-use models::library;
 use rayon::prelude::*;
 use serde::Deserialize;
-use sim::operating_point::operating_point;
 use sim::parts::{Diodes, Part, Source, Waveform};
-use sim::periodic::{Period, Settling, settle};
-use sim::{Circuit, NodeId, System, Tolerances};
-
-/// Steps of a mains period: at an angle of flow of 20° a diode conducts for 57 of them.
-const STEPS: usize = 1024;
-
-fn settled(system: &System, frequency: f64) -> Period {
-    let mut ws = system.workspace();
-    operating_point(system, &Tolerances::default(), &mut ws).expect("rest");
-    let settling = Settling {
-        samples: STEPS,
-        ..Settling::default()
-    };
-    let tolerances = Tolerances::default();
-    settle(system, 1.0 / frequency, &settling, &tolerances, &mut ws).expect("a settled period")
-}
+use sim::{Circuit, NodeId};
 
 fn mean(values: &[f64]) -> f64 {
     values.iter().sum::<f64>() / values.len() as f64
@@ -179,128 +162,29 @@ fn sixty_points_of_the_capacitor_input_circuit() {
 
 // Published operations ────────────────────────────────────────────────────────────────────────────
 
-/// The row as a circuit with this load, Ω. A choke has 1 Ω, and behind it 32 µF, where the direct volts
-/// no longer depend on it.
-fn drawn(
-    valve: &ValveType,
-    row: &Operation,
-    volts_rms: f64,
-    hertz: f64,
-    load: f64,
-) -> Option<String> {
-    let supply_ohms = match row.filter {
-        Filter::Choke => row.supply_ohms.unwrap_or(1.0),
-        _ => row.supply_ohms?,
-    };
-    let filter = match row.filter {
-        Filter::Capacitor => format!(
-            "C1 = {{ capacitor = \"{}uF\", between = [\"out\", \"chassis\"] }}\nR2 = {{ resistor = \"1m\u{3a9}\", between = [\"k\", \"out\"] }}",
-            1e6 * row.reservoir?
-        ),
-        Filter::Choke => format!(
-            "L1 = {{ inductor = \"{}H\", between = [\"k\", \"out\"], resistance = \"1R\" }}\nC1 = {{ capacitor = \"32uF\", between = [\"out\", \"chassis\"] }}",
-            row.choke?
-        ),
-        Filter::Any => return None,
-    };
-    Some(format!(
-        r#"
-[amplifier]
-title = "A published operation"
-source = "the sheet"
-[parts]
-U1 = {{ ac_supply = "{volts_rms}V", frequency = "{hertz}Hz", between = ["x", "chassis"], resistance = "{supply_ohms}R" }}
-U2 = {{ ac_supply = "{volts_rms}V", frequency = "{hertz}Hz", between = ["chassis", "y"], resistance = "{supply_ohms}R" }}
-V1 = {{ valve = "{}", anodes = ["x", "y"], cathode = "k" }}
-{filter}
-R1 = {{ resistor = "{load}R", between = ["out", "chassis"] }}
-[bench]
-generator = {{ into = "out", resistance = "100M" }}
-load = "R1"
-"#,
-        valve.name
-    ))
-}
-
-/// Direct volts of the row at its direct current; none when it does not say enough.
-fn predicted(valve: &ValveType, row: &Operation) -> Option<f64> {
-    /// The load is corrected until it takes the current printed: each time a tenth of the error is left.
-    const CORRECTIONS: usize = 4;
-    let (volts_rms, hertz) = (row.volts_rms?, row.frequency?);
-    let (amps, printed) = (row.dc_amps?, row.dc_volts?);
-    let mut volts = printed;
-    for _ in 0..CORRECTIONS {
-        let text = drawn(valve, row, volts_rms, hertz, volts / amps)?;
-        let opened = Opened::read(&text, &[]);
-        let period = settled(&opened.system, hertz);
-        let (out, _) = opened.load();
-        volts = mean(&period.unknown(u32::try_from(out).expect("an unknown")));
-    }
-    Some(volts)
-}
-
-fn missing(row: &Operation) -> String {
-    let mut missing = Vec::new();
-    let mut need = |there: bool, what| {
-        if !there {
-            missing.push(what);
-        }
-    };
-    need(row.dc_volts.is_some(), "direct volts");
-    need(row.volts_rms.is_some(), "volts per anode");
-    match row.filter {
-        Filter::Capacitor => {
-            need(row.supply_ohms.is_some(), "supply resistance");
-            need(row.reservoir.is_some(), "reservoir");
-        }
-        Filter::Choke => need(row.choke.is_some(), "choke"),
-        Filter::Any => need(false, "filter: the row is a limit"),
-    }
-    missing.join(", ")
-}
-
 #[test]
 fn published_operations_of_rectifier_valves() {
     // A sheet prints 5 V steps, valves of one type spread by a tenth in their drop, a tenth or so of the
     // volts: 5 % is what such a row can bear out.
-    const TOLERANCE: f64 = 0.05;
-    let rows: Vec<(&ValveType, &Operation)> = library::valves()
-        .iter()
-        .flat_map(|valve| valve.operations.iter().map(move |row| (valve, row)))
-        .collect();
-    let volts: Vec<Option<f64>> = rows
-        .par_iter()
-        .map(|(valve, row)| predicted(valve, row))
-        .collect();
+    const TOLERANCE_PERCENT: f64 = 5.0;
     let (mut bound, mut bad) = (0, Vec::new());
-    for ((valve, row), volts) in rows.iter().zip(volts) {
-        let place = format!(
-            "{} {:?}, {} V rms, {} mA",
-            valve.name,
-            row.filter,
-            row.volts_rms.unwrap_or(f64::NAN),
-            1e3 * row.dc_amps.unwrap_or(f64::NAN)
-        );
-        let source = &row.source;
-        let Some((volts, printed)) = volts.zip(row.dc_volts) else {
+    for row in operations() {
+        let Some(off) = row.difference(Quantity::DirectVolts) else {
             println!(
-                "{place}: not runnable, no {} ({})",
-                missing(row),
-                source.text
+                "{}: not runnable, {}",
+                row.label,
+                row.not_run.unwrap_or_default()
             );
             continue;
         };
-        let off = volts / printed - 1.0;
         println!(
-            "{place}: {volts:.1} V for {printed} V, {:+.1} %, confidence {} ({})",
-            100.0 * off,
-            source.confidence,
-            source.text
+            "{}: {off:+.1} %, confidence {} ({})",
+            row.label, row.confidence, row.source
         );
-        if source.confidence == "high" {
+        if row.confidence == "high" {
             bound += 1;
-            if off.abs() > TOLERANCE {
-                bad.push(place);
+            if off.abs() > TOLERANCE_PERCENT {
+                bad.push(row.label);
             }
         }
     }
