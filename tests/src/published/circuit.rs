@@ -11,6 +11,9 @@ const NEARLY_IDEAL: &str = "primary_resistance = \"0R\", secondary_resistance = 
 /// Load that stands in a circuit which is asked for its idle currents alone, Ω: it takes no part in them.
 const ANY_LOAD: f64 = 5e3;
 
+/// Screen and anode volts no further apart are one supply, V: print has no finer digits.
+const SAME: f64 = 1e-3;
+
 /// The circuit of an amplifier row.
 ///
 /// # Errors
@@ -113,7 +116,7 @@ fn screens(
     let feed = match volts {
         None if row.rg2_ohm.is_none() => return Err("no screen volts printed".to_owned()),
         None => "ht",
-        Some(volts) if volts == supply => "ht",
+        Some(volts) if (volts - supply).abs() < SAME => "ht",
         Some(volts) => {
             part(format!(
                 "HT2 = {{ supply = \"{volts}V\", positive = \"hts\", negative = \"chassis\" }}"

@@ -98,7 +98,7 @@ fn place(index: usize, point: &Point) -> String {
     let mut text = format!("point {}", index + 1);
     let mut say = |name: &str, volts: Option<f64>| {
         if let Some(volts) = volts {
-            write!(text, " {name} {:.1} V", volts).expect("text takes text");
+            write!(text, " {name} {volts:.1} V").expect("text takes text");
         }
     };
     say("Va", point.v_ak);

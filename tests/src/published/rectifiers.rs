@@ -1,5 +1,7 @@
 //! The published operations of rectifiers, kept in the valve files, as circuits in settled mains periods.
 
+use std::fmt::Write;
+
 use models::data::{Filter, Operation, ValveType};
 use models::library;
 use rayon::prelude::*;
@@ -50,7 +52,8 @@ fn outcome(valve: &ValveType, row: &Operation) -> Outcome {
     let mut label = valve.name.clone();
     let mut say = |value: Option<f64>, scale: f64, unit: &str| {
         if let Some(value) = value {
-            label += &format!(", {} {unit}", (1e3 * value * scale).round() / 1e3);
+            let rounded = (1e3 * value * scale).round() / 1e3;
+            write!(label, ", {rounded} {unit}").expect("text takes text");
         }
     };
     say(row.volts_rms, 1.0, "V rms each");
@@ -120,6 +123,9 @@ load = "R1"
 }
 
 /// Direct volts of the row at its direct current; none when it does not say enough.
+///
+/// # Panics
+/// When the circuit does not settle.
 pub fn predicted(valve: &ValveType, row: &Operation) -> Option<f64> {
     /// The load is corrected until it takes the current printed: each time a tenth of the error is left.
     const CORRECTIONS: usize = 4;

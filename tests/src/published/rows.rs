@@ -111,6 +111,9 @@ pub fn stages() -> Vec<Stage> {
 
 impl Amplifier {
     /// A pair in push-pull.
+    ///
+    /// # Panics
+    /// When the row says neither SE nor PP.
     pub fn is_pair(&self) -> bool {
         match self.circuit.as_str() {
             "SE" => false,

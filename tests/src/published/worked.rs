@@ -8,7 +8,8 @@ use models::library;
 use nalgebra::Complex;
 use rayon::prelude::*;
 use sim::Tolerances;
-use sim::measure::impedance::ImpedanceOf;
+use sim::measure::impedance::{Impedance, ImpedanceOf};
+use sim::measure::loop_gain::{FeedbackPath, LoopGainOf};
 use sim::measure::power::Level;
 use sim::measure::response::{Output, ResponseOf};
 use sim::measure::voltages::{ValveAtRest, voltages};
@@ -17,7 +18,7 @@ use sim::small_signal::{Excitation, SmallSignal};
 use sim::spectrum::Spectrum;
 
 use super::rectifiers::{predicted, settled};
-use crate::examples::Opened;
+use crate::examples::{EXAMPLES, Opened};
 
 /// A published answer beside ours, in its own unit.
 #[derive(Clone, Debug)]
@@ -45,13 +46,22 @@ const CORNER: (f64, &str) = (1e-2, "the closed form keeps the ends of the band a
 
 type Answer = fn() -> f64;
 
+/// What, as printed, ours, held to, basis.
+type Example = (
+    &'static str,
+    f64,
+    Answer,
+    Option<(f64, &'static str)>,
+    &'static str,
+);
+
 /// All examples, solved.
 pub fn all() -> Vec<Worked> {
     let page = "page";
     let of_page = "computed from figures of a page";
     let computed = "computed";
     let memory = "computed from figures recalled";
-    let list: Vec<(&str, f64, Answer, Option<(f64, &str)>, &str)> = vec![
+    let list: Vec<Example> = vec![
         (
             "1: 12AX7 at 300 V, 220k into 470k, mu 100, ra 80k: gain",
             65.2,
@@ -240,6 +250,13 @@ pub fn all() -> Vec<Worked> {
             || 1e-3 * corners("95H", "5.3mH").1,
             Some(CORNER),
             of_page,
+        ),
+        (
+            "17: source resistance from the loop gains with and without load, rule over measured, our EL84 amplifier",
+            1.0,
+            two_feedbacks,
+            Some((1e-3, "the rule is exact")),
+            "rule of a page",
         ),
         (
             "19: GZ34, 450 V, 125 Ω, 60 µF, 250 mA: volts",
@@ -592,6 +609,43 @@ fn falls(at: &Opened) -> (f64, f64) {
     )
 }
 
+/// Source resistance of the EL84 example by the rule of two loop gains, over the one `impedance` measures.
+///
+/// ```text
+/// T_load = T_open·R/(R + Ro),   Zo = Ro/(1 + T_open)
+/// ```
+fn two_feedbacks() -> f64 {
+    const LOAD: f64 = 8.0;
+    /// Beside the 8 Ω of the amplifier as good as no load.
+    const OPEN: &str = "10M";
+    let example = EXAMPLES[2];
+    let loop_gain = |load: &str| {
+        let at = example.open(&[("LS1", load)]);
+        let bench = &at.amplifier.bench;
+        let circuit = &at.amplifier.circuit;
+        let mut ws = at.system.workspace();
+        operating_point(&at.system, &Tolerances::default(), &mut ws).expect("rest");
+        let mut linear = SmallSignal::at(&at.system, &mut ws);
+        linear.tune(bench.frequency).expect("an answer");
+        let path = FeedbackPath::find(circuit, &mut linear, bench.load).expect("a loop");
+        let question = LoopGainOf {
+            path,
+            generator: bench.generator,
+            load: bench.load_nodes,
+            frequency: bench.frequency,
+            range: (1.0, 1e6),
+        };
+        let point = question.at(circuit, &mut linear, bench.frequency);
+        point.expect("an answer").loop_gain
+    };
+    let (loaded, open) = (loop_gain("8R"), loop_gain(OPEN));
+    let without = (open / loaded - 1.0) * LOAD;
+    let with = without / (open + 1.0);
+    let at = example.open(&[]);
+    let measured = impedance(&at).at_test.output.expect("it is driven");
+    with.norm() / measured.magnitude
+}
+
 fn gz34() -> f64 {
     let valve = library::find("GZ34").expect("it is there");
     let row = valve
@@ -644,23 +698,26 @@ RL = { resistor = "100k", between = ["out", "chassis"] }
     ]
 }
 
-/// pF, kHz.
-fn miller() -> (f64, f64) {
-    let at = stage("12AX7", 300.0, "100k", "1M", "1k5");
+fn impedance(at: &Opened) -> Impedance {
     let bench = &at.amplifier.bench;
-    let load = at.amplifier.circuit.find_part("RG").expect("RG");
     let question = ImpedanceOf {
         generator: bench.generator,
-        load,
+        load: bench.load,
         load_ohms: bench.load_ohms,
         frequency: bench.frequency,
         from: 20.0,
         to: 20e3,
         loudspeaker: sim::parts::Loudspeaker::typical(bench.load_ohms),
     };
-    let answer = question
+    question
         .run(&at.amplifier.circuit, &at.system, &Tolerances::default())
-        .expect("an answer");
+        .expect("an answer")
+}
+
+/// pF, kHz.
+fn miller() -> (f64, f64) {
+    let at = stage("12AX7", 300.0, "100k", "1M", "1k5");
+    let answer = impedance(&at);
     let farads = answer.input.expect("there is an input").capacitance;
     let (_, upper) = falls(&driven_stage("12AX7", 300.0, "100k", "1M", "1k5", "68k"));
     (1e12 * farads, 1e-3 * upper)
