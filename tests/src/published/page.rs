@@ -141,7 +141,37 @@ pub fn page(results: &Results) -> String {
     provenance(&mut text, rows);
     worked(&mut text, &results.worked);
     points(&mut text, &results.points);
-    text
+    aligned(&text)
+}
+
+/// The same page with the columns of its tables under each other, the last one as long as it is.
+fn aligned(text: &str) -> String {
+    let mut page = String::new();
+    let mut table: Vec<Vec<&str>> = Vec::new();
+    for line in text.lines().chain([""]) {
+        if line.starts_with('|') {
+            let inner = line.trim_matches('|');
+            table.push(inner.split('|').map(str::trim).collect());
+            continue;
+        }
+        for row in &table {
+            for (column, cell) in row.iter().enumerate() {
+                let widths = table.iter().filter_map(|row| row.get(column));
+                let width = widths.map(|cell| cell.chars().count()).max().unwrap_or(0);
+                match (column + 1 == row.len(), cell.starts_with("---")) {
+                    (true, _) => write!(page, "| {cell} |"),
+                    (false, true) => write!(page, "| {} ", "-".repeat(width)),
+                    (false, false) => write!(page, "| {cell:width$} "),
+                }
+                .expect("text takes text");
+            }
+            page.push('\n');
+        }
+        table.clear();
+        page += line;
+        page.push('\n');
+    }
+    page.trim_end().to_owned() + "\n"
 }
 
 fn numbered(rows: &[Outcome], which: impl Fn(Use) -> bool) -> Vec<(usize, &Outcome)> {
@@ -312,7 +342,7 @@ fn table(text: &mut String, rows: &[(usize, &Outcome)], quantities: &[Quantity])
     }
 }
 
-/// Published / ours, difference; a star where it is doubted, brackets where it is no evidence.
+/// Published / ours, difference; a dagger where it is doubted, brackets where it is no evidence.
 fn cell(row: &Outcome, quantity: Quantity) -> String {
     let Some(figure) = row.figures.iter().find(|f| f.quantity == quantity) else {
         return String::new();
@@ -324,7 +354,7 @@ fn cell(row: &Outcome, quantity: Quantity) -> String {
         "%" => " %",
         _ => "",
     };
-    let star = if row.is_doubted(quantity) { "\\*" } else { "" };
+    let star = if row.is_doubted(quantity) { "†" } else { "" };
     let text = format!("{} / {}", digits(figure.published), digits(ours));
     match figure.no_evidence {
         Some(_) => format!("({text})"),
@@ -402,7 +432,7 @@ fn not_compared(text: &mut String, rows: &[Outcome]) {
 }
 
 fn doubts(text: &mut String, rows: &[Outcome]) {
-    *text += "\n## Doubted figures\n\nRun like all others, marked with a star, counted apart.\n\n";
+    *text += "\n## Doubted figures\n\nRun like all others, marked †, counted apart.\n\n";
     headed(text, &["no.", "row", "figures", "doubt"]);
     for (index, row) in rows
         .iter()
@@ -491,8 +521,8 @@ fn worked(text: &mut String, examples: &[Worked]) {
                 difference,
                 example
                     .tolerance
-                    .map_or("not held".to_owned(), |(ratio, why)| {
-                        format!("{} %: {why}", 100.0 * ratio)
+                    .map_or("not held".to_owned(), |(ratio, _)| {
+                        format!("{} %", (1e4 * ratio).round() / 1e2)
                     }),
                 example.basis.to_owned(),
             ],
@@ -553,7 +583,7 @@ pub fn stale(stored: &str, fresh: &str) -> Option<String> {
             (None, None) => return None,
             (a, b) => (a.unwrap_or(""), b.unwrap_or("")),
         };
-        let (a_parts, b_parts) = (pieces(a), pieces(b));
+        let (a_parts, b_parts) = (pieces(&unspaced(a)), pieces(&unspaced(b)));
         let same = a_parts.len() == b_parts.len()
             && a_parts.iter().zip(&b_parts).all(|(x, y)| {
                 match (x.parse::<f64>(), y.parse::<f64>()) {
@@ -570,6 +600,15 @@ pub fn stale(stored: &str, fresh: &str) -> Option<String> {
             return Some(format!("line {number}:\n  stored {a}\n  now    {b}"));
         }
     }
+}
+
+/// A line without what only sets columns under each other.
+fn unspaced(line: &str) -> String {
+    let words: Vec<&str> = line
+        .split_whitespace()
+        .map(|word| if word.starts_with("---") { "---" } else { word })
+        .collect();
+    words.join(" ")
 }
 
 /// A line as numbers and what stands between them.

@@ -2,7 +2,7 @@
 
 use serde::Deserialize;
 
-/// One [[amplifier]]. Volts, ohms, watts, milliamperes; currents of a pair are those of both valves.
+/// One `[[amplifier]]`. Volts, ohms, watts, milliamperes; currents of a pair are those of both valves.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 #[allow(missing_docs, reason = "the header of the file says what each key is")]
@@ -48,7 +48,7 @@ pub struct Amplifier {
     pub doubted: Vec<String>,
 }
 
-/// One [[stage]].
+/// One `[[stage]]`.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 #[allow(missing_docs, reason = "the header of the file says what each key is")]
