@@ -354,11 +354,11 @@ fn cell(row: &Outcome, quantity: Quantity) -> String {
         "%" => " %",
         _ => "",
     };
-    let star = if row.is_doubted(quantity) { "†" } else { "" };
+    let mark = if row.is_doubted(quantity) { "†" } else { "" };
     let text = format!("{} / {}", digits(figure.published), digits(ours));
     match figure.no_evidence {
         Some(_) => format!("({text})"),
-        None => format!("{text}, {}{unit}{star}", signed(difference)),
+        None => format!("{text}, {}{unit}{mark}", signed(difference)),
     }
 }
 
