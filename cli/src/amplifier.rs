@@ -8,6 +8,7 @@ use sim::{System, file};
 use crate::Options;
 use crate::diagnostic::{self, Id};
 use crate::failure::Failure;
+use crate::library;
 
 /// An amplifier and its equations.
 #[derive(Debug)]
@@ -28,30 +29,11 @@ pub(crate) fn open_set(
     over: &[(String, String)],
 ) -> Result<Opened, Failure> {
     let name = path.display().to_string();
-    let bytes = std::fs::read(path).map_err(|error| {
-        let help = if error.kind() == std::io::ErrorKind::NotFound {
-            "check the spelling of the path"
-        } else {
-            "check that it is a file you may read"
-        };
-        Failure::plain(
-            Id::CannotRead,
-            format!("{name} cannot be opened: {}", plain_words(&error)),
-            help,
-        )
-    })?;
-    let text = String::from_utf8(bytes).map_err(|_| {
-        Failure::plain(
-            Id::NotText,
-            format!("{name} is no text"),
-            "an amplifier file is plain UTF-8 text",
-        )
-    })?;
-    // Editors of some systems put a mark in front.
-    let text = text.strip_prefix('\u{feff}').unwrap_or(&text).to_owned();
+    let text = read_text(path, "an amplifier file is plain UTF-8 text")?;
+    let library = library::open(options)?;
     let (mut set, mut faults) = settings(&options.set);
     set.extend_from_slice(over);
-    match file::read(&text, &set) {
+    match file::read_with(&text, &set, &library) {
         Ok(amplifier) if faults.is_empty() => match amplifier.circuit.compile() {
             Ok(system) => Ok(Opened { amplifier, system }),
             Err(errors) => {
@@ -69,6 +51,27 @@ pub(crate) fn open_set(
             Err(input(&found, name, text))
         }
     }
+}
+
+/// The text of a file; `form` says what it should be when it is no text.
+pub(crate) fn read_text(path: &Path, form: &str) -> Result<String, Failure> {
+    let name = path.display();
+    let bytes = std::fs::read(path).map_err(|error| {
+        let help = if error.kind() == std::io::ErrorKind::NotFound {
+            "check the spelling of the path"
+        } else {
+            "check that it is a file you may read"
+        };
+        Failure::plain(
+            Id::CannotRead,
+            format!("{name} cannot be opened: {}", plain_words(&error)),
+            help,
+        )
+    })?;
+    let text = String::from_utf8(bytes)
+        .map_err(|_| Failure::plain(Id::NotText, format!("{name} is no text"), form))?;
+    // Editors of some systems put a mark in front.
+    Ok(text.strip_prefix('\u{feff}').unwrap_or(&text).to_owned())
 }
 
 fn input(faults: &[FileError], name: String, text: String) -> Failure {

@@ -4,6 +4,7 @@ use std::io::{IsTerminal, Write};
 use std::ops::Range;
 
 use ariadne::{CharSet, Color, Config, IndexType, Label, Report, ReportKind, Source};
+use models::data::DataError;
 use sim::file::FileError;
 
 mod circuit;
@@ -11,6 +12,7 @@ mod file;
 mod ids;
 mod run;
 mod values;
+mod valve;
 
 pub(crate) use ids::Id;
 pub(crate) use run::of_sim;
@@ -40,6 +42,11 @@ impl Diagnostic {
 /// A fault of the file in words.
 pub(crate) fn of_file(error: &FileError) -> Diagnostic {
     file::diagnostic(error)
+}
+
+/// A fault of a valve file in words.
+pub(crate) fn of_valve_file(error: &DataError) -> Diagnostic {
+    valve::diagnostic(error)
 }
 
 /// The text a message is about.

@@ -21,6 +21,8 @@ pub(crate) enum Failure {
         diagnostics: Vec<Diagnostic>,
         text: Option<(String, String)>,
     },
+    /// The same of several texts.
+    Several(Vec<Self>),
     /// The run ended without an answer.
     Run(SimError),
     /// The same, with words of its own.
@@ -47,6 +49,12 @@ impl Failure {
             Self::Input { diagnostics, text } => {
                 let text = text.as_ref().map(|(name, text)| Text { name, text });
                 diagnostic::print(&diagnostics, text);
+                ExitCode::from(BAD_INPUT)
+            }
+            Self::Several(failures) => {
+                for failure in failures {
+                    failure.report();
+                }
                 ExitCode::from(BAD_INPUT)
             }
             Self::Run(error) => {

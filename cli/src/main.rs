@@ -18,6 +18,7 @@ mod caution;
 mod commands;
 mod diagnostic;
 mod failure;
+mod library;
 mod notes;
 mod progress;
 mod report;
@@ -43,6 +44,9 @@ pub(crate) struct Options {
     /// Change a value for this run, e.g. R3=51k, VR1=40%, S1=bright. May be repeated.
     #[arg(long = "set", value_name = "PART=VALUE", global = true)]
     set: Vec<String>,
+    /// Folder of valve files (*.toml) whose types go before those that come with the program.
+    #[arg(long, value_name = "FOLDER", global = true)]
+    valves: Option<std::path::PathBuf>,
     /// Print the answer as JSON, in SI units.
     #[arg(long, global = true)]
     json: bool,

@@ -26,6 +26,8 @@ pub(crate) fn json(notes: &[FileNote]) -> Vec<Assumption> {
                 NoteKind::NeverSaturates => ("saturates", None, None),
                 NoteKind::NoCoreLoss => ("core_loss", None, None),
                 NoteKind::FilamentCentre => ("filament", None, None),
+                NoteKind::FittedOnReading { .. } => ("model", None, None),
+                NoteKind::GridCurrentOf { .. } => ("grid_current", None, None),
                 _ => ("", None, None),
             };
             Assumption {
@@ -50,6 +52,12 @@ pub(crate) fn text(notes: &[FileNote]) -> String {
             NoteKind::NoCoreLoss => "no core loss".to_owned(),
             NoteKind::FilamentCentre => {
                 "cathode is the filament's centre, without its volts".to_owned()
+            }
+            NoteKind::FittedOnReading { worst_percent } => format!(
+                "law fitted to the points of its file, anode currents within {worst_percent:.1} %"
+            ),
+            NoteKind::GridCurrentOf { class } => {
+                format!("grid current of any {}", class.words())
             }
             _ => continue,
         };

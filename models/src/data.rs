@@ -2,18 +2,22 @@
 //!
 //! Over 400 lines because it is one table: every figure a type may have, with its unit.
 
+mod faults;
+mod law;
+mod raw;
 mod read;
 
 use std::ops::Range;
 
 use serde::Deserialize;
 
+use crate::grid_current::GridClass;
 use crate::pentode::Pentode;
 use crate::rectifier::Rectifier;
 use crate::stabiliser::Stabiliser;
 use crate::triode::Triode;
 
-pub use read::read;
+pub use read::{read, read_within};
 
 /// A fault in a valve file.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -31,6 +35,16 @@ pub enum DataErrorKind {
     /// The text does not have the form of a valve file.
     #[error("{0}")]
     Form(String),
+    /// A key that a valve file does not have there.
+    #[error("unknown key `{key}`")]
+    UnknownKey {
+        /// The key.
+        key: String,
+        /// The known key most like it, if any is.
+        nearest: Option<String>,
+        /// The keys known there, with commas.
+        known: String,
+    },
     /// A figure that must be above zero is not.
     #[error("`{0}` must be above zero")]
     NotPositive(&'static str),
@@ -40,6 +54,12 @@ pub enum DataErrorKind {
     /// A text that says nothing.
     #[error("`{0}` is empty")]
     Empty(&'static str),
+    /// A key that must be there.
+    #[error("`{0}` is missing")]
+    MissingKey(&'static str),
+    /// The type is called otherwise than its table.
+    #[error("the table calls this type {0}")]
+    OtherName(String),
     /// A law this kind of valve does not have.
     #[error("no law \"{0}\" for this kind of valve; known: {1}")]
     UnknownLaw(String, &'static str),
@@ -374,6 +394,11 @@ pub struct ValveType {
     pub discharge: Option<Discharge>,
     /// How well the law meets the points; None for a rectifier or stabiliser.
     pub fit_error: Option<FitError>,
+    /// True when the file stores no parameters and the law was fitted to its points on reading.
+    pub fitted_on_reading: bool,
+    /// The class whose grid current was assumed because the file gives none; None when it does, and of
+    /// rectifiers and stabilisers.
+    pub grid_class: Option<GridClass>,
     /// What else a user should know.
     pub note: String,
     /// Where the type's data come from.

@@ -16,6 +16,7 @@
 //! Care      C¹; a grid slightly negative still collects electrons that the heater gave their
 //!           speed, so v_gk · i_g can be negative by microwatts and that is physics
 
+use crate::data::ValveKind;
 use crate::guard::{self, Sloped};
 
 /// Below this argument of the onset the current is under 1e-19 of the perveance: skipped.
@@ -51,6 +52,38 @@ pub enum GridClass {
     PowerTriode,
     /// Pentodes and beam tetrodes.
     Pentode,
+}
+
+/// From this amplification factor on a triode counts as one of high mu.
+/// Source    common practice, no source: 12AU7 17, 6SN7 20; 12AT7 60, 12AX7 100
+const HIGH_MU: f64 = 50.0;
+/// From this anode dissipation on a triode counts as a power triode, W.
+/// Source    common practice, no source: 6CG7 4 W; 45 10 W
+const POWER_WATTS: f64 = 7.0;
+
+impl GridClass {
+    /// The class of a valve by its kind, amplification factor and anode dissipation limit, W.
+    pub fn of(kind: ValveKind, mu: f64, anode_watts: Option<f64>) -> Self {
+        if kind != ValveKind::Triode {
+            Self::Pentode
+        } else if mu >= HIGH_MU {
+            Self::HighMu
+        } else if anode_watts.is_some_and(|watts| watts >= POWER_WATTS) {
+            Self::PowerTriode
+        } else {
+            Self::MediumMu
+        }
+    }
+
+    /// In the trade's words, e.g. "medium-mu triode".
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::HighMu => "high-mu triode",
+            Self::MediumMu => "medium-mu triode",
+            Self::PowerTriode => "power triode",
+            Self::Pentode => "pentode",
+        }
+    }
 }
 
 impl GridCurrent {

@@ -13,7 +13,7 @@ static VALVES: LazyLock<Vec<ValveType>> = LazyLock::new(|| {
         .iter()
         .map(|(name, text)| match data::read(text) {
             Ok(valve) => valve,
-            Err(error) => panic!("the embedded file {name}.toml is checked by a test: {error}"),
+            Err(faults) => panic!("the embedded file {name}.toml is checked by a test: {faults:?}"),
         })
         .collect();
     valves.sort_by(|a, b| a.name.cmp(&b.name));
@@ -39,7 +39,7 @@ pub struct UnknownValve {
     /// The name asked for.
     pub name: String,
     /// The names most like it, best first.
-    pub nearest: Vec<&'static str>,
+    pub nearest: Vec<String>,
 }
 
 /// All valves of the library, sorted by name; parsed once.
@@ -57,30 +57,78 @@ pub fn find(name: &str) -> Result<&'static ValveType, UnknownValve> {
         Some(index) => Ok(&VALVES[*index]),
         None => Err(UnknownValve {
             name: name.to_owned(),
-            nearest: nearest(&wanted),
+            nearest: nearest(&wanted, NAMES.keys().map(String::as_str)),
         }),
     }
 }
 
+/// The library and the types a user brings, which go before its own of the same name.
+#[derive(Clone, Debug, Default)]
+pub struct Library {
+    brought: Vec<ValveType>,
+}
+
+impl Library {
+    /// Adds a type; it goes before what was there under its names.
+    pub fn add(&mut self, valve: ValveType) {
+        self.brought.insert(0, valve);
+    }
+
+    /// The types brought by the user, the last first.
+    pub fn brought(&self) -> &[ValveType] {
+        &self.brought
+    }
+
+    /// The valve of this name or alias; case and surrounding blanks do not matter. A name goes before an
+    /// alias.
+    ///
+    /// # Errors
+    /// [`UnknownValve`], with the nearest names.
+    pub fn find(&self, name: &str) -> Result<&ValveType, UnknownValve> {
+        let wanted = name.trim();
+        let named = |valve: &&ValveType| valve.name.eq_ignore_ascii_case(wanted);
+        let alias = |valve: &&ValveType| {
+            let mut names = valve.aliases.iter();
+            names.any(|alias| alias.eq_ignore_ascii_case(wanted))
+        };
+        let brought = self.brought.iter();
+        if let Some(valve) = brought.clone().find(named).or(brought.clone().find(alias)) {
+            return Ok(valve);
+        }
+        find(name).map_err(|unknown| {
+            let wanted = wanted.to_uppercase();
+            let names: Vec<String> = brought
+                .flat_map(|valve| std::iter::once(&valve.name).chain(&valve.aliases))
+                .map(|name| name.to_uppercase())
+                .chain(NAMES.keys().cloned())
+                .collect();
+            UnknownValve {
+                nearest: nearest(&wanted, names.iter().map(String::as_str)),
+                ..unknown
+            }
+        })
+    }
+}
+
 /// Names within reach of a misspelling, best first. Cost: names × length².
-fn nearest(wanted: &str) -> Vec<&'static str> {
+pub(crate) fn nearest<'n>(wanted: &str, names: impl Iterator<Item = &'n str>) -> Vec<String> {
     const MOST: usize = 3;
-    let mut scored: Vec<(usize, &'static str)> = NAMES
-        .keys()
+    let mut scored: Vec<(usize, &'n str)> = names
         .map(|name| {
             let length = wanted.chars().count().max(name.chars().count());
             // Equal characters in another order are a common slip: they count for something
             let shared = shared_characters(wanted, name);
-            (
-                3 * edit_distance(wanted, name) + length - shared,
-                name.as_str(),
-            )
+            (3 * edit_distance(wanted, name) + length - shared, name)
         })
         .filter(|(score, _)| *score <= 2 * (wanted.chars().count() + 1))
         .collect();
     scored.sort_unstable();
+    scored.dedup();
     scored.truncate(MOST);
-    scored.into_iter().map(|(_, name)| name).collect()
+    scored
+        .into_iter()
+        .map(|(_, name)| name.to_owned())
+        .collect()
 }
 
 /// Least number of insertions, deletions and replacements that turn one text into the other.
@@ -120,8 +168,9 @@ mod tests {
     fn every_file_reads_and_is_named_after_its_type() {
         assert!(!FILES.is_empty());
         for (file, text) in FILES {
-            let valve = data::read(text).unwrap_or_else(|error| {
-                panic!("{file}.toml: {error}: {:?}", text.get(error.span.clone()))
+            let valve = data::read(text).unwrap_or_else(|faults| {
+                let first = &faults[0];
+                panic!("{file}.toml: {first}: {:?}", text.get(first.span.clone()))
             });
             assert_eq!(*file, valve.name);
         }
@@ -144,9 +193,10 @@ mod tests {
 
     #[test]
     fn a_misspelling_is_answered_with_its_neighbours() {
-        assert_eq!(find("EL48").unwrap_err().nearest.first(), Some(&"EL84"));
-        assert_eq!(find("12AX8").unwrap_err().nearest.first(), Some(&"12AX7"));
-        assert!(find("ECC38").unwrap_err().nearest.contains(&"ECC83"));
+        let nearest = |name: &str| find(name).unwrap_err().nearest;
+        assert_eq!(nearest("EL48")[0], "EL84");
+        assert_eq!(nearest("12AX8")[0], "12AX7");
+        assert!(nearest("ECC38").contains(&"ECC83".to_owned()));
         assert!(find("triode?").unwrap_err().nearest.len() <= 3);
     }
 
@@ -156,5 +206,88 @@ mod tests {
         assert_eq!(edit_distance("EL84", "EL34"), 1);
         assert_eq!(edit_distance("", "EL34"), 4);
         assert_eq!(edit_distance("6V6", "6V6GT"), 2);
+    }
+
+    #[test]
+    fn a_type_that_is_brought_goes_before_the_usual_one() {
+        let mut library = Library::default();
+        let mut own = find("EL84").unwrap().clone();
+        own.limits.anode_watts = Some(9.0);
+        own.aliases = vec!["EL84X".to_owned()];
+        library.add(own.clone());
+        for name in ["EL84", "el84x"] {
+            let found = library.find(name).unwrap();
+            assert_eq!(found.limits.anode_watts, Some(9.0), "{name}");
+        }
+        // Its other names in the library stay what they were.
+        assert_eq!(library.find("6BQ5").unwrap().limits.anode_watts, Some(12.0));
+        own.limits.anode_watts = Some(8.0);
+        library.add(own);
+        assert_eq!(library.find("EL84").unwrap().limits.anode_watts, Some(8.0));
+        assert_eq!(library.find("EL84XY").unwrap_err().nearest[0], "EL84X");
+    }
+
+    #[test]
+    fn every_type_has_a_base_whose_pins_are_as_many_as_it_has() {
+        for valve in valves() {
+            let base = valve.base.as_ref().expect(&valve.name);
+            let pins = match base.name.as_str() {
+                "octal" => 8,
+                "noval (B9A)" => 9,
+                "miniature seven-pin (B7G)" => 7,
+                "six-pin (UX6)" => 6,
+                "five-pin (UY5)" => 5,
+                "four-pin (UX4)" | "British four-pin (B4)" | "large four-pin bayonet" => 4,
+                other => panic!("{}: base {other}", valve.name),
+            };
+            // Pins that are not recalled with certainty are left out.
+            if base.pins.is_empty() {
+                assert!(
+                    ["211", "845", "6F8G"].contains(&valve.name.as_str()),
+                    "{}",
+                    valve.name
+                );
+                continue;
+            }
+            assert_eq!(base.pins.len(), pins, "{}", valve.name);
+            let all: Vec<&str> = base
+                .pins
+                .iter()
+                .chain(&base.top_cap)
+                .map(String::as_str)
+                .collect();
+            let anodes = all.iter().filter(|pin| pin.starts_with("anode")).count();
+            assert!(anodes >= valve.sections as usize, "{}", valve.name);
+            if let Some(heater) = &valve.heater {
+                let word = match heater.heating {
+                    data::Heating::Direct => "filament",
+                    data::Heating::Indirect => "heater",
+                };
+                let ends = all.iter().filter(|pin| pin.starts_with(word)).count();
+                assert!(ends >= 2, "{}: {ends} {word} pins", valve.name);
+            }
+        }
+    }
+
+    #[test]
+    fn near_types_are_no_aliases() {
+        for valve in valves() {
+            for near in &valve.near {
+                assert_ne!(near.name, valve.name);
+                assert!(
+                    !valve.aliases.contains(&near.name),
+                    "{}: {}",
+                    valve.name,
+                    near.name
+                );
+                assert!(!near.name.contains('('), "{}", near.name);
+            }
+            for alias in &valve.aliases {
+                assert!(
+                    !alias.contains('('),
+                    "{alias}: in what it differs belongs to `near`"
+                );
+            }
+        }
     }
 }

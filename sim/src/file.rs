@@ -1,6 +1,6 @@
 //! An amplifier file: text to [`Circuit`], the bench it stands on, and where everything was written.
 //!
-//! The file is TOML with three tables: `[amplifier]` (what it is and where the drawing comes from),
+//! The file is TOML with three tables and types of its own, if any, in `[valves.NAME]`: `[amplifier]` (what it is and where the drawing comes from),
 //! `[parts]` (one line a part, as a parts list reads; the first key says what the part is) and
 //! `[bench]` (generator, load, frequency, distortion limit). All faults are reported at once, in the
 //! order of the file. What the file leaves out and practice can supply is assumed and noted.
@@ -34,7 +34,9 @@ mod tests;
 
 use std::collections::BTreeMap;
 use std::ops::Range;
+use std::rc::Rc;
 
+use models::library::Library;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
@@ -130,6 +132,19 @@ pub struct PartSpans {
 /// # Errors
 /// Every fault found, in the order of the file; faults of `set` come last.
 pub fn read(text: &str, set: &[(String, String)]) -> Result<Amplifier, Vec<FileError>> {
+    read_with(text, set, &Library::default())
+}
+
+/// The same with the types of valves that a library has beyond the usual ones. Types in the file itself,
+/// tables `[valves.NAME]` with the keys of a valve file, go before both.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_with(
+    text: &str,
+    set: &[(String, String)],
+    library: &Library,
+) -> Result<Amplifier, Vec<FileError>> {
     let (table, syntax) = DeTable::parse_recoverable(text);
     if !syntax.is_empty() {
         return Err(syntax_faults(text, &syntax));
@@ -138,6 +153,10 @@ pub fn read(text: &str, set: &[(String, String)]) -> Result<Amplifier, Vec<FileE
     let mut log = Log::default();
     log.spans.nodes.push(0..0);
     let mut root = Fields::new("file", "file", 0..0, table);
+    if root.has("valves") {
+        root.raw("valves");
+    }
+    log.library = Rc::new(brought(text, library, &mut log));
 
     let (title, source) = match table_of(&mut root, &mut log, "amplifier") {
         Some(fields) => read_title(fields, &mut log),
@@ -188,6 +207,22 @@ pub fn read(text: &str, set: &[(String, String)]) -> Result<Amplifier, Vec<FileE
         }),
         _ => Err(sorted(log.faults)),
     }
+}
+
+/// The library with the types the file brings.
+fn brought(text: &str, library: &Library, log: &mut Log) -> Library {
+    let mut library = library.clone();
+    match models::data::read_within(text) {
+        Ok(valves) => valves.into_iter().for_each(|valve| library.add(valve)),
+        Err(faults) => {
+            for fault in faults {
+                let kind = FileErrorKind::ValveType(fault.kind);
+                log.fault(&Place::File(fault.span), kind);
+            }
+            log.valves_unknown = true;
+        }
+    }
+    library
 }
 
 fn overlaps(a: &Range<usize>, b: &Range<usize>) -> bool {

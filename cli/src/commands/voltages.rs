@@ -299,14 +299,28 @@ fn valves(answer: &Voltages) -> String {
                 } else {
                     "heaters that are not drawn at the chassis"
                 },
-                if answer.valves.iter().any(|valve| valve.strapped) {
-                    "; as triode, Pa includes the screen"
-                } else {
-                    ""
-                }
+                strapped_words(answer)
             ),
             1,
         )
+}
+
+/// What the dissipation of strapped valves is held against.
+fn strapped_words(answer: &Voltages) -> &'static str {
+    let strapped = answer.valves.iter().filter(|valve| valve.strapped);
+    let (printed, all) = strapped.fold((0, 0), |(printed, all), valve| {
+        (printed + usize::from(valve.strapped_limit), all + 1)
+    });
+    match (printed, all) {
+        (_, 0) => "",
+        (0, _) => "; as triode, Pa includes the screen and its limit is the anode's",
+        (printed, all) if printed == all => {
+            "; as triode, Pa includes the screen and its limit is the sheet's for a triode"
+        }
+        _ => {
+            "; as triode, Pa includes the screen and its limit is the sheet's for a triode, else the anode's"
+        }
+    }
 }
 
 fn heaters(answer: &Voltages) -> String {

@@ -8,7 +8,7 @@ use sim::file::{FileError, FileErrorKind};
 use sim::quantity::{Unit, engineering};
 
 use super::values::{example_of, quantity};
-use super::{Diagnostic, Id, circuit};
+use super::{Diagnostic, Id, circuit, valve};
 
 /// What is to be said of a fault: id, message, words at the place, remedy.
 pub(super) struct Words {
@@ -224,6 +224,7 @@ fn kind(kind: &FileErrorKind) -> Words {
                 _ => "check the sign and the decade against the drawing",
             },
         ),
+        K::ValveType(fault) => valve::kind(fault),
         K::UnknownValve { name, nearest } => words(
             Id::UnknownValve,
             format!("valve type `{name}` is not in the library"),

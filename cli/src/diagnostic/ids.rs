@@ -115,6 +115,11 @@ ids! {
     /// Example  valve = "ECC38"
     /// Mend     Correct the type, or take one of the same data; the type most like it is offered.
     UnknownValve = "unknown-valve",
+    /// Means    The figures of a valve type that you bring are not as a valve file has them.
+    /// Matters  A valve is computed from them; a slip in one of them would go through everything.
+    /// Example  anode_watts = -12
+    /// Mend     Correct it by the data sheet. Parameters and grid current may be left out: they are fitted and assumed.
+    ValveFile = "valve-file",
     /// Means    An electrode of the valve is joined to nothing.
     /// Matters  An electrode in the air takes whatever voltage leakage gives it.
     /// Example  an EL84 without screen = …

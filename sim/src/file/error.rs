@@ -6,6 +6,9 @@
 
 use std::ops::Range;
 
+use models::data::DataErrorKind;
+use models::grid_current::GridClass;
+
 use crate::circuit::CircuitError;
 use crate::quantity::{QuantityError, Unit};
 
@@ -167,6 +170,9 @@ pub enum FileErrorKind {
         /// The type most like it.
         nearest: Option<String>,
     },
+    /// A type that the file brings with it is faulty.
+    #[error("{0}")]
+    ValveType(DataErrorKind),
     /// An electrode the valve has is joined to nothing.
     #[error("the {electrode} of {part} is joined to nothing")]
     MissingElectrode {
@@ -420,4 +426,14 @@ pub enum NoteKind {
     NoCoreLoss,
     /// A directly heated valve joined by a cathode: it was taken as the middle of a filament without volts.
     FilamentCentre,
+    /// The file of the type stores no parameters: its law was fitted to its points.
+    FittedOnReading {
+        /// Worst error of the anode currents of the points, percent.
+        worst_percent: f64,
+    },
+    /// The file of the type gives no grid current: that of a class was taken.
+    GridCurrentOf {
+        /// The class.
+        class: GridClass,
+    },
 }

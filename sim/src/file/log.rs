@@ -2,6 +2,9 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
+use std::rc::Rc;
+
+use models::library::Library;
 
 use super::error::{FileError, FileErrorKind, FileNote, NoteKind};
 use super::fields::{Fields, Text};
@@ -38,12 +41,16 @@ pub(super) struct NodeRef {
 /// What the reader gathers.
 #[derive(Debug, Default)]
 pub(super) struct Log {
+    /// Where the types of valves are looked up.
+    pub(super) library: Rc<Library>,
     pub(super) circuit: Circuit,
     pub(super) spans: Spans,
     pub(super) faults: Vec<FileError>,
     pub(super) notes: Vec<FileNote>,
     /// Parts that could not be placed: what they would have joined is unknown.
     pub(super) unplaced: bool,
+    /// The types of the file are faulty: one that is not in the library may be among them.
+    pub(super) valves_unknown: bool,
     /// Positions of each switch, by its designator.
     pub(super) positions: BTreeMap<String, Vec<String>>,
     /// Sections met in each envelope.

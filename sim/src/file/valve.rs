@@ -1,7 +1,6 @@
 //! Valves: the type is looked up in the library, which says what electrodes there are.
 
 use models::data::{Heating, ValveModel, ValveType};
-use models::library;
 
 use super::error::{Bounds, FileErrorKind, NoteKind};
 use super::fields::{Fields, Text};
@@ -43,18 +42,19 @@ pub(super) fn valve(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
         join_electrodes(fields, log);
         return None;
     };
-    let kind = match library::find(name.text.trim()) {
+    let library = log.library.clone();
+    let kind = match library.find(name.text.trim()) {
         Ok(kind) => kind,
         Err(unknown) => {
-            let nearest = unknown.nearest.first().map(|nearest| (*nearest).to_owned());
+            let nearest = unknown.nearest.first().cloned();
             let name_found = name.text.trim().to_owned();
-            log.fault(
-                &name.place,
-                FileErrorKind::UnknownValve {
-                    name: name_found,
-                    nearest,
-                },
-            );
+            let kind = FileErrorKind::UnknownValve {
+                name: name_found,
+                nearest,
+            };
+            if !log.valves_unknown {
+                log.fault(&name.place, kind);
+            }
             join_electrodes(fields, log);
             return None;
         }
@@ -129,6 +129,7 @@ pub(super) fn valve(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
         let place = fields.name_span.clone();
         log.note(&fields.owner, place, NoteKind::FilamentCentre);
     }
+    say_what_was_supplied(fields, log, kind);
     let heater = heater(fields, log, kind, envelope.as_ref());
     // What is faulty there is told; what it would have joined is not known.
     whole &= heater.is_some() || !fields.has("heater");
@@ -143,6 +144,21 @@ pub(super) fn valve(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
     };
     found.extend(heater.into_iter().flat_map(|(_, nodes)| nodes));
     whole.then(|| (Part::Valve(Box::new(part)), found))
+}
+
+/// What the file of a type left to the program is noted with every valve of the type.
+fn say_what_was_supplied(fields: &Fields<'_>, log: &mut Log, kind: &ValveType) {
+    let place = fields.name_span.clone();
+    if kind.fitted_on_reading {
+        let worst_percent = kind
+            .fit_error
+            .map_or(0.0, |error| error.current_worst_percent);
+        let note = NoteKind::FittedOnReading { worst_percent };
+        log.note(&fields.owner, place.clone(), note);
+    }
+    if let Some(class) = kind.grid_class {
+        log.note(&fields.owner, place, NoteKind::GridCurrentOf { class });
+    }
 }
 
 fn heating(kind: &ValveType) -> Option<Heating> {

@@ -123,8 +123,39 @@ impl ValveProbe {
         matches!(self.kind.model, ValveModel::Pentode(_)) && !self.strapped
     }
 
-    /// Dissipation of the anode, W; of a strapped pentode, with its screen. The limit stays the anode's:
-    /// sheets rate the strapped valve at that or less.
+    /// The limit that [`ValveProbe::anode_watts`] is judged by, W: of a strapped pentode the one its sheet
+    /// prints for that connection, else the anode's alone.
+    pub fn anode_watts_limit(&self) -> Option<f64> {
+        let limits = &self.kind.limits;
+        limits
+            .strapped_watts
+            .filter(|_| self.is_strapped_pentode())
+            .or(limits.anode_watts)
+    }
+
+    /// The limit of the anode volts, V: of a strapped pentode the one its sheet prints for that
+    /// connection, else the lesser of anode and screen.
+    pub fn anode_volts_limit(&self) -> Option<f64> {
+        let limits = &self.kind.limits;
+        if !self.is_strapped_pentode() {
+            return limits.anode_volts;
+        }
+        limits.strapped_volts.or_else(|| {
+            let both = [limits.screen_volts, limits.anode_volts];
+            both.into_iter().flatten().min_by(f64::total_cmp)
+        })
+    }
+
+    /// True when the sheet of this strapped pentode prints a dissipation for that connection.
+    pub fn has_strapped_limit(&self) -> bool {
+        self.is_strapped_pentode() && self.kind.limits.strapped_watts.is_some()
+    }
+
+    fn is_strapped_pentode(&self) -> bool {
+        matches!(self.kind.model, ValveModel::Pentode(_)) && self.strapped
+    }
+
+    /// Dissipation of the anode, W; of a strapped pentode, with its screen.
     pub fn anode_watts(&self, electrodes: &Electrodes) -> f64 {
         let screen = if self.has_screen() {
             0.0

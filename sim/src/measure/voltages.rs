@@ -105,6 +105,8 @@ pub struct ValveAtRest {
     pub p_s: Option<Against>,
     /// True when a pentode's screen is tied to its anode.
     pub strapped: bool,
+    /// True when `p_a` is held against a limit its sheet prints for the strapped valve.
+    pub strapped_limit: bool,
 }
 
 /// A rectifier valve.
@@ -469,17 +471,12 @@ fn valve_at_rest(probe: &ValveProbe, rest: &Rest) -> ValveAtRest {
     } else {
         electrodes.currents
     };
-    let anode_volts = match (strapped, limits.screen_volts, limits.anode_volts) {
-        (true, Some(screen), Some(anode)) => Some(f64::min(screen, anode)),
-        (true, Some(screen), None) => Some(screen),
-        (_, _, anode) => anode,
-    };
     ValveAtRest {
         part: probe.name.clone(),
         kind: probe.kind().name.clone(),
         v_ak: Against {
             value: electrodes.v_ak,
-            limit: anode_volts,
+            limit: probe.anode_volts_limit(),
         },
         v_sk: pentode.then_some(Against {
             value: electrodes.v_sk,
@@ -502,12 +499,13 @@ fn valve_at_rest(probe: &ValveProbe, rest: &Rest) -> ValveAtRest {
         mu: slopes.mu(),
         p_a: Against {
             value: mean(&|e| probe.anode_watts(e)),
-            limit: limits.anode_watts,
+            limit: probe.anode_watts_limit(),
         },
         p_s: pentode.then_some(Against {
             value: mean(&Electrodes::screen_watts),
             limit: limits.screen_watts,
         }),
         strapped,
+        strapped_limit: probe.has_strapped_limit(),
     }
 }

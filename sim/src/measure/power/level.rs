@@ -246,7 +246,7 @@ impl<'a> Bench<'a> {
             has_screen: probe.has_screen(),
             p_a: 0.0,
             p_s: 0.0,
-            p_a_limit: limits.anode_watts,
+            p_a_limit: probe.anode_watts_limit(),
             p_s_limit: limits.screen_watts,
             above_knee: None,
             v_ak_most: f64::NEG_INFINITY,

@@ -1,0 +1,214 @@
+//! The law of a valve file: its stored parameters, or a fit to its points when it stores none.
+
+use super::faults::Faults;
+use super::raw::{Number, RawGrid, RawModel, RawValve};
+use super::{DataErrorKind, Discharge, Drop, FitError, Point, ValveKind, ValveModel};
+use crate::fit::{self, Parameters};
+use crate::grid_current::{GridClass, GridCurrent};
+use crate::pentode::{CurrentSharing, Pentode};
+use crate::rectifier::Rectifier;
+use crate::stabiliser::Stabiliser;
+use crate::triode::{Triode, TriodeParameters};
+use toml::Spanned;
+
+/// A law, and what of it the file did not say.
+#[derive(Debug)]
+pub(super) struct Law {
+    pub(super) model: ValveModel,
+    pub(super) fit_error: Option<FitError>,
+    pub(super) fitted_on_reading: bool,
+    pub(super) grid_class: Option<GridClass>,
+}
+
+impl Law {
+    fn bare(model: ValveModel) -> Self {
+        Self {
+            model,
+            fit_error: None,
+            fitted_on_reading: false,
+            grid_class: None,
+        }
+    }
+}
+
+/// The law; None when a fault of the file leaves none.
+pub(super) fn read(
+    faults: &mut Faults,
+    raw: &RawValve,
+    points: &[Point],
+    drops: &[Drop],
+    discharge: Option<&Discharge>,
+) -> Option<Law> {
+    let kind = *raw.kind.get_ref();
+    if let Some(model) = &raw.model {
+        named(faults, kind, model.get_ref())?;
+    }
+    match kind {
+        ValveKind::Rectifier => {
+            let Some(drop) = drops.iter().find(|drop| drop.unused.is_none()) else {
+                missing(faults, raw, "a [[drop]] in use");
+                return None;
+            };
+            let rectifier = Rectifier::from_drop(drop.voltage, drop.current);
+            Some(Law::bare(ValveModel::Rectifier(rectifier)))
+        }
+        ValveKind::Stabiliser => {
+            let Some(tube) = discharge else {
+                missing(faults, raw, "[discharge]");
+                return None;
+            };
+            let law = Stabiliser::new(tube.voltage, tube.current, tube.slope_ohms);
+            Some(Law::bare(ValveModel::Stabiliser(law)))
+        }
+        ValveKind::Triode | ValveKind::Pentode | ValveKind::BeamTetrode => {
+            amplifying(faults, raw, points)
+        }
+    }
+}
+
+fn missing(faults: &mut Faults, raw: &RawValve, what: &'static str) {
+    match &raw.model {
+        Some(model) => faults.push(model, DataErrorKind::MissingTable(what)),
+        None => faults.push(&raw.kind, DataErrorKind::MissingTable(what)),
+    }
+}
+
+/// Whether the law is one of this kind of valve, and says who fitted it.
+fn named(faults: &mut Faults, kind: ValveKind, model: &RawModel) -> Option<()> {
+    if model.fitted_by.get_ref().trim().is_empty() {
+        faults.push(&model.fitted_by, DataErrorKind::NoSource("fitted_by"));
+    }
+    let known = match kind {
+        ValveKind::Rectifier => "three-halves",
+        ValveKind::Stabiliser => "maintaining volts",
+        ValveKind::Triode => "control voltage",
+        ValveKind::Pentode | ValveKind::BeamTetrode => "current sharing",
+    };
+    let law = model.law.get_ref();
+    if law == known {
+        return Some(());
+    }
+    faults.push(&model.law, DataErrorKind::UnknownLaw(law.clone(), known));
+    None
+}
+
+fn amplifying(faults: &mut Faults, raw: &RawValve, points: &[Point]) -> Option<Law> {
+    let kind = *raw.kind.get_ref();
+    let (parameters, error, fitted_on_reading) = match &raw.model {
+        Some(model) => {
+            let stored = stored(faults, kind, model)?;
+            let model = model.get_ref();
+            let error = FitError {
+                current_median_percent: model.current_error_median_percent.unwrap_or(f64::NAN),
+                current_worst_percent: model.current_error_worst_percent.unwrap_or(f64::NAN),
+                slope_worst_percent: model.slope_error_worst_percent.unwrap_or(f64::NAN),
+            };
+            (stored, error, false)
+        }
+        None => {
+            let (parameters, error) = fitted(faults, raw, points)?;
+            (parameters, error, true)
+        }
+    };
+    let (kg, mu) = match &parameters {
+        Parameters::Triode(p) => (p.kg, p.mu),
+        Parameters::Pentode(p) => (p.kg, p.mu),
+        Parameters::FallingScreen(p) => (p.hinge.kg, p.hinge.mu),
+    };
+    let (grid, grid_class) = match &raw.grid_current {
+        Some(grid) => (stored_grid(faults, grid, kg), None),
+        None => {
+            let watts = raw.limits.anode_watts.as_ref().map(|w| *w.get_ref());
+            let class = GridClass::of(kind, mu, watts);
+            (GridCurrent::assumed(class, 1.0 / kg), Some(class))
+        }
+    };
+    let model = match parameters {
+        Parameters::Triode(p) => ValveModel::Triode(Triode::new(p, grid)),
+        Parameters::Pentode(p) => ValveModel::Pentode(Pentode::new(p, grid)),
+        Parameters::FallingScreen(p) => ValveModel::Pentode(Pentode::new(p, grid)),
+    };
+    Some(Law {
+        model,
+        fit_error: Some(error),
+        fitted_on_reading,
+        grid_class,
+    })
+}
+
+/// Parameters from the points of the file.
+fn fitted(faults: &mut Faults, raw: &RawValve, points: &[Point]) -> Option<(Parameters, FitError)> {
+    // A fit to faulty figures would say nothing, and one to none is the priors alone.
+    if !faults.0.is_empty() {
+        return None;
+    }
+    let usable = |point: &&Point| point.unused.is_none() && !point.cut_off && point.i_a.is_some();
+    if points.iter().find(usable).is_none() {
+        missing(
+            faults,
+            raw,
+            "[model], or a [[point]] in use with its anode current",
+        );
+        return None;
+    }
+    let fit = fit::fit(points, *raw.kind.get_ref(), None)?;
+    let current = fit.errors(&[fit::Quantity::AnodeCurrent]);
+    let slope = fit.errors(&[fit::Quantity::MutualConductance, fit::Quantity::Mu]);
+    let error = FitError {
+        current_median_percent: fit::median(&current),
+        current_worst_percent: current.last().copied().unwrap_or(0.0),
+        slope_worst_percent: slope.last().copied().unwrap_or(0.0),
+    };
+    Some((fit.parameters, error))
+}
+
+/// Parameters as the file stores them; every one that is missing is told.
+fn stored(faults: &mut Faults, kind: ValveKind, model: &Spanned<RawModel>) -> Option<Parameters> {
+    let before = faults.0.len();
+    let mut need = |key: &'static str, number: &Number| {
+        faults.optional(key, number, 1.0).unwrap_or_else(|| {
+            faults.push(model, DataErrorKind::MissingParameter(key));
+            1.0
+        })
+    };
+    let p = model.get_ref();
+    let parameters = if kind == ValveKind::Triode {
+        Parameters::Triode(TriodeParameters {
+            mu: need("mu", &p.mu),
+            x: need("x", &p.x),
+            kg: need("kg", &p.kg),
+            kp: need("kp", &p.kp),
+            kvb: need("kvb", &p.kvb),
+            vct: need("vct", &p.vct),
+        })
+    } else {
+        Parameters::Pentode(CurrentSharing {
+            mu: need("mu", &p.mu),
+            x: need("x", &p.x),
+            kg: need("kg", &p.kg),
+            kp: need("kp", &p.kp),
+            kvb: need("kvb", &p.kvb),
+            vct: need("vct", &p.vct),
+            d: need("d", &p.d),
+            f: need("f", &p.f),
+            b: need("b", &p.b),
+            kap: need("kap", &p.kap),
+            q: need("q", &p.q),
+            n: need("n", &p.n),
+        })
+    };
+    (faults.0.len() == before).then_some(parameters)
+}
+
+/// Grid current of a valve of reciprocal perveance `kg`.
+fn stored_grid(faults: &mut Faults, grid: &RawGrid, kg: f64) -> GridCurrent {
+    faults.source(&grid.source, &grid.basis, "");
+    GridCurrent {
+        perveance: faults.figure("share", &grid.share, 1.0) / kg,
+        exponent: faults.figure("exponent", &grid.exponent, 1.0),
+        sharpness: faults.figure("sharpness_per_volt", &grid.sharpness_per_volt, 1.0),
+        offset: grid.offset_volts,
+        rise: grid.rise,
+        rise_voltage: faults.figure("rise_volts", &grid.rise_volts, 1.0),
+    }
+}
