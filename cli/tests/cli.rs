@@ -869,3 +869,91 @@ fn tones_that_cannot_be_told_apart_are_refused_before_any_work() {
         );
     }
 }
+
+/// The bench's amplifier with valve types of its own; the figures are invented.
+const OWN_TYPE: &str = r#"
+[[POINT]]
+anode_volts = 250
+grid_volts = -8
+anode_milliamps = 9
+gm_milliamps_per_volt = 2.6
+mu = 20
+source = "invented"
+basis = "assumption"
+"#;
+const OWN_HEAD: &str = r#"
+kind = "triode"
+sections = 1
+source = "invented"
+basis = "assumption"
+heater = { volts = 6.3, amps = 0.3, heating = "indirect", source = "invented", basis = "assumption" }
+limits = { anode_watts = 2.5, rating = "design centre", source = "invented", basis = "assumption" }
+"#;
+const OWN_STAGE: &str = r#"
+[amplifier]
+title  = "One stage"
+source = "own design"
+[parts]
+HT = { supply = "250V", positive = "ht", negative = "chassis" }
+R1 = { resistor = "470k", between = ["g", "chassis"] }
+C1 = { capacitor = "22n", between = ["in", "g"] }
+V1 = { valve = "6SN7", anode = "ht", grid = "g", cathode = "k" }
+R2 = { resistor = "889R", between = ["k", "out"] }
+R4 = { resistor = "1R", between = ["out", "chassis"] }
+[bench]
+generator = { into = "in", resistance = "600R" }
+load      = "R4"
+"#;
+
+#[test]
+fn types_come_from_the_file_or_a_folder_and_go_before_the_library() {
+    let bench = Bench::new();
+    let folder = bench.path("own");
+    std::fs::create_dir(&folder).expect("a folder");
+    let file = format!(
+        "type = \"6SN7\"\n{OWN_HEAD}{}",
+        OWN_TYPE.replace("POINT", "point")
+    );
+    std::fs::write(folder.join("6SN7.toml"), &file).expect("a file");
+    std::fs::write(bench.path("stage.toml"), OWN_STAGE).expect("a file");
+    let within = format!(
+        "{OWN_STAGE}[valves.6SN7]{}{}",
+        OWN_HEAD,
+        OWN_TYPE
+            .replace("POINT", "valves.6SN7.point")
+            .replace("= 9", "= 4.5")
+            .replace("2.6", "1.3")
+    );
+    std::fs::write(bench.path("within.toml"), within).expect("a file");
+    let usual = bench.json(&["voltages", "stage.toml", "--json"]);
+    let folder = bench.json(&["voltages", "stage.toml", "--json", "--valves", "own"]);
+    let both = bench.json(&["voltages", "within.toml", "--json", "--valves", "own"]);
+    let kind = |answer: &serde_json::Value| answer["valves"][0]["kind"].clone();
+    assert_eq!(kind(&usual), "6SN7GT");
+    assert_eq!(kind(&folder), "6SN7");
+    // The point of the sheet: 8 V across 889 ohm at 9 mA; 3 % is what a fit to it leaves.
+    let current =
+        |answer: &serde_json::Value| answer["valves"][0]["i_a"].as_f64().expect("a number");
+    assert!(
+        (current(&folder) / 9e-3 - 1.0).abs() < 0.05,
+        "{}",
+        current(&folder)
+    );
+    // The file's own type, of half the current, goes before the folder's.
+    assert!(
+        current(&both) < 0.8 * current(&folder),
+        "{}",
+        current(&both)
+    );
+    std::fs::write(bench.path("own/6SN7.toml"), file.replace("2.5", "-2.5")).expect("a file");
+    std::fs::write(bench.path("own/other.toml"), "type = 3").expect("a file");
+    let faulty = bench.run(&["voltages", "stage.toml", "--valves", "own"]);
+    assert_eq!(faulty.status.code(), Some(2));
+    for part in [
+        "6SN7.toml",
+        "`anode_watts` must be above zero",
+        "other.toml",
+    ] {
+        assert!(stderr(&faulty).contains(part), "{}", stderr(&faulty));
+    }
+}

@@ -153,9 +153,7 @@ pub fn read_with(
     let mut log = Log::default();
     log.spans.nodes.push(0..0);
     let mut root = Fields::new("file", "file", 0..0, table);
-    if root.has("valves") {
-        root.raw("valves");
-    }
+    root.raw("valves");
     log.library = Rc::new(brought(text, library, &mut log));
 
     let (title, source) = match table_of(&mut root, &mut log, "amplifier") {
