@@ -6,6 +6,7 @@
 
 pub mod bench;
 pub mod circuit;
+pub mod layout;
 pub mod outcome;
 pub mod page;
 pub mod points;

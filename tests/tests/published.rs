@@ -13,8 +13,9 @@ use std::fs;
 use std::path::PathBuf;
 use std::sync::LazyLock;
 
+use checks::published::layout::stale;
 use checks::published::outcome::{Outcome, Quantity, Use};
-use checks::published::page::{Results, TARGETS, page, stale};
+use checks::published::page::{Results, TARGETS, page};
 use checks::published::rectifiers::operations;
 use checks::published::score::score;
 use checks::published::{points, worked};
