@@ -6,6 +6,7 @@
 //! This crate knows no nodes, matrices, time steps, files or clocks. Numbers are unprefixed SI
 //! (V, A, ohm, F, H, Wb) everywhere except in the text of the valve files, which [`data`] converts.
 
+pub mod alike;
 pub mod contract;
 pub mod core;
 pub mod currents;
@@ -24,6 +25,7 @@ pub mod rectifier;
 pub mod stabiliser;
 pub mod transistor;
 pub mod triode;
+pub mod working_point;
 
 pub use currents::ValveCurrents;
 pub use device::{AnyDevice, Device, Local};

@@ -11,6 +11,7 @@ mod power;
 mod response;
 mod supply;
 mod switch_on;
+mod valves;
 mod voltages;
 mod waveform;
 
@@ -48,6 +49,8 @@ pub(crate) enum Command {
     SwitchOn(switch_on::Arguments),
     /// The power supply on its mains: volts, ripple, stresses, taps, regulation, discharge.
     Supply(supply::Arguments),
+    /// The valve library: which types there are, the data sheet of one, and what is like it.
+    Valves(valves::Arguments),
     /// What the words in brackets of a message mean, and how to mend it.
     Explain(explain::Arguments),
     /// Completions for a shell, to be sourced by it.
@@ -68,6 +71,7 @@ pub(crate) fn run(command: &Command, options: &Options) -> Result<(), Failure> {
         Command::Feedback(arguments) => feedback::run(arguments, options),
         Command::SwitchOn(arguments) => switch_on::run(arguments, options),
         Command::Supply(arguments) => supply::run(arguments, options),
+        Command::Valves(arguments) => valves::run(arguments, options),
         Command::Explain(arguments) => explain::run(arguments, options),
         Command::Completions(arguments) => completions::run(arguments),
     }
