@@ -196,7 +196,12 @@ mod tests {
     /// Electrically the same in other envelopes or with other heaters (tube manuals, from memory).
     #[test]
     fn the_nearest_is_the_sister() {
-        for (name, sister) in [("2A3", "6B4G"), ("6B4G", "2A3"), ("42", "6F6"), ("6F6", "42")] {
+        for (name, sister) in [
+            ("2A3", "6B4G"),
+            ("6B4G", "2A3"),
+            ("42", "6F6"),
+            ("6F6", "42"),
+        ] {
             assert_eq!(names(joined(name))[0], sister, "{name}");
         }
     }
@@ -205,31 +210,39 @@ mod tests {
     /// samples of one type: distance below 1, the definition of the unit.
     #[test]
     fn sections_of_one_design_differ_less_than_samples() {
-        for (name, sister) in [
-            ("12AU7", "6C4"),
-            ("6SN7GT", "6J5"),
-            ("6J5", "6F8G"),
-        ] {
+        for (name, sister) in [("12AU7", "6C4"), ("6SN7GT", "6J5"), ("6J5", "6F8G")] {
             let distance = likeness(&joined(name), joined(sister)).unwrap().distance;
             assert!(distance < 1.0, "{name} {sister}: {distance}");
         }
         // And a test that cannot fail would not see this one.
-        let far = likeness(&joined("12AX7"), joined("12AU7")).unwrap().distance;
+        let far = likeness(&joined("12AX7"), joined("12AU7"))
+            .unwrap()
+            .distance;
         assert!(far > 5.0, "{far}");
     }
 
     /// A metric's first two rules. 1e-12: rounding.
     #[test]
     fn the_distance_is_symmetric_and_none_from_itself() {
-        let some = ["2A3", "300B", "45", "12AX7", "6SL7GT", "12AT7", "EL84", "6V6GT", "GZ34", "5U4G"];
+        let some = [
+            "2A3", "300B", "45", "12AX7", "6SL7GT", "12AT7", "EL84", "6V6GT", "GZ34", "5U4G",
+        ];
         for a in some {
             let itself = likeness(&joined(a), joined(a)).unwrap();
             assert!(itself.distance < 1e-6, "{a}: {}", itself.distance);
             for b in some {
-                let (there, back) = (likeness(&joined(a), joined(b)), likeness(&joined(b), joined(a)));
+                let (there, back) = (
+                    likeness(&joined(a), joined(b)),
+                    likeness(&joined(b), joined(a)),
+                );
                 match (there, back) {
-                    (Some(there), Some(back)) if Class::of(joined(a).valve) == Class::of(joined(b).valve) => {
-                        assert!((there.distance - back.distance).abs() < 1e-12 * (1.0 + there.distance), "{a} {b}");
+                    (Some(there), Some(back))
+                        if Class::of(joined(a).valve) == Class::of(joined(b).valve) =>
+                    {
+                        assert!(
+                            (there.distance - back.distance).abs() < 1e-12 * (1.0 + there.distance),
+                            "{a} {b}"
+                        );
                     }
                     _ => {}
                 }
@@ -245,7 +258,11 @@ mod tests {
             let found = list.iter().find(|l| l.joined.valve.name == name).unwrap();
             assert_eq!(found.joined.connection, Connection::Strapped);
         }
-        assert!(names(joined("12AX7")).iter().all(|n| *n != "300B" && *n != "2A3"));
+        assert!(
+            names(joined("12AX7"))
+                .iter()
+                .all(|n| *n != "300B" && *n != "2A3")
+        );
         let pentodes = alike(joined("EL84"), library::valves());
         assert!(pentodes.iter().all(|l| l.joined.has_screen()));
     }

@@ -11,12 +11,17 @@
 //! Care      halving stops at the rounding of v_gk (60 evaluations of the law), so that the current
 //!           is met to 1e-12 of itself; a valve in its cut-off has no bias for a current of zero
 
+use std::cmp::Ordering;
+
 use crate::currents::ValveCurrents;
 use crate::data::{Connection, Point, ValveKind, ValveModel, ValveType};
 
 /// Anode watts above which a valve is taken to be built to drive a loudspeaker: between the double
 /// triodes (5 W at most) and the smallest output valves (6 W). Common practice, no source.
 pub const OUTPUT_WATTS: f64 = 5.0;
+
+/// Anode volts at which the sheets of most receiving valves compare them, V. Common practice, no source.
+pub const USUAL_VOLTS: f64 = 250.0;
 
 /// Halvings of the bracket of the bias: 2^-60 of some kilovolts is less than a femtovolt.
 const HALVINGS: usize = 60;
@@ -181,8 +186,8 @@ impl<'a> Joined<'a> {
         self.at(v_ak, v_sk, 0.5 * (open + shut))
     }
 
-    /// Where the type usually works: the volts of its first published point in this connection that
-    /// is in use (one below zero grid volts, if there is one), biased by the law for the point's current (at its grid volts where no bias below
+    /// Where the type usually works: the volts of its published point in this connection that is
+    /// in use, below zero grid volts if there is one, and nearest to [`USUAL_VOLTS`]; biased by the law for the point's current (at its grid volts where no bias below
     /// zero brings that current). A strapped valve without such a point is taken at the anode volts
     /// of the normal one, passing what anode and screen pass there together. None of a valve that
     /// does not amplify or has no point.
@@ -190,9 +195,19 @@ impl<'a> Joined<'a> {
         let usable = |p: &&Point| p.unused.is_none() && !p.cut_off && p.i_a.is_some();
         let of = |connection: Connection| {
             let points = self.valve.points.iter().filter(usable);
-            let mut points = points.filter(|p| p.connection == connection);
-            let biased = points.clone().find(|p| p.v_gk.is_some_and(|v| v < 0.0));
-            biased.or_else(|| points.next())
+            let far = |p: &&Point| {
+                (p.v_ak.unwrap_or(f64::MIN_POSITIVE) / USUAL_VOLTS)
+                    .ln()
+                    .abs()
+            };
+            let zero_bias = |p: &&Point| p.v_gk.is_none_or(|v| v >= 0.0);
+            points
+                .filter(|p| p.connection == connection)
+                .min_by(|a, b| {
+                    (zero_bias(a), far(a))
+                        .partial_cmp(&(zero_bias(b), far(b)))
+                        .unwrap_or(Ordering::Equal)
+                })
         };
         if let Some(point) = of(self.connection) {
             let (v_ak, v_gk) = (point.v_ak?, point.v_gk?);

@@ -105,7 +105,7 @@ fn class(class: Class) -> &'static str {
     }
 }
 
-/// "6.3 V 900 mA indirect".
+/// "6.3 V 0.9 A indirect".
 fn heater(heater: Option<&Heater>) -> String {
     heater.map_or_else(
         || "cold cathode".to_owned(),
@@ -144,6 +144,25 @@ fn factor(mu: f64) -> String {
     } else {
         format!("{mu:.1}")
     }
+}
+
+/// The same in short: "6.3 V 0.9 A", with a "d" behind when it is directly heated.
+fn heater_in_short(heater: Option<&Heater>) -> String {
+    heater.map_or_else(
+        || NOTHING.to_owned(),
+        |h| {
+            let direct = if h.heating == Heating::Direct {
+                " d"
+            } else {
+                ""
+            };
+            format!(
+                "{} {}{direct}",
+                plain(h.voltage, "V"),
+                plain(h.current, "A")
+            )
+        },
+    )
 }
 
 /// Words of a paragraph in lines of at most `width` letters, all but the first indented by `indent`.

@@ -7,7 +7,9 @@ use models::working_point::{Class, Joined, WorkingPoint};
 use serde::Serialize;
 use sim::quantity::{Unit, engineering};
 
-use super::{HeaterFigures, NOTHING, Point, WIDTH, conductance, document, factor, find, plain, wrapped};
+use super::{
+    HeaterFigures, NOTHING, Point, WIDTH, document, factor, find, heater_in_short, plain, wrapped,
+};
 use crate::Options;
 use crate::diagnostic::Id;
 use crate::failure::Failure;
@@ -17,6 +19,9 @@ use crate::report::table::Sheet;
 /// Anode load of a single-ended output triode in anode resistances: between 2, where power is greatest
 /// for a given swing, and 5, where distortion is least. Common practice, no source.
 const TRIODE_LOAD: f64 = 3.0;
+
+/// Ratios within this of 1 are no change: less than the tolerance of any resistor.
+const AS_BEFORE: f64 = 0.02;
 
 /// Types that are told in words: of those as they are, and of those strapped.
 const IN_WORDS: usize = 2;
@@ -31,7 +36,7 @@ pub(super) struct Arguments {
     #[arg(long)]
     strapped: bool,
     /// How many types to list.
-    #[arg(long, value_name = "TYPES", default_value_t = 10)]
+    #[arg(long, value_name = "TYPES", default_value_t = 14)]
     most: usize,
 }
 
@@ -208,9 +213,9 @@ fn limit(value: Option<f64>, unit: &str) -> String {
 }
 
 fn amplifying(target: &Joined, at: &WorkingPoint, found: &[Likeness]) -> String {
-    let screen = at
-        .v_sk
-        .map_or_else(String::new, |v| format!(", {} on the screen", plain(v, "V")));
+    let screen = at.v_sk.map_or_else(String::new, |v| {
+        format!(", {} on the screen", plain(v, "V"))
+    });
     let output = Class::of(target.valve) == Class::Output;
     let mut text = wrapped(
         &format!(
@@ -224,7 +229,7 @@ fn amplifying(target: &Joined, at: &WorkingPoint, found: &[Likeness]) -> String 
         WIDTH,
     );
     text.push('\n');
-    let mut header = vec!["", "heater", "bias", "Ia", "gm", "mu", "ra"];
+    let mut header = vec!["", "heater", "bias", "Ia", "gm mA/V", "mu", "ra"];
     if output {
         header.push("load");
     }
@@ -242,13 +247,16 @@ fn amplifying(target: &Joined, at: &WorkingPoint, found: &[Likeness]) -> String 
             ));
         }
     }
-    text += &sheet.print("Biased for the same current at the same anode and screen volts, nearest first", 2);
+    text += &sheet.print(
+        "Biased for the same current at the same anode and screen volts, nearest first",
+        2,
+    );
     text.truncate(text.trim_end().len());
     text += "\n\n";
     let load_words = if output { load_words(target) } else { "" };
     text += &wrapped(
         &format!(
-            "Distance: rms of ln ratios of gm, mu, ra, current, dissipation{}, in units of what samples of one type spread; below 1 a type differs as samples do. Drive to full output goes as the bias.{load_words}",
+            "Distance: rms of ln ratios of gm, mu, ra, current, dissipation{}, in units of what samples of one type spread; below 1 a type differs as samples do. Drive to full output goes as the bias. d: directly heated.{load_words}",
             if at.knee.is_some() { ", knee" } else { "" },
         ),
         0,
@@ -258,7 +266,7 @@ fn amplifying(target: &Joined, at: &WorkingPoint, found: &[Likeness]) -> String 
         text += "<: less current, for its dissipation or to stay free of grid current.\n";
     }
     if found.iter().any(over_volts) {
-        text += "OVER: the anode volts above are more than the type is rated for; use less.\n";
+        text += "!: the anode volts above are more than the type is rated for; use less.\n";
     }
     text.push('\n');
     text += &changes(target, at, found, output);
@@ -283,19 +291,32 @@ fn line(
     let less = like.is_some_and(|like| like.less_current);
     let mut cells = vec![
         name_of(joined),
-        super::heater(joined.valve.heater.as_ref()),
+        heater_in_short(joined.valve.heater.as_ref()),
         engineering(at.v_gk, Unit::Volt),
-        format!("{}{}", if less { "< " } else { "" }, engineering(at.i_a, Unit::Ampere)),
-        conductance(at.gm),
+        format!(
+            "{}{}",
+            if less { "< " } else { "" },
+            engineering(at.i_a, Unit::Ampere)
+        ),
+        format!("{:.2}", 1e3 * at.gm),
         factor(at.mu),
         engineering(at.ra, Unit::Ohm),
     ];
     if output {
-        cells.push(load(joined, at).map_or_else(|| NOTHING.to_owned(), |r| engineering(r, Unit::Ohm)));
+        cells.push(
+            load(joined, at).map_or_else(|| NOTHING.to_owned(), |r| engineering(r, Unit::Ohm)),
+        );
     }
     cells.push(limit(joined.watts_limit(), "W"));
-    cells.push(format!("{}{}", if over { "OVER " } else { "" }, limit(joined.volts_limit(), "V")));
-    cells.push(like.map_or_else(|| NOTHING.to_owned(), |like| format!("{:.1}", like.distance)));
+    cells.push(format!(
+        "{}{}",
+        if over { "! " } else { "" },
+        limit(joined.volts_limit(), "V")
+    ));
+    cells.push(like.map_or_else(
+        || NOTHING.to_owned(),
+        |like| format!("{:.1}", like.distance),
+    ));
     cells
 }
 
@@ -318,7 +339,13 @@ fn changes(target: &Joined, at: &WorkingPoint, found: &[Likeness], output: bool)
     format!("What changes with the nearest in its place\n{text}")
 }
 
-fn change(target: &Joined, at: &WorkingPoint, like: &Likeness, point: &WorkingPoint, output: bool) -> String {
+fn change(
+    target: &Joined,
+    at: &WorkingPoint,
+    like: &Likeness,
+    point: &WorkingPoint,
+    output: bool,
+) -> String {
     let mut words = Vec::new();
     let (old, new) = (target.valve, like.joined.valve);
     if let (Some(before), Some(after)) = (&old.heater, &new.heater) {
@@ -340,7 +367,9 @@ fn change(target: &Joined, at: &WorkingPoint, like: &Likeness, point: &WorkingPo
                 "the cathode apart from the heater (no hum pot; {limit})"
             ));
         } else if before.heating == Heating::Indirect && after.heating == Heating::Direct {
-            words.push("the filament is the cathode: a winding of its own, and a hum pot".to_owned());
+            words.push(
+                "the filament is the cathode: a winding of its own, and a hum pot".to_owned(),
+            );
         }
     }
     match (&old.base, &new.base) {
@@ -353,7 +382,7 @@ fn change(target: &Joined, at: &WorkingPoint, like: &Likeness, point: &WorkingPo
         (Some(before), Some(after)) => {
             words.push(format!("base {} instead of {}", after.name, before.name));
         }
-        _ => words.push("compare the bases yourself (not in the library)".to_owned()),
+        _ => words.push("bases not in the library".to_owned()),
     }
     if new.sections != old.sections {
         words.push(format!(
@@ -367,49 +396,71 @@ fn change(target: &Joined, at: &WorkingPoint, like: &Likeness, point: &WorkingPo
     } else {
         String::new()
     };
-    words.push(format!(
-        "bias {} instead of {}{current}",
-        volts(point.v_gk),
-        volts(at.v_gk)
-    ));
-    if let (Some(before), Some(after)) = (cathode_resistor(at), cathode_resistor(point)) {
+    let ratios = [
+        ("bias and drive", point.v_gk / at.v_gk),
+        ("gm", point.gm / at.gm),
+        ("mu", point.mu / at.mu),
+        ("ra", point.ra / at.ra),
+    ];
+    if !like.less_current
+        && ratios
+            .iter()
+            .all(|(_, ratio)| (ratio - 1.0).abs() < AS_BEFORE)
+    {
+        words.push("the same bias, drive and load".to_owned());
+    } else {
         words.push(format!(
-            "cathode resistor {} instead of {}",
-            engineering(after, Unit::Ohm),
-            engineering(before, Unit::Ohm)
+            "bias {} instead of {}{current}",
+            volts(point.v_gk),
+            volts(at.v_gk)
         ));
-    }
-    words.push(format!(
-        "drive × {:.2}, gm × {:.2}, mu × {:.2}, ra × {:.2}",
-        point.v_gk / at.v_gk,
-        point.gm / at.gm,
-        point.mu / at.mu,
-        point.ra / at.ra
-    ));
-    if let (true, Some(before), Some(after)) = (output, load(target, at), load(&like.joined, point)) {
-        words.push(format!(
-            "load {} instead of {}",
-            engineering(after, Unit::Ohm),
-            engineering(before, Unit::Ohm)
-        ));
+        let mut instead = |what: &str, before: Option<f64>, after: Option<f64>| {
+            if let (Some(before), Some(after)) = (before, after) {
+                words.push(format!(
+                    "{what} {} instead of {}",
+                    engineering(after, Unit::Ohm),
+                    engineering(before, Unit::Ohm)
+                ));
+            }
+        };
+        instead(
+            "cathode resistor",
+            cathode_resistor(at),
+            cathode_resistor(point),
+        );
+        if output {
+            instead("load", load(target, at), load(&like.joined, point));
+        }
+        let list: Vec<String> = ratios
+            .iter()
+            .map(|(of, ratio)| format!("{of} × {ratio:.2}"))
+            .collect();
+        words.push(list.join(", "));
     }
     if like.joined.connection == Connection::Strapped {
-        let stopper = if output {
-            "screen to anode through 100 Ω at the socket"
+        let how = if output {
+            "screen to anode through 100 Ω at the socket, grid stopper"
         } else {
-            "screen and suppressor to the right places: screen to anode"
+            "screen to anode"
         };
-        words.push(stopper.to_owned());
+        words.push(how.to_owned());
         if let (None, Some(screen)) = (new.limits.strapped_volts, new.limits.screen_volts) {
             words.push(format!(
-                "no strapped limit is published here: its screen alone is rated {}",
+                "strapped limit not in the library, its screen alone is rated {}",
                 plain(screen, "V")
             ));
         }
     }
     if let (true, Some(leak)) = (output, new.limits.grid_leak_fixed) {
-        if old.limits.grid_leak_fixed.is_none_or(|before| leak < before) {
-            words.push(format!("grid leak at most {} with fixed bias", engineering(leak, Unit::Ohm)));
+        if old
+            .limits
+            .grid_leak_fixed
+            .is_none_or(|before| leak < before)
+        {
+            words.push(format!(
+                "grid leak at most {} with fixed bias",
+                engineering(leak, Unit::Ohm)
+            ));
         }
     }
     format!("{}: {}.", name_of(&like.joined), words.join("; "))
@@ -417,7 +468,13 @@ fn change(target: &Joined, at: &WorkingPoint, like: &Likeness, point: &WorkingPo
 
 fn rectifiers(target: &Joined, found: &[Likeness]) -> String {
     let mut sheet = Sheet::new(&[
-        "", "heater", "base", "drop", "direct current", "peak inverse", "distance",
+        "",
+        "heater",
+        "base",
+        "drop",
+        "direct current",
+        "peak inverse",
+        "distance",
     ]);
     let mut row = |joined: &Joined, distance: Option<f64>| {
         let of = rectifier(joined.valve, target.valve);
@@ -436,9 +493,13 @@ fn rectifiers(target: &Joined, found: &[Likeness]) -> String {
     for like in found {
         row(&like.joined, Some(like.distance));
     }
-    let at = target.valve.limits.dc_amps.map_or_else(String::new, |amps| {
-        format!(" with {} in the anode", engineering(amps, Unit::Ampere))
-    });
+    let at = target
+        .valve
+        .limits
+        .dc_amps
+        .map_or_else(String::new, |amps| {
+            format!(" with {} in the anode", engineering(amps, Unit::Ampere))
+        });
     let mut text = sheet.print(&format!("\nDrop{at}, and limits; nearest first"), 3);
     text += "A lower drop raises the HT, an indirectly heated rectifier brings it up with the valves; check the heater\n";
     text += "winding, the resistance in each anode and the reservoir: `gridleak supply`, `gridleak switch-on`.\n";

@@ -9,7 +9,7 @@ use models::working_point::{Class, Joined, WorkingPoint};
 use serde::Serialize;
 use sim::quantity::Unit;
 
-use super::{HeaterFigures, NOTHING, Point, conductance, document, factor, or_nothing, plain};
+use super::{HeaterFigures, NOTHING, Point, document, factor, heater_in_short, plain};
 use crate::Options;
 use crate::commands::waveform::quantity;
 use crate::diagnostic::Id;
@@ -101,7 +101,7 @@ struct Filter<'a> {
 impl<'a> Filter<'a> {
     fn of(arguments: &'a Arguments) -> Result<Self, Failure> {
         let heater = match &arguments.heater {
-            Some(text) => Some(quantity("--heater", text, Unit::Volt, 0.0)?),
+            Some(text) => Some(figure("--heater", text, Unit::Volt, 0.0)?),
             None => None,
         };
         let range = match &arguments.watts {
@@ -109,7 +109,7 @@ impl<'a> Filter<'a> {
             None => None,
         };
         let least = match &arguments.least_watts {
-            Some(text) => Some(quantity("--least-watts", text, Unit::Watt, 0.0)?),
+            Some(text) => Some(figure("--least-watts", text, Unit::Watt, 0.0)?),
             None => None,
         };
         let watts = match (range, least) {
@@ -148,11 +148,20 @@ impl<'a> Filter<'a> {
             && heated
             && watts
             && based
-            && arguments.kind.is_none_or(|kind| kind == Kind::of(valve.kind))
+            && arguments
+                .kind
+                .is_none_or(|kind| kind == Kind::of(valve.kind))
             && arguments
                 .class
                 .is_none_or(|class| class == ClassWord::of(Class::of(valve)))
     }
+}
+
+/// A figure with its unit, or without: the argument says what it is.
+fn figure(argument: &str, text: &str, unit: Unit, least: f64) -> Result<f64, Failure> {
+    let bare = text.trim().parse::<f64>().is_ok();
+    let whole = format!("{text}{}", if bare { unit.symbol() } else { "" });
+    quantity(argument, &whole, unit, least)
 }
 
 /// "10..30" in watts.
@@ -164,8 +173,8 @@ fn range(text: &str) -> Result<(f64, f64), Failure> {
             "write e.g. --watts 10..30, or --least-watts 10",
         ));
     };
-    let from = quantity("--watts", from.trim(), Unit::Watt, 0.0)?;
-    let to = quantity("--watts", to.trim(), Unit::Watt, from)?;
+    let from = figure("--watts", from.trim(), Unit::Watt, 0.0)?;
+    let to = figure("--watts", to.trim(), Unit::Watt, from)?;
     Ok((from, to))
 }
 
@@ -244,42 +253,63 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
 
 fn text(answer: &Answer) -> String {
     if answer.valves.is_empty() {
-        return "No type of the library is like that; `gridleak valves` lists them all.\n".to_owned();
+        return "No type of the library is like that; `gridleak valves` lists them all.\n"
+            .to_owned();
     }
     let mut sheet = Sheet::new(&[
-        "type", "kind", "heater", "base", "Pa", "Va-k", "Vg-k", "Ia", "gm", "mu", "ra", "error",
+        "type", "kind", "heater", "base", "Pa W", "Va V", "Vg V", "Ia mA", "gm mA/V", "mu",
+        "ra kΩ", "error",
     ]);
     for row in &answer.valves {
         let valve = row.valve;
         let sections = if row.sections > 1 {
-            format!("{} × ", row.sections)
+            format!(" × {}", row.sections)
         } else {
             String::new()
         };
-        let of = |figure: fn(&WorkingPoint) -> f64, unit: Unit| or_nothing(row.at.as_ref().map(figure), unit);
+        let of = |figure: fn(&WorkingPoint) -> f64| {
+            let figure = row.at.as_ref().map(figure);
+            figure.map_or_else(|| NOTHING.to_owned(), digits)
+        };
         let nothing = || NOTHING.to_owned();
         sheet.row(vec![
             row.name.clone(),
-            format!("{sections}{}", row.kind),
-            super::heater(valve.heater.as_ref()),
-            row.base.clone().unwrap_or_else(nothing),
-            row.anode_watts.map_or_else(nothing, |watts| plain(watts, "W")),
-            of(|at| at.v_ak, Unit::Volt),
-            of(|at| at.v_gk, Unit::Volt),
-            of(|at| at.i_a, Unit::Ampere),
-            row.at.map_or_else(nothing, |at| conductance(at.gm)),
+            format!("{}{sections}", row.kind),
+            heater_in_short(valve.heater.as_ref()),
+            row.base.as_deref().map_or_else(nothing, short_base),
+            row.anode_watts
+                .map_or_else(nothing, |watts| plain(watts, "").trim().to_owned()),
+            of(|at| at.v_ak),
+            of(|at| at.v_gk),
+            of(|at| 1e3 * at.i_a),
+            of(|at| 1e3 * at.gm),
             row.at.map_or_else(nothing, |at| factor(at.mu)),
-            of(|at| at.ra, Unit::Ohm),
-            row.fit_current_median.map_or_else(nothing, |error| format!("{:.1} %", 100.0 * error)),
+            of(|at| 1e-3 * at.ra),
+            row.fit_current_median
+                .map_or_else(nothing, |error| format!("{:.1} %", 100.0 * error)),
         ]);
     }
     let count = answer.valves.len();
     let types = if count == 1 { "type" } else { "types" };
     let mut text = sheet.print(&format!("{count} {types}"), 4);
-    text += "One section, at its first published point by our law; mu of a pentode is that of grid against screen;\n";
-    text += "error: median of the anode currents against the published points. Rectifiers and stabilisers have their\n";
-    text += "own figures: `gridleak valves show TYPE`.\n";
+    text += "d: directly heated. Pa: limit of a section. Figures: one section, at the volts of its published point\n";
+    text += "nearest to 250 V, biased by our law for the current there; mu of a pentode is that of grid against screen.\n";
+    text += "Error: median of the anode currents against the published points. More: `gridleak valves show TYPE`.\n";
     text
+}
+
+/// Three figures.
+fn digits(value: f64) -> String {
+    match value.abs() {
+        size if size < 10.0 => format!("{value:.2}"),
+        size if size < 100.0 => format!("{value:.1}"),
+        _ => format!("{value:.0}"),
+    }
+}
+
+/// The name of a base without its other names in brackets.
+fn short_base(base: &str) -> String {
+    base.split(" (").next().unwrap_or(base).to_owned()
 }
 
 fn csv(answer: &Answer) -> String {

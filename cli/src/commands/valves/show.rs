@@ -6,6 +6,7 @@ use models::data::{
     Capacitances, Connection, Filter, Operation, Point, Source, ValveKind, ValveModel, ValveType,
 };
 use models::fit::{self, Quantity};
+use models::pentode::PentodeLaw;
 use models::working_point::{Class, Joined};
 use serde::Serialize;
 use sim::quantity::{Unit, engineering};
@@ -235,7 +236,14 @@ fn answer(valve: &ValveType) -> Answer {
 fn law_of(model: &ValveModel) -> &'static str {
     match model {
         ValveModel::Triode(_) => "control voltage (models/src/triode.rs)",
-        ValveModel::Pentode(_) => "current sharing (models/src/pentode.rs)",
+        ValveModel::Pentode(pentode) => match pentode.law {
+            PentodeLaw::CurrentSharing(_) => {
+                "current sharing (models/src/pentode/current_sharing.rs)"
+            }
+            PentodeLaw::FallingScreen(_) => {
+                "falling screen current (models/src/pentode/falling_screen.rs)"
+            }
+        },
         ValveModel::Rectifier(_) => "three-halves power of the drop (models/src/rectifier.rs)",
         ValveModel::Stabiliser(_) => "maintaining volts and a slope (models/src/stabiliser.rs)",
     }
@@ -254,7 +262,11 @@ fn limits(valve: &ValveType) -> Vec<Limit> {
         ("screen volts", l.screen_volts, volt),
         ("screen dissipation", l.screen_watts, watt),
         ("volts with screen tied to anode", l.strapped_volts, volt),
-        ("dissipation with screen tied to anode", l.strapped_watts, watt),
+        (
+            "dissipation with screen tied to anode",
+            l.strapped_watts,
+            watt,
+        ),
         ("cathode current", l.cathode_amps, ampere),
         ("heater to cathode", l.heater_cathode_volts, volt),
         ("grid leak, fixed bias", l.grid_leak_fixed, ohm),
@@ -420,10 +432,20 @@ fn cautions(valve: &ValveType) -> Vec<String> {
     } else if Class::of(valve) == Class::Output && limits.grid_leak_cathode_bias.is_none() {
         cautions.push("No limit of the grid leak is published here: keep to 100 kΩ with fixed bias and 500 kΩ with cathode bias.".to_owned());
     }
-    if amplifies && valve.heater.as_ref().is_some_and(|h| h.heating == models::data::Heating::Direct) {
+    if amplifies
+        && valve
+            .heater
+            .as_ref()
+            .is_some_and(|h| h.heating == models::data::Heating::Direct)
+    {
         cautions.push("Directly heated: on alternating current the filament hums; bias is to its centre, by a centre tap or a hum pot.".to_owned());
     }
-    if valve.kind == ValveKind::Rectifier && valve.heater.as_ref().is_some_and(|h| h.heating == models::data::Heating::Direct) {
+    if valve.kind == ValveKind::Rectifier
+        && valve
+            .heater
+            .as_ref()
+            .is_some_and(|h| h.heating == models::data::Heating::Direct)
+    {
         cautions.push("Directly heated: full HT stands before the output valves draw current; `gridleak switch-on` tells how much.".to_owned());
     }
     if valve.kind == ValveKind::Stabiliser {
@@ -516,7 +538,11 @@ fn limits_text(valve: &ValveType, answer: &Answer) -> String {
     for limit in &answer.limits {
         sheet.row(vec![limit.of.to_owned(), limit.printed.clone()]);
     }
-    let of = if valve.sections > 1 { ", of one section" } else { "" };
+    let of = if valve.sections > 1 {
+        ", of one section"
+    } else {
+        ""
+    };
     sheet.print(&format!("Limits ({}){of}", answer.rating), 1)
 }
 
@@ -535,7 +561,10 @@ fn capacitances_text(valve: &ValveType) -> String {
     row("grid to cathode", c.grid_cathode);
     row("grid to screen", c.grid_screen);
     row("anode to cathode", c.anode_cathode);
-    sheet.print("Capacitances of the valve alone; socket and wiring come on top", 1)
+    sheet.print(
+        "Capacitances of the valve alone; socket and wiring come on top",
+        1,
+    )
 }
 
 fn volts_of(point: &PointOf) -> Vec<String> {
@@ -551,7 +580,15 @@ fn volts_of(point: &PointOf) -> Vec<String> {
 
 fn points_text(answer: &Answer) -> String {
     let mut sheet = Sheet::new(&[
-        "joined", "Va-k", "Vg2-k", "Vg-k", "", "published", "ours", "off by", "from",
+        "joined",
+        "Va-k",
+        "Vg2-k",
+        "Vg-k",
+        "",
+        "published",
+        "ours",
+        "off by",
+        "from",
     ]);
     let sources = source_list(answer);
     for point in answer.points.iter().filter(|p| p.unused.is_none()) {
@@ -563,7 +600,13 @@ fn points_text(answer: &Answer) -> String {
             };
             let off = figure.difference.map_or_else(
                 || NOTHING.to_owned(),
-                |d| format!("{:+.1} %{}", 100.0 * d, if figure.contradicted { " !" } else { "" }),
+                |d| {
+                    format!(
+                        "{:+.1} %{}",
+                        100.0 * d,
+                        if figure.contradicted { " !" } else { "" }
+                    )
+                },
             );
             cells.push(figure.of.to_owned());
             cells.extend(figure.printed.clone());
@@ -576,11 +619,19 @@ fn points_text(answer: &Answer) -> String {
             sheet.row(cells);
         }
     }
-    let mut text = sheet.print("Published points the law was fitted to, and what it gives there", 1);
+    let mut text = sheet.print(
+        "Published points the law was fitted to, and what it gives there",
+        1,
+    );
     if text.is_empty() {
         return text;
     }
-    if answer.points.iter().flat_map(|p| &p.figures).any(|f| f.contradicted) {
+    if answer
+        .points
+        .iter()
+        .flat_map(|p| &p.figures)
+        .any(|f| f.contradicted)
+    {
         text.truncate(text.trim_end().len());
         text += "\n  !: contradicts the others and was outweighed\n\n";
     }
@@ -588,7 +639,11 @@ fn points_text(answer: &Answer) -> String {
 }
 
 fn unused_text(answer: &Answer) -> String {
-    let unused: Vec<&PointOf> = answer.points.iter().filter(|p| p.unused.is_some()).collect();
+    let unused: Vec<&PointOf> = answer
+        .points
+        .iter()
+        .filter(|p| p.unused.is_some())
+        .collect();
     if unused.is_empty() {
         return String::new();
     }
@@ -601,7 +656,9 @@ fn unused_text(answer: &Answer) -> String {
             .figures
             .iter()
             .map(|f| {
-                let off = f.difference.map_or_else(String::new, |d| format!(" (ours {:+.1} %)", 100.0 * d));
+                let off = f
+                    .difference
+                    .map_or_else(String::new, |d| format!(" (ours {:+.1} %)", 100.0 * d));
                 format!("{} {}{off}", f.of, f.printed[0])
             })
             .collect();
@@ -622,19 +679,43 @@ fn unused_text(answer: &Answer) -> String {
 
 fn rectifier_text(answer: &Answer) -> String {
     let sources = source_list(answer);
-    let mut sheet = Sheet::new(&["of one anode", "drop", "ours", "from", "use"]);
+    let mut sheet = Sheet::new(&["of one anode", "drop", "ours", "from", "fitted to"]);
     for drop in &answer.drops {
         sheet.row(vec![
             engineering(drop.amps, Unit::Ampere),
             plain(drop.volts, "V"),
             engineering(drop.ours, Unit::Volt),
             number_of(&sources, &drop.source),
-            drop.unused.clone().unwrap_or_else(|| "the law goes through it".to_owned()),
+            if drop.unused.is_none() { "yes" } else { "no" }.to_owned(),
         ]);
     }
     let mut text = sheet.print("Drop, published and ours", 1);
+    text.truncate(text.trim_end().len());
+    if !text.is_empty() {
+        text.push('\n');
+    }
+    for drop in &answer.drops {
+        if let Some(why) = &drop.unused {
+            text += "  ";
+            text += &wrapped(
+                &format!("{} not used: {why}", plain(drop.volts, "V")),
+                4,
+                WIDTH - 2,
+            );
+        }
+    }
+    if !text.is_empty() {
+        text.push('\n');
+    }
     let mut sheet = Sheet::new(&[
-        "input", "volts rms, an anode", "resistance, an anode", "reservoir", "choke", "out", "at", "from",
+        "input",
+        "volts rms, an anode",
+        "resistance, an anode",
+        "reservoir",
+        "choke",
+        "out",
+        "at",
+        "from",
     ]);
     for row in &answer.operations {
         sheet.row(vec![
@@ -648,7 +729,10 @@ fn rectifier_text(answer: &Answer) -> String {
             number_of(&sources, &row.source),
         ]);
     }
-    text += &sheet.print("Published operations, stored to be predicted and not fitted to", 1);
+    text += &sheet.print(
+        "Published operations, stored to be predicted and not fitted to",
+        1,
+    );
     text
 }
 
@@ -659,7 +743,8 @@ fn discharge_text(answer: &Answer) -> String {
             plain(d.volts, "V"),
             engineering(d.amps, Unit::Ampere),
             engineering(d.slope_ohms, Unit::Ohm),
-            d.strike_volts.map_or_else(|| NOTHING.to_owned(), |v| plain(v, "V")),
+            d.strike_volts
+                .map_or_else(|| NOTHING.to_owned(), |v| plain(v, "V")),
         )
     })
 }
@@ -676,7 +761,9 @@ fn law_text(valve: &ValveType, answer: &Answer) -> String {
         text += &wrapped(&list.join(", "), 2, WIDTH - 2);
     }
     if let Some(median) = answer.fit_current_median {
-        let worst = |value: Option<f64>| value.map_or_else(|| NOTHING.to_owned(), |v| format!("{:.1} %", 100.0 * v));
+        let worst = |value: Option<f64>| {
+            value.map_or_else(|| NOTHING.to_owned(), |v| format!("{:.1} %", 100.0 * v))
+        };
         text += &format!(
             "  against its own points: currents {:.1} % in the median, {} at worst; gm and mu {} at worst\n",
             100.0 * median,
@@ -698,8 +785,12 @@ fn law_text(valve: &ValveType, answer: &Answer) -> String {
         ValveModel::Triode(_) | ValveModel::Pentode(_) => {
             text += "  assumed: grid current, of its class of valve; no published curve was available\n";
         }
-        ValveModel::Rectifier(_) => text += "  assumed: the current follows the 3/2 power of the drop through one published drop\n",
-        ValveModel::Stabiliser(_) => text += "  left out: striking, and the jumps of volts of a real discharge\n",
+        ValveModel::Rectifier(_) => {
+            text += "  assumed: the current follows the 3/2 power of the drop through one published drop\n"
+        }
+        ValveModel::Stabiliser(_) => {
+            text += "  left out: striking, and the jumps of volts of a real discharge\n"
+        }
     }
     text.push('\n');
     text
@@ -745,7 +836,7 @@ fn sources(answer: &Answer) -> String {
     for (k, source) in source_list(answer).into_iter().enumerate() {
         let basis = match source.basis.as_str() {
             "page" => "read on the page",
-            "memory" => "recalled, not checked",
+            "memory" => "not checked",
             other => other,
         };
         let confidence = source
