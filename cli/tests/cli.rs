@@ -961,3 +961,109 @@ fn types_come_from_the_file_or_a_folder_and_go_before_the_library() {
         assert!(stderr(&faulty).contains(part), "{}", stderr(&faulty));
     }
 }
+
+/// The figures are the type's of `valves show`, which the checks of `models` hold against their sources.
+#[test]
+fn the_valve_library_is_listed_by_the_words_of_the_trade() {
+    let bench = Bench::new();
+    let names = |arguments: &[&str]| -> Vec<String> {
+        let answer = bench.json(&[&["valves", "--json"], arguments].concat());
+        let list = answer["answer"]["valves"].as_array().expect("a list");
+        list.iter()
+            .map(|valve| valve["type"].as_str().expect("a name").to_owned())
+            .collect()
+    };
+    assert_eq!(
+        names(&["--kind", "triode", "--heater", "2.5V"]),
+        ["2A3", "45"]
+    );
+    assert_eq!(names(&["--heater", "2.5", "--watts", "11..20"]), ["2A3"]);
+    assert_eq!(names(&["ecc83"]), ["12AX7"]);
+    assert!(names(&["--class", "rectifier"]).contains(&"GZ34".to_owned()));
+    assert!(!names(&["--class", "voltage"]).contains(&"300B".to_owned()));
+    assert!(names(&["--heater", "9V"]).is_empty());
+    let all = names(&[]);
+    assert!(all.len() > names(&["--least-watts", "10W"]).len());
+    let run = bench.run(&["valves", "--watts", "10"]);
+    assert_eq!(run.status.code(), Some(2));
+    assert!(stderr(&run).contains("--watts 10..30"), "{}", stderr(&run));
+    bench.answer(&["valves", "--csv", "list.csv"]);
+    let csv = std::fs::read_to_string(bench.path("list.csv")).expect("the list");
+    assert_eq!(csv.lines().count(), all.len() + 1);
+    let cells = |line: &str| line.matches(',').count();
+    assert!(
+        csv.lines()
+            .all(|line| cells(line) == cells(&csv[..csv.find('\n').unwrap_or(0)]))
+    );
+}
+
+#[test]
+fn no_line_about_a_valve_is_longer_than_a_page_is_wide() {
+    let bench = Bench::new();
+    let list = bench.json(&["valves", "--json"]);
+    let mut commands = vec![vec!["valves".to_owned()]];
+    for valve in list["answer"]["valves"].as_array().expect("a list") {
+        let name = valve["type"].as_str().expect("a name").to_owned();
+        for word in ["show", "like"] {
+            commands.push(vec!["valves".to_owned(), word.to_owned(), name.clone()]);
+        }
+    }
+    for command in commands {
+        let words: Vec<&str> = command.iter().map(String::as_str).collect();
+        let answer = bench.answer(&words);
+        for line in answer.lines() {
+            assert!(line.chars().count() <= 110, "{command:?}: {line}");
+            assert!(
+                !line.contains("NaN") && !line.contains("infinite"),
+                "{command:?}: {line}"
+            );
+        }
+    }
+}
+
+#[test]
+fn an_unknown_valve_is_answered_with_its_neighbours() {
+    let bench = Bench::new();
+    for word in ["show", "like"] {
+        let run = bench.run(&["valves", word, "EL48"]);
+        assert_eq!(run.status.code(), Some(2));
+        assert!(stderr(&run).contains("error[unknown-valve]: no valve \"EL48\""));
+        assert!(stderr(&run).contains("EL84"));
+    }
+    let run = bench.run(&["valves", "like", "2A3", "--strapped"]);
+    assert!(
+        stderr(&run).contains("the 2A3 has no screen"),
+        "{}",
+        stderr(&run)
+    );
+}
+
+/// What the trade does where 2A3s are scarce (common practice, no source): another triode of the same
+/// system first, strapped beam tetrodes further down, with a third of the bias and more load.
+#[test]
+fn a_scarce_triode_is_told_what_could_stand_for_it() {
+    let bench = Bench::new();
+    let answer = bench.answer(&["valves", "like", "2A3"]);
+    for words in [
+        "6B4G: heater 6.3 V 1 A direct instead of 2.5 V 2.5 A direct",
+        "the same bias, drive and load",
+        "6L6 strapped",
+        "screen to anode through 100 Ω at the socket",
+    ] {
+        // A line may end anywhere
+        let flat = answer.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(flat.contains(words), "{words}: {answer}");
+    }
+    let json = bench.json(&["valves", "like", "2A3", "--json", "--most", "20"]);
+    let list = json["answer"]["candidates"].as_array().expect("a list");
+    let strapped = list
+        .iter()
+        .find(|one| one["type"] == "6L6")
+        .expect("it is listed");
+    assert_eq!(strapped["strapped"], true);
+    let figure = |of: &serde_json::Value, key: &str| of["point"][key].as_f64().expect("a figure");
+    let target = &json["answer"]["target"];
+    assert!((figure(strapped, "i_a") / figure(target, "i_a") - 1.0).abs() < 1e-9);
+    assert!(figure(strapped, "v_gk") > 0.5 * figure(target, "v_gk"));
+    assert!(strapped["load"].as_f64() > target["load"].as_f64());
+}

@@ -208,8 +208,17 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
         ),
         ("supply", mains, &["--drive", "0.1V"]),
         ("supply", supply, &[]),
+        ("valves", "6L6", &[]),
+        ("valves show", "6L6", &[]),
+        ("valves show", "KT66", &[]),
+        ("valves show", "5U4G", &[]),
+        ("valves show", "0A2", &[]),
+        ("valves like", "2A3", &[]),
+        ("valves like", "GZ34", &[]),
+        ("valves like", "0A2", &[]),
     ] {
-        let text = run(&[&[command, file, "--json"], more].concat());
+        let words: Vec<&str> = command.split(' ').collect();
+        let text = run(&[&words[..], &[file, "--json"], more].concat());
         let value: Value = serde_json::from_str(&text).expect("JSON");
         walk(&value, "document", command, &page, &mut seen, &mut faults);
     }

@@ -166,10 +166,23 @@ fn heater_in_short(heater: Option<&Heater>) -> String {
 }
 
 /// Words of a paragraph in lines of at most `width` letters, all but the first indented by `indent`.
+/// A figure keeps its unit, and a factor its sign.
 fn wrapped(text: &str, indent: usize, width: usize) -> String {
+    const UNITS: [&str; 9] = ["V", "mV", "A", "mA", "W", "Ω", "kΩ", "MΩ", "mA/V"];
+    let mut words: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        let bare = word.trim_end_matches([',', ';', '.', ':', ')']);
+        match words.last_mut() {
+            Some(last) if UNITS.contains(&bare) || bare == "×" || last.ends_with('×') => {
+                last.push(' ');
+                last.push_str(word);
+            }
+            _ => words.push(word.to_owned()),
+        }
+    }
     let mut lines = String::new();
     let mut length = 0;
-    for word in text.split_whitespace() {
+    for word in words {
         let letters = word.chars().count();
         if length > 0 && length + 1 + letters > width {
             lines += "\n";
@@ -179,7 +192,7 @@ fn wrapped(text: &str, indent: usize, width: usize) -> String {
             lines += " ";
             length += 1;
         }
-        lines += word;
+        lines += &word;
         length += letters;
     }
     lines + "\n"

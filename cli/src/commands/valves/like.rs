@@ -233,7 +233,7 @@ fn amplifying(target: &Joined, at: &WorkingPoint, found: &[Likeness]) -> String 
     if output {
         header.push("load");
     }
-    header.extend(["Pa limit", "Va limit", "distance"]);
+    header.extend(["Pa max", "Va max", "apart"]);
     let mut sheet = Sheet::new(&header);
     sheet.row(line(target, at, output, false, None));
     for like in found {
@@ -256,7 +256,7 @@ fn amplifying(target: &Joined, at: &WorkingPoint, found: &[Likeness]) -> String 
     let load_words = if output { load_words(target) } else { "" };
     text += &wrapped(
         &format!(
-            "Distance: rms of ln ratios of gm, mu, ra, current, dissipation{}, in units of what samples of one type spread; below 1 a type differs as samples do. Drive to full output goes as the bias. d: directly heated.{load_words}",
+            "Apart: the root of the squared ln ratios of gm, mu, ra, current, dissipation{}, each over what samples of one type spread; below 1 a type differs as samples do. Drive to full output goes as the bias. d: directly heated.{load_words}",
             if at.knee.is_some() { ", knee" } else { "" },
         ),
         0,
@@ -474,7 +474,7 @@ fn rectifiers(target: &Joined, found: &[Likeness]) -> String {
         "drop",
         "direct current",
         "peak inverse",
-        "distance",
+        "apart",
     ]);
     let mut row = |joined: &Joined, distance: Option<f64>| {
         let of = rectifier(joined.valve, target.valve);
@@ -507,7 +507,7 @@ fn rectifiers(target: &Joined, found: &[Likeness]) -> String {
 }
 
 fn stabilisers(target: &Joined, found: &[Likeness]) -> String {
-    let mut sheet = Sheet::new(&["", "base", "keeps", "least", "greatest", "distance"]);
+    let mut sheet = Sheet::new(&["", "base", "keeps", "least", "greatest", "apart"]);
     let mut row = |joined: &Joined, distance: Option<f64>| {
         let limits = &joined.valve.limits;
         sheet.row(vec![
