@@ -100,22 +100,6 @@ struct OperationOf {
     source: SourceOf,
 }
 
-/// The base and its pins.
-#[derive(Debug, Serialize)]
-struct BaseOf {
-    name: String,
-    pins: Vec<String>,
-    top_cap: Option<String>,
-}
-
-/// A type that is nearly the same.
-#[derive(Debug, Serialize)]
-struct NearOf {
-    #[serde(rename = "type")]
-    name: String,
-    differs: String,
-}
-
 /// One number of the law.
 #[derive(Debug, Serialize)]
 struct Parameter {
@@ -147,12 +131,14 @@ struct Answer {
     #[serde(rename = "type")]
     name: String,
     aliases: Vec<String>,
-    near: Vec<NearOf>,
+    near: Vec<String>,
     kind: &'static str,
     class: &'static str,
     sections: u32,
     heater: Option<HeaterFigures>,
-    base: Option<BaseOf>,
+    base: Option<String>,
+    pins: Vec<String>,
+    top_cap: Option<String>,
     rating: String,
     limits: Vec<Limit>,
     capacitances: Option<CapacitancesOf>,
@@ -191,20 +177,18 @@ fn answer(valve: &ValveType) -> Answer {
         near: valve
             .near
             .iter()
-            .map(|near| NearOf {
-                name: near.name.clone(),
-                differs: near.differs.clone(),
-            })
+            .map(|near| format!("{}: {}", near.name, near.differs))
             .collect(),
         kind: super::kind(valve.kind),
         class: super::class(Class::of(valve)),
         sections: valve.sections,
         heater: valve.heater.as_ref().map(HeaterFigures::from),
-        base: valve.base.as_ref().map(|base| BaseOf {
-            name: base.name.clone(),
-            pins: base.pins.clone(),
-            top_cap: base.top_cap.clone(),
-        }),
+        base: valve.base.as_ref().map(|base| base.name.clone()),
+        pins: valve
+            .base
+            .as_ref()
+            .map_or_else(Vec::new, |base| base.pins.clone()),
+        top_cap: valve.base.as_ref().and_then(|base| base.top_cap.clone()),
         rating: valve.limits.rating.clone(),
         limits: limits(valve),
         capacitances: capacitances(&valve.capacitances),
@@ -468,7 +452,7 @@ fn text(valve: &ValveType, answer: &Answer) -> String {
         text += "Near-equivalents\n";
         for near in &answer.near {
             text += "  ";
-            text += &wrapped(&format!("{}: {}", near.name, near.differs), 4, WIDTH - 2);
+            text += &wrapped(near, 4, WIDTH - 2);
         }
         text.push('\n');
     }
@@ -516,13 +500,13 @@ fn pins(answer: &Answer) -> String {
     let Some(base) = &answer.base else {
         return format!("Base {NOTHING}\n\n");
     };
-    let mut pins: Vec<String> = base
+    let mut pins: Vec<String> = answer
         .pins
         .iter()
         .enumerate()
         .map(|(k, pin)| format!("{} {pin}", k + 1))
         .collect();
-    if let Some(cap) = &base.top_cap {
+    if let Some(cap) = &answer.top_cap {
         pins.push(format!("top cap {cap}"));
     }
     let list = if pins.is_empty() {
@@ -530,7 +514,7 @@ fn pins(answer: &Answer) -> String {
     } else {
         pins.join(", ")
     };
-    wrapped(&format!("Base {}; pins: {list}", base.name), 2, WIDTH) + "\n"
+    wrapped(&format!("Base {base}; pins: {list}"), 2, WIDTH) + "\n"
 }
 
 fn limits_text(valve: &ValveType, answer: &Answer) -> String {
