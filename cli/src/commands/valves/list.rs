@@ -307,9 +307,19 @@ fn digits(value: f64) -> String {
     }
 }
 
-/// The name of a base without its other names in brackets.
+/// A base in a narrow column: its name, or where that is long the short one in brackets behind it.
 fn short_base(base: &str) -> String {
-    base.split(" (").next().unwrap_or(base).to_owned()
+    /// Letters of the longest plain name, "octal" and "noval" among them.
+    const SHORT: usize = 11;
+    let (name, code) = base.split_once(" (").unwrap_or((base, ""));
+    let code = code.trim_end_matches(')');
+    let short = name.chars().count() > SHORT && !code.is_empty();
+    let text = if short { code } else { name };
+    if text.chars().count() > SHORT {
+        text.chars().take(SHORT - 1).chain(['…']).collect()
+    } else {
+        text.to_owned()
+    }
 }
 
 fn csv(answer: &Answer) -> String {
