@@ -1,12 +1,14 @@
-//! From a path to a solved-for circuit: reads the file, applies `--set`, makes the equations.
+//! From a path to a solved-for circuit: reads the file and what it stands on, applies `--set`, makes the
+//! equations.
 
-use std::path::Path;
+use std::ops::Range;
+use std::path::{Component, Path, PathBuf};
 
 use sim::file::{Amplifier, FileError, FileErrorKind};
 use sim::{System, file};
 
 use crate::Options;
-use crate::diagnostic::{self, Id};
+use crate::diagnostic::{self, Diagnostic, Id};
 use crate::failure::Failure;
 use crate::library;
 
@@ -28,12 +30,12 @@ pub(crate) fn open_set(
     options: &Options,
     over: &[(String, String)],
 ) -> Result<Opened, Failure> {
-    let name = path.display().to_string();
-    let text = read_text(path, "an amplifier file is plain UTF-8 text")?;
+    let files = stack(path)?;
+    let texts: Vec<&str> = files.iter().map(|(_, text)| text.as_str()).collect();
     let library = library::open(options)?;
     let (mut set, mut faults) = settings(&options.set);
     set.extend_from_slice(over);
-    match file::read_with(&text, &set, &library) {
+    match file::rework::read(&texts, |text| file::read_with(text, &set, &library)) {
         Ok(amplifier) if faults.is_empty() => match amplifier.circuit.compile() {
             Ok(system) => Ok(Opened { amplifier, system }),
             Err(errors) => {
@@ -42,15 +44,75 @@ pub(crate) fn open_set(
                     kind: FileErrorKind::Circuit(error),
                     also: Vec::new(),
                 }));
-                Err(input(&faults, name, text))
+                Err(input(&faults, files))
             }
         },
-        Ok(_) => Err(input(&faults, name, text)),
+        Ok(_) => Err(input(&faults, files)),
         Err(mut found) => {
             found.append(&mut faults);
-            Err(input(&found, name, text))
+            Err(input(&found, files))
         }
     }
+}
+
+/// The file and, when it is a rework, the files it stands on, each with its name.
+fn stack(path: &Path) -> Result<Vec<(String, String)>, Failure> {
+    const FORM: &str = "an amplifier file is plain UTF-8 text";
+    let mut files = vec![(path.display().to_string(), read_text(path, FORM)?)];
+    let mut paths = vec![path.to_owned()];
+    while let Some((name, text)) = files.last()
+        && let Some((base, span)) = file::rework::base(text)
+    {
+        let at = paths.last().and_then(|path| path.parent());
+        let next = beside(at.unwrap_or(Path::new("")), Path::new(base.trim()));
+        let fault = |id, message, help: &str| Failure::Input {
+            diagnostics: vec![Diagnostic {
+                labels: vec![(span.clone(), String::new())],
+                ..Diagnostic::plain(id, message, help)
+            }],
+            text: Some((name.clone(), text.clone())),
+        };
+        let same = |known: &PathBuf| match (known.canonicalize(), next.canonicalize()) {
+            (Ok(known), Ok(next)) => known == next,
+            _ => false,
+        };
+        if paths.iter().any(same) {
+            return Err(fault(
+                Id::OwnBase,
+                format!("{} stands on itself", next.display()),
+                "name the amplifier file, or the rework, that this one changes",
+            ));
+        }
+        if let Err(error) = std::fs::metadata(&next) {
+            return Err(fault(
+                Id::CannotRead,
+                format!(
+                    "the base {} cannot be opened: {}",
+                    next.display(),
+                    plain_words(&error)
+                ),
+                "the path is taken from the folder of the file that names it",
+            ));
+        }
+        files.push((next.display().to_string(), read_text(&next, FORM)?));
+        paths.push(next);
+    }
+    Ok(files)
+}
+
+/// A path as seen from a folder, without steps forth and back.
+fn beside(folder: &Path, path: &Path) -> PathBuf {
+    let mut whole = PathBuf::new();
+    for step in folder.join(path).components() {
+        let back = step == Component::ParentDir
+            && matches!(whole.components().next_back(), Some(Component::Normal(_)));
+        if back {
+            whole.pop();
+        } else if step != Component::CurDir {
+            whole.push(step);
+        }
+    }
+    whole
 }
 
 /// The text of a file; `form` says what it should be when it is no text.
@@ -74,12 +136,30 @@ pub(crate) fn read_text(path: &Path, form: &str) -> Result<String, Failure> {
     Ok(text.strip_prefix('\u{feff}').unwrap_or(&text).to_owned())
 }
 
-fn input(faults: &[FileError], name: String, text: String) -> Failure {
-    let diagnostics = faults.iter().map(diagnostic::of_file).collect();
-    Failure::Input {
-        diagnostics,
-        text: Some((name, text)),
+/// The faults, each with the file it is in; places are bytes of the texts laid end to end.
+fn input(faults: &[FileError], files: Vec<(String, String)>) -> Failure {
+    let texts: Vec<&str> = files.iter().map(|(_, text)| text.as_str()).collect();
+    let starts = file::starts(&texts);
+    let file_of = |span: &Range<usize>| starts.partition_point(|start| *start <= span.start) - 1;
+    let mut found: Vec<Vec<Diagnostic>> = vec![Vec::new(); files.len()];
+    for fault in faults {
+        let mut diagnostic = diagnostic::of_file(fault);
+        let file = file_of(&fault.span);
+        diagnostic.labels.retain(|(span, _)| file_of(span) == file);
+        for (span, _) in &mut diagnostic.labels {
+            *span = span.start - starts[file]..span.end - starts[file];
+        }
+        found[file].push(diagnostic);
     }
+    let failures = found
+        .into_iter()
+        .zip(files)
+        .filter(|(diagnostics, _)| !diagnostics.is_empty());
+    let failures = failures.map(|(diagnostics, text)| Failure::Input {
+        diagnostics,
+        text: Some(text),
+    });
+    Failure::Several(failures.collect())
 }
 
 /// Splits PART=VALUE.

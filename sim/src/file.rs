@@ -19,10 +19,12 @@ mod mains_transformer;
 pub(crate) mod nearest;
 mod parts;
 mod rectified;
+pub mod rework;
 mod signal;
 mod transformer;
 mod valve;
 mod windings;
+mod written;
 
 #[cfg(test)]
 #[allow(
@@ -48,6 +50,7 @@ use log::{Log, Place};
 pub use mains::Mains;
 pub use mains_transformer::Taps;
 use nearest::nearest;
+pub use written::starts;
 
 /// An amplifier as read from its file.
 #[derive(Clone, Debug)]

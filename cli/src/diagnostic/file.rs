@@ -473,6 +473,40 @@ fn kind(kind: &FileErrorKind) -> Words {
             "no transformer is like that",
             "check the decades of `current`, `resistance` and `primary_resistance`",
         ),
+        K::NotInBase { name, nearest } => words(
+            Id::UnknownPart,
+            format!("the base has no part `{name}`"),
+            "nothing to remove or replace",
+            did_you_mean(nearest.as_deref(), "name a designator of the base's parts list"),
+        ),
+        K::InBase { name } => words(
+            Id::ListedTwice,
+            format!("the base has a part `{name}` already"),
+            "added a second time",
+            "give it another designator, or put it under [replace]",
+        ),
+        K::RemovedToo { name } => words(
+            Id::ListedTwice,
+            format!("`{name}` is both removed and replaced"),
+            "removed above",
+            "keep it in one of the two",
+        ),
+        K::NoSingleValue { part, key } => words(
+            Id::NoSingleValue,
+            format!("{part} has no single value that this could stand for"),
+            "a value alone",
+            format!("write the whole line: {part} = {{ {key} = … }}"),
+        ),
+        K::LeftOver { node, gone } => words(
+            Id::LeftOver,
+            format!(
+                "node `{node}` is left with one end: {} {} joined to it in the base",
+                gone.join(", "),
+                if gone.len() == 1 { "was" } else { "were" }
+            ),
+            "nothing else is joined here",
+            "remove this part too, or join its end to something with [replace] or [add]",
+        ),
         K::NotSettable { part, what } => words(
             Id::Setting,
             format!("{part} is {} and has no value to set", a(what)),

@@ -286,6 +286,23 @@ ids! {
     /// Example  gridleak switch-on --silicon of an amplifier with a bridge
     /// Mend     Ask without --silicon.
     NoRectifierValve = "no-rectifier-valve",
+    /// Means    A rework names itself as its base, directly or through the bases of its base.
+    /// Matters  There is no amplifier at the bottom to begin with.
+    /// Example  base = "mine.toml" in mine.toml
+    /// Mend     Name the amplifier file, or the rework, that this one changes.
+    OwnBase = "own-base",
+    /// Means    A rework gives a value alone for a part that is measured by several, such as a transformer
+    /// listed by its windings.
+    /// Matters  It cannot be guessed which of them is meant.
+    /// Example  T2 = "6k6 : 8R" under [replace], where the base has transformer = [ { name = "primary", … } ]
+    /// Mend     Write the whole line.
+    NoSingleValue = "no-single-value",
+    /// Means    A rework took away what was joined to a node, and one end is left there.
+    /// Matters  A part of which one end hangs in the air does nothing; it was forgotten, or so was what it
+    /// should be joined to.
+    /// Example  remove = ["R20"] without C9, which stood in series with it
+    /// Mend     Remove the part too, or replace it by one that is joined elsewhere.
+    LeftOver = "left-over",
 }
 
 #[cfg(test)]

@@ -94,6 +94,7 @@ pub(super) fn example_of(key: &str) -> String {
         "ends" => "ends = [\"in\", \"chassis\"], wiper = \"w\"",
         "wiper" => "wiper = \"w\"",
         "setting" => "setting = \"70%\"",
+        "base" => "base = \"../amplifier.toml\", the file that is reworked",
         "title" => "title = \"Radio output stage\"",
         "source" => "source = \"own design\", or book and page",
         "load" => "load = \"R40\", the part that takes the power",

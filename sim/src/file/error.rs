@@ -391,6 +391,42 @@ pub enum FileErrorKind {
         /// What is wrong with it.
         fault: Box<FileErrorKind>,
     },
+    /// A rework removes or replaces a part that its base does not have.
+    #[error("the base has no part {name}")]
+    NotInBase {
+        /// The designator.
+        name: String,
+        /// The one of the base most like it.
+        nearest: Option<String>,
+    },
+    /// A rework adds a part that its base has.
+    #[error("the base has a part {name} already")]
+    InBase {
+        /// The designator.
+        name: String,
+    },
+    /// A rework removes and replaces one part.
+    #[error("{name} is both removed and replaced")]
+    RemovedToo {
+        /// The designator.
+        name: String,
+    },
+    /// A value alone for a part that has several.
+    #[error("{part} has no single value")]
+    NoSingleValue {
+        /// The designator.
+        part: String,
+        /// The key that says what it is.
+        key: String,
+    },
+    /// One end is left of a node that a rework cut.
+    #[error("node {node} is left with one end")]
+    LeftOver {
+        /// The node.
+        node: String,
+        /// The parts removed or replaced that were joined to it.
+        gone: Vec<String>,
+    },
     /// A fault of the circuit as a whole.
     #[error("{0}")]
     Circuit(CircuitError),
