@@ -681,7 +681,7 @@ fn explanations_and_completions_are_there() {
     let bench = Bench::new();
     let all = bench.answer(&["explain"]);
     assert!(all.lines().count() > 30, "{all}");
-    for id in all.lines().filter(|id| !["file", "json"].contains(id)) {
+    for id in all.lines().filter(|id| !["file", "rework", "json"].contains(id)) {
         let text = bench.answer(&["explain", id]);
         assert!(text.contains("Mend"), "{id}: {text}");
     }
@@ -691,6 +691,26 @@ fn explanations_and_completions_are_there() {
             "{shell}"
         );
     }
+}
+
+/// On the circuit of the README.
+#[test]
+fn the_file_that_explains_reworks_is_itself_read() {
+    let bench = Bench::new();
+    let readme = Path::new(env!("CARGO_MANIFEST_DIR")).join("../README.md");
+    let readme = std::fs::read_to_string(readme).expect("there is a README");
+    let circuit = readme.split("```toml\n").nth(1).expect("a circuit");
+    let circuit = circuit.split("```").next().expect("its end");
+    let write = |name: &str, text: &str| {
+        std::fs::write(bench.path(name), text).expect("the folder can be written");
+    };
+    write("amplifier.toml", circuit);
+    write("rework.toml", &bench.answer(&["explain", "rework"]));
+    let text = bench.answer(&["voltages", "rework.toml"]);
+    for words in ["without bypass", "6SN7GT", "82.0 kΩ", "R9"] {
+        assert!(text.contains(words), "{words}: {text}");
+    }
+    assert!(!text.contains("C1"), "{text}");
 }
 
 #[test]

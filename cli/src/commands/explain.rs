@@ -1,4 +1,4 @@
-//! `explain ID`, `explain file` and `explain json`.
+//! `explain ID`, `explain file`, `explain rework` and `explain json`.
 
 use crate::Options;
 use crate::diagnostic::Id;
@@ -11,6 +11,12 @@ const FILE: &str = "file";
 /// An amplifier file with every part and key, and what they mean.
 const AMPLIFIER_FILE: &str = include_str!("../amplifier_file.toml");
 
+/// The word that asks for the rework file.
+const REWORK: &str = "rework";
+
+/// A rework file with every key, and what they mean.
+const REWORK_FILE: &str = include_str!("../rework_file.toml");
+
 /// The word that asks for the keys of `--json`.
 const JSON: &str = "json";
 
@@ -21,14 +27,15 @@ const JSON_KEYS: &str = include_str!("../json_keys.txt");
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// The words in the brackets of a message, e.g. no-dc-path; or `file` for an amplifier file with
-    /// every part and key; or `json` for the keys and units of --json. Without it all are listed.
+    /// every part and key; or `rework` for a file of changes; or `json` for the keys and units of --json.
+    /// Without it all are listed.
     id: Option<String>,
 }
 
 pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
     let Some(wanted) = arguments.id.as_deref().map(str::trim) else {
         let ids = Id::ALL.iter().map(|id| id.text());
-        let list: String = [FILE, JSON]
+        let list: String = [FILE, REWORK, JSON]
             .into_iter()
             .chain(ids)
             .map(|id| format!("{id}\n"))
@@ -38,6 +45,8 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
     };
     let explanation: String = if wanted == FILE {
         AMPLIFIER_FILE.to_owned()
+    } else if wanted == REWORK {
+        REWORK_FILE.to_owned()
     } else if wanted == JSON {
         JSON_KEYS.to_owned()
     } else {
@@ -56,7 +65,7 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
     if options.json {
         let value = serde_json::json!({ "id": wanted, "explanation": explanation });
         report::print(&format!("{value:#}\n"))?;
-    } else if [FILE, JSON].contains(&wanted) {
+    } else if [FILE, REWORK, JSON].contains(&wanted) {
         report::print(&explanation)?;
     } else {
         report::print(&format!("{wanted}\n\n{explanation}"))?;

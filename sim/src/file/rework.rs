@@ -345,7 +345,11 @@ fn not_in_base(log: &mut Log, place: &Place, name: &str, names: &[&str]) {
     log.fault(place, fault);
 }
 
-fn table_of<'a>(root: &mut Fields<'a>, log: &mut Log, name: &'static str) -> Option<&'a DeTable<'a>> {
+fn table_of<'a>(
+    root: &mut Fields<'a>,
+    log: &mut Log,
+    name: &'static str,
+) -> Option<&'a DeTable<'a>> {
     let value = root.raw(name)?;
     if let DeValue::Table(table) = value.get_ref() {
         return Some(table);
@@ -441,7 +445,9 @@ fn gather(value: &DeValue<'_>, words: &mut BTreeSet<String>) {
             words.insert(text.trim().to_owned());
         }
         DeValue::Array(items) => items.iter().for_each(|item| gather(item.get_ref(), words)),
-        DeValue::Table(table) => table.values().for_each(|item| gather(item.get_ref(), words)),
+        DeValue::Table(table) => table
+            .values()
+            .for_each(|item| gather(item.get_ref(), words)),
         _ => {}
     }
 }

@@ -66,7 +66,10 @@ distortion_limit = "3%"
     assert_eq!(ours.title, "Stage, reworked");
     assert_eq!(ours.source, "invented");
     assert!((ours.bench.distortion_limit - 0.03).abs() < 1e-15);
-    assert_eq!(ours.bench.frequency.to_bits(), hand.bench.frequency.to_bits());
+    assert_eq!(
+        ours.bench.frequency.to_bits(),
+        hand.bench.frequency.to_bits()
+    );
     for (_, part) in hand.circuit.parts() {
         let id = ours.circuit.find_part(&part.name).expect("the same parts");
         let same = ours.circuit.part(id);
@@ -88,7 +91,8 @@ distortion_limit = "3%"
 
 #[test]
 fn reworks_stand_on_reworks() {
-    let first = "base = \"stage.toml\"\nadd.C2 = { capacitor = \"2u\", between = [\"a\", \"out\"] }";
+    let first =
+        "base = \"stage.toml\"\nadd.C2 = { capacitor = \"2u\", between = [\"a\", \"out\"] }";
     let second = "base = \"first.toml\"\nremove = [\"C1\"]\nreplace.C2 = \"3u\"";
     let both = stack(&[second, first, BASE]).unwrap();
     assert_eq!(names(&both)[..6], ["HT", "V1", "R1", "R2", "R3", "C2"]);
@@ -143,5 +147,11 @@ fn ends_left_by_a_rework_name_what_was_there() {
     assert_eq!(faults[0].kind, FileErrorKind::LeftOver { node, gone });
     // Without a base there is one fault, and the parts are not judged.
     let faults = stack(&["remove = [\"C1\"]"]).unwrap_err();
-    assert!(matches!(faults[..], [FileError { kind: FileErrorKind::MissingKey { key: "base", .. }, .. }]));
+    assert!(matches!(
+        faults[..],
+        [FileError {
+            kind: FileErrorKind::MissingKey { key: "base", .. },
+            ..
+        }]
+    ));
 }
