@@ -214,7 +214,7 @@ mod tests {
             let distance = likeness(&joined(name), joined(sister)).unwrap().distance;
             assert!(distance < 1.0, "{name} {sister}: {distance}");
         }
-        // And a test that cannot fail would not see this one.
+        // Another design is far: five times the amplification factor.
         let far = likeness(&joined("12AX7"), joined("12AU7"))
             .unwrap()
             .distance;
@@ -248,6 +248,50 @@ mod tests {
                 }
             }
         }
+    }
+
+    /// A width's worth of one figure is a distance of 1, and figures add by their squares: the formula at
+    /// the top, by hand. 1e-12: rounding.
+    #[test]
+    fn each_figure_counts_by_its_width() {
+        let triode = joined("2A3");
+        let pentode = joined("EL84");
+        let at = triode.typical().unwrap();
+        let changed = |change: &dyn Fn(&mut WorkingPoint)| {
+            let mut other = at;
+            change(&mut other);
+            one_way(&triode, &at, &triode, &other)
+        };
+        let one = |figure: &dyn Fn(&mut WorkingPoint)| {
+            let distance = changed(figure);
+            assert!((distance - 1.0).abs() < 1e-12, "{distance}");
+        };
+        one(&|p| p.gm *= 0.2_f64.exp());
+        one(&|p| p.mu *= 0.1_f64.exp());
+        one(&|p| p.ra *= (-0.2_f64).exp());
+        one(&|p| p.i_a *= 0.2_f64.exp());
+        let all = changed(&|p| {
+            p.gm *= 0.4_f64.exp();
+            p.mu *= 0.3_f64.exp();
+        });
+        assert!((all - (4.0 + 9.0)).abs() < 1e-12, "{all}");
+        // The knee counts in a pentode, and its anode resistance less
+        let rest = pentode.typical().unwrap();
+        let mut other = rest;
+        other.knee = rest.knee.map(|knee| knee * 0.2_f64.exp());
+        other.ra *= 0.5_f64.exp();
+        let distance = one_way(&pentode, &rest, &pentode, &other);
+        assert!((distance - 2.0).abs() < 1e-12, "{distance}");
+        // 300 V is the 2A3's limit: e^0.1 above it is one unit, by the volts alone
+        let mut above = at;
+        above.v_ak = 300.0 * 0.1_f64.exp();
+        let distance = one_way(&triode, &above, &triode, &above);
+        assert!((distance - 1.0).abs() < 1e-12, "{distance}");
+        // Permitted dissipation: 15 W and the 300B's 40 W
+        let other = joined("300B");
+        let watts = one_way(&triode, &at, &other, &at);
+        let by_hand = ((40.0_f64 / 15.0).ln() / 0.4).powi(2);
+        assert!((watts - by_hand).abs() < 1e-12, "{watts}");
     }
 
     /// Strapped beam tetrodes stand beside an output triode, voltage amplifiers do not.

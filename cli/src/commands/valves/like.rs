@@ -451,17 +451,15 @@ fn change(
             ));
         }
     }
-    if let (true, Some(leak)) = (output, new.limits.grid_leak_fixed) {
-        if old
-            .limits
-            .grid_leak_fixed
-            .is_none_or(|before| leak < before)
-        {
+    let leaks = (old.limits.grid_leak_fixed, new.limits.grid_leak_fixed);
+    match leaks {
+        (before, Some(leak)) if output && before.is_none_or(|before| leak < before) => {
             words.push(format!(
                 "grid leak at most {} with fixed bias",
                 engineering(leak, Unit::Ohm)
             ));
         }
+        _ => {}
     }
     format!("{}: {}.", name_of(&like.joined), words.join("; "))
 }

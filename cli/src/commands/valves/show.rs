@@ -770,10 +770,10 @@ fn law_text(valve: &ValveType, answer: &Answer) -> String {
             text += "  assumed: grid current, of its class of valve; no published curve was available\n";
         }
         ValveModel::Rectifier(_) => {
-            text += "  assumed: the current follows the 3/2 power of the drop through one published drop\n"
+            text += "  assumed: the current follows the 3/2 power of the drop through one published drop\n";
         }
         ValveModel::Stabiliser(_) => {
-            text += "  left out: striking, and the jumps of volts of a real discharge\n"
+            text += "  left out: striking, and the jumps of volts of a real discharge\n";
         }
     }
     text.push('\n');
