@@ -6,6 +6,7 @@ mod faults;
 mod law;
 mod raw;
 mod read;
+mod traced;
 
 use std::ops::Range;
 
@@ -18,6 +19,7 @@ use crate::stabiliser::Stabiliser;
 use crate::triode::Triode;
 
 pub use read::{read, read_within};
+pub use traced::{Traced, TracedError, TracedErrorKind, read_traced};
 
 /// A fault in a valve file.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -355,8 +357,12 @@ pub struct FitError {
     pub current_median_percent: f64,
     /// Worst of the anode currents, cut-off points apart, percent.
     pub current_worst_percent: f64,
+    /// Median of mutual conductance and amplification factor, percent.
+    pub slope_median_percent: f64,
     /// Worst of mutual conductance and amplification factor, percent.
     pub slope_worst_percent: f64,
+    /// Median of the screen currents, percent; None where none is published.
+    pub screen_median_percent: Option<f64>,
 }
 
 /// Everything known about one type.

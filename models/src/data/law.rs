@@ -101,7 +101,9 @@ fn amplifying(faults: &mut Faults, raw: &RawValve, points: &[Point]) -> Option<L
             let error = FitError {
                 current_median_percent: model.current_error_median_percent.unwrap_or(f64::NAN),
                 current_worst_percent: model.current_error_worst_percent.unwrap_or(f64::NAN),
+                slope_median_percent: model.slope_error_median_percent.unwrap_or(f64::NAN),
                 slope_worst_percent: model.slope_error_worst_percent.unwrap_or(f64::NAN),
+                screen_median_percent: model.screen_error_median_percent,
             };
             (stored, error, false)
         }
@@ -151,14 +153,8 @@ fn fitted(faults: &mut Faults, raw: &RawValve, points: &[Point]) -> Option<(Para
         );
         return None;
     }
-    let fit = fit::fit(points, *raw.kind.get_ref(), None)?;
-    let current = fit.errors(&[fit::Quantity::AnodeCurrent]);
-    let slope = fit.errors(&[fit::Quantity::MutualConductance, fit::Quantity::Mu]);
-    let error = FitError {
-        current_median_percent: fit::median(&current),
-        current_worst_percent: current.last().copied().unwrap_or(0.0),
-        slope_worst_percent: slope.last().copied().unwrap_or(0.0),
-    };
+    let fit = fit::fit(points, &fit::Traces::default(), *raw.kind.get_ref())?;
+    let error = fit.error();
     Some((fit.parameters, error))
 }
 

@@ -218,7 +218,9 @@ pub(super) struct RawModel {
     pub(super) n: Number,
     pub(super) current_error_median_percent: Option<f64>,
     pub(super) current_error_worst_percent: Option<f64>,
+    pub(super) slope_error_median_percent: Option<f64>,
     pub(super) slope_error_worst_percent: Option<f64>,
+    pub(super) screen_error_median_percent: Option<f64>,
     pub(super) fitted_by: Spanned<String>,
     #[serde(rename = "note")]
     pub(super) _note: Option<String>,

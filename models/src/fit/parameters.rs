@@ -1,0 +1,168 @@
+//! The parameters of a law as a list of numbers, which is how a fit sees them.
+
+use crate::currents::ValveCurrents;
+use crate::data::{Connection, Point, ValveKind, ValveModel};
+use crate::grid_current::GridCurrent;
+use crate::pentode::{CurrentSharing, FallingScreen, Pentode, PentodeLaw};
+use crate::triode::{Triode, TriodeParameters};
+
+/// Parameters that were fitted.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Parameters {
+    /// Of the control-voltage law.
+    Triode(TriodeParameters),
+    /// Of the sharing law.
+    Pentode(CurrentSharing),
+    /// Of the law of the falling screen current.
+    FallingScreen(FallingScreen),
+}
+
+impl Parameters {
+    /// Names of the parameters, in the order of [`Parameters::values`].
+    pub fn names(&self) -> &'static [&'static str] {
+        match self {
+            Self::Triode(_) => &["mu", "x", "kg", "kp", "kvb", "vct"],
+            Self::Pentode(_) => &[
+                "mu", "x", "kg", "kp", "kvb", "vct", "d", "f", "b", "kap", "q", "n",
+            ],
+            Self::FallingScreen(_) => &[
+                "mu", "x", "kg", "kp", "kvb", "vct", "share", "more", "width", "growth",
+            ],
+        }
+    }
+
+    /// Values of the parameters, SI.
+    pub fn values(&self) -> Vec<f64> {
+        match self {
+            Self::Triode(p) => vec![p.mu, p.x, p.kg, p.kp, p.kvb, p.vct],
+            Self::Pentode(p) => vec![
+                p.mu, p.x, p.kg, p.kp, p.kvb, p.vct, p.d, p.f, p.b, p.kap, p.q, p.n,
+            ],
+            Self::FallingScreen(p) => {
+                let h = p.hinge;
+                vec![
+                    h.mu, h.x, h.kg, h.kp, h.kvb, h.vct, p.share, p.more, p.width, p.growth,
+                ]
+            }
+        }
+    }
+
+    /// The same law with other values, in the order of [`Parameters::values`].
+    #[must_use]
+    pub fn with(&self, v: &[f64]) -> Self {
+        match self {
+            Self::Triode(_) => Self::Triode(TriodeParameters {
+                mu: v[0],
+                x: v[1],
+                kg: v[2],
+                kp: v[3],
+                kvb: v[4],
+                vct: v[5],
+            }),
+            Self::Pentode(_) => Self::Pentode(CurrentSharing {
+                mu: v[0],
+                x: v[1],
+                kg: v[2],
+                kp: v[3],
+                kvb: v[4],
+                vct: v[5],
+                d: v[6],
+                f: v[7],
+                b: v[8],
+                kap: v[9],
+                q: v[10],
+                n: v[11],
+            }),
+            Self::FallingScreen(p) => Self::FallingScreen(FallingScreen {
+                hinge: TriodeParameters {
+                    mu: v[0],
+                    x: v[1],
+                    kg: v[2],
+                    kp: v[3],
+                    kvb: v[4],
+                    vct: v[5],
+                },
+                fall: p.fall,
+                share: v[6],
+                more: v[7],
+                width: v[8],
+                growth: v[9],
+            }),
+        }
+    }
+
+    /// Currents at a point, without grid current; None where it lacks volts.
+    pub(super) fn currents(&self, point: &Point) -> Option<ValveCurrents> {
+        let strapped = point.connection == Connection::Strapped;
+        let pentode = !matches!(self, Self::Triode(_));
+        if pentode && !strapped && point.v_sk.is_none() {
+            return None;
+        }
+        let v_sk = point.v_sk.unwrap_or_default();
+        Some(self.at(point.v_ak?, v_sk, point.v_gk?, strapped))
+    }
+
+    /// Currents at volts to the cathode, without grid current; a strapped pentode has its screen on the
+    /// anode and one current, and a triode has no screen volts.
+    pub fn at(&self, v_ak: f64, v_sk: f64, v_gk: f64, strapped: bool) -> ValveCurrents {
+        let law: PentodeLaw = match self {
+            Self::Triode(p) => return Triode::new(*p, GridCurrent::none()).currents(v_ak, v_gk),
+            Self::Pentode(p) => (*p).into(),
+            Self::FallingScreen(p) => (*p).into(),
+        };
+        let pentode = Pentode::new(law, GridCurrent::none());
+        if strapped {
+            pentode.currents(v_ak, v_ak, v_gk).strapped()
+        } else {
+            pentode.currents(v_ak, v_sk, v_gk)
+        }
+    }
+
+    /// Those of a stored law; None for a rectifier or stabiliser.
+    pub fn of(model: &ValveModel) -> Option<Self> {
+        match model {
+            ValveModel::Triode(triode) => Some(Self::Triode(*triode.parameters())),
+            ValveModel::Pentode(pentode) => Some(match pentode.law {
+                PentodeLaw::CurrentSharing(law) => Self::Pentode(law),
+                PentodeLaw::FallingScreen(law) => Self::FallingScreen(law),
+            }),
+            ValveModel::Rectifier(_) | ValveModel::Stabiliser(_) => None,
+        }
+    }
+}
+
+/// Any parameters of the law of a kind of valve.
+pub(super) fn shape_of(kind: ValveKind) -> Option<Parameters> {
+    let ones = [1.0; 12];
+    match kind {
+        ValveKind::Triode => {
+            let any = TriodeParameters {
+                mu: 1.0,
+                x: 1.0,
+                kg: 1.0,
+                kp: 1.0,
+                kvb: 1.0,
+                vct: 1.0,
+            };
+            Some(Parameters::Triode(any))
+        }
+        ValveKind::Pentode | ValveKind::BeamTetrode => {
+            let any = CurrentSharing {
+                mu: 1.0,
+                x: 1.0,
+                kg: 1.0,
+                kp: 1.0,
+                kvb: 1.0,
+                vct: 1.0,
+                d: 1.0,
+                f: 1.0,
+                b: 1.0,
+                kap: 1.0,
+                q: 1.0,
+                n: 1.0,
+            };
+            Some(Parameters::Pentode(any).with(&ones))
+        }
+        ValveKind::Rectifier | ValveKind::Stabiliser => None,
+    }
+}
