@@ -4,6 +4,7 @@ mod completions;
 mod distortion;
 mod explain;
 mod feedback;
+mod fit;
 mod hum;
 mod impedance;
 mod noise;
@@ -51,6 +52,8 @@ pub(crate) enum Command {
     Supply(supply::Arguments),
     /// The valve library: which types there are, the data sheet of one, and what is like it.
     Valves(valves::Arguments),
+    /// Parameters of a valve from its published points and traced curves, with their spread.
+    Fit(fit::Arguments),
     /// What the words in brackets of a message mean, and how to mend it.
     Explain(explain::Arguments),
     /// Completions for a shell, to be sourced by it.
@@ -72,6 +75,7 @@ pub(crate) fn run(command: &Command, options: &Options) -> Result<(), Failure> {
         Command::SwitchOn(arguments) => switch_on::run(arguments, options),
         Command::Supply(arguments) => supply::run(arguments, options),
         Command::Valves(arguments) => valves::run(arguments, options),
+        Command::Fit(arguments) => fit::run(arguments, options),
         Command::Explain(arguments) => explain::run(arguments, options),
         Command::Completions(arguments) => completions::run(arguments),
     }

@@ -22,14 +22,33 @@ pub(crate) fn document(
     amplifier: &Amplifier,
     answer: &impl Serialize,
 ) -> String {
-    let document = Document {
+    print(&Document {
         command,
         title: &amplifier.title,
         source: &amplifier.source,
         assumed: notes::json(&amplifier.notes),
         answer,
-    };
-    let mut text = serde_json::to_string_pretty(&document).expect("answers are plain structures");
+    })
+}
+
+/// The answer of a command about something else, from the source named.
+pub(crate) fn plain(
+    command: &'static str,
+    title: &str,
+    source: &str,
+    answer: &impl Serialize,
+) -> String {
+    print(&Document {
+        command,
+        title,
+        source,
+        assumed: Vec::new(),
+        answer,
+    })
+}
+
+fn print(document: &impl Serialize) -> String {
+    let mut text = serde_json::to_string_pretty(document).expect("answers are plain structures");
     text.push('\n');
     text
 }

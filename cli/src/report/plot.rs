@@ -11,7 +11,7 @@ use plotters::prelude::*;
 use plotters::style::{FontStyle, register_font};
 
 /// Canvas pixels for one pixel shown.
-pub(super) const SCALE: u32 = 4;
+pub(crate) const SCALE: u32 = 4;
 /// Left and right of title and legend, pixels shown.
 const LEFT: u32 = 70;
 const RIGHT: u32 = 28;
@@ -19,7 +19,7 @@ const RIGHT: u32 = 28;
 const SIZE: (u32, u32) = (800, 480);
 
 /// Colours of the curves; dark enough for thin lines on white.
-pub(super) const COLORS: &[RGBColor] = &[
+pub(crate) const COLORS: &[RGBColor] = &[
     BLACK,
     RGBColor(0, 100, 200),
     RGBColor(0, 135, 60),
@@ -61,11 +61,11 @@ fn register() {
 }
 
 /// A canvas.
-pub(super) type Area<'a> = DrawingArea<SVGBackend<'a>, Shift>;
+pub(crate) type Area<'a> = DrawingArea<SVGBackend<'a>, Shift>;
 
 /// An entry of the legend.
 #[derive(Debug)]
-pub(super) struct Sample {
+pub(crate) struct Sample {
     pub(super) name: String,
     pub(super) color: RGBAColor,
     /// Stroke and gap, pixels shown; none is drawn through.
@@ -73,7 +73,7 @@ pub(super) struct Sample {
 }
 
 /// Draws on a canvas of that many pixels shown; SVG text.
-pub(super) fn shown(
+pub(crate) fn shown(
     (width, height): (u32, u32),
     draw: impl FnOnce(&Area<'_>) -> Result<(), Box<dyn std::error::Error>>,
 ) -> Result<String, NotDrawn> {
@@ -95,7 +95,7 @@ pub(super) fn shown(
 
 /// Title, conditions and legend in rows above the curves, where they cover none; their height in
 /// pixels of the canvas.
-pub(super) fn heading(
+pub(crate) fn heading(
     area: &Area<'_>,
     title: &str,
     conditions: &str,

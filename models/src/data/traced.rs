@@ -129,7 +129,12 @@ pub fn read_traced(text: &str, kind: Option<ValveKind>) -> Result<Traced, Vec<Tr
     let parted_by = parted_by.unwrap_or(',');
     let mut faults = Vec::new();
     let columns = read_header(&cells(header, at.start, parted_by), &mut faults);
-    let has = |wanted: Column| columns.iter().flatten().any(|(column, _)| *column == wanted);
+    let has = |wanted: Column| {
+        columns
+            .iter()
+            .flatten()
+            .any(|(column, _)| *column == wanted)
+    };
     let kind = kind.unwrap_or(if has(Column::ScreenVolts) {
         ValveKind::Pentode
     } else {
