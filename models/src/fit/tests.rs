@@ -195,3 +195,213 @@ fn one_false_point_is_reported_and_does_not_carry_the_fit() {
     let current = |f: &Fit| f.residuals[0].fitted;
     assert!((current(&fitted) / current(&clean) - 1.0).abs() < 0.01);
 }
+
+/// The truth of the traced checks: none of it at the centre of a prior.
+fn traced_triode() -> Parameters {
+    Parameters::Triode(TriodeParameters {
+        mu: 34.0,
+        x: 1.33,
+        kg: 900.0,
+        kp: 260.0,
+        kvb: 420.0,
+        vct: 0.55,
+    })
+}
+
+fn traced_pentode() -> Parameters {
+    Parameters::Pentode(CurrentSharing {
+        mu: 11.0,
+        x: 1.34,
+        kg: 700.0,
+        kp: 60.0,
+        kvb: 420.0,
+        vct: 0.6,
+        d: 0.035,
+        f: 0.12,
+        b: 0.22,
+        kap: 0.18,
+        q: 0.63,
+        n: 2.7,
+    })
+}
+
+/// A family of curves as a tracer would read it; `noise` gives one factor a reading.
+fn family(truth: &Parameters, screens: &[f64], mut noise: impl FnMut() -> f64) -> Vec<Row> {
+    let pentode = !matches!(truth, Parameters::Triode(_));
+    let mut rows = Vec::new();
+    for &v_sk in screens {
+        for step in 0..10 {
+            for sweep in 1..=30 {
+                let v_gk = if pentode {
+                    -2.0 * f64::from(step)
+                } else {
+                    -f64::from(step)
+                };
+                let v_ak = 12.0 * f64::from(sweep);
+                let at = truth.at(v_ak, v_sk, v_gk, false);
+                rows.push(Row {
+                    v_ak,
+                    v_sk,
+                    v_gk,
+                    i_a: Some(at.anode * noise()),
+                    i_s: pentode.then(|| at.screen * noise()),
+                    strapped: false,
+                });
+            }
+        }
+    }
+    rows
+}
+
+/// Normal deviates from a fixed seed: Box and Muller's on Marsaglia's xorshift, so that every run is the
+/// same.
+struct Noise(u64);
+
+impl Noise {
+    fn uniform(&mut self) -> f64 {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        ((self.0 >> 11) as f64 + 0.5) / (1_u64 << 53) as f64
+    }
+
+    fn normal(&mut self) -> f64 {
+        let radius = (-2.0 * self.uniform().ln()).sqrt();
+        radius * (std::f64::consts::TAU * self.uniform()).cos()
+    }
+}
+
+#[test]
+fn traced_curves_without_noise_give_the_parameters_back() {
+    for (truth, screens, kind) in [
+        (traced_triode(), &[0.0][..], ValveKind::Triode),
+        (traced_pentode(), &[150.0, 200.0, 250.0], ValveKind::Pentode),
+    ] {
+        let traces = Traces::new(family(&truth, screens, || 1.0), None);
+        let fitted = fit(&[], &traces, kind).unwrap();
+        let values = fitted.parameters.values().into_iter().zip(truth.values());
+        // The priors pull by C P (centre - truth), C the covariance and P the priors' weights. By the
+        // inequality of Cauchy and Schwarz, and as C P C < C, no parameter is pulled further than its spread
+        // times how far all priors are off, in widths.
+        let off: f64 = super::priors::priors(&[], &traces, kind)
+            .iter()
+            .zip(truth.values())
+            .map(|(prior, value)| ((value / prior.centre).ln() / prior.width).powi(2))
+            .sum();
+        let mut identified = 0;
+        for ((name, (found, true_value)), spread) in
+            truth.names().iter().zip(values).zip(&fitted.spread)
+        {
+            let pulled = (found / true_value).ln().abs();
+            // A quarter more, as the law is curved
+            let bound = 1.25 * spread.relative * off.sqrt();
+            assert!(
+                pulled < bound,
+                "{kind:?} {name}: {found} for {true_value}, bound {bound}"
+            );
+            if spread.relative < 0.01 {
+                identified += 1;
+                assert!(pulled < 0.01, "{kind:?} {name}: {found} for {true_value}");
+            }
+        }
+        assert!(identified >= 2, "{kind:?}: {identified}");
+    }
+}
+
+#[test]
+fn noise_and_false_readings_leave_the_curves() {
+    for (truth, screens, kind) in [
+        (traced_triode(), &[0.0][..], ValveKind::Triode),
+        (traced_pentode(), &[200.0, 250.0], ValveKind::Pentode),
+    ] {
+        let mut noise = Noise(20_261_125);
+        let mut rows = family(&truth, screens, || 1.0 + 0.02 * noise.normal());
+        let count = rows.len();
+        for k in 0..5 {
+            let row = &mut rows[(k * 61 + 20) % count];
+            row.i_a = row.i_a.map(|i| 3.0 * i + 5e-3);
+        }
+        // What is not there at cut-off reads as zero or less
+        rows[count - 1].i_a = Some(-1e-5);
+        let fitted = fit(&[], &Traces::new(rows, None), kind).unwrap();
+        assert!(fitted.contradicted().count() >= 5);
+        // Between the traced curves: other grid volts, other anode volts, another screen
+        let errors: Vec<f64> = (0..8)
+            .flat_map(|step| (1..12).map(move |sweep| (step, sweep)))
+            .filter_map(|(step, sweep)| {
+                let v_gk = -0.5 - f64::from(step) * if screens.len() > 1 { 1.5 } else { 0.7 };
+                let v_ak = 45.0 + 28.0 * f64::from(sweep);
+                let at = |p: &Parameters| p.at(v_ak, 225.0, v_gk, false).anode;
+                // A twentieth of the greatest current is what the meter still resolves well
+                (at(&truth) > 1e-3).then(|| at(&fitted.parameters) / at(&truth) - 1.0)
+            })
+            .collect();
+        assert!(errors.len() > 30);
+        let rms = super::rms(&errors);
+        // The noise of one reading; the curves themselves are known far better
+        assert!(rms < 0.02, "{kind:?}: {rms}");
+        // and without the false readings' weight it would be a tenth: they must not carry the fit
+        assert!(rms < 0.005, "{kind:?}: {rms}");
+    }
+}
+
+#[test]
+fn the_spread_is_what_noisy_fits_scatter_by() {
+    const RUNS: usize = 200;
+    let truth = traced_triode();
+    let clean = Traces::new(family(&truth, &[0.0], || 1.0), None);
+    let said = fit(&[], &clean, ValveKind::Triode).unwrap().spread;
+    let mut noise = Noise(7_091_925);
+    let mut found: Vec<Vec<f64>> = vec![Vec::new(); said.len()];
+    for _ in 0..RUNS {
+        let mut traces = clean.clone();
+        for row in &mut traces.rows {
+            let i_a = row.i_a.unwrap();
+            let width = (0.02 * i_a).hypot(traces.anode_floor);
+            row.i_a = Some(i_a + width * noise.normal());
+        }
+        let fitted = fit(&[], &traces, ValveKind::Triode).unwrap();
+        for (all, value) in found.iter_mut().zip(fitted.parameters.values()) {
+            all.push(value.ln());
+        }
+    }
+    let mut checked = 0;
+    for ((all, spread), name) in found.iter().zip(&said).zip(truth.names()) {
+        // A prior that still holds pulls every run alike, so that they scatter less than is not known
+        if spread.relative > 0.2 * spread.prior {
+            continue;
+        }
+        checked += 1;
+        let mean = all.iter().sum::<f64>() / RUNS as f64;
+        let squares: f64 = all.iter().map(|value| (value - mean).powi(2)).sum();
+        let scatter = (squares / (RUNS - 1) as f64).sqrt();
+        // A standard deviation from 200 runs is good to 1/sqrt(400) = 5 %: three of these; Huber's weights
+        // and the prior's pull are worth 3 % more
+        let ratio = scatter / spread.relative;
+        assert!((0.82..1.18).contains(&ratio), "{name}: {ratio}");
+    }
+    assert!(checked >= 4, "{checked}");
+}
+
+#[test]
+fn what_no_datum_tells_rests_on_its_prior() {
+    let valve = library::find("6V6GT").unwrap();
+    let fitted = fit(&valve.points, &Traces::default(), valve.kind).unwrap();
+    let names = fitted.parameters.names().iter().zip(&fitted.spread);
+    let alone: Vec<&str> = names
+        .filter(|(_, spread)| spread.rests_on_prior())
+        .map(|(name, _)| *name)
+        .collect();
+    // Points far above the knee do not tell its shape
+    assert!(alone.contains(&"q") && alone.contains(&"b"), "{alone:?}");
+    assert!(!alone.contains(&"kg") && !alone.contains(&"f"), "{alone:?}");
+}
+
+#[test]
+fn the_model_table_takes_the_place_of_the_old_one() {
+    let table = "[model]\nlaw = \"x\"\n";
+    let old = "type = \"a\"\n[model]\nlaw = \"y\"\nmu = 1\n[grid_current]\nshare = 1\n";
+    let new = "type = \"a\"\n[model]\nlaw = \"x\"\n\n[grid_current]\nshare = 1\n";
+    assert_eq!(with_model(old, table), new);
+    assert_eq!(with_model("a = 1\n", table), format!("a = 1\n\n{table}"));
+}
