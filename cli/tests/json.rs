@@ -216,6 +216,8 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
         ("valves like", "2A3", &[]),
         ("valves like", "GZ34", &[]),
         ("valves like", "0A2", &[]),
+        ("fit", "examples/valves/traced_triode.csv", &[]),
+        ("fit", "models/valves/6V6GT.toml", &[]),
     ] {
         let words: Vec<&str> = command.split(' ').collect();
         let text = run(&[&words[..], &[file, "--json"], more].concat());
