@@ -2,12 +2,12 @@
 
 use std::path::{Path, PathBuf};
 
-use models::data::{Drop, Point, Traced, ValveKind, ValveType, read, read_traced, with_stand_ins};
+use models::data::{Drop, Point, Traced, ValveKind, ValveType, read, read_traced};
 use models::fit::{Row, Traces};
 
 use super::faults;
 use crate::amplifier::plain_words;
-use crate::diagnostic::Id;
+use crate::diagnostic::{self, Id};
 use crate::failure::Failure;
 
 /// Points and curves of one type.
@@ -137,11 +137,11 @@ pub(super) fn open(
 }
 
 fn open_valve(path: &Path) -> Result<Data, Failure> {
-    let text = with_stand_ins(&text_of(path)?);
+    let text = text_of(path)?;
     match read(&text) {
         Ok(valve) => Ok(Data::of_valve(valve, Some(text))),
-        Err(error) => Err(Failure::Input {
-            diagnostics: vec![faults::of_valve(&error)],
+        Err(errors) => Err(Failure::Input {
+            diagnostics: errors.iter().map(diagnostic::of_valve_file).collect(),
             text: Some((path.display().to_string(), text)),
         }),
     }

@@ -1,6 +1,6 @@
-//! Faults of valve files and of sheets of curves in words.
+//! Faults of sheets of curves in words.
 
-use models::data::{DataError, DataErrorKind, TracedError, TracedErrorKind};
+use models::data::{TracedError, TracedErrorKind};
 
 use crate::diagnostic::{Diagnostic, Id};
 
@@ -39,24 +39,5 @@ pub(super) fn of_traced(error: &TracedError) -> Diagnostic {
         message: error.to_string(),
         labels: vec![(error.span.clone(), String::new())],
         help: Some(help),
-    }
-}
-
-/// A fault of a valve file.
-pub(super) fn of_valve(error: &DataError) -> Diagnostic {
-    use DataErrorKind as K;
-    let id = match &error.kind {
-        K::Form(_) => Id::WrongForm,
-        K::NotPositive(_) => Id::OutOfBounds,
-        K::UnknownLaw(..) => Id::UnknownLaw,
-        _ => Id::MissingKey,
-    };
-    Diagnostic {
-        id,
-        message: error.to_string(),
-        labels: vec![(error.span.clone(), String::new())],
-        help: Some(
-            "compare with a valve file that comes with the program, in models/valves".to_owned(),
-        ),
     }
 }
