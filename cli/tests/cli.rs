@@ -681,7 +681,10 @@ fn explanations_and_completions_are_there() {
     let bench = Bench::new();
     let all = bench.answer(&["explain"]);
     assert!(all.lines().count() > 30, "{all}");
-    for id in all.lines().filter(|id| !["file", "rework", "json"].contains(id)) {
+    for id in all
+        .lines()
+        .filter(|id| !["file", "rework", "json"].contains(id))
+    {
         let text = bench.answer(&["explain", id]);
         assert!(text.contains("Mend"), "{id}: {text}");
     }

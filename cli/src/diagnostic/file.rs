@@ -477,7 +477,10 @@ fn kind(kind: &FileErrorKind) -> Words {
             Id::UnknownPart,
             format!("the base has no part `{name}`"),
             "nothing to remove or replace",
-            did_you_mean(nearest.as_deref(), "name a designator of the base's parts list"),
+            did_you_mean(
+                nearest.as_deref(),
+                "name a designator of the base's parts list",
+            ),
         ),
         K::InBase { name } => words(
             Id::ListedTwice,

@@ -94,36 +94,32 @@ fn named(faults: &mut Faults, kind: ValveKind, model: &RawModel) -> Option<()> {
 
 fn amplifying(faults: &mut Faults, raw: &RawValve, points: &[Point]) -> Option<Law> {
     let kind = *raw.kind.get_ref();
-    let (parameters, error, fitted_on_reading) = match &raw.model {
-        Some(model) => {
-            let stored = stored(faults, kind, model)?;
-            let model = model.get_ref();
-            let error = FitError {
-                current_median_percent: model.current_error_median_percent.unwrap_or(f64::NAN),
-                current_worst_percent: model.current_error_worst_percent.unwrap_or(f64::NAN),
-                slope_median_percent: model.slope_error_median_percent.unwrap_or(f64::NAN),
-                slope_worst_percent: model.slope_error_worst_percent.unwrap_or(f64::NAN),
-                screen_median_percent: model.screen_error_median_percent,
-            };
-            (stored, error, false)
-        }
-        None => {
-            let (parameters, error) = fitted(faults, raw, points)?;
-            (parameters, error, true)
-        }
+    let (parameters, error, fitted_on_reading) = if let Some(model) = &raw.model {
+        let stored = stored(faults, kind, model)?;
+        let model = model.get_ref();
+        let error = FitError {
+            current_median_percent: model.current_error_median_percent.unwrap_or(f64::NAN),
+            current_worst_percent: model.current_error_worst_percent.unwrap_or(f64::NAN),
+            slope_median_percent: model.slope_error_median_percent.unwrap_or(f64::NAN),
+            slope_worst_percent: model.slope_error_worst_percent.unwrap_or(f64::NAN),
+            screen_median_percent: model.screen_error_median_percent,
+        };
+        (stored, error, false)
+    } else {
+        let (parameters, error) = fitted(faults, raw, points)?;
+        (parameters, error, true)
     };
     let (kg, mu) = match &parameters {
         Parameters::Triode(p) => (p.kg, p.mu),
         Parameters::Pentode(p) => (p.kg, p.mu),
         Parameters::FallingScreen(p) => (p.hinge.kg, p.hinge.mu),
     };
-    let (grid, grid_class) = match &raw.grid_current {
-        Some(grid) => (stored_grid(faults, grid, kg), None),
-        None => {
-            let watts = raw.limits.anode_watts.as_ref().map(|w| *w.get_ref());
-            let class = GridClass::of(kind, mu, watts);
-            (GridCurrent::assumed(class, 1.0 / kg), Some(class))
-        }
+    let (grid, grid_class) = if let Some(grid) = &raw.grid_current {
+        (stored_grid(faults, grid, kg), None)
+    } else {
+        let watts = raw.limits.anode_watts.as_ref().map(|w| *w.get_ref());
+        let class = GridClass::of(kind, mu, watts);
+        (GridCurrent::assumed(class, 1.0 / kg), Some(class))
     };
     let model = match parameters {
         Parameters::Triode(p) => ValveModel::Triode(Triode::new(p, grid)),
