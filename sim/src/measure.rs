@@ -11,6 +11,7 @@ pub mod loop_gain;
 pub mod noise;
 pub mod power;
 pub mod power_balance;
+pub mod readings;
 pub mod response;
 pub mod square_wave;
 pub mod study;

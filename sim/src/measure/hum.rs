@@ -35,7 +35,7 @@ use crate::weighting::a_weighting;
 
 mod balance;
 mod causes;
-mod change;
+pub(super) mod change;
 mod rails;
 mod reading;
 mod signal;

@@ -26,7 +26,7 @@ const HOLD: f64 = 1e-6;
 
 /// One change.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Change {
+pub(in crate::measure) enum Change {
     /// A node held at that many volts.
     Hold(NodeId, f64),
     /// A filament taken at its middle.
@@ -42,7 +42,7 @@ pub(super) enum Change {
 /// The circuit with changes made; parts and nodes keep their ids, new ones follow.
 ///
 /// Designators of parts that are added have blanks, so that no file can use them.
-pub(super) fn changed(circuit: &Circuit, changes: &[Change]) -> Circuit {
+pub(in crate::measure) fn changed(circuit: &Circuit, changes: &[Change]) -> Circuit {
     let mut circuit = circuit.clone();
     for change in changes {
         match *change {
@@ -127,7 +127,7 @@ fn take_at_its_middle(circuit: &mut Circuit, part: PartId) {
 
 /// The unknowns `x` `[n+1]` of one circuit as a start for a changed one: what both have is carried over, a
 /// new middle of a filament starts at the chassis and a new source without current.
-pub(super) fn carried(from: &System, x: &[f64], to: &System) -> Vec<f64> {
+pub(in crate::measure) fn carried(from: &System, x: &[f64], to: &System) -> Vec<f64> {
     let (old, new) = (from.unknowns(), to.unknowns());
     let mut start = vec![0.0; to.len() + 1];
     for (k, unknown) in new.iter().enumerate() {

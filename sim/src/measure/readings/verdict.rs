@@ -1,0 +1,268 @@
+//! Readings against the drawing: what is outside its band, and which single faults would explain it.
+//!
+//! ```text
+//! misfit = √(mean (m_k − p_k)²/σ_k²),   σ² = likely² + accuracy² + (u·(p − p_0))²
+//! ```
+//!
+//! Symbols   m  reading, V;  p  what the fault would make of it, V;  p_0  what the drawing makes of it, V;
+//!           u  how far the size of a fault is off the one that was solved
+//! Source    weighted least squares (textbook); the weights are ours
+//! Care      single faults only. What a meter shows with a fault is taken as p = p_0 + (V − V_0)·share, the
+//!           share of the volts that the meter leaves being that of the sound circuit
+
+use std::collections::BTreeSet;
+
+use serde::Serialize;
+
+use super::band::Band;
+use super::faults::Fault;
+use super::meter::Meter;
+use super::points::Point;
+
+/// How far the size of a fault is off the one solved: nobody knows by how much a part has drifted.
+const SIZE: f64 = 0.2;
+
+/// Shift in a current that counts as more or less of it.
+const MORE: f64 = 0.05;
+
+/// A fault is worth telling when it leaves no more than this share of the misfit.
+const EXPLAINS: f64 = 0.5;
+
+/// Faults that are told.
+const TOLD: usize = 3;
+
+/// Faults named behind a valve.
+const NAMED: usize = 4;
+
+/// Where a reading lies.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Place {
+    /// Within the likely band and the meter's accuracy.
+    Within,
+    /// Beyond it, yet tolerances all one way could do it.
+    Possible,
+    /// No tolerances reach it.
+    Outside,
+}
+
+/// One reading against the drawing.
+#[derive(Clone, Debug, Serialize)]
+pub struct Compared {
+    /// Where.
+    pub point: String,
+    /// What the meter showed, V.
+    pub reading: f64,
+    /// What it should show, V.
+    pub expected: f64,
+    /// Without a meter, V.
+    pub volts: f64,
+    /// The meter; none when nobody says, and then it loads nothing.
+    pub meter: Option<Meter>,
+    /// Its range, V; none when it does not matter.
+    pub range: Option<f64>,
+    /// Reading less what it should be, V.
+    pub difference: f64,
+    /// The band as the meter shows it.
+    pub band: Band,
+    /// What the meter may be off by itself, V.
+    pub accuracy: f64,
+    /// Where it lies.
+    pub place: Place,
+}
+
+impl Compared {
+    /// The likely band with the meter's accuracy, V.
+    pub fn likely(&self) -> f64 {
+        self.band.likely.hypot(self.accuracy)
+    }
+
+    /// Difference in the words of the trade; a negative voltage is not "high".
+    pub fn words(&self) -> &'static str {
+        match (self.difference > 0.0, self.expected < 0.0) {
+            (true, false) => "high",
+            (false, false) => "low",
+            (true, true) => "less negative",
+            (false, true) => "more negative",
+        }
+    }
+}
+
+/// A fault that explains the readings.
+#[derive(Clone, Debug, Serialize)]
+pub struct Explains {
+    /// The part.
+    pub part: String,
+    /// What would be wrong with it.
+    pub fault: String,
+    /// What is left of the misfit.
+    pub misfit: f64,
+}
+
+/// What the readings of one valve point at.
+#[derive(Clone, Debug, Serialize)]
+pub struct ValvePoints {
+    /// The valve.
+    pub valve: String,
+    /// Electrodes outside with high, low and so on.
+    pub signs: Vec<String>,
+    /// What every fault named means for its anode current: "less", "more", or none when they disagree.
+    pub current: Option<String>,
+    /// Faults whose computed signs are those of the readings.
+    pub faults: Vec<String>,
+}
+
+/// What the readings say.
+#[derive(Clone, Debug, Serialize)]
+pub struct Verdict {
+    /// Each reading, in the order of the file.
+    pub readings: Vec<Compared>,
+    /// With nothing wrong, in bands: 1 is what tolerances make.
+    pub misfit: f64,
+    /// Each valve with a reading outside.
+    pub valves: Vec<ValvePoints>,
+    /// The single faults that explain all readings best.
+    pub explained_by: Vec<Explains>,
+    /// Faults looked at.
+    pub tried: usize,
+    /// Faults whose circuit could not be solved.
+    pub unsolved: usize,
+}
+
+impl Verdict {
+    /// Whether any reading is beyond its likely band.
+    pub fn any_outside(readings: &[Compared]) -> bool {
+        readings.iter().any(|r| r.place != Place::Within)
+    }
+
+    /// Weighs the faults. `shares` is what the meter leaves of a small change at each reading's point, and
+    /// `currents` the anode current of each valve as drawn.
+    pub(super) fn new(
+        readings: Vec<Compared>,
+        points: &[Point],
+        shares: &[f64],
+        currents: &[(String, f64)],
+        (faults, unsolved): (&[Fault], usize),
+    ) -> Self {
+        let of_none = misfit(&readings, |k| readings[k].expected);
+        let predicted = |fault: &Fault, k: usize| {
+            let shift = fault.solved.volts[k] - readings[k].volts;
+            readings[k].expected + shift * shares[k]
+        };
+        let mut weighed: Vec<(f64, &Fault)> = faults
+            .iter()
+            .map(|fault| (misfit(&readings, |k| predicted(fault, k)), fault))
+            .filter(|(misfit, _)| misfit.is_finite())
+            .collect();
+        weighed.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let outside = Self::any_outside(&readings);
+        let explained_by = weighed
+            .iter()
+            .filter(|(misfit, _)| outside && *misfit < EXPLAINS * of_none)
+            .take(TOLD)
+            .map(|(misfit, fault)| Explains {
+                part: fault.part.clone(),
+                fault: fault.what.to_owned(),
+                misfit: *misfit,
+            })
+            .collect();
+        let names: BTreeSet<&String> = points
+            .iter()
+            .filter_map(|point| point.electrode.as_ref().map(|(valve, _)| valve))
+            .collect();
+        let valves = names
+            .into_iter()
+            .filter_map(|valve| of_valve(valve, &readings, points, &weighed, currents, &predicted))
+            .collect();
+        Self {
+            misfit: of_none,
+            valves,
+            explained_by,
+            tried: faults.len() + unsolved,
+            unsolved,
+            readings,
+        }
+    }
+}
+
+fn misfit(readings: &[Compared], predicted: impl Fn(usize) -> f64) -> f64 {
+    let squares: f64 = readings
+        .iter()
+        .enumerate()
+        .map(|(k, reading)| {
+            let p = predicted(k);
+            let sigma = reading.likely().hypot(SIZE * (p - reading.expected));
+            ((reading.reading - p) / sigma).powi(2)
+        })
+        .sum();
+    (squares / readings.len() as f64).sqrt()
+}
+
+fn of_valve(
+    valve: &str,
+    readings: &[Compared],
+    points: &[Point],
+    weighed: &[(f64, &Fault)],
+    currents: &[(String, f64)],
+    predicted: &impl Fn(&Fault, usize) -> f64,
+) -> Option<ValvePoints> {
+    let own: Vec<(usize, &'static str)> = points
+        .iter()
+        .enumerate()
+        .filter_map(|(k, point)| match &point.electrode {
+            Some((name, electrode)) if name == valve => Some((k, *electrode)),
+            _ => None,
+        })
+        .collect();
+    let outside = |k: usize| readings[k].place != Place::Within;
+    let signs: Vec<String> = own
+        .iter()
+        .filter(|(k, _)| outside(*k))
+        .map(|(k, electrode)| format!("{electrode} {}", readings[*k].words()))
+        .collect();
+    if signs.is_empty() {
+        return None;
+    }
+    // A fault fits when it moves what is outside the same way, and leaves alone what is within.
+    let fits: Vec<&Fault> = weighed
+        .iter()
+        .map(|(_, fault)| *fault)
+        .filter(|fault| {
+            own.iter().all(|&(k, _)| {
+                let shift = predicted(fault, k) - readings[k].expected;
+                if outside(k) {
+                    shift * readings[k].difference > 0.0 && shift.abs() > readings[k].likely()
+                } else {
+                    shift.abs() < 2.0 * readings[k].likely()
+                }
+            })
+        })
+        .take(NAMED)
+        .collect();
+    let of = |list: &[(String, f64)]| {
+        let found = list.iter().find(|(name, _)| name == valve);
+        found.map(|(_, current)| *current)
+    };
+    let drawn = of(currents);
+    let changes: BTreeSet<&str> = fits
+        .iter()
+        .map(|fault| match (of(&fault.solved.currents), drawn) {
+            (Some(now), Some(drawn)) if now > (1.0 + MORE) * drawn => "more",
+            (Some(now), Some(drawn)) if now < (1.0 - MORE) * drawn => "less",
+            _ => "same",
+        })
+        .collect();
+    let current = (changes.len() == 1)
+        .then(|| changes.first().map(|word| (*word).to_owned()))
+        .flatten()
+        .filter(|word| word != "same");
+    Some(ValvePoints {
+        valve: valve.to_owned(),
+        signs,
+        current,
+        faults: fits
+            .iter()
+            .map(|fault| format!("{} {}", fault.part, fault.what))
+            .collect(),
+    })
+}
