@@ -22,6 +22,7 @@ pub mod newton;
 pub mod operating_point;
 pub mod parts;
 pub mod periodic;
+pub mod preferred;
 pub mod quantity;
 pub mod rest;
 pub mod small_signal;
