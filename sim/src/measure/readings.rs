@@ -33,7 +33,6 @@ pub use points::{Point, points};
 pub use taken::{Taken, TakenError, read};
 pub use verdict::{Compared, Explains, Place, ValvePoints, Verdict};
 
-use change::Change;
 use whole::Whole;
 
 /// The question.
@@ -120,7 +119,7 @@ impl ReadingsOf {
         let charted = points.len();
         // Nodes that were read and are no electrode and no rail follow behind.
         points.extend(self.taken.iter().map(|taken| taken.point.clone()));
-        let drawn = whole.as_drawn(&points);
+        let drawn = whole.at(&points);
         let nodes: Vec<_> = points.iter().map(|point| point.node).collect();
         let ohms = whole.source_ohms(&nodes);
         let solved = std::sync::atomic::AtomicUsize::new(0);
@@ -186,17 +185,16 @@ impl ReadingsOf {
                     ))
                 })
                 .collect();
-            let (readings, shares): (Vec<Compared>, Vec<f64>) = compared?.into_iter().unzip();
+            let (readings, ohms): (Vec<Compared>, Vec<f64>) = compared?.into_iter().unzip();
             let read = &points[charted..];
             let (found, left) = if Verdict::any_outside(&readings) {
-                faults::faults(&whole, read, &done)
+                faults::faults(&whole, read, &ohms, &done)
             } else {
                 (Vec::new(), 0)
             };
             Some(Verdict::new(
                 readings,
                 read,
-                &shares,
                 &drawn.currents,
                 (&found, left),
             ))
@@ -233,9 +231,8 @@ fn shown(
     let estimate = |range: f64| volts * share(meter.resistance(range), source);
     let with = |range: Option<f64>| {
         let ohms = meter.resistance(range.unwrap_or(0.0));
-        let solved = whole.with(Change::Meter(point.node, ohms), std::slice::from_ref(point))?;
         Ok(Shown {
-            volts: solved.volts[0],
+            volts: whole.loaded(point, ohms)?,
             range,
             meter_ohms: ohms,
         })
@@ -252,7 +249,7 @@ fn shown(
     Ok(shown)
 }
 
-/// A reading against what it should be, and the share of a change that the meter leaves.
+/// A reading against what it should be, and the ohms of its meter.
 fn compared(
     taken: &Taken,
     meter: Option<&Meter>,
@@ -287,5 +284,8 @@ fn compared(
         accuracy,
         place,
     };
-    (compared, share)
+    (
+        compared,
+        shown.map_or(f64::INFINITY, |shown| shown.meter_ohms),
+    )
 }

@@ -114,7 +114,7 @@ pub(super) fn bands(
                 Varied::Low(part) => (Change::Scale(part, allowed.mains.0), 1.0),
                 Varied::High(part) => (Change::Scale(part, allowed.mains.1), 1.0),
             };
-            let solved = whole.with(change, points)?;
+            let solved = whole.with(change, |whole| whole.at(points))?;
             done(1);
             let shift = solved.volts.iter().zip(nominal);
             Ok((job, shift.map(|(v, v0)| scale * (v - v0)).collect()))

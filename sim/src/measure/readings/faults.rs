@@ -1,11 +1,15 @@
 //! Faults of a single part, each solved: what the readings would be if that were wrong.
+//!
+//! The meter is joined to the faulty circuit too: at an open part it closes the circuit. On the mains, where that
+//! would settle a period for each reading of each fault, it takes its share of the faulty circuit linearised.
 
 use rayon::prelude::*;
 
 use super::band::supplies;
 use super::change::{Change, matters};
 use super::points::Point;
-use super::whole::{Solved, Whole};
+use super::share;
+use super::whole::Whole;
 use crate::parts::Part;
 
 /// Leakage of a capacitor that fails and of one that begins to, Ω: half a grid leak and several of them
@@ -29,15 +33,19 @@ pub(super) struct Fault {
     pub(super) part: String,
     /// What is wrong with it, behind its designator: "open", "weak (half the current)".
     pub(super) what: &'static str,
-    pub(super) solved: Solved,
+    /// What the meter would show at each reading's point, V.
+    pub(super) shown: Vec<f64>,
+    /// Anode current of each valve by its designator, A.
+    pub(super) currents: Vec<(String, f64)>,
 }
 
 type Hypothesis = (String, &'static str, Change);
 
-/// All faults that are looked at; what cannot be solved is left out and counted.
+/// All faults that are looked at, with meters of these ohms at the points; what cannot be solved is left out and counted.
 pub(super) fn faults(
     whole: &Whole<'_>,
     points: &[Point],
+    ohms: &[f64],
     done: &(impl Fn(usize) + Sync),
 ) -> (Vec<Fault>, usize) {
     let all = hypotheses(whole);
@@ -45,17 +53,36 @@ pub(super) fn faults(
     let found: Vec<Fault> = all
         .into_par_iter()
         .filter_map(|(part, what, change)| {
-            let solved = whole.with(change, points);
-            done(1);
-            Some(Fault {
+            let fault = whole.with(change, |faulty| Fault {
                 part,
                 what,
-                solved: solved.ok()?,
-            })
+                shown: shown(faulty, points, ohms),
+                currents: faulty.at(&[]).currents,
+            });
+            done(1);
+            fault.ok()
         })
         .collect();
     let left = count - found.len();
     (found, left)
+}
+
+/// What meters of these ohms show at the points.
+fn shown(faulty: &Whole<'_>, points: &[Point], ohms: &[f64]) -> Vec<f64> {
+    let volts = faulty.at(points).volts;
+    let nodes: Vec<_> = points.iter().map(|point| point.node).collect();
+    let sources = faulty.source_ohms(&nodes);
+    (0..points.len())
+        .map(|k| {
+            let linear = || volts[k] * share(ohms[k], sources[k]);
+            if ohms[k].is_infinite() || faulty.rest.mains.is_some() {
+                return linear();
+            }
+            faulty
+                .loaded(&points[k], ohms[k])
+                .unwrap_or_else(|_| linear())
+        })
+        .collect()
 }
 
 /// How many circuits [`faults`] solves.

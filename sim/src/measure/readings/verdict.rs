@@ -7,8 +7,7 @@
 //! Symbols   m  reading, V;  p  what the fault would make of it, V;  p_0  what the drawing makes of it, V;
 //!           u  how far the size of a fault is off the one that was solved
 //! Source    weighted least squares (textbook); the weights are ours
-//! Care      single faults only. What a meter shows with a fault is taken as p = p_0 + (V − V_0)·share, the
-//!           share of the volts that the meter leaves being that of the sound circuit
+//! Care      single faults only
 
 use std::collections::BTreeSet;
 
@@ -135,20 +134,15 @@ impl Verdict {
         readings.iter().any(|r| r.place != Place::Within)
     }
 
-    /// Weighs the faults. `shares` is what the meter leaves of a small change at each reading's point, and
-    /// `currents` the anode current of each valve as drawn.
+    /// Weighs the faults; `currents` are the anode currents of the valves as drawn.
     pub(super) fn new(
         readings: Vec<Compared>,
         points: &[Point],
-        shares: &[f64],
         currents: &[(String, f64)],
         (faults, unsolved): (&[Fault], usize),
     ) -> Self {
         let of_none = misfit(&readings, |k| readings[k].expected);
-        let predicted = |fault: &Fault, k: usize| {
-            let shift = fault.solved.volts[k] - readings[k].volts;
-            readings[k].expected + shift * shares[k]
-        };
+        let predicted = |fault: &Fault, k: usize| fault.shown[k];
         let mut weighed: Vec<(f64, &Fault)> = faults
             .iter()
             .map(|fault| (misfit(&readings, |k| predicted(fault, k)), fault))
@@ -246,7 +240,7 @@ fn of_valve(
     let drawn = of(currents);
     let changes: BTreeSet<&str> = fits
         .iter()
-        .map(|fault| match (of(&fault.solved.currents), drawn) {
+        .map(|fault| match (of(&fault.currents), drawn) {
             (Some(now), Some(drawn)) if now > (1.0 + MORE) * drawn => "more",
             (Some(now), Some(drawn)) if now < (1.0 - MORE) * drawn => "less",
             _ => "same",

@@ -46,13 +46,25 @@ impl<'a> Whole<'a> {
         })
     }
 
-    /// What the points read as drawn.
-    pub(super) fn as_drawn(&self, points: &[Point]) -> Solved {
+    /// What there is at the points, nothing joined to them.
+    pub(super) fn at(&self, points: &[Point]) -> Solved {
         read(self.circuit, self.system, &self.rest, points)
     }
 
-    /// What they read with a change: still circuits by Newton from here, mains-fed ones settled again.
-    pub(super) fn with(&self, change: Change, points: &[Point]) -> Result<Solved, SimError> {
+    /// What a meter of so many ohms shows at a point.
+    pub(super) fn loaded(&self, point: &Point, ohms: f64) -> Result<f64, SimError> {
+        self.with(Change::Meter(point.node, ohms), |whole| {
+            whole.at(std::slice::from_ref(point)).volts[0]
+        })
+    }
+
+    /// An answer about the amplifier with a change: still circuits by Newton from here, mains-fed ones settled
+    /// again.
+    pub(super) fn with<T>(
+        &self,
+        change: Change,
+        answer: impl FnOnce(&Whole<'_>) -> T,
+    ) -> Result<T, SimError> {
         let circuit = change.made(self.circuit);
         let system = circuit
             .compile()
@@ -62,22 +74,26 @@ impl<'a> Whole<'a> {
         if ws.memory.len() == self.ws.memory.len() {
             ws.memory.clone_from(&self.ws.memory);
         }
-        if self.rest.mains.is_none() {
-            let rest = Rest::find(&system, &self.tolerances, &mut ws)?;
-            return Ok(read(&circuit, &system, &rest, points));
-        }
-        let closes = Settling::default().periodicity;
-        let near = Rest::follow(
-            &system,
-            (self.rest.found, closes),
-            &self.tolerances,
-            &mut ws,
-        );
-        let rest = match near {
-            Ok(rest) => rest,
-            Err(_) => Rest::find(&system, &self.tolerances, &mut system.workspace())?,
+        let rest = if self.rest.mains.is_none() {
+            Rest::find(&system, &self.tolerances, &mut ws)?
+        } else {
+            let closes = Settling::default().periodicity;
+            let from = (self.rest.found, closes);
+            match Rest::follow(&system, from, &self.tolerances, &mut ws) {
+                Ok(rest) => rest,
+                Err(_) => {
+                    ws = system.workspace();
+                    Rest::find(&system, &self.tolerances, &mut ws)?
+                }
+            }
         };
-        Ok(read(&circuit, &system, &rest, points))
+        Ok(answer(&Whole {
+            circuit: &circuit,
+            system: &system,
+            rest,
+            ws,
+            tolerances: self.tolerances,
+        }))
     }
 
     /// Resistance that a meter sees at a node, Ω: the slope of its volts against a current drawn there; on
