@@ -4,6 +4,7 @@
 use std::ops::Range;
 use std::path::{Component, Path, PathBuf};
 
+use models::library::Library;
 use sim::file::{Amplifier, FileError, FileErrorKind};
 use sim::{System, file};
 
@@ -52,6 +53,32 @@ pub(crate) fn open_set(
             found.append(&mut faults);
             Err(input(&found, files))
         }
+    }
+}
+
+/// An amplifier file that is read again and again with other values.
+#[derive(Debug)]
+pub(crate) struct Again {
+    files: Vec<(String, String)>,
+    set: Vec<(String, String)>,
+    library: Library,
+}
+
+impl Again {
+    /// Of a file that [`open`] has read without faults.
+    pub(crate) fn of(path: &Path, options: &Options) -> Result<Self, Failure> {
+        Ok(Self {
+            files: stack(path)?,
+            set: settings(&options.set).0,
+            library: library::open(options)?,
+        })
+    }
+
+    /// The amplifier with these settings, PART and VALUE, over those of `--set`.
+    pub(crate) fn read(&self, over: &[(String, String)]) -> Result<Amplifier, Vec<FileError>> {
+        let set = [&self.set, over].concat();
+        let texts: Vec<&str> = self.files.iter().map(|(_, text)| text.as_str()).collect();
+        file::rework::read(&texts, |text| file::read_with(text, &set, &self.library))
     }
 }
 

@@ -32,6 +32,21 @@ fn pages() -> Vec<PathBuf> {
     pages
 }
 
+/// The words of a command; blanks between double quotes belong to one.
+fn words(command: &str) -> Vec<String> {
+    let mut words = vec![String::new()];
+    let mut quoted = false;
+    for c in command.chars() {
+        match c {
+            '"' => quoted = !quoted,
+            ' ' if !quoted => words.push(String::new()),
+            c => words.last_mut().expect("there is one").push(c),
+        }
+    }
+    words.retain(|word| !word.is_empty());
+    words
+}
+
 fn shown(page: &Path) -> Vec<Shown> {
     let text = fs::read_to_string(page).unwrap_or_else(|e| panic!("{}: {e}", page.display()));
     let mut shown: Vec<Shown> = Vec::new();
@@ -126,7 +141,8 @@ fn every_page_prints_what_the_program_prints() {
             expected,
         } in commands
         {
-            let mut words = command.split_whitespace();
+            let words = words(&command);
+            let mut words = words.iter().map(String::as_str);
             assert_eq!(
                 words.next(),
                 Some("gridleak"),
@@ -167,6 +183,11 @@ fn the_comparison_tells_right_from_wrong() {
     assert_eq!(missing(&ours, &lines("a\n…")), None);
     assert!(missing(&ours, &lines("a")).is_some());
     assert!(missing(&ours, &lines("…\nb 1.02\n…")).is_some());
+}
+
+#[test]
+fn quoted_blanks_stay_in_a_word() {
+    assert_eq!(words("a  --b \"c d = 1\" e"), ["a", "--b", "c d = 1", "e"]);
 }
 
 #[test]

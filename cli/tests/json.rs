@@ -175,6 +175,14 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
     let supply = folder.path().join("supply.toml");
     std::fs::write(&supply, SUPPLY).expect("the folder can be written");
     let supply = supply.to_str().expect("a plain path");
+    let taken = folder.path().join("taken.csv");
+    // An output valve that draws too little, so that there is something to point at.
+    std::fs::write(
+        &taken,
+        "V2 anode, 270V, 20k/V, 500V\nV2 cathode, 7V\nht, 268V\n",
+    )
+    .expect("the folder can be written");
+    let taken = taken.to_str().expect("a plain path");
     let mains = "examples/04_hall_2a3_on_its_mains/amplifier.toml";
     let mut seen = BTreeSet::new();
     let mut faults = BTreeSet::new();
@@ -198,6 +206,12 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
             &["--steps", "R16=2k2,2k7", "--target", "riaa"],
         ),
         ("impedance", example, &["--to", "1kHz"]),
+        ("readings", example, &["--taken", taken]),
+        (
+            "choose",
+            example,
+            &["--part", "R5", "--so-that", "V2 anode current = 40mA"],
+        ),
         ("noise", example, &["--rated", "3W"]),
         ("feedback", unstable, &[]),
         ("switch-on", switched, &["--silicon"]),

@@ -1,5 +1,6 @@
 //! The commands: one file each; this is the list.
 
+mod choose;
 mod completions;
 mod distortion;
 mod explain;
@@ -9,6 +10,7 @@ mod hum;
 mod impedance;
 mod noise;
 mod power;
+mod readings;
 mod response;
 mod supply;
 mod switch_on;
@@ -30,6 +32,10 @@ use crate::failure::Failure;
 pub(crate) enum Command {
     /// Every voltage, current and dissipation with no signal, and what is over its rating.
     Voltages(voltages::Arguments),
+    /// What a voltmeter shows at every electrode, how far it may lie off, and readings against it.
+    Readings(readings::Arguments),
+    /// The value of a part for which a figure becomes what is wanted, and the preferred values beside it.
+    Choose(choose::Arguments),
     /// Volts against time at chosen nodes, as CSV and SVG.
     Waveform(waveform::Arguments),
     /// Watts and distortion against drive, and what gives up first.
@@ -64,6 +70,8 @@ pub(crate) enum Command {
 pub(crate) fn run(command: &Command, options: &Options) -> Result<(), Failure> {
     match command {
         Command::Voltages(arguments) => voltages::run(arguments, options),
+        Command::Readings(arguments) => readings::run(arguments, options),
+        Command::Choose(arguments) => choose::run(arguments, options),
         Command::Waveform(arguments) => waveform::run(arguments, options),
         Command::Power(arguments) => power::run(arguments, options),
         Command::Distortion(arguments) => distortion::run(arguments, options),

@@ -260,6 +260,11 @@ ids! {
     /// Mend     Write a line a point, hertz and decibels with a comma between, in rising frequency and from below
     ///          1 kHz to above it.
     TargetCurve = "target-curve",
+    /// Means    No value of the part makes the figure what is wanted.
+    /// Matters  Somewhere else the limit lies: the valve, the supply, another part.
+    /// Example  gridleak choose amp.toml --part R5 --so-that "V2 anode current = 2A"
+    /// Mend     See what the figure reaches and at which value, and change another part first.
+    NotReached = "not-reached",
     /// Means    The question cannot be asked of this circuit.
     /// Matters  There is nothing to measure.
     /// Example  a generator whose signal does not reach the load

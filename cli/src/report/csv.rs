@@ -26,7 +26,8 @@ pub(crate) fn columns(header: &[String], columns: &[&[f64]]) -> String {
     text
 }
 
-fn quoted(field: &str) -> String {
+/// A field as it stands between commas.
+pub(crate) fn quoted(field: &str) -> String {
     if field.contains([',', '"', '\n', '\r']) {
         format!("\"{}\"", field.replace('"', "\"\""))
     } else {

@@ -169,7 +169,8 @@ impl ReadingsOf {
                 .map(|(number, taken)| {
                     let k = charted + number;
                     let meter = taken.meter.as_ref().or(self.meters.first());
-                    let own = taken.range.map(|range| vec![range]);
+                    let range = taken.range.or_else(|| holding(&self.ranges, taken.volts));
+                    let own = range.map(|range| vec![range]);
                     let ranges = own.as_ref().unwrap_or(&self.ranges);
                     let shown = match meter {
                         Some(meter) => Some(shown(k, meter, ranges)?),
@@ -218,6 +219,13 @@ fn share(meter_ohms: f64, source_ohms: Option<f64>) -> f64 {
         Some(source) if meter_ohms.is_finite() => meter_ohms / (meter_ohms + source),
         _ => 1.0,
     }
+}
+
+/// The smallest range that holds what was shown, V: whoever comes from above ends there, see
+/// [`Meter::range`]. None when it is beyond them all.
+fn holding(ranges: &[f64], shown: f64) -> Option<f64> {
+    let holding = ranges.iter().copied().filter(|range| *range >= shown.abs());
+    holding.min_by(f64::total_cmp)
 }
 
 /// What a meter shows at a point with these volts behind these ohms.

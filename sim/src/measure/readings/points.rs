@@ -89,7 +89,7 @@ fn at_node(node: NodeId, name: &str) -> Point {
 ///
 /// # Errors
 /// The name most like it, if any is.
-pub fn named(name: &str, circuit: &Circuit) -> Result<Point, Option<String>> {
+pub(super) fn named(name: &str, circuit: &Circuit) -> Result<Point, Option<String>> {
     let tidy = name.split_whitespace().collect::<Vec<_>>().join(" ");
     let all = points(circuit);
     let plain = tidy.to_lowercase().replace("plate", "anode");

@@ -21,6 +21,9 @@ use super::points::Point;
 /// How far the size of a fault is off the one solved: nobody knows by how much a part has drifted.
 const SIZE: f64 = 0.2;
 
+/// A shift counts as one from this share of the likely band; the size of a fault may differ.
+const SEEN: f64 = 0.5;
+
 /// Shift in a current that counts as more or less of it.
 const MORE: f64 = 0.05;
 
@@ -225,7 +228,8 @@ fn of_valve(
             own.iter().all(|&(k, _)| {
                 let shift = predicted(fault, k) - readings[k].expected;
                 if outside(k) {
-                    shift * readings[k].difference > 0.0 && shift.abs() > readings[k].likely()
+                    let seen = shift.abs() > SEEN * readings[k].likely();
+                    seen && shift * readings[k].difference > 0.0
                 } else {
                     shift.abs() < 2.0 * readings[k].likely()
                 }

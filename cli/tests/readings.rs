@@ -1,0 +1,266 @@
+//! `readings` and `choose` as their user meets them.
+
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+/// 170 V behind 68 kΩ, as two resistors make it.
+const DIVIDER: &str = r#"[amplifier]
+title  = "Divider"
+source = "own design, invented for this test"
+[parts]
+HT = { supply = "340V", positive = "ht", negative = "chassis" }
+R1 = { resistor = "136k", between = ["ht", "a"], tolerance = "5%" }
+R2 = { resistor = "136k", between = ["a", "chassis"] }
+C1 = { capacitor = "2u", between = ["a", "chassis"] }
+RL = { resistor = "1k", between = ["in", "chassis"] }
+[bench]
+generator = { into = "in", resistance = "600R" }
+load = "RL"
+"#;
+
+struct Bench {
+    folder: tempfile::TempDir,
+}
+
+impl Bench {
+    fn new(readings: &str) -> Self {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        for (name, text) in [("amp.toml", DIVIDER), ("taken.csv", readings)] {
+            std::fs::write(folder.path().join(name), text).expect("the folder can be written");
+        }
+        Self { folder }
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    fn run(&self, arguments: &[&str]) -> Output {
+        Command::new(env!("CARGO_BIN_EXE_gridleak"))
+            .current_dir(self.folder.path())
+            .args(arguments)
+            .output()
+            .expect("the program runs")
+    }
+
+    fn answer(&self, arguments: &[&str]) -> String {
+        let run = self.run(arguments);
+        assert_eq!(run.status.code(), Some(0), "{}", stderr(&run));
+        String::from_utf8(run.stdout).expect("text")
+    }
+}
+
+fn stderr(run: &Output) -> String {
+    String::from_utf8_lossy(&run.stderr).into_owned()
+}
+
+#[test]
+fn three_meters_show_what_ohms_law_says() {
+    // V·R_m/(R_m + R_s) of 170 V behind 68 kΩ, three figures: the whole answer to the letter.
+    let bench = Bench::new("");
+    let text = bench.answer(&[
+        "readings",
+        "amp.toml",
+        "--meter",
+        "500 ohms per volt",
+        "--meter",
+        "1000 ohms per volt",
+        "--meter",
+        "20k/V",
+        "--meter",
+        "10M",
+        "--csv",
+        "chart.csv",
+    ]);
+    let rows: Vec<Vec<&str>> = text
+        .lines()
+        .map(|line| {
+            line.split("  ")
+                .map(str::trim)
+                .filter(|c| !c.is_empty())
+                .collect()
+        })
+        .collect();
+    let row = |name: &str| {
+        rows.iter()
+            .find(|row| row.first() == Some(&name))
+            .expect(name)
+    };
+    assert_eq!(
+        row("a"),
+        &[
+            "a", "a", "170 V", "12.7 V", "21.1 V", "68.0 kΩ", "110 V", "250 V", "134 V", "250 V",
+            "168 V", "250 V", "169 V"
+        ]
+    );
+    let csv = std::fs::read_to_string(bench.path("chart.csv")).expect("it was written");
+    let line = csv
+        .lines()
+        .find(|line| line.starts_with("a,a,"))
+        .expect("the point");
+    let shown: f64 = line
+        .split(',')
+        .nth(6)
+        .and_then(|f| f.parse().ok())
+        .expect("volts");
+    // The solver's tolerance on such volts
+    assert!(
+        (shown / (170.0 * 125.0 / 193.0) - 1.0).abs() < 1e-9,
+        "{line}"
+    );
+}
+
+#[test]
+fn a_low_reading_points_at_what_makes_it_low() {
+    // R1 at double: 340/(1 + 2) = 113 V on a meter that loads next to nothing.
+    let bench = Bench::new("a, 113V\nht, 340V\n");
+    let text = bench.answer(&[
+        "readings",
+        "amp.toml",
+        "--meter",
+        "10M",
+        "--taken",
+        "taken.csv",
+    ]);
+    assert!(
+        text.contains("1 of 2 readings outside what tolerances can do"),
+        "{text}"
+    );
+    for fault in ["R1 drifted to double", "R2 drifted to half"] {
+        assert!(text.contains(fault), "{text}");
+    }
+    assert!(text.contains("not a diagnosis"), "{text}");
+    let within = Bench::new("a, 165V\n");
+    let text = within.answer(&["readings", "amp.toml", "--taken", "taken.csv"]);
+    assert!(
+        text.contains("All 1 readings are within their bands."),
+        "{text}"
+    );
+    assert!(!text.contains("Single faults"), "{text}");
+}
+
+#[test]
+fn every_fault_of_the_readings_is_told_at_once() {
+    let bench = Bench::new("b, 113V\na, 113\n");
+    let run = bench.run(&["readings", "amp.toml", "--taken", "taken.csv"]);
+    assert_eq!(run.status.code(), Some(2));
+    let told = stderr(&run);
+    assert!(
+        told.contains("taken.csv: line 1: no electrode or node `b`"),
+        "{told}"
+    );
+    assert!(
+        told.contains("taken.csv: line 2: `113` has no unit"),
+        "{told}"
+    );
+    for arguments in [
+        ["--meter", "slow"],
+        ["--ranges", "10"],
+        ["--tolerance", "200%"],
+    ] {
+        let run = bench.run(&[&["readings", "amp.toml"], &arguments[..]].concat());
+        assert_eq!(run.status.code(), Some(2), "{arguments:?}");
+    }
+}
+
+#[test]
+fn a_value_is_chosen_with_its_neighbours() {
+    // 340·R/(136 k + R) = 100 V is 56.67 kΩ; twice 100²/56.67 k = 176 mW is under half a watt
+    let bench = Bench::new("");
+    let text = bench.answer(&[
+        "choose",
+        "amp.toml",
+        "--part",
+        "R2",
+        "--so-that",
+        "volts at a = 100V",
+    ]);
+    let expected = "\
+Divider
+Source: own design, invented for this test
+
+R2 = 56.7 kΩ gives volts at a = 100 V.
+Now: 136 kΩ, 170 V.
+";
+    assert!(text.starts_with(expected), "{text}");
+    let rest = "
+  value    series  volts at a  off target
+  56.0 kΩ     E12      99.2 V      -0.8 %
+  62.0 kΩ     E24       106 V      +6.5 %
+  68.0 kΩ     E12       113 V     +13.3 %
+  176 mW dissipated with no signal: 500 mW or more, 2 times that.
+";
+    let squeezed = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(squeezed(&text).contains(&squeezed(rest)), "{text}");
+}
+
+#[test]
+fn what_no_value_gives_is_an_answer_of_no() {
+    let bench = Bench::new("");
+    // 340² / (4 · 136 k) = 212 mW is the most there is.
+    let arguments = [
+        "choose",
+        "amp.toml",
+        "--part",
+        "R2",
+        "--so-that",
+        "R2 watts = 0.3W",
+    ];
+    let run = bench.run(&arguments);
+    assert_eq!(run.status.code(), Some(1));
+    let text = String::from_utf8(run.stdout.clone()).expect("text");
+    assert!(
+        text.contains("No value of R2 between 136 Ω and 136 MΩ"),
+        "{text}"
+    );
+    assert!(text.contains("to 212 mW at 13"), "{text}");
+    assert!(
+        stderr(&run).contains("error[not-reached]"),
+        "{}",
+        stderr(&run)
+    );
+    for arguments in [
+        ["--part", "R7", "--so-that", "volts at a = 100V"],
+        ["--part", "R2", "--so-that", "volts at a = 100"],
+        ["--part", "R2", "--so-that", "volts at x = 100V"],
+    ] {
+        let run = bench.run(&[&["choose", "amp.toml"], &arguments[..]].concat());
+        assert_eq!(run.status.code(), Some(2), "{arguments:?}");
+    }
+}
+
+#[test]
+fn power_and_distortion_can_be_asked_for() {
+    let example = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("../examples/01_single_ended_6v6/amplifier.toml");
+    let example = example.to_str().expect("a plain path");
+    let bench = Bench::new("");
+    for (part, wanted, between, target) in [
+        ("HT", "power = 4W", "260V..360V", 4.0),
+        ("R5", "THD at 1 W = 4%", "150R..500R", 0.04),
+    ] {
+        let text = bench.answer(&[
+            "choose",
+            example,
+            "--part",
+            part,
+            "--so-that",
+            wanted,
+            "--between",
+            between,
+            "--json",
+            "--svg",
+            "curve.svg",
+            "--overwrite",
+        ]);
+        let value: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+        let solutions = value["answer"]["solutions"].as_array().expect("a list");
+        assert!(!solutions.is_empty(), "{text}");
+        for solution in solutions {
+            let gives = solution["gives"].as_f64().expect("a figure");
+            assert!((gives / target - 1.0).abs() < 1e-3, "{text}");
+        }
+        let svg = std::fs::read_to_string(bench.path("curve.svg")).expect("it was drawn");
+        assert!(svg.contains("</svg>"));
+    }
+}
