@@ -1,6 +1,6 @@
 //! `readings FILE`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use sim::Tolerances;
 use sim::file::Amplifier;
@@ -149,7 +149,7 @@ fn share(argument: &str, text: &str) -> Result<f64, Failure> {
     ))
 }
 
-fn taken(path: &PathBuf, amplifier: &Amplifier) -> Result<Vec<Taken>, Failure> {
+fn taken(path: &Path, amplifier: &Amplifier) -> Result<Vec<Taken>, Failure> {
     let text = amplifier::read_text(path, "a file of readings is plain UTF-8 text")?;
     read(&text, &amplifier.circuit).map_err(|faults| Failure::Input {
         diagnostics: faults

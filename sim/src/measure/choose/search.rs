@@ -70,7 +70,7 @@ pub(super) fn search(
                 (pair[1].0, pair[1].1? - target),
             );
             // What lies on the target belongs to the bracket on its left, the first point to its own.
-            let on = b.1 == 0.0 || (a.1 == 0.0 && pair[0].0 == curve[0].0);
+            let on = b.1 == 0.0 || (a.1 == 0.0 && pair[0].0.to_bits() == curve[0].0.to_bits());
             (a.1 * b.1 < 0.0 || on).then_some([a, b])
         })
         .collect();

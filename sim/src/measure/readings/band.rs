@@ -159,12 +159,12 @@ fn jobs(whole: &Whole<'_>, allowed: &Allowed) -> Vec<Varied> {
     let parts = whole.circuit.parts();
     let mut jobs: Vec<Varied> = parts
         .filter(|(_, placed)| matters(&placed.part))
-        .filter_map(|(id, placed)| match &placed.part {
-            Part::Valve(_) => (allowed.valves > 0.0).then_some(Varied::Valve(id)),
-            _ => {
-                let tolerance = placed.ratings.tolerance.unwrap_or(allowed.parts);
-                (tolerance > 0.0).then_some(Varied::Part(id, tolerance))
+        .filter_map(|(id, placed)| {
+            if matches!(placed.part, Part::Valve(_)) {
+                return (allowed.valves > 0.0).then_some(Varied::Valve(id));
             }
+            let tolerance = placed.ratings.tolerance.unwrap_or(allowed.parts);
+            (tolerance > 0.0).then_some(Varied::Part(id, tolerance))
         })
         .collect();
     let moves = |ratio: f64| (ratio - 1.0).abs() > f64::EPSILON;

@@ -157,11 +157,9 @@ fn the_band_of_a_divider_is_its_closed_form() {
 /// The readings of a circuit, as a file of the same meter.
 fn written(circuit: &Circuit) -> String {
     let answer = ask(circuit, &["20k/V"], "");
-    answer
-        .points
-        .iter()
-        .map(|point| format!("{}, {}V\n", point.point, point.shown[0].volts))
-        .collect()
+    let lines = answer.points.iter();
+    let lines = lines.map(|point| format!("{}, {}V", point.point, point.shown[0].volts));
+    lines.collect::<Vec<_>>().join("\n")
 }
 
 #[test]

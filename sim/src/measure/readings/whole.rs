@@ -79,13 +79,11 @@ impl<'a> Whole<'a> {
         } else {
             let closes = Settling::default().periodicity;
             let from = (self.rest.found, closes);
-            match Rest::follow(&system, from, &self.tolerances, &mut ws) {
-                Ok(rest) => rest,
-                Err(_) => {
-                    ws = system.workspace();
-                    Rest::find(&system, &self.tolerances, &mut ws)?
-                }
-            }
+            let near = Rest::follow(&system, from, &self.tolerances, &mut ws);
+            near.or_else(|_| {
+                ws = system.workspace();
+                Rest::find(&system, &self.tolerances, &mut ws)
+            })?
         };
         Ok(answer(&Whole {
             circuit: &circuit,
