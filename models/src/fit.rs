@@ -34,6 +34,7 @@ use least_squares::Problem;
 
 pub use figures::{Place, Quantity, Residual, compare, compare_points};
 pub use parameters::Parameters;
+pub use priors::Expectations;
 pub use spread::Spread;
 pub use table::{model_table, with_model};
 pub use traces::{Row, Traces};
@@ -113,11 +114,21 @@ pub fn rms(values: &[f64]) -> f64 {
 ///
 /// None for a rectifier, whose perveance follows from one drop, and for a stabiliser.
 pub fn fit(points: &[Point], traces: &Traces, kind: ValveKind) -> Option<Fit> {
+    fit_expecting(points, traces, kind, &Expectations::default())
+}
+
+/// The same with other expectations, to be compared.
+pub fn fit_expecting(
+    points: &[Point],
+    traces: &Traces,
+    kind: ValveKind,
+    expected: &Expectations,
+) -> Option<Fit> {
     let problem = Problem {
         points,
         traces,
-        priors: priors::priors(points, traces, kind),
-        shape: parameters::shape_of(kind)?,
+        priors: priors::priors(points, traces, kind, expected),
+        shape: parameters::shape_of(kind, expected)?,
     };
     let least = problem.solve();
     let mut residuals = compare_points(&least.parameters, points);

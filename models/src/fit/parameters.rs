@@ -1,5 +1,6 @@
 //! The parameters of a law as a list of numbers, which is how a fit sees them.
 
+use super::priors::Expectations;
 use crate::currents::ValveCurrents;
 use crate::data::{Connection, Point, ValveKind, ValveModel};
 use crate::grid_current::GridCurrent;
@@ -118,6 +119,40 @@ impl Parameters {
         }
     }
 
+    /// Reciprocal perveance, V^x/A.
+    fn kg(&self) -> f64 {
+        match self {
+            Self::Triode(p) => p.kg,
+            Self::Pentode(p) => p.kg,
+            Self::FallingScreen(p) => p.hinge.kg,
+        }
+    }
+
+    /// A valve of these parameters whose grid takes the same share of the perveance as that of `like`.
+    /// `like` itself when it has no grid.
+    #[must_use]
+    pub fn model(&self, like: &ValveModel) -> ValveModel {
+        let (Some(old), grid) = (
+            Self::of(like),
+            match like {
+                ValveModel::Triode(triode) => triode.grid,
+                ValveModel::Pentode(pentode) => pentode.grid,
+                ValveModel::Rectifier(_) | ValveModel::Stabiliser(_) => return like.clone(),
+            },
+        ) else {
+            return like.clone();
+        };
+        let grid = GridCurrent {
+            perveance: grid.perveance * old.kg() / self.kg(),
+            ..grid
+        };
+        match self {
+            Self::Triode(p) => ValveModel::Triode(Triode::new(*p, grid)),
+            Self::Pentode(p) => ValveModel::Pentode(Pentode::new(*p, grid)),
+            Self::FallingScreen(p) => ValveModel::Pentode(Pentode::new(*p, grid)),
+        }
+    }
+
     /// Those of a stored law; None for a rectifier or stabiliser.
     pub fn of(model: &ValveModel) -> Option<Self> {
         match model {
@@ -132,22 +167,29 @@ impl Parameters {
 }
 
 /// Any parameters of the law of a kind of valve.
-pub(super) fn shape_of(kind: ValveKind) -> Option<Parameters> {
-    let ones = [1.0; 12];
-    match kind {
-        ValveKind::Triode => {
-            let any = TriodeParameters {
-                mu: 1.0,
-                x: 1.0,
-                kg: 1.0,
-                kp: 1.0,
-                kvb: 1.0,
-                vct: 1.0,
-            };
-            Some(Parameters::Triode(any))
+pub(super) fn shape_of(kind: ValveKind, expected: &Expectations) -> Option<Parameters> {
+    let triode = TriodeParameters {
+        mu: 1.0,
+        x: 1.0,
+        kg: 1.0,
+        kp: 1.0,
+        kvb: 1.0,
+        vct: 1.0,
+    };
+    match (kind, expected.falling) {
+        (ValveKind::Triode, _) => Some(Parameters::Triode(triode)),
+        (ValveKind::Pentode | ValveKind::BeamTetrode, Some((fall, _))) => {
+            Some(Parameters::FallingScreen(FallingScreen {
+                hinge: triode,
+                fall,
+                share: 1.0,
+                more: 1.0,
+                width: 1.0,
+                growth: 1.0,
+            }))
         }
-        ValveKind::Pentode | ValveKind::BeamTetrode => {
-            let any = CurrentSharing {
+        (ValveKind::Pentode | ValveKind::BeamTetrode, None) => {
+            Some(Parameters::Pentode(CurrentSharing {
                 mu: 1.0,
                 x: 1.0,
                 kg: 1.0,
@@ -160,9 +202,8 @@ pub(super) fn shape_of(kind: ValveKind) -> Option<Parameters> {
                 kap: 1.0,
                 q: 1.0,
                 n: 1.0,
-            };
-            Some(Parameters::Pentode(any).with(&ones))
+            }))
         }
-        ValveKind::Rectifier | ValveKind::Stabiliser => None,
+        (ValveKind::Rectifier | ValveKind::Stabiliser, _) => None,
     }
 }

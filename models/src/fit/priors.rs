@@ -3,6 +3,7 @@
 use super::figures::used;
 use super::traces::Traces;
 use crate::data::{Point, ValveKind};
+use crate::pentode::Fall;
 
 /// Amplification factor where no point tells.
 const TYPICAL_MU: f64 = 9.0;
@@ -14,13 +15,63 @@ const TRACED_MU: f64 = 0.5;
 const TYPICAL_X: f64 = 1.4;
 /// Contact potential and initial velocity of a typical oxide cathode, V.
 const TYPICAL_VCT: f64 = 0.4;
-/// kp of a typical valve is HINGE_FACTOR · mu^HINGE_POWER. The width of the hinge against the cut-off volts
-/// is mu/kp: a third for mu 4, a sixth for mu 100. It stands for the spread of mu over the cathode, which
-/// grows as the grid becomes open and its wires coarse.
-///
-/// Chosen by comparing a few laws of growth on published operations, see VALIDATION.md.
-const HINGE_FACTOR: f64 = 1.5;
-const HINGE_POWER: f64 = 1.3;
+/// kp of a typical valve over its mu. The width of the hinge against the cut-off volts is mu/kp, and stands for
+/// the spread of mu over the cathode: a sixth of it, whatever the valve.
+const HINGE: f64 = 6.0;
+
+/// Tightness with which a parameter is held to its expectation when the points shall not move it.
+const HELD: f64 = 1e-3;
+
+/// What is expected of a valve before its points are seen. The default is what the library is fitted with;
+/// others are there to be compared with it on the same rows.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Expectations {
+    /// Centre and width of the exponent.
+    pub exponent: (f64, f64),
+    /// kp is expected at this many times mu: of a triode, and of a valve with a screen.
+    pub hinge: [f64; 2],
+    /// Centre and width of the contact potential, V.
+    pub contact: (f64, f64),
+    /// Knee of a beam tetrode and of a pentode: the size kap and the sharpness n.
+    pub knees: [(f64, f64); 2],
+    /// Another law of the screen current, instead of the sharing law: how it falls, and the width of the
+    /// knee, V.
+    pub falling: Option<(Fall, f64)>,
+}
+
+impl Default for Expectations {
+    fn default() -> Self {
+        Self {
+            exponent: (TYPICAL_X, 0.04),
+            hinge: [HINGE; 2],
+            contact: (TYPICAL_VCT, 0.5),
+            knees: [(0.16, 3.0), (0.20, 2.5)],
+            falling: None,
+        }
+    }
+}
+
+impl Expectations {
+    /// The 3/2 law: no spread of mu over the cathode, no contact potential, exponent 3/2.
+    ///
+    /// Source    Child, Phys. Rev. 32 (1911) 492; Langmuir, Phys. Rev. 2 (1913) 450
+    pub fn three_halves() -> Self {
+        Self {
+            exponent: (1.5, HELD),
+            hinge: [1e3; 2],
+            contact: (HELD, HELD),
+            ..Self::default()
+        }
+    }
+
+    /// Without contact potential.
+    pub fn without_contact() -> Self {
+        Self {
+            contact: (HELD, HELD),
+            ..Self::default()
+        }
+    }
+}
 
 /// Prior of one parameter: centre and width of its logarithm.
 #[derive(Clone, Copy, Debug)]
@@ -34,7 +85,12 @@ pub(super) struct Prior {
 /// mu: the published value. x: between 3/2 of the ideal diode and the droop of real cathodes. kp:
 /// the island effect grows with mu. vct: oxide cathodes. The knee constants of pentodes (kap, q,
 /// n) and the return share b are not fixed by points above the knee, so they are held close.
-pub(super) fn priors(points: &[Point], traces: &Traces, kind: ValveKind) -> Vec<Prior> {
+pub(super) fn priors(
+    points: &[Point],
+    traces: &Traces,
+    kind: ValveKind,
+    expected: &Expectations,
+) -> Vec<Prior> {
     let traced = traces.power_law(TYPICAL_X, TYPICAL_VCT);
     let (mu, mu_width) = match (published_mu(points), traced) {
         (Some(mu), _) => (mu, PUBLISHED_MU),
@@ -45,18 +101,30 @@ pub(super) fn priors(points: &[Point], traces: &Traces, kind: ValveKind) -> Vec<
     let prior = |centre: f64, width: f64| Prior { centre, width };
     let mut priors = vec![
         prior(mu, mu_width),
-        prior(TYPICAL_X, 0.04),
+        prior(expected.exponent.0, expected.exponent.1),
         prior(kg.unwrap_or(1e3), 3.0),
-        prior(HINGE_FACTOR * mu.powf(HINGE_POWER), 0.35),
+        prior(
+            expected.hinge[usize::from(kind != ValveKind::Triode)] * mu,
+            0.35,
+        ),
         prior(300.0, 0.5),
-        prior(TYPICAL_VCT, 0.5),
+        prior(expected.contact.0, expected.contact.1),
     ];
-    let sharing = match kind {
-        ValveKind::BeamTetrode => [0.07, 0.2, 0.16, 3.0],
-        ValveKind::Pentode => [0.15, 0.35, 0.20, 2.5],
+    let ((f, b), (kap, n)) = match kind {
+        ValveKind::BeamTetrode => ((0.07, 0.2), expected.knees[0]),
+        ValveKind::Pentode => ((0.15, 0.35), expected.knees[1]),
         ValveKind::Triode | ValveKind::Rectifier | ValveKind::Stabiliser => return priors,
     };
-    let [f, b, kap, n] = sharing;
+    if let Some((_, width)) = expected.falling {
+        priors.extend([
+            prior(f, 0.5),
+            // What is turned back at v_ak = 0 is lost to the screen in this law too
+            prior((1.0 - b) / f - 1.0, 0.3),
+            prior(width, 0.1),
+            prior(3e-4, 1.0),
+        ]);
+        return priors;
+    }
     priors.extend([
         prior(0.02, 0.7),
         prior(f, 0.5),
