@@ -6,11 +6,8 @@
 
 pub mod bench;
 pub mod circuit;
-<<<<<<< HEAD
-pub mod layout;
-=======
 pub mod laws;
->>>>>>> 3000a71 (Laws and expectations compared on the published rows; the hinge is a sixth of the cut-off volts for every valve)
+pub mod layout;
 pub mod outcome;
 pub mod page;
 pub mod points;

@@ -11,8 +11,8 @@ const TYPICAL_MU: f64 = 9.0;
 const PUBLISHED_MU: f64 = 0.06;
 /// Width of the one that the bare power law gives from traced curves: a place to start from.
 const TRACED_MU: f64 = 0.5;
-/// Exponent of a typical valve: between 3/2 of the ideal diode and the droop of real cathodes.
-const TYPICAL_X: f64 = 1.4;
+/// Exponent of a typical valve: that of space charge.
+const TYPICAL_X: f64 = 1.5;
 /// Contact potential and initial velocity of a typical oxide cathode, V.
 const TYPICAL_VCT: f64 = 0.4;
 /// kp of a typical valve over its mu. The width of the hinge against the cut-off volts is mu/kp, and stands for

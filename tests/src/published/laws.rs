@@ -33,34 +33,34 @@ pub fn candidates() -> Vec<Candidate> {
     vec![
         candidate("as used", usual),
         candidate(
-            "wider hinge of all",
+            "exponent 1.4",
+            Expectations {
+                exponent: (1.4, 0.04),
+                ..usual
+            },
+        ),
+        candidate(
+            "hinge half as wide",
+            Expectations {
+                hinge: [12.0; 2],
+                ..usual
+            },
+        ),
+        candidate(
+            "hinge twice as wide",
             Expectations {
                 hinge: [3.0; 2],
                 ..usual
             },
         ),
         candidate(
-            "wider hinge of pentodes",
+            "the same, pentodes alone",
             Expectations {
                 hinge: [6.0, 3.0],
                 ..usual
             },
         ),
-        candidate(
-            "pentodes 4",
-            Expectations {
-                hinge: [6.0, 4.0],
-                ..usual
-            },
-        ),
         candidate("no contact potential", Expectations::without_contact()),
-        candidate(
-            "exponent 3/2",
-            Expectations {
-                exponent: (1.5, 0.04),
-                ..usual
-            },
-        ),
         candidate("3/2 law alone", Expectations::three_halves()),
         candidate(
             "sharper knee",
