@@ -283,7 +283,7 @@ fn traced_curves_without_noise_give_the_parameters_back() {
         // The priors pull by C P (centre - truth), C the covariance and P the priors' weights. By the
         // inequality of Cauchy and Schwarz, and as C P C < C, no parameter is pulled further than its spread
         // times how far all priors are off, in widths.
-        let off: f64 = super::priors::priors(&[], &traces, kind)
+        let off: f64 = super::priors::priors(&[], &traces, kind, &Expectations::default())
             .iter()
             .zip(truth.values())
             .map(|(prior, value)| ((value / prior.centre).ln() / prior.width).powi(2))
