@@ -222,6 +222,11 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
         ),
         ("supply", mains, &["--drive", "0.1V"]),
         ("supply", supply, &[]),
+        (
+            "compare",
+            "examples/02_hall_2a3_push_pull/amplifier.toml",
+            &["examples/05_hall_2a3_to_6l6/amplifier.toml"],
+        ),
         ("valves", "6L6", &[]),
         ("valves show", "6L6", &[]),
         ("valves show", "KT66", &[]),

@@ -1,6 +1,7 @@
 //! Measurements: one question per file, each with its own answer type.
 
 pub mod choose;
+pub mod changes;
 pub mod distortion;
 pub mod feedback;
 pub mod figure;
@@ -14,6 +15,7 @@ pub mod power;
 pub mod power_balance;
 pub mod readings;
 pub mod response;
+pub mod scorecard;
 pub mod square_wave;
 pub mod study;
 pub mod supply;

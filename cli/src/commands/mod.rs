@@ -1,6 +1,7 @@
 //! The commands: one file each; this is the list.
 
 mod choose;
+mod compare;
 mod completions;
 mod distortion;
 mod explain;
@@ -60,6 +61,8 @@ pub(crate) enum Command {
     Valves(valves::Arguments),
     /// Parameters of a valve from its published points and traced curves, with their spread.
     Fit(fit::Arguments),
+    /// Two or more amplifiers or reworks side by side: figures, parts changed, what gets worse.
+    Compare(compare::Arguments),
     /// What the words in brackets of a message mean, and how to mend it.
     Explain(explain::Arguments),
     /// Completions for a shell, to be sourced by it.
@@ -84,6 +87,7 @@ pub(crate) fn run(command: &Command, options: &Options) -> Result<(), Failure> {
         Command::Supply(arguments) => supply::run(arguments, options),
         Command::Valves(arguments) => valves::run(arguments, options),
         Command::Fit(arguments) => fit::run(arguments, options),
+        Command::Compare(arguments) => compare::run(arguments, options),
         Command::Explain(arguments) => explain::run(arguments, options),
         Command::Completions(arguments) => completions::run(arguments),
     }

@@ -81,24 +81,29 @@ impl<'a> Study<'a> {
         })
     }
 
+    /// What [`Study::response`] asks; its grid holds the frequencies of the answer.
+    pub fn response_question(&self) -> ResponseOf {
+        let bench = &self.amplifier.bench;
+        ResponseOf {
+            generator: bench.generator,
+            outputs: vec![Output {
+                name: self.amplifier.circuit.part(bench.load).name.clone(),
+                nodes: bench.load_nodes,
+            }],
+            from: BAND.0,
+            to: BAND.1,
+            reference: bench.frequency,
+            target: None,
+        }
+    }
+
     /// Gain and phase of the load against frequency.
     ///
     /// # Errors
     /// Those of [`ResponseOf::run`].
     pub fn response(&self) -> Result<&Response, SimError> {
         known(&self.response, || {
-            let bench = &self.amplifier.bench;
-            let question = ResponseOf {
-                generator: bench.generator,
-                outputs: vec![Output {
-                    name: self.amplifier.circuit.part(bench.load).name.clone(),
-                    nodes: bench.load_nodes,
-                }],
-                from: BAND.0,
-                to: BAND.1,
-                reference: bench.frequency,
-                target: None,
-            };
+            let question = self.response_question();
             let mut answers = question.run(self.system, &self.tolerances)?;
             Ok(answers.swap_remove(0))
         })

@@ -1,0 +1,231 @@
+//! `compare FILE FILE…`.
+
+use std::path::PathBuf;
+
+use rayon::prelude::*;
+use serde::Serialize;
+use sim::measure::changes::{Change, changes};
+use sim::measure::scorecard::{Better, Entry, STEPS, Scorecard, measure, scorecard};
+use sim::measure::study::Study;
+use sim::quantity::Unit;
+
+use crate::amplifier::Opened;
+use crate::diagnostic::Id;
+use crate::failure::Failure;
+use crate::notes::Assumption;
+use crate::report::{self, output};
+use crate::{Options, amplifier, caution, notes, progress};
+
+mod picture;
+mod text;
+
+/// Arguments of `compare`. `--set` changes a value in every file.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Arguments {
+    /// Amplifier files or reworks; the first is what the others are compared with.
+    #[arg(required = true, num_args = 2.., value_name = "FILE")]
+    files: Vec<PathBuf>,
+    /// Write the figures to this file, a line a figure, a column a file.
+    #[arg(long, value_name = "FILE")]
+    csv: Option<PathBuf>,
+    /// Write a picture to this file: distortion against power above gain against frequency.
+    #[arg(long, value_name = "FILE")]
+    svg: Option<PathBuf>,
+}
+
+/// Amplifiers that can be told from each other in one table.
+const MOST: usize = 6;
+
+/// One figure of all files.
+#[derive(Debug, Serialize)]
+pub(super) struct Figure {
+    group: &'static str,
+    figure: String,
+    /// Symbol; of a ratio none.
+    unit: &'static str,
+    better: Better,
+    /// Of each file, SI.
+    values: Vec<Option<f64>>,
+    limits: Vec<Option<f64>>,
+    words: Vec<Option<String>>,
+    #[serde(skip)]
+    of: Unit,
+}
+
+/// A file in the table.
+#[derive(Debug, Serialize)]
+pub(super) struct Column {
+    file: String,
+    title: String,
+    source: String,
+    assumed: Vec<Assumption>,
+    /// What is changed against the first file.
+    changes: Vec<Change>,
+    /// What could not be measured, and why.
+    not_measured: Vec<String>,
+}
+
+/// The answer.
+#[derive(Debug, Serialize)]
+pub(super) struct Answer {
+    files: Vec<Column>,
+    figures: Vec<Figure>,
+}
+
+/// As it stands in JSON.
+#[derive(Debug, Serialize)]
+struct Document<'a> {
+    command: &'static str,
+    answer: &'a Answer,
+}
+
+pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
+    if arguments.files.len() > MOST {
+        return Err(Failure::plain(
+            Id::CannotAsk,
+            format!("{} files are too many for one table", arguments.files.len()),
+            format!("compare up to {MOST} at a time"),
+        ));
+    }
+    let mut opened: Vec<Opened> = Vec::new();
+    let mut failures = Vec::new();
+    for file in &arguments.files {
+        match amplifier::open(file, options) {
+            Ok(found) => opened.push(found),
+            Err(failure) => failures.push(failure),
+        }
+    }
+    if !failures.is_empty() {
+        return Err(Failure::Several(failures));
+    }
+    for path in [&arguments.csv, &arguments.svg].into_iter().flatten() {
+        output::free(path, options.overwrite)?;
+    }
+    let studies: Vec<Study<'_>> = opened
+        .iter()
+        .map(|opened| Study::new(&opened.amplifier, &opened.system))
+        .collect();
+    let bar = progress::bar((STEPS * studies.len()) as u64, "measurements");
+    studies
+        .par_iter()
+        .for_each(|study| measure(study, &|| bar.inc(1)));
+    bar.finish_and_clear();
+    let cards: Vec<Scorecard> = studies.iter().map(scorecard).collect::<Result<_, _>>()?;
+    let answer = Answer::new(arguments, &opened, &cards);
+    if let Some(path) = &arguments.csv {
+        output::write(path, csv(&answer).as_bytes(), options.overwrite)?;
+    }
+    if let Some(path) = &arguments.svg {
+        let picture = picture::svg(&answer, &studies)?;
+        output::write(path, picture.as_bytes(), options.overwrite)?;
+    }
+    if options.json {
+        let document = Document {
+            command: "compare",
+            answer: &answer,
+        };
+        let json = serde_json::to_string_pretty(&document).expect("answers are plain structures");
+        report::print(&format!("{json}\n"))?;
+    } else {
+        report::print(&text::report(&answer, &opened))?;
+    }
+    let highest = |study: &&Study<'_>| {
+        let nodes = study.rest().into_iter().flat_map(|rest| &rest.nodes);
+        nodes.map(|node| node.volts.abs()).fold(0.0, f64::max)
+    };
+    let most = studies
+        .iter()
+        .max_by(|a, b| highest(a).total_cmp(&highest(b)));
+    if let Some(Ok(rest)) = most.map(Study::rest) {
+        caution::print(rest);
+    }
+    Ok(())
+}
+
+impl Answer {
+    fn new(arguments: &Arguments, opened: &[Opened], cards: &[Scorecard]) -> Self {
+        let first = &opened[0];
+        let files = opened
+            .iter()
+            .zip(cards)
+            .zip(&arguments.files)
+            .map(|((opened, card), path)| Column {
+                file: path.display().to_string(),
+                title: opened.amplifier.title.clone(),
+                source: opened.amplifier.source.clone(),
+                assumed: notes::json(&opened.amplifier.notes),
+                changes: changes(&first.amplifier, &opened.amplifier),
+                not_measured: card
+                    .not_measured
+                    .iter()
+                    .map(|(group, reason)| format!("{group}: {reason}"))
+                    .collect(),
+            })
+            .collect();
+        Self {
+            files,
+            figures: side_by_side(cards),
+        }
+    }
+}
+
+/// Figures of the same name in one row, groups in their order; a figure that some files do not have stands
+/// behind the one it follows where it is.
+fn side_by_side(cards: &[Scorecard]) -> Vec<Figure> {
+    let mut rows: Vec<Figure> = Vec::new();
+    for (k, card) in cards.iter().enumerate() {
+        let mut at = 0;
+        for entry in &card.entries {
+            let known = rows
+                .iter()
+                .position(|row| row.group == entry.group && row.figure == entry.name);
+            let place = known.unwrap_or_else(|| {
+                rows.insert(at, row(entry, cards.len()));
+                at
+            });
+            rows[place].values[k] = entry.value;
+            rows[place].limits[k] = entry.limit;
+            rows[place].words[k].clone_from(&entry.words);
+            at = place + 1;
+        }
+    }
+    rows
+}
+
+fn row(entry: &Entry, files: usize) -> Figure {
+    Figure {
+        group: entry.group,
+        figure: entry.name.clone(),
+        unit: match entry.unit {
+            Unit::Percent => "",
+            unit => unit.symbol(),
+        },
+        better: entry.better,
+        values: vec![None; files],
+        limits: vec![None; files],
+        words: vec![None; files],
+        of: entry.unit,
+    }
+}
+
+/// All digits, SI; a figure that is words, in quotes.
+fn csv(answer: &Answer) -> String {
+    let quoted = |text: &str| format!("\"{}\"", text.replace('"', "\"\""));
+    let mut sheet = "group,figure,unit".to_owned();
+    for file in &answer.files {
+        sheet += &format!(",{}", quoted(&file.file));
+    }
+    sheet.push('\n');
+    for row in &answer.figures {
+        sheet += &format!("{},{},{}", row.group, quoted(&row.figure), row.unit);
+        for (value, words) in row.values.iter().zip(&row.words) {
+            sheet += &match (value, words) {
+                (Some(value), _) => format!(",{value}"),
+                (None, Some(words)) => format!(",{}", quoted(words)),
+                (None, None) => ",".to_owned(),
+            };
+        }
+        sheet.push('\n');
+    }
+    sheet
+}
