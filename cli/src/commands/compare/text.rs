@@ -16,6 +16,9 @@ const SAME: f64 = 0.005;
 /// Where a figure is told as a multiple of the first one, not in per cent.
 const MANY: f64 = 2.0;
 
+/// Ratios that are neither better nor worse than each other: a hundredth of a per cent is beyond a meter.
+const UNHEARD: f64 = 1e-4;
+
 /// The letter of a file.
 pub(super) fn letter(k: usize) -> char {
     (b'A' + u8::try_from(k).unwrap_or(0)) as char
@@ -144,7 +147,8 @@ fn against(row: &Figure, k: usize) -> String {
     if change.abs() <= SAME * first.abs() {
         return "=".to_owned();
     }
-    let relative = change / first.abs();
+    // By size: a bias of -27 V is less than one of -62 V.
+    let relative = value.abs() / first.abs() - 1.0;
     let mut text = if first == 0.0 || (value < 0.0) != (first < 0.0) {
         String::new()
     } else if relative > MANY {
@@ -152,7 +156,9 @@ fn against(row: &Figure, k: usize) -> String {
     } else {
         format!("{:+.0} %", 100.0 * relative)
     };
+    let unheard = row.of == Unit::Percent && value.max(first) < UNHEARD;
     let worse = match row.better {
+        _ if unheard => None,
         Better::More => Some(change < 0.0),
         Better::Less => Some(change > 0.0),
         Better::Neither => None,
