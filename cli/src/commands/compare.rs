@@ -1,6 +1,6 @@
 //! `compare FILE FILE…`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 use serde::Serialize;
@@ -22,9 +22,12 @@ mod text;
 /// Arguments of `compare`. `--set` changes a value in every file.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
-    /// Amplifier files or reworks; the first is what the others are compared with.
-    #[arg(required = true, num_args = 2.., value_name = "FILE")]
-    files: Vec<PathBuf>,
+    /// What the others are compared with: an amplifier file or a rework.
+    #[arg(value_name = "FILE")]
+    first: PathBuf,
+    /// Amplifier files or reworks to compare with it.
+    #[arg(required = true, value_name = "FILE")]
+    others: Vec<PathBuf>,
     /// Write the figures to this file, a line a figure, a column a file.
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
@@ -80,16 +83,20 @@ struct Document<'a> {
 }
 
 pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
-    if arguments.files.len() > MOST {
+    let files: Vec<&Path> = std::iter::once(&arguments.first)
+        .chain(&arguments.others)
+        .map(PathBuf::as_path)
+        .collect();
+    if files.len() > MOST {
         return Err(Failure::plain(
             Id::CannotAsk,
-            format!("{} files are too many for one table", arguments.files.len()),
+            format!("{} files are too many for one table", files.len()),
             format!("compare up to {MOST} at a time"),
         ));
     }
     let mut opened: Vec<Opened> = Vec::new();
     let mut failures = Vec::new();
-    for file in &arguments.files {
+    for file in &files {
         match amplifier::open(file, options) {
             Ok(found) => opened.push(found),
             Err(failure) => failures.push(failure),
@@ -111,7 +118,7 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
         .for_each(|study| measure(study, &|| bar.inc(1)));
     bar.finish_and_clear();
     let cards: Vec<Scorecard> = studies.iter().map(scorecard).collect::<Result<_, _>>()?;
-    let answer = Answer::new(arguments, &opened, &cards);
+    let answer = Answer::new(&files, &opened, &cards);
     if let Some(path) = &arguments.csv {
         output::write(path, csv(&answer).as_bytes(), options.overwrite)?;
     }
@@ -143,12 +150,12 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
 }
 
 impl Answer {
-    fn new(arguments: &Arguments, opened: &[Opened], cards: &[Scorecard]) -> Self {
+    fn new(files: &[&Path], opened: &[Opened], cards: &[Scorecard]) -> Self {
         let first = &opened[0];
-        let files = opened
+        let columns = opened
             .iter()
             .zip(cards)
-            .zip(&arguments.files)
+            .zip(files)
             .map(|((opened, card), path)| Column {
                 file: path.display().to_string(),
                 title: opened.amplifier.title.clone(),
@@ -163,7 +170,7 @@ impl Answer {
             })
             .collect();
         Self {
-            files,
+            files: columns,
             figures: side_by_side(cards),
         }
     }
