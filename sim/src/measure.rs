@@ -1,7 +1,7 @@
 //! Measurements: one question per file, each with its own answer type.
 
-pub mod choose;
 pub mod changes;
+pub mod choose;
 pub mod distortion;
 pub mod feedback;
 pub mod figure;
