@@ -40,7 +40,7 @@ const CLOSED: (f64, &str) = (2e-3, "closed form, printed to three figures");
 /// Mains periods have a diode's volts in them.
 const DIODE: (f64, &str) = (5e-3, "closed form for ideal diodes");
 /// A reading of one real stage.
-const STAGE: (f64, &str) = (0.1, "valves of a type differ by more");
+const STAGE: (f64, &str) = (0.2, "valves of a type spread by 10 to 30 %");
 /// Transformer corners: the closed form puts all leakage on one side and leaves out the other end of the band.
 const CORNER: (f64, &str) = (1e-2, "the closed form keeps the ends of the band apart");
 
