@@ -230,16 +230,14 @@ impl Figure {
         }
         if lower.starts_with("volts at ") {
             let node = tidy["volts at ".len()..].to_owned();
-            return match circuit.find_node(&node) {
-                Some(_) => Ok(Self::Volts(node)),
-                None => {
-                    let names = circuit.nodes().map(|(_, name)| name);
-                    Err(FigureError::NoNode {
-                        nearest: nearest(&node, names).map(str::to_owned),
-                        node,
-                    })
-                }
-            };
+            if circuit.find_node(&node).is_some() {
+                return Ok(Self::Volts(node));
+            }
+            let names = circuit.nodes().map(|(_, name)| name);
+            return Err(FigureError::NoNode {
+                nearest: nearest(&node, names).map(str::to_owned),
+                node,
+            });
         }
         if lower.starts_with("balance ") {
             let names: Vec<&str> = tidy.split(' ').skip(1).collect();
@@ -383,16 +381,14 @@ fn at_rest<'a>(study: &'a Study<'_>, part: &str) -> Result<Option<&'a ValveAtRes
 
 /// What the part is called.
 fn placed(circuit: &Circuit, name: &str) -> Result<&'static str, FigureError> {
-    match circuit.find_part(name) {
-        Some(id) => Ok(circuit.part(id).part.words()),
-        None => {
-            let names = circuit.parts().map(|(_, part)| part.name.as_str());
-            Err(FigureError::NoPart {
-                nearest: nearest(name, names).map(str::to_owned),
-                part: name.to_owned(),
-            })
-        }
+    if let Some(id) = circuit.find_part(name) {
+        return Ok(circuit.part(id).part.words());
     }
+    let names = circuit.parts().map(|(_, part)| part.name.as_str());
+    Err(FigureError::NoPart {
+        nearest: nearest(name, names).map(str::to_owned),
+        part: name.to_owned(),
+    })
 }
 
 fn valve(circuit: &Circuit, name: &str, what: &str) -> Result<(), FigureError> {
