@@ -2,6 +2,7 @@
 
 pub mod changes;
 pub mod choose;
+pub mod curves;
 pub mod distortion;
 pub mod feedback;
 pub mod figure;

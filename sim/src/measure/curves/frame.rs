@@ -1,0 +1,84 @@
+//! How far a picture of characteristics reaches, and at which volts its curves stand.
+
+use super::{Point, Section, rises_through_zero};
+
+/// The extent of a family of characteristics.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Frame {
+    /// Greatest anode volts, V.
+    pub anode_to: f64,
+    /// Greatest current, A; curves leave the picture there.
+    pub current_to: f64,
+    /// `[curves]` grid volts, falling.
+    pub grid: Vec<f64>,
+}
+
+/// Curves a family has at most when nobody says which: more cannot be told apart.
+const CURVES: f64 = 10.0;
+
+/// Anode volts beyond the limit that are shown, a ratio: a transformer swings the anode there.
+const BEYOND: f64 = 1.2;
+
+/// Anode volts of a type without a limit, V.
+const USUAL: f64 = 400.0;
+
+/// Where on the anode axis the uppermost curve of a triode leaves the picture, a ratio.
+const LEAVES: f64 = 0.5;
+
+/// Current that counts as none, of the greatest.
+const NOTHING: f64 = 0.01;
+
+impl Frame {
+    /// The extent for a section: as given, or else by its limits and its cut-off. `shown` points are inside.
+    pub fn new(
+        section: &Section<'_>,
+        grid: Option<Vec<f64>>,
+        anode_to: Option<f64>,
+        shown: &[Point],
+    ) -> Self {
+        let most = |figure: fn(&Point) -> f64| shown.iter().map(figure).fold(0.0, f64::max);
+        let anode_to = anode_to.unwrap_or_else(|| {
+            let limit = section.volts_limit().map_or(USUAL, |volts| BEYOND * volts);
+            let volts = limit.max(most(|point| point.v_a));
+            let step = round_step(volts / 10.0);
+            (volts / step).ceil() * step
+        });
+        let highest = match &grid {
+            Some(grid) => grid.iter().copied().fold(f64::NEG_INFINITY, f64::max),
+            None => 0.0,
+        };
+        let current = section.at(LEAVES * anode_to, highest);
+        let current_to = 1.1 * current.i_a.max(current.i_s).max(most(|point| point.i_a));
+        let grid = grid.unwrap_or_else(|| family(cut_off(section, anode_to, NOTHING * current_to)));
+        Self {
+            anode_to,
+            current_to,
+            grid,
+        }
+    }
+}
+
+/// Grid volts at which the section passes so little at these anode volts, V, not above zero.
+pub(super) fn cut_off(section: &Section<'_>, v_a: f64, nothing: f64) -> f64 {
+    let screen = section.screen.map_or(0.0, |screen| screen.at(v_a));
+    // Beyond the anode volts every valve is shut, whatever its amplification factor.
+    let shut = -v_a.max(screen);
+    rises_through_zero((shut, 0.0), |v_g| section.at(v_a, v_g).i_a - nothing)
+}
+
+/// Grid volts in round steps from zero down to about that.
+fn family(lowest: f64) -> Vec<f64> {
+    let step = round_step(lowest.abs() / CURVES);
+    let count = (lowest.abs() / step).floor().max(1.0) as u32;
+    (0..=count).map(|k| -step * f64::from(k)).collect()
+}
+
+/// The least of 1, 2 or 5 times a power of ten that is not below `step`.
+pub(super) fn round_step(step: f64) -> f64 {
+    let decade = 10.0_f64.powf(step.log10().floor());
+    // A hair of room, so that rounding does not make a step the next one.
+    let round = [1.0, 2.0, 5.0]
+        .into_iter()
+        .find(|&k| k * decade > step * (1.0 - 1e-9));
+    decade * round.unwrap_or(10.0)
+}
