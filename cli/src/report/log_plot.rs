@@ -6,7 +6,7 @@ use plotters::prelude::*;
 use super::plot::{self, NotDrawn, SCALE, Sample, shown};
 
 mod axis;
-mod pieces;
+pub(in crate::report) mod pieces;
 
 use axis::Axis;
 pub(crate) use axis::{Extent, Scale};

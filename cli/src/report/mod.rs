@@ -1,6 +1,7 @@
 //! Everything that leaves the program on stdout or into a file goes through here.
 
 pub(crate) mod csv;
+pub(crate) mod family;
 pub(crate) mod json;
 pub(crate) mod log_plot;
 pub(crate) mod output;

@@ -4,7 +4,7 @@ use std::ops::Range;
 
 /// The pieces of a curve inside the frame, cut where they cross it. A point that is not finite parts
 /// the curve.
-pub(super) fn inside(
+pub(in crate::report) fn inside(
     points: &[(f64, f64)],
     x: &Range<f64>,
     y: &Range<f64>,

@@ -63,10 +63,13 @@ fn curves_of_every_type_rise_and_never_cross() {
                 assert!(falls <= rounding, "{name:?} falls by {falls}: {pair:?}");
             }
         }
+        // At some hundredths of a volt a grid at the cathode's volts takes more than the anode: the curves
+        // exchange places there by currents far below a thousandth of a line's width.
+        let nothing = 1e-6 * frame.current_to;
         for pair in curves.windows(2).filter(|pair| pair[1].held <= 0.0) {
             for (low, high) in pair[0].points.iter().zip(&pair[1].points) {
                 let crossed = low.i_a - high.i_a;
-                assert!(crossed <= rounding, "{name:?} cross: {low:?} {high:?}");
+                assert!(crossed <= nothing, "{name:?} cross: {low:?} {high:?}");
             }
         }
     }
