@@ -3,6 +3,7 @@
 mod choose;
 mod compare;
 mod completions;
+mod curves;
 mod distortion;
 mod explain;
 mod feedback;
@@ -63,6 +64,8 @@ pub(crate) enum Command {
     Fit(fit::Arguments),
     /// Two or more amplifiers or reworks side by side: figures, parts changed, what gets worse.
     Compare(compare::Arguments),
+    /// Characteristics of a valve type, load lines and push-pull pairs; or a valve of a file on its own.
+    Curves(curves::Arguments),
     /// What the words in brackets of a message mean, and how to mend it.
     Explain(explain::Arguments),
     /// Completions for a shell, to be sourced by it.
@@ -88,6 +91,7 @@ pub(crate) fn run(command: &Command, options: &Options) -> Result<(), Failure> {
         Command::Valves(arguments) => valves::run(arguments, options),
         Command::Fit(arguments) => fit::run(arguments, options),
         Command::Compare(arguments) => compare::run(arguments, options),
+        Command::Curves(arguments) => curves::run(arguments, options),
         Command::Explain(arguments) => explain::run(arguments, options),
         Command::Completions(arguments) => completions::run(arguments),
     }

@@ -72,7 +72,11 @@ impl Family<'_> {
             .map(|group| Sample {
                 name: group.name.clone(),
                 color: group.color.to_rgba(),
-                dash: if group.dots { Some((4, 100)) } else { group.dash },
+                dash: if group.dots {
+                    Some((4, 100))
+                } else {
+                    group.dash
+                },
             })
             .collect();
         let top = heading(area, self.title, self.conditions, &samples)?;

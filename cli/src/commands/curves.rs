@@ -1,0 +1,322 @@
+//! `curves TYPE` and `curves FILE PART`.
+
+use std::path::{Path, PathBuf};
+
+use models::data::{ValveModel, ValveType};
+use models::library::Library;
+use serde::Serialize;
+use sim::Tolerances;
+use sim::measure::curves::{
+    Asked, Curve, Frame, LoadLine, Pair, Point, ScreenVolts, Section, Stage, StageOf,
+};
+use sim::measure::power::PowerOf;
+use sim::measure::valve::ValveProbe;
+use sim::measure::voltages::voltages;
+use sim::quantity::Unit;
+
+use super::waveform::quantity;
+use crate::amplifier::Opened;
+use crate::diagnostic::Id;
+use crate::failure::Failure;
+use crate::report::{self, json, output};
+use crate::{Options, amplifier, caution, library, progress};
+
+mod picture;
+mod settings;
+mod text;
+
+use settings::Settings;
+
+/// Arguments of `curves`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Arguments {
+    /// Type of valve, e.g. EL84; or an amplifier file, followed by the designator of one of its valves.
+    #[arg(value_name = "TYPE or FILE")]
+    what: String,
+    /// Designator of a valve of the amplifier file, e.g. V5.
+    #[arg(value_name = "VALVE")]
+    part: Option<String>,
+    #[command(flatten)]
+    of_type: settings::OfType,
+    /// Peak volts of the generator at which the valve of a file is followed; without it and --watts, the
+    /// drive of the distortion limit.
+    #[arg(
+        long,
+        value_name = "VOLTS",
+        conflicts_with = "watts",
+        requires = "part"
+    )]
+    drive: Option<String>,
+    /// Power into the load at which the valve of a file is followed.
+    #[arg(long, value_name = "WATTS", requires = "part")]
+    watts: Option<String>,
+    /// Write the curves to this file: curve 0 is the cycle or the load line, the others in their order.
+    #[arg(long, value_name = "FILE")]
+    csv: Option<PathBuf>,
+    /// Write a picture to this file.
+    #[arg(long, value_name = "FILE")]
+    svg: Option<PathBuf>,
+}
+
+/// The answer; in JSON currents and volts are those of one section.
+#[derive(Debug, Serialize)]
+struct Answer {
+    /// Type designation.
+    kind: String,
+    /// How the screen is joined.
+    connection: &'static str,
+    /// Its volts; none in a triode.
+    screen: Option<ScreenVolts>,
+    /// Where the figures of the type come from.
+    data: String,
+    /// Worst and median of the law's anode currents against the type's points, ratios.
+    fit_current_worst: Option<f64>,
+    fit_current_median: Option<f64>,
+    /// Anode dissipation permitted in this connection, W.
+    watts_limit: Option<f64>,
+    /// Anode volts permitted in this connection, V.
+    volts_limit: Option<f64>,
+    /// Anode characteristics, held at grid volts.
+    anode: Vec<Curve>,
+    /// Mutual characteristics, held at screen or anode volts.
+    mutual: Vec<Curve>,
+    load_line: Option<LoadLine>,
+    pair: Option<Pair>,
+    stage: Option<Stage>,
+    #[serde(skip)]
+    frame: Frame,
+    /// Anode volts of the mutual characteristics where the screen is held.
+    #[serde(skip)]
+    mutual_anode: f64,
+}
+
+/// An answer about a type.
+#[derive(Debug, Serialize)]
+struct Document<'a> {
+    command: &'static str,
+    answer: &'a Answer,
+}
+
+pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
+    for path in [&arguments.csv, &arguments.svg].into_iter().flatten() {
+        output::free(path, options.overwrite)?;
+    }
+    match &arguments.part {
+        Some(part) => of_file(arguments, part, options),
+        None => of_type(arguments, options),
+    }
+}
+
+fn of_type(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
+    let library = library::open(options)?;
+    let valve = find(&library, &arguments.what, options)?;
+    let settings = Settings::read(&arguments.of_type, valve)?;
+    let section = Section::new(valve, settings.screen).ok_or_else(|| {
+        Failure::plain(
+            Id::CannotAsk,
+            format!("{} has no grid: it has no such curves", valve.name),
+            "ask for a triode, pentode or beam tetrode",
+        )
+    })?;
+    // The supply is to be in the picture, whatever the current there.
+    let supply = settings.supply.map(|supply| Point {
+        i_a: 0.0,
+        ..section.at(supply, 0.0)
+    });
+    let frame = Frame::new(
+        &section,
+        settings.grid.clone(),
+        settings.anode_to,
+        supply.as_slice(),
+    );
+    let line = settings
+        .load_line()
+        .map(|question| question.run(&section, &frame.grid));
+    let pair = settings
+        .pair()
+        .map(|question| question.run(&section, &settings.drives()));
+    let mut answer = answer(&section, frame);
+    answer.load_line = line;
+    answer.pair = pair;
+    write(arguments, options, &answer, &valve.name)?;
+    if options.json {
+        let document = Document {
+            command: "curves",
+            answer: &answer,
+        };
+        let mut text = serde_json::to_string_pretty(&document).expect("a plain structure");
+        text.push('\n');
+        report::print(&text)?;
+    } else {
+        report::print(&text::of_type(&section, &answer))?;
+    }
+    Ok(())
+}
+
+fn of_file(arguments: &Arguments, part: &str, options: &Options) -> Result<(), Failure> {
+    if let Some(option) = arguments.of_type.first() {
+        return Err(Failure::plain(
+            Id::CannotAsk,
+            format!("{option} is for a type; the valve of a file is drawn as the file joins it"),
+            "leave it out, or ask for the type alone",
+        ));
+    }
+    let opened = amplifier::open(Path::new(&arguments.what), options)?;
+    let (circuit, system) = (&opened.amplifier.circuit, &opened.system);
+    let probe = probe(&opened, part)?;
+    let watts = |text: &String| quantity("--watts", text, Unit::Watt, f64::MIN_POSITIVE);
+    let volts = |text: &String| quantity("--drive", text, Unit::Volt, f64::MIN_POSITIVE);
+    let level = match (&arguments.drive, &arguments.watts) {
+        (Some(text), _) => Asked::Drive(volts(text)?),
+        (_, Some(text)) => Asked::Watts(watts(text)?),
+        _ => Asked::Limit,
+    };
+    let tolerances = Tolerances::default();
+    let rest = voltages(circuit, system, &tolerances, &mut system.workspace())?;
+    let question = StageOf {
+        part: probe.part,
+        bench: PowerOf::bench(&opened.amplifier.bench),
+        level,
+    };
+    let counter = progress::counter("levels solved");
+    let stage = question.run(circuit, system, &tolerances, &|levels| {
+        counter.set_position(levels as u64);
+    });
+    counter.finish_and_clear();
+    let stage = stage?;
+    let screen = stage.screen.unwrap_or(ScreenVolts::STRAPPED);
+    let section = Section::new(probe.kind(), screen).expect("a probe is of an amplifying valve");
+    let mut answer = answer(&section, Frame::new(&section, None, None, &stage.locus));
+    answer.stage = Some(stage);
+    let title = format!(
+        "{}: {} ({})",
+        opened.amplifier.title, probe.name, answer.kind
+    );
+    write(arguments, options, &answer, &title)?;
+    if options.json {
+        report::print(&json::document("curves", &opened.amplifier, &answer))?;
+    } else {
+        report::print(&text::of_file(&section, &opened.amplifier, &answer, level))?;
+    }
+    caution::print(&rest);
+    Ok(())
+}
+
+fn write(
+    arguments: &Arguments,
+    options: &Options,
+    answer: &Answer,
+    title: &str,
+) -> Result<(), Failure> {
+    if let Some(path) = &arguments.csv {
+        output::write(path, picture::csv(answer).as_bytes(), options.overwrite)?;
+    }
+    if let Some(path) = &arguments.svg {
+        let picture = picture::svg(answer, title)?;
+        output::write(path, picture.as_bytes(), options.overwrite)?;
+    }
+    Ok(())
+}
+
+/// The type of that name, or what to do with a name that is none.
+fn find<'a>(library: &'a Library, name: &str, options: &Options) -> Result<&'a ValveType, Failure> {
+    library.find(name).map_err(|unknown| {
+        let path = Path::new(name);
+        if path.is_file() {
+            let valves = amplifier::open(path, options).map(|opened| names(&opened));
+            return match valves {
+                Ok(names) => Failure::plain(
+                    Id::CannotAsk,
+                    format!("{name} is an amplifier file: which of its valves?"),
+                    format!("add one of {}", names.join(", ")),
+                ),
+                Err(failure) => failure,
+            };
+        }
+        let help = if unknown.nearest.is_empty() {
+            "`gridleak valves` lists them all".to_owned()
+        } else {
+            format!(
+                "did you mean {}? `gridleak valves` lists them all",
+                unknown.nearest.join(" or ")
+            )
+        };
+        Failure::plain(Id::UnknownValve, unknown.to_string(), help)
+    })
+}
+
+fn names(opened: &Opened) -> Vec<String> {
+    let probes = ValveProbe::all(&opened.amplifier.circuit, &opened.system);
+    probes.into_iter().map(|probe| probe.name).collect()
+}
+
+fn probe(opened: &Opened, part: &str) -> Result<ValveProbe, Failure> {
+    let probes = ValveProbe::all(&opened.amplifier.circuit, &opened.system);
+    let found = probes
+        .into_iter()
+        .find(|probe| probe.name.eq_ignore_ascii_case(part));
+    found.ok_or_else(|| {
+        Failure::plain(
+            Id::UnknownPart,
+            format!("there is no amplifying valve {part}"),
+            format!("the valves are {}", names(opened).join(", ")),
+        )
+    })
+}
+
+fn answer(section: &Section<'_>, frame: Frame) -> Answer {
+    let valve = section.valve;
+    let ratio = |percent: f64| percent.is_finite().then_some(percent / 100.0);
+    let (held, mutual_anode) = held(section, &frame);
+    let (low, high) = frame
+        .grid
+        .iter()
+        .fold((0.0_f64, f64::NEG_INFINITY), |(low, high), &v| {
+            (low.min(v), high.max(v))
+        });
+    Answer {
+        kind: valve.name.clone(),
+        connection: match section.screen {
+            None => "triode",
+            Some(_) if section.is_strapped() => "strapped",
+            Some(screen) if screen.share == 0.0 => "normal",
+            Some(_) => "tapped",
+        },
+        screen: section.screen,
+        data: valve.source.text.clone(),
+        fit_current_worst: valve.fit_error.and_then(|e| ratio(e.current_worst_percent)),
+        fit_current_median: valve
+            .fit_error
+            .and_then(|e| ratio(e.current_median_percent)),
+        watts_limit: section.watts_limit(),
+        volts_limit: section.volts_limit(),
+        anode: section.anode_characteristics(&frame.grid, frame.anode_to),
+        mutual: section.mutual_characteristics((low, high), &held, mutual_anode),
+        load_line: None,
+        pair: None,
+        stage: None,
+        frame,
+        mutual_anode,
+    }
+}
+
+/// What the mutual characteristics are held at, V, and the anode volts where that is the screen.
+fn held(section: &Section<'_>, frame: &Frame) -> (Vec<f64>, f64) {
+    let parts = [0.25, 0.5, 0.75, 1.0];
+    match section.screen.filter(|_| section.has_fixed_screen()) {
+        // Half, three quarters and all of the screen volts.
+        Some(screen) => (
+            parts[1..].iter().map(|part| part * screen.level).collect(),
+            0.5 * frame.anode_to,
+        ),
+        None => (
+            parts.iter().map(|part| part * frame.anode_to).collect(),
+            0.0,
+        ),
+    }
+}
+
+/// True for a type with a screen.
+fn has_screen(valve: &ValveType) -> bool {
+    matches!(valve.model, ValveModel::Pentode(_))
+}
