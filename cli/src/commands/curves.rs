@@ -7,7 +7,7 @@ use models::library::Library;
 use serde::Serialize;
 use sim::Tolerances;
 use sim::measure::curves::{
-    Asked, Curve, Frame, LoadLine, Pair, Point, ScreenVolts, Section, Stage, StageOf,
+    Asked, Curve, Frame, LoadLine, Pair, Point, ScreenVolts, Section, Stage, StageOf, round_step,
 };
 use sim::measure::power::PowerOf;
 use sim::measure::valve::ValveProbe;
@@ -304,11 +304,12 @@ fn answer(section: &Section<'_>, frame: Frame) -> Answer {
 fn held(section: &Section<'_>, frame: &Frame) -> (Vec<f64>, f64) {
     let parts = [0.25, 0.5, 0.75, 1.0];
     match section.screen.filter(|_| section.has_fixed_screen()) {
-        // Half, three quarters and all of the screen volts.
-        Some(screen) => (
-            parts[1..].iter().map(|part| part * screen.level).collect(),
-            0.5 * frame.anode_to,
-        ),
+        // The screen volts and three steps of about a sixth below.
+        Some(screen) => {
+            let step = round_step(screen.level / 6.0);
+            let held = (0..4).map(|k| screen.level - step * f64::from(k));
+            (held.filter(|&v| v > 0.0).collect(), 0.5 * frame.anode_to)
+        }
         None => (
             parts.iter().map(|part| part * frame.anode_to).collect(),
             0.0,

@@ -32,7 +32,7 @@ pub(crate) const DASHED: Option<(u32, u32)> = Some((6, 4));
 /// Curves drawn in one way.
 #[derive(Debug)]
 pub(crate) struct Group {
-    /// Its words in the legend.
+    /// Its words in the legend; dots have theirs beside them.
     pub(crate) name: String,
     pub(crate) color: RGBColor,
     /// Stroke and gap; none is drawn through.
@@ -41,7 +41,7 @@ pub(crate) struct Group {
     pub(crate) width: f64,
     /// Points, and words at the end; empty for none.
     pub(crate) curves: Vec<(String, Vec<(f64, f64)>)>,
-    /// Drawn as dots and not as a line.
+    /// Drawn as dots and not as a line; the words stand at the first.
     pub(crate) dots: bool,
 }
 
@@ -69,14 +69,11 @@ impl Family<'_> {
         let samples: Vec<Sample> = self
             .groups
             .iter()
+            .filter(|group| !group.dots)
             .map(|group| Sample {
                 name: group.name.clone(),
                 color: group.color.to_rgba(),
-                dash: if group.dots {
-                    Some((4, 100))
-                } else {
-                    group.dash
-                },
+                dash: group.dash,
             })
             .collect();
         let top = heading(area, self.title, self.conditions, &samples)?;
@@ -97,6 +94,8 @@ impl Family<'_> {
             .light_line_style(WHITE)
             .bold_line_style(RGBColor(215, 215, 215).stroke_width(SCALE / 2))
             .axis_style(BLACK.stroke_width(SCALE))
+            .x_label_formatter(&|x| number(*x))
+            .y_label_formatter(&|y| number(*y))
             .draw()?;
         let mut ends: Vec<End> = Vec::new();
         for group in &self.groups {
@@ -104,11 +103,20 @@ impl Family<'_> {
             let style = group.color.stroke_width(width.max(1));
             for (words, points) in &group.curves {
                 if group.dots {
+                    let dots = points.iter();
                     chart.draw_series(
-                        points
-                            .iter()
-                            .map(|&at| Circle::new(at, size(4), group.color.filled())),
+                        dots.map(|&at| Circle::new(at, size(4), group.color.filled())),
                     )?;
+                    if let Some(at) = points.first().filter(|_| !words.is_empty()) {
+                        let (x, y) = chart.backend_coord(at);
+                        let aside = size(6).cast_signed();
+                        ends.push(End::new(
+                            words,
+                            (x + aside, y - aside),
+                            group.color,
+                            Side::Right,
+                        ));
+                    }
                     continue;
                 }
                 let pieces = inside(points, &self.x, &self.y);
@@ -132,7 +140,7 @@ impl Family<'_> {
                     && !words.is_empty()
                 {
                     let at = chart.backend_coord(&(x, y));
-                    ends.push(End::new(words, at, group.color, self.is_top((x, y))));
+                    ends.push(End::new(words, at, group.color, self.side((x, y))));
                 }
             }
         }
@@ -145,12 +153,39 @@ impl Family<'_> {
         Ok(())
     }
 
-    /// True where a curve leaves through the upper edge.
-    fn is_top(&self, (x, y): (f64, f64)) -> bool {
-        let span = self.y.end - self.y.start;
-        let aside = self.x.end - x > 1e-3 * (self.x.end - self.x.start);
-        aside && self.y.end - y < 1e-3 * span
+    /// Where the words at an end stand.
+    fn side(&self, (x, y): (f64, f64)) -> Side {
+        let near = |value: f64, edge: f64, range: &Range<f64>| {
+            (value - edge).abs() < 1e-3 * (range.end - range.start)
+        };
+        if near(x, self.x.end, &self.x) {
+            Side::Right
+        } else if near(y, self.y.end, &self.y) {
+            Side::Above
+        } else if near(x, self.x.start, &self.x) {
+            Side::Left
+        } else {
+            Side::Right
+        }
     }
+}
+
+/// A number of an axis: no more digits than it has.
+fn number(value: f64) -> String {
+    let rounded = format!("{value:.6}");
+    let digits = rounded.trim_end_matches('0').trim_end_matches('.');
+    if digits == "-0" { "0" } else { digits }.to_owned()
+}
+
+/// Where words stand.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Side {
+    /// Right of the end.
+    Right,
+    /// Over a curve that starts at the left edge.
+    Left,
+    /// Above the field.
+    Above,
 }
 
 /// The words at the end of a curve.
@@ -160,24 +195,23 @@ struct End {
     /// Upper left corner, pixels of the canvas.
     at: (i32, i32),
     color: RGBColor,
-    /// Above the field, not beside the end.
-    top: bool,
+    side: Side,
 }
 
 impl End {
-    fn new(words: &str, (x, y): (i32, i32), color: RGBColor, top: bool) -> Self {
+    fn new(words: &str, (x, y): (i32, i32), color: RGBColor, side: Side) -> Self {
         let scale = SCALE.cast_signed();
         let letters = words.chars().count() as i32;
-        let at = if top {
-            (x - letters * LETTER * scale / 2, y - (LINE + 2) * scale)
-        } else {
-            (x + 4 * scale, y - LINE * scale / 2)
+        let at = match side {
+            Side::Above => (x - letters * LETTER * scale / 2, y - (LINE + 2) * scale),
+            Side::Right => (x + 4 * scale, y - LINE * scale / 2),
+            Side::Left => (x + 4 * scale, y - (LINE + 2) * scale),
         };
         Self {
             words: words.to_owned(),
             at,
             color,
-            top,
+            side,
         }
     }
 }
@@ -186,7 +220,7 @@ impl End {
 /// left out.
 fn apart(ends: &mut Vec<End>) {
     let scale = SCALE.cast_signed();
-    ends.sort_by_key(|end| (end.top, std::cmp::Reverse(end.at.1), end.at.0));
+    ends.sort_by_key(|end| (end.side, std::cmp::Reverse(end.at.1), end.at.0));
     let mut taken: Vec<(i32, i32, i32)> = Vec::new();
     ends.retain_mut(|end| {
         let wide = end.words.chars().count() as i32 * LETTER * scale;
@@ -195,7 +229,7 @@ fn apart(ends: &mut Vec<End>) {
                 at.0 < x + other && x < at.0 + wide && (at.1 - y).abs() < LINE * scale
             })
         };
-        if end.top && meets(end.at, &taken) {
+        if end.side == Side::Above && meets(end.at, &taken) {
             return false;
         }
         while meets(end.at, &taken) {
@@ -208,27 +242,39 @@ fn apart(ends: &mut Vec<End>) {
 
 #[cfg(test)]
 mod tests {
-    use super::{End, Family, Group, INK, LINE, SCALE, apart};
+    use super::{End, Family, Group, INK, LINE, SCALE, Side, apart, number};
 
     #[test]
     fn words_at_the_ends_are_kept_apart() {
-        let end = |x: i32, y: i32, top: bool| End::new("-10 V", (x, y), INK, top);
+        let end = |x: i32, y: i32, side: Side| End::new("-10 V", (x, y), INK, side);
         let mut ends = vec![
-            end(100, 400, false),
-            end(100, 402, false),
-            end(100, 401, false),
-            end(300, 50, true),
-            end(310, 50, true),
-            end(600, 50, true),
+            end(100, 400, Side::Right),
+            end(100, 402, Side::Right),
+            end(100, 401, Side::Right),
+            end(300, 50, Side::Above),
+            end(310, 50, Side::Above),
+            end(600, 50, Side::Above),
         ];
         apart(&mut ends);
         assert_eq!(ends.len(), 5, "one above the field is left out");
-        let mut beside: Vec<i32> = ends.iter().filter(|e| !e.top).map(|e| e.at.1).collect();
+        let mut beside: Vec<i32> = ends
+            .iter()
+            .filter(|e| e.side == Side::Right)
+            .map(|e| e.at.1)
+            .collect();
         beside.sort_unstable();
         assert!(
             beside
                 .windows(2)
                 .all(|pair| pair[1] - pair[0] >= LINE * SCALE.cast_signed())
+        );
+    }
+
+    #[test]
+    fn numbers_have_no_idle_digits() {
+        assert_eq!(
+            [140.0, -0.0, 2.5, 1e-7].map(number),
+            ["140", "0", "2.5", "0"]
         );
     }
 

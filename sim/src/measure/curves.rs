@@ -23,7 +23,7 @@ mod load_line;
 mod pair;
 mod stage;
 
-pub use frame::Frame;
+pub use frame::{Frame, round_step};
 pub use load_line::{Bias, Coupling, LoadLine, LoadLineOf, Swing};
 pub use pair::{Pair, PairOf, PairPoint};
 pub use stage::{Asked, Stage, StageOf};

@@ -157,7 +157,7 @@ fn dot(name: &str, color: plotters::style::RGBColor, point: &Point) -> Group {
     Group {
         color,
         dots: true,
-        ..group(name, vec![(String::new(), vec![across(point)])])
+        ..group("", vec![(name.to_owned(), vec![across(point)])])
     }
 }
 
@@ -261,16 +261,16 @@ fn span(curves: &[Curve], answer: &Answer, figure: fn(&Point) -> f64) -> Range<f
 fn composite(pair: &Pair, answer: &Answer, title: &str) -> Result<String, NotDrawn> {
     let curves = pair.curves.iter().map(|curve| {
         let volts = curve.v_a.iter().copied();
-        let points = volts.zip(curve.current.iter().map(|i| 1e3 * i)).collect();
-        let words = round_volts(curve.drive);
-        (
-            if curve.drive > 0.0 {
-                format!("+{words}")
-            } else {
-                words
-            },
-            points,
-        )
+        let mut points: Vec<(f64, f64)> =
+            volts.zip(curve.current.iter().map(|i| 1e3 * i)).collect();
+        let mut words = round_volts(curve.drive);
+        if curve.drive > 0.0 {
+            words.insert(0, '+');
+        } else if curve.drive < 0.0 {
+            // On the right they run together; on the left the others do.
+            points.reverse();
+        }
+        (words, points)
     });
     let half = 0.25 * pair.ohms;
     let greatest = pair
@@ -306,7 +306,7 @@ fn composite(pair: &Pair, answer: &Answer, title: &str) -> Result<String, NotDra
         Group {
             color: RED,
             dots: true,
-            ..group("where they meet", vec![(String::new(), dots)])
+            ..group("", vec![(String::new(), dots)])
         },
     ];
     let picture = Family {

@@ -2,7 +2,7 @@
 
 use models::data::ValveType;
 use models::working_point::Joined;
-use sim::measure::curves::{Bias, Coupling, LoadLineOf, PairOf, ScreenVolts};
+use sim::measure::curves::{Bias, Coupling, LoadLineOf, PairOf, ScreenVolts, round_step};
 use sim::quantity::{Quantity, Unit};
 
 use super::has_screen;
@@ -187,9 +187,12 @@ impl Settings {
         })
     }
 
-    /// Drives of the composite curves, V, rising: four steps up to the whole swing and as many down.
+    /// Drives of the composite curves, V, rising: the whole swing either way and round steps within it.
     pub(super) fn drives(&self) -> Vec<f64> {
-        const STEPS: i32 = 4;
+        /// Steps up to the whole swing, about.
+        const STEPS: f64 = 4.0;
+        /// The last round step keeps that far from the whole, of a step.
+        const APART: f64 = 0.3;
         let Some(pair) = self.pair() else {
             return Vec::new();
         };
@@ -197,8 +200,13 @@ impl Settings {
         if whole <= 0.0 {
             return vec![0.0];
         }
-        let step = whole / f64::from(STEPS);
-        (-STEPS..=STEPS).map(|k| step * f64::from(k)).collect()
+        let step = round_step(whole / (STEPS + 1.0));
+        let count = (whole / step - APART).floor().max(0.0) as i32;
+        let round = (-count..=count).map(|k| step * f64::from(k));
+        std::iter::once(-whole)
+            .chain(round)
+            .chain([whole])
+            .collect()
     }
 }
 

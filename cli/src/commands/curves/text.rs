@@ -45,7 +45,7 @@ pub(super) fn of_file(
     };
     text += &headline(stage, answer, amplifier, asked);
     text += &format!(
-        "\nConditions: sine at {}, one settled cycle of the whole circuit{}; volts against the cathode{}.\n  Curves: {}, by the law of the type. {}.\n\n",
+        "\nConditions: sine at {}, one settled cycle of the whole circuit{}; volts against the cathode{}.\n  Curves: {}, by the law of the type.\n  {}.\n\n",
         engineering(stage.frequency, Unit::Hertz),
         if amplifier.mains.is_some() {
             ", the mean of those in a period of the mains, hum left out"
@@ -79,9 +79,9 @@ pub(super) fn connection(answer: &Answer) -> String {
     match (answer.connection, answer.screen) {
         ("strapped", _) => "screen tied to the anode, both currents together".to_owned(),
         ("tapped", Some(screen)) => format!(
-            "screen volts {} of the anode's above {}",
-            percent(screen.share),
-            volts(screen.level)
+            "screen at {} + {} of Va",
+            volts(screen.level),
+            percent(screen.share)
         ),
         ("normal", Some(screen)) => format!("screen at {}", volts(screen.level)),
         _ => "triode".to_owned(),
@@ -99,8 +99,8 @@ pub(super) fn law(answer: &Answer) -> String {
         _ => "law of unknown fit".to_owned(),
     };
     format!(
-        "Data: {}; {fit}; valves of a type spread by 10 to 20 %",
-        answer.data
+        "Data: {}.\n  The {fit}; valves of a type spread by 10 to 20 %",
+        answer.data.trim_end_matches('.')
     )
 }
 

@@ -25,6 +25,12 @@ const USUAL: f64 = 400.0;
 /// Where on the anode axis the uppermost curve of a triode leaves the picture, a ratio.
 const LEAVES: f64 = 0.5;
 
+/// Where on the anode axis a valve rests, about, a ratio.
+const RESTS: f64 = 0.4;
+
+/// Greatest current shown of the one that is permitted at rest there, a ratio: class AB peaks are less.
+const PEAK: f64 = 4.0;
+
 /// Current that counts as none, of the greatest.
 const NOTHING: f64 = 0.01;
 
@@ -48,7 +54,14 @@ impl Frame {
             None => 0.0,
         };
         let current = section.at(LEAVES * anode_to, highest);
-        let current_to = 1.1 * current.i_a.max(current.i_s).max(most(|point| point.i_a));
+        let curve = match section.watts_limit() {
+            // Of a triode's steep curves only what a valve is used for.
+            Some(watts) if !section.has_fixed_screen() => {
+                current.i_a.min(PEAK * watts / (RESTS * anode_to))
+            }
+            _ => current.i_a.max(current.i_s),
+        };
+        let current_to = 1.1 * curve.max(most(|point| point.i_a));
         let grid = grid.unwrap_or_else(|| family(cut_off(section, anode_to, NOTHING * current_to)));
         Self {
             anode_to,
@@ -74,7 +87,7 @@ fn family(lowest: f64) -> Vec<f64> {
 }
 
 /// The least of 1, 2 or 5 times a power of ten that is not below `step`.
-pub(super) fn round_step(step: f64) -> f64 {
+pub fn round_step(step: f64) -> f64 {
     let decade = 10.0_f64.powf(step.log10().floor());
     // A hair of room, so that rounding does not make a step the next one.
     let round = [1.0, 2.0, 5.0]

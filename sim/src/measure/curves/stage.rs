@@ -274,3 +274,41 @@ fn screen_of(probe: &ValveProbe, locus: &[Point], at_rest: f64) -> ScreenVolts {
         ScreenVolts::fixed(at_rest)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{Point, mean_cycle};
+
+    #[test]
+    fn the_mean_cycle_is_without_the_hum() {
+        // Seven cycles of a tone in a period of hum of the same size.
+        let turns = 7;
+        for samples in [7 * 64, 500] {
+            let at = |k: usize| {
+                let hum = std::f64::consts::TAU * k as f64 / samples as f64;
+                let v_a = (turns as f64 * hum).sin() + hum.cos();
+                Point {
+                    v_g: 0.0,
+                    v_a,
+                    v_s: None,
+                    i_a: 2.0 * v_a,
+                    i_s: 0.0,
+                }
+            };
+            let all: Vec<Point> = (0..samples).map(at).collect();
+            let cycle = mean_cycle(&all, turns);
+            assert_eq!(cycle.len(), samples / turns);
+            // Straight lines between 64 or more samples of a cycle leave (2π/64)²/8 of the tone.
+            let near = if samples % turns == 0 { 1e-12 } else { 2e-3 };
+            for (k, point) in cycle.iter().enumerate() {
+                let tone = (std::f64::consts::TAU * k as f64 / cycle.len() as f64).sin();
+                assert!(
+                    (point.v_a - tone).abs() < near,
+                    "{samples}: {} {tone}",
+                    point.v_a
+                );
+                assert!((point.i_a - 2.0 * point.v_a).abs() < 1e-12);
+            }
+        }
+    }
+}
