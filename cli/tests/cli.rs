@@ -1090,3 +1090,127 @@ fn a_scarce_triode_is_told_what_could_stand_for_it() {
     assert!(figure(strapped, "v_gk") > 0.5 * figure(target, "v_gk"));
     assert!(strapped["load"].as_f64() > target["load"].as_f64());
 }
+
+fn number(value: &serde_json::Value) -> f64 {
+    value.as_f64().expect("a number")
+}
+
+#[test]
+fn curves_of_a_type_are_printed_drawn_and_written() {
+    let bench = Bench::new();
+    let text = bench.answer(&["curves", "EL84", "--csv", "c.csv", "--svg", "c.svg"]);
+    assert!(text.starts_with("EL84, screen at 250 V\n"), "{text}");
+    assert!(text.contains("Screen current, mA"), "{text}");
+    let csv = std::fs::read_to_string(bench.path("c.csv")).expect("it is written");
+    let header = "curve,grid [V],anode [V],screen [V],anode current [A],screen current [A]\n";
+    assert!(csv.starts_with(header), "{}", &csv[..100]);
+    let svg = std::fs::read_to_string(bench.path("c.svg")).expect("it is written");
+    for words in [
+        "Ia, mA",
+        "Pa limit 12.0 W",
+        "Va limit 300 V",
+        "screen characteristics",
+    ] {
+        assert!(svg.contains(words), "{words}");
+    }
+    let strapped = bench.answer(&["curves", "EL84", "--strapped"]);
+    assert!(!strapped.contains("Screen current"), "{strapped}");
+    let tapped = bench.answer(&["curves", "EL34", "--tap", "43%", "--supply", "400V"]);
+    assert!(
+        tapped.starts_with("EL34, screen at 228 V + 43.0 % of Va\n"),
+        "{tapped}"
+    );
+}
+
+#[test]
+fn a_load_line_is_laid_over_the_curves_of_a_type() {
+    let bench = Bench::new();
+    // The stage of this bench, its supply resistance beside the load.
+    let stage = bench.json(&["voltages", "amp.toml", "--json"]);
+    let valve = &stage["answer"]["valves"][0];
+    let line = bench.json(&[
+        "curves",
+        "6SN7GT",
+        "--load",
+        "48k",
+        "--supply",
+        "250V",
+        "--cathode-resistor",
+        "1k5",
+        "--json",
+    ]);
+    let rest = &line["answer"]["load_line"]["rest"];
+    let wanted = [("v_g", "v_gk"), ("i_a", "i_a")];
+    for (ours, theirs) in wanted {
+        assert!(
+            (number(&rest[ours]) / number(&valve[theirs]) - 1.0).abs() < 1e-4,
+            "{line}"
+        );
+    }
+    let pair = bench.answer(&[
+        "curves", "6L6", "--pair", "--load", "6k6", "--supply", "360V", "--bias", "-22.5V",
+    ]);
+    assert!(pair.contains("Along the composite load line"), "{pair}");
+}
+
+#[test]
+fn a_valve_of_a_file_is_laid_over_its_curves() {
+    let bench = Bench::new();
+    let json = bench.json(&["curves", "amp.toml", "v1", "--drive", "0.5V", "--json"]);
+    let stage = &json["answer"]["stage"];
+    // 47 kΩ and 1 kΩ of the supply, beside 220 kΩ behind a capacitor; the cathode stands still.
+    let load = 1.0 / (1.0 / 48e3 + 1.0 / 220e3);
+    assert!(
+        (number(&stage["ohms"]) / load - 1.0).abs() < 2e-3,
+        "{}",
+        stage["ohms"]
+    );
+    let text = bench.answer(&[
+        "curves", "amp.toml", "V1", "--watts", "1mW", "--svg", "v.svg",
+    ]);
+    assert!(
+        text.contains("V1 (6SN7GT) at 1.00 mW into 220 k\u{3a9}"),
+        "{text}"
+    );
+    let svg = std::fs::read_to_string(bench.path("v.svg")).expect("it is written");
+    assert!(svg.contains("one cycle") && svg.contains("at rest"));
+    let far = bench.answer(&["curves", "amp.toml", "V1", "--watts", "100W"]);
+    assert!(far.contains("NOT reached"), "{far}");
+}
+
+#[test]
+fn questions_about_curves_that_cannot_be_answered_say_what_to_ask() {
+    let bench = Bench::new();
+    for (arguments, words) in [
+        (&["amp.toml"][..], "add one of V1"),
+        (&["amp.toml", "V9"], "the valves are V1"),
+        (
+            &["amp.toml", "V1", "--strapped"],
+            "--strapped is for a type",
+        ),
+        (&["EL48"], "did you mean EL84"),
+        (&["GZ34"], "has no grid"),
+        (&["2A3", "--strapped"], "it has no screen"),
+        (
+            &["EL84", "--load", "5k", "--supply", "300V"],
+            "needs a bias",
+        ),
+        (
+            &["EL84", "--load", "5k", "--supply", "300V", "--bias", "8V"],
+            "write --bias -8V",
+        ),
+        (&["EL84", "--grid", "0V to -20V"], "has no step"),
+        (
+            &["EL34", "--tap", "100%", "--supply", "300V"],
+            "the whole is --strapped",
+        ),
+    ] {
+        let run = bench.run(&[&["curves"], arguments].concat());
+        assert_eq!(run.status.code(), Some(2), "{arguments:?}");
+        assert!(
+            stderr(&run).contains(words),
+            "{arguments:?}: {}",
+            stderr(&run)
+        );
+    }
+}
