@@ -1141,9 +1141,10 @@ fn a_load_line_is_laid_over_the_curves_of_a_type() {
     ]);
     let rest = &line["answer"]["load_line"]["rest"];
     let wanted = [("v_g", "v_gk"), ("i_a", "i_a")];
+    // Some microamperes leak through the cathode's electrolytic beside 1 mA.
     for (ours, theirs) in wanted {
         assert!(
-            (number(&rest[ours]) / number(&valve[theirs]) - 1.0).abs() < 1e-4,
+            (number(&rest[ours]) / number(&valve[theirs]) - 1.0).abs() < 1e-3,
             "{line}"
         );
     }

@@ -16,6 +16,9 @@ use crate::report::table::{percent, volts};
 /// Points of a curve of constant watts.
 const POINTS: u32 = 200;
 
+/// Composite curves driven further down than that have their words on the left, of the whole drive.
+const ASIDE: f64 = 0.25;
+
 /// The pictures above each other: the pair, anode characteristics with what lies over them, and mutual
 /// characteristics.
 pub(super) fn svg(answer: &Answer, title: &str) -> Result<String, NotDrawn> {
@@ -70,7 +73,10 @@ fn across(point: &Point) -> (f64, f64) {
 fn anode(answer: &Answer, title: &str) -> Result<String, NotDrawn> {
     let frame = &answer.frame;
     let mut groups = vec![group(
-        "Ia at the grid volts named",
+        format!(
+            "{} at the grid volts named",
+            current(answer).trim_end_matches(", mA")
+        ),
         family_of(&answer.anode, across),
     )];
     // Under a cycle or a load line the screen currents would be clutter: the table has them.
@@ -124,21 +130,25 @@ fn anode(answer: &Answer, title: &str) -> Result<String, NotDrawn> {
             engineering(stage.drive, Unit::Volt)
         );
     }
-    let y_name = if answer.connection == "strapped" {
-        "Ia + Ig2, mA"
-    } else {
-        "Ia, mA"
-    };
     let picture = Family {
         title: &format!("{title}: anode characteristics"),
         conditions: &conditions,
         x_name: "Va to the cathode, V",
-        y_name,
+        y_name: current(answer),
         x: 0.0..frame.anode_to,
         y: 0.0..1e3 * frame.current_to,
         groups,
     };
     picture.svg()
+}
+
+/// The current of anode characteristics.
+fn current(answer: &Answer) -> &'static str {
+    if answer.connection == "strapped" {
+        "Ia + Ig2, mA"
+    } else {
+        "Ia, mA"
+    }
 }
 
 /// Points of a line or a cycle.
@@ -201,7 +211,7 @@ fn mutual(answer: &Answer, title: &str) -> Result<String, NotDrawn> {
         answer,
         title,
         "mutual characteristics",
-        ("Ia, mA", |point| point.i_a),
+        (current(answer), |point| point.i_a),
     )
 }
 
@@ -259,6 +269,12 @@ fn span(curves: &[Curve], answer: &Answer, figure: fn(&Point) -> f64) -> Range<f
 }
 
 fn composite(pair: &Pair, answer: &Answer, title: &str) -> Result<String, NotDrawn> {
+    let whole = pair
+        .curves
+        .iter()
+        .map(|curve| curve.drive)
+        .fold(0.0, f64::max);
+    let aside = ASIDE * whole;
     let curves = pair.curves.iter().map(|curve| {
         let volts = curve.v_a.iter().copied();
         let mut points: Vec<(f64, f64)> =
@@ -266,7 +282,7 @@ fn composite(pair: &Pair, answer: &Answer, title: &str) -> Result<String, NotDra
         let mut words = round_volts(curve.drive);
         if curve.drive > 0.0 {
             words.insert(0, '+');
-        } else if curve.drive < 0.0 {
+        } else if curve.drive < -aside {
             // On the right they run together; on the left the others do.
             points.reverse();
         }

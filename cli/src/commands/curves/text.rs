@@ -254,10 +254,10 @@ fn swing_words(swing: &Swing, grid: &str, load: &str) -> String {
         .map(|(ratio, k)| format!("H{k} {}", percent(*ratio)))
         .collect();
     format!(
-        "A sine of {} peak {grid}: {} peak {load}, gain {:.2}, {} in it, {}, THD {};\n  Va {} to {}, mean Ia {}.\n",
+        "A sine of {} peak {grid}: {} peak {load}, gain {}, {} in it, {}, THD {};\n  Va {} to {}, mean Ia {}.\n",
         volts(swing.drive),
         volts(swing.fundamental),
-        swing.gain,
+        engineering(swing.gain, Unit::Number),
         watts(swing.power),
         harmonics.join(", "),
         percent(swing.thd),

@@ -14,7 +14,7 @@ pub struct Frame {
 }
 
 /// Curves a family has at most when nobody says which: more cannot be told apart.
-const CURVES: f64 = 10.0;
+const CURVES: f64 = 10.5;
 
 /// Anode volts beyond the limit that are shown, a ratio: a transformer swings the anode there.
 const BEYOND: f64 = 1.2;
@@ -81,17 +81,23 @@ pub(super) fn cut_off(section: &Section<'_>, v_a: f64, nothing: f64) -> f64 {
 
 /// Grid volts in round steps from zero down to about that.
 fn family(lowest: f64) -> Vec<f64> {
-    let step = round_step(lowest.abs() / CURVES);
+    let step = least_step(lowest.abs() / CURVES, &[1.0, 2.0, 2.5, 5.0]);
     let count = (lowest.abs() / step).floor().max(1.0) as u32;
     (0..=count).map(|k| -step * f64::from(k)).collect()
 }
 
 /// The least of 1, 2 or 5 times a power of ten that is not below `step`.
 pub fn round_step(step: f64) -> f64 {
+    least_step(step, &[1.0, 2.0, 5.0])
+}
+
+/// The least of these times a power of ten that is not below `step`.
+fn least_step(step: f64, round: &[f64]) -> f64 {
     let decade = 10.0_f64.powf(step.log10().floor());
     // A hair of room, so that rounding does not make a step the next one.
-    let round = [1.0, 2.0, 5.0]
-        .into_iter()
+    let round = round
+        .iter()
+        .copied()
         .find(|&k| k * decade > step * (1.0 - 1e-9));
     decade * round.unwrap_or(10.0)
 }

@@ -149,6 +149,31 @@ fn a_kink_is_found_and_a_smooth_foot_is_none() {
     assert!((place - 3.3).abs() < 0.05, "{place}");
 }
 
+#[test]
+fn a_family_has_round_steps_from_zero() {
+    for section in sections() {
+        let grid = Frame::new(&section, None, None, &[]).grid;
+        let name = &section.valve.name;
+        assert!((5..=11).contains(&grid.len()), "{name}: {grid:?}");
+        assert!(
+            grid[0].abs() < f64::MIN_POSITIVE && grid[1] < 0.0,
+            "{name}: {grid:?}"
+        );
+    }
+    for (step, round) in [
+        (1.0, 1.0),
+        (1.01, 2.0),
+        (26.0, 50.0),
+        (0.06, 0.1),
+        (700.0, 1e3),
+    ] {
+        assert!(
+            (super::round_step(step) / round - 1.0).abs() < 1e-12,
+            "{step}"
+        );
+    }
+}
+
 fn amplifier(parts: &str) -> Amplifier {
     let text = format!("[amplifier]\ntitle = \"Stage\"\nsource = \"own design\"\n[parts]\n{parts}");
     read(&text, &[]).unwrap_or_else(|faults| panic!("{faults:?}"))
