@@ -227,6 +227,7 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
             "examples/02_hall_2a3_push_pull/amplifier.toml",
             &["examples/05_hall_2a3_to_6l6/amplifier.toml"],
         ),
+        (
             "curves",
             "EL84",
             &[

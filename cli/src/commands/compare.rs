@@ -43,7 +43,8 @@ const MOST: usize = 6;
 #[derive(Debug, Serialize)]
 pub(super) struct Figure {
     group: &'static str,
-    figure: String,
+    #[serde(rename = "figure")]
+    name: String,
     /// Symbol; of a ratio none.
     unit: &'static str,
     better: Better,
@@ -185,7 +186,7 @@ fn side_by_side(cards: &[Scorecard]) -> Vec<Figure> {
         for entry in &card.entries {
             let known = rows
                 .iter()
-                .position(|row| row.group == entry.group && row.figure == entry.name);
+                .position(|row| row.group == entry.group && row.name == entry.name);
             let place = known.unwrap_or_else(|| {
                 rows.insert(at, row(entry, cards.len()));
                 at
@@ -202,7 +203,7 @@ fn side_by_side(cards: &[Scorecard]) -> Vec<Figure> {
 fn row(entry: &Entry, files: usize) -> Figure {
     Figure {
         group: entry.group,
-        figure: entry.name.clone(),
+        name: entry.name.clone(),
         unit: match entry.unit {
             Unit::Percent => "",
             unit => unit.symbol(),
@@ -224,7 +225,7 @@ fn csv(answer: &Answer) -> String {
     }
     sheet.push('\n');
     for row in &answer.figures {
-        sheet += &format!("{},{},{}", row.group, quoted(&row.figure), row.unit);
+        sheet += &format!("{},{},{}", row.group, quoted(&row.name), row.unit);
         for (value, words) in row.values.iter().zip(&row.words) {
             sheet += &match (value, words) {
                 (Some(value), _) => format!(",{value}"),

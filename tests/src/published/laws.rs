@@ -167,9 +167,12 @@ pub fn page() -> String {
     let uses: Vec<Use> = uses.copied().collect();
     for (quantity, title) in [
         (Quantity::Power, "Power by use of the valve, %"),
-        (Quantity::Distortion, "Distortion by use of the valve, points"),
+        (
+            Quantity::Distortion,
+            "Distortion by use of the valve, points",
+        ),
     ] {
-        text += &format!("\n## {title}\n\n");
+        text.extend(["\n## ", title, "\n\n"]);
         let of = |outcomes: &[Outcome], usage: Use| {
             Spread::of(outcomes, quantity, |row| {
                 row.usage == usage && row.confidence != "low" && !row.is_doubted(quantity)

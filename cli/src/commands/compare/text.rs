@@ -99,7 +99,7 @@ fn table(answer: &Answer) -> String {
         let group = first.group;
         let mut sheet = Sheet::new(&header);
         while let Some(row) = rows.next_if(|row| row.group == group) {
-            let mut cells = vec![row.figure.clone(), cell(row, 0)];
+            let mut cells = vec![row.name.clone(), cell(row, 0)];
             for k in 1..answer.files.len() {
                 cells.extend([cell(row, k), against(row, k)]);
             }

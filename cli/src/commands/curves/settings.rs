@@ -257,7 +257,8 @@ fn grid(text: &str) -> Result<Vec<f64>, Failure> {
             let (first, last, step) = (volts(first)?, volts(last)?, volts(step)?.abs());
             // A hair of room, so that rounding does not lose the last.
             let count = ((first - last).abs() / step + 1e-9).floor();
-            if !(count < MOST_CURVES as f64) {
+            // No step at all gives no count
+            if count.is_nan() || count >= MOST_CURVES as f64 {
                 return Err(many(text));
             }
             let way = (last - first).signum();

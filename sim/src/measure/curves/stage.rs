@@ -111,7 +111,7 @@ impl StageOf {
         let bench = Bench::new(&self.bench, circuit, system, (&ws, &rest));
         let (drive, met) = match self.level {
             Asked::Drive(drive) => (drive, true),
-            Asked::Watts(watts) => self.drive_for(watts, &bench, tolerances)?,
+            Asked::Watts(watts) => drive_for(watts, &bench, tolerances)?,
             Asked::Limit => {
                 let power = self.bench.run(circuit, system, tolerances, progress)?;
                 let greatest = power
@@ -130,31 +130,6 @@ impl StageOf {
             .find(|probe| probe.part == self.part)
             .expect("the part is an amplifying valve");
         Ok(self.read(&probe, &rest.mean_state(), &period, &level, met))
-    }
-
-    /// The drive for a power, V peak, and whether it is met: else the nearest.
-    fn drive_for(
-        &self,
-        watts: f64,
-        bench: &Bench<'_>,
-        tolerances: &Tolerances,
-    ) -> Result<(f64, bool), SimError> {
-        let solve = |drive: f64| bench.level(drive, tolerances);
-        let small = solve(SMALL)?;
-        if small.output_rms < 1e-12 {
-            return Err(SimError::Question(Question::NoSignal));
-        }
-        let guess = SMALL * (watts / small.power).sqrt();
-        // The power goes with the square of the volts that follow the drive.
-        let miss = |level: &Level| 0.5 * (level.power / watts).ln();
-        match reach(guess, CLOSE, &miss, &solve) {
-            Ok(found) => Ok((found.drive, true)),
-            Err(short) => match (short.nearest, short.error) {
-                (Some(nearest), _) => Ok((nearest.drive, false)),
-                (None, Some(error)) => Err(error),
-                (None, None) => Err(SimError::Question(Question::NoSignal)),
-            },
-        }
     }
 
     fn read(
@@ -272,6 +247,30 @@ fn screen_of(probe: &ValveProbe, locus: &[Point], at_rest: f64) -> ScreenVolts {
         }
     } else {
         ScreenVolts::fixed(at_rest)
+    }
+}
+
+/// The drive for a power, V peak, and whether it is met: else the nearest.
+fn drive_for(
+    watts: f64,
+    bench: &Bench<'_>,
+    tolerances: &Tolerances,
+) -> Result<(f64, bool), SimError> {
+    let solve = |drive: f64| bench.level(drive, tolerances);
+    let small = solve(SMALL)?;
+    if small.output_rms < 1e-12 {
+        return Err(SimError::Question(Question::NoSignal));
+    }
+    let guess = SMALL * (watts / small.power).sqrt();
+    // The power goes with the square of the volts that follow the drive.
+    let miss = |level: &Level| 0.5 * (level.power / watts).ln();
+    match reach(guess, CLOSE, &miss, &solve) {
+        Ok(found) => Ok((found.drive, true)),
+        Err(short) => match (short.nearest, short.error) {
+            (Some(nearest), _) => Ok((nearest.drive, false)),
+            (None, Some(error)) => Err(error),
+            (None, None) => Err(SimError::Question(Question::NoSignal)),
+        },
     }
 }
 
