@@ -3,6 +3,7 @@
 pub mod changes;
 pub mod choose;
 pub mod curves;
+pub mod check;
 pub mod distortion;
 pub mod feedback;
 pub mod figure;

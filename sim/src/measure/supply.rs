@@ -29,6 +29,7 @@ mod figures;
 mod points;
 mod source_ohms;
 
+pub(super) use discharge::discharge;
 pub use discharge::{DISCHARGED, Discharge, LONGEST};
 use figures::Reading;
 pub use figures::{

@@ -51,7 +51,7 @@ pub struct Discharge {
 }
 
 /// Of each capacitor that is charged above 50 V. `x` `[n+1]` is the settled state.
-pub(super) fn discharge(
+pub(in crate::measure) fn discharge(
     circuit: &Circuit,
     system: &System,
     capacitors: &[PartId],
