@@ -2,6 +2,7 @@
 
 mod choose;
 mod compare;
+mod check;
 mod completions;
 mod curves;
 mod distortion;
@@ -38,6 +39,8 @@ pub(crate) enum Command {
     Readings(readings::Arguments),
     /// The value of a part for which a figure becomes what is wanted, and the preferred values beside it.
     Choose(choose::Arguments),
+    /// Reads the drawing like a sceptical engineer: dangers, ratings, misprints, the two halves compared.
+    Check(check::Arguments),
     /// Volts against time at chosen nodes, as CSV and SVG.
     Waveform(waveform::Arguments),
     /// Watts and distortion against drive, and what gives up first.
@@ -78,6 +81,7 @@ pub(crate) fn run(command: &Command, options: &Options) -> Result<(), Failure> {
         Command::Voltages(arguments) => voltages::run(arguments, options),
         Command::Readings(arguments) => readings::run(arguments, options),
         Command::Choose(arguments) => choose::run(arguments, options),
+        Command::Check(arguments) => check::run(arguments, options),
         Command::Waveform(arguments) => waveform::run(arguments, options),
         Command::Power(arguments) => power::run(arguments, options),
         Command::Distortion(arguments) => distortion::run(arguments, options),

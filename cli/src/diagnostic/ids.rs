@@ -308,11 +308,119 @@ ids! {
     /// Example  remove = ["R20"] without C9, which stood in series with it
     /// Mend     Remove the part too, or replace it by one that is joined elsewhere.
     LeftOver = "left-over",
+    /// Means    `check --strict` found something heavier than a remark.
+    /// Matters  A script that asked for it stops here.
+    /// Example  gridleak check amp.toml --strict
+    /// Mend     Look at each finding; ask without --strict to be told without the exit status.
+    CheckStrict = "check-strict",
+    /// Means    Capacitors keep a dangerous voltage for more than a minute after switching off.
+    /// Matters  It kills after the plug is pulled. Valves are taken as cold and leakage as none.
+    /// Example  a reservoir of 50 µF at 400 V without a bleeder
+    /// Mend     A resistor across the reservoir: 220 kΩ, 2 W brings 50 µF from 400 V to 50 V in 23 s.
+    StaysCharged = "stays-charged",
+    /// Means    A position of a switch joins both ends of a winding or of a supply.
+    /// Matters  What feeds it burns out. Every position is tried, not the one in the file only.
+    /// Example  a tap selector whose contacts join two taps
+    /// Mend     Check the contacts of that position in the drawing.
+    SwitchShorts = "switch-shorts",
+    /// Means    The volts from heater to cathode are beyond what the type stands.
+    /// Matters  The insulation breaks down: hum, crackle, then a lost valve.
+    /// Example  a cathode follower at 180 V with its heater at the chassis
+    /// Mend     Lift the heater winding to a positive voltage, or take a type that stands more.
+    HeaterCathode = "heater-cathode",
+    /// Means    Two electrolytics stand in series with no resistors across them.
+    /// Matters  Their leakages divide the volts, and one may take nearly all.
+    /// Example  2 of 350 V across 600 V
+    /// Mend     Put equal resistors across both, of which each carries some ten times the leakage.
+    NoSharing = "no-sharing",
+    /// Means    An electrolytic has its volts the wrong way round.
+    /// Matters  It heats up and bursts.
+    /// Example  a bias capacitor drawn with its positive end at the bias
+    /// Mend     Turn it round, or mend its `positive` and `negative`.
+    Reversed = "reversed",
+    /// Means    A part or a valve has more volts, current or watts than its rating.
+    /// Matters  It does not last. The line says under which condition: no signal, full drive, high mains, switching on.
+    /// Example  a 0.5 W resistor that dissipates 0.8 W
+    /// Mend     Fit a larger rating, or look at what sets the figure.
+    OverRating = "over-rating",
+    /// Means    The resistance from a grid to its bias is more than the type allows for its kind of bias.
+    /// Matters  Grid current of a worn valve takes the bias away, and the valve runs away.
+    /// Example  470 kΩ at an EL34 with fixed bias, which allows 500 kΩ: no finding; 1 MΩ: one
+    /// Mend     A smaller leak and a larger coupling capacitor.
+    GridLeak = "grid-leak",
+    /// Means    A grid has no DC path of its own, only one through what is plugged in.
+    /// Matters  With the input open the grid drifts.
+    /// Example  a grid joined to the input socket and nothing else
+    /// Mend     A grid leak to the chassis.
+    GridOpen = "grid-open",
+    /// Means    Two parts that answer each other in the halves of a balanced amplifier have different values or types.
+    /// Matters  A misprint shows as an odd one out. The halves are found from the wiring alone; each way to make them alike is solved.
+    /// Example  R5 = 470k and R6 = 47k, the leaks of an output pair
+    /// Mend     See what each correction does; look at another print or at the chassis.
+    HalvesDiffer = "halves-differ",
+    /// Means    A part of one half of a balanced amplifier has no like in the other, where all around it has.
+    /// Matters  A part was left out, or added, or joined to the wrong node.
+    /// Example  a screen resistor at one of two output valves
+    /// Mend     Compare both halves of the drawing at the nodes named.
+    OneHalfOnly = "one-half-only",
+    /// Means    The loads of a pair that is driven on one side differ by up to 25 %.
+    /// Matters  Common practice, no source: it makes up for the half driven through the common cathode.
+    /// Example  82k and 100k at a long-tailed pair
+    /// Mend     Nothing is wrong.
+    UnequalLoads = "unequal-loads",
+    /// Means    A part has both ends at one node, or hangs at one node and leads nowhere.
+    /// Matters  It does nothing, so a line was lost or a node misnamed.
+    /// Example  R9 = { resistor = "47k", between = ["a1", "a1"] }
+    /// Mend     Mend its nodes.
+    CarriesNothing = "carries-nothing",
+    /// Means    A valve conducts next to nothing with no signal.
+    /// Matters  It passes one half wave or none.
+    /// Example  a cathode resistor of 15 kΩ for 1.5 kΩ, or a bias of -60 V for -16 V
+    /// Mend     Look at its cathode resistor, bias and anode supply.
+    CutOff = "cut-off",
+    /// Means    A grid draws current with no signal.
+    /// Matters  It loads what is before it and cuts the tops of the signal.
+    /// Example  a cathode resistor of 15 Ω for 150 Ω
+    /// Mend     Look at its cathode resistor and bias.
+    GridCurrent = "grid-current",
+    /// Means    An anode sits near the bottom or the top of its supply, or its load is small against its anode resistance.
+    /// Matters  There is no room to swing, or no gain. Common practice, no source.
+    /// Example  1M for 100k at a triode
+    /// Mend     Look at the anode resistor and the bias.
+    AnodeLoad = "anode-load",
+    /// Means    A coupling capacitor and the resistance it works into are 3 dB down above 100 Hz or below 0.1 Hz.
+    /// Matters  The bass is cut, or the stage blocks for seconds after an overload. Common practice, no source.
+    /// Example  1 nF into 470 kΩ: 339 Hz
+    /// Mend     Look at both values.
+    CouplingCorner = "coupling-corner",
+    /// Means    A cathode bypass does its work above 100 Hz only.
+    /// Matters  Below that the stage has less gain. Common practice, no source; some guitar amplifiers want it.
+    /// Example  0.47 µF across 1.5 kΩ
+    /// Mend     Look at its value.
+    BypassCorner = "bypass-corner",
+    /// Means    A grid stopper of more than 100 kΩ, or a screen resistor that drops more than a fifth of the screen volts.
+    /// Matters  Treble or power is lost. Common practice, no source.
+    /// Example  a screen stopper of 10 kΩ for 1 kΩ
+    /// Mend     Look at its value.
+    Stopper = "stopper",
+    /// Means    The parts list states no rating, so nothing can be held against it.
+    /// Matters  Only you can see what is fitted. The figures are what would be needed.
+    /// Example  R7 = { resistor = "820R", between = ["k3", "chassis"] }
+    /// Mend     State `rating`.
+    RatingNeeded = "rating-needed",
 }
 
 #[cfg(test)]
 mod tests {
     use super::Id;
+
+    #[test]
+    fn every_finding_of_check_is_explained() {
+        for code in sim::measure::check::Code::ALL {
+            let known = Id::ALL.iter().any(|id| id.text() == code.text());
+            assert!(known, "{}", code.text());
+        }
+    }
 
     #[test]
     fn every_id_says_what_why_an_example_and_how_to_mend_it() {

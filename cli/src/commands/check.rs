@@ -1,0 +1,243 @@
+//! `check FILE`.
+
+use std::path::PathBuf;
+
+use serde::Serialize;
+use sim::file::Amplifier;
+use sim::measure::check::{Balance, Check, CheckOf, Correction, Finding, Halves, LeftOut, Weight};
+use sim::quantity::{Unit, engineering};
+
+use crate::diagnostic::{Diagnostic, Id};
+use crate::failure::Failure;
+use crate::report::table::percent;
+use crate::report::{self, json};
+use crate::{Options, amplifier, caution, notes, progress};
+
+/// Arguments of `check`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Arguments {
+    /// The amplifier file.
+    file: PathBuf,
+    /// Leave out what takes long: full drive, high mains, switching on and off.
+    #[arg(long)]
+    quick: bool,
+    /// Exit with status 1 when anything heavier than a remark is found.
+    #[arg(long)]
+    strict: bool,
+}
+
+/// The weights with their headings.
+const WEIGHTS: [(Weight, &str); 5] = [
+    (Weight::Danger, "Danger"),
+    (Weight::OverRating, "Over rating"),
+    (Weight::ProbableMisprint, "Probable misprint"),
+    (Weight::Doubtful, "Doubtful"),
+    (Weight::Remark, "Remark"),
+];
+
+/// A finding with the lines of the file it is about.
+#[derive(Debug, Serialize)]
+struct Placed<'a> {
+    #[serde(flatten)]
+    finding: &'a Finding,
+    /// Line of each part, from 1 on; none of what is on no line.
+    lines: Vec<Option<usize>>,
+}
+
+/// The answer with lines.
+#[derive(Debug, Serialize)]
+struct Answer<'a> {
+    findings: Vec<Placed<'a>>,
+    halves: &'a [Halves],
+    left_out: &'a [LeftOut],
+}
+
+pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
+    let opened = amplifier::open(&arguments.file, options)?;
+    let text = amplifier::read_text(&arguments.file, "an amplifier file is plain UTF-8 text")?;
+    let counter = progress::counter("questions asked");
+    let question = CheckOf {
+        quick: arguments.quick,
+    };
+    let answer = question.run(&opened.amplifier, &opened.system, &|question| {
+        counter.set_message(question);
+        counter.inc(1);
+    });
+    counter.finish_and_clear();
+    let answer = answer?;
+    let placed = Answer {
+        findings: answer
+            .findings
+            .iter()
+            .map(|finding| Placed {
+                finding,
+                lines: finding
+                    .parts
+                    .iter()
+                    .map(|part| line(&opened.amplifier, &text, part))
+                    .collect(),
+            })
+            .collect(),
+        halves: &answer.halves,
+        left_out: &answer.left_out,
+    };
+    if options.json {
+        report::print(&json::document("check", &opened.amplifier, &placed))?;
+    } else {
+        report::print(&words(&opened.amplifier, &answer, &placed))?;
+    }
+    caution::print(&answer.rest);
+    let heavy = answer
+        .findings
+        .iter()
+        .filter(|finding| finding.weight != Weight::Remark)
+        .count();
+    if arguments.strict && heavy > 0 {
+        return Err(Failure::NoAnswer(Diagnostic::plain(
+            Id::CheckStrict,
+            format!("{heavy} findings weigh more than a remark"),
+            "look at each, or ask without --strict",
+        )));
+    }
+    Ok(())
+}
+
+/// The line a part stands on.
+fn line(amplifier: &Amplifier, text: &str, part: &str) -> Option<usize> {
+    let part = amplifier.circuit.find_part(part)?;
+    let span = &amplifier.spans.parts.get(part.index())?.name;
+    let before = text.get(..span.start)?;
+    (!span.is_empty()).then(|| before.matches('\n').count() + 1)
+}
+
+fn words(amplifier: &Amplifier, answer: &Check, placed: &Answer<'_>) -> String {
+    let mut text = format!("{}\nSource: {}\n\n", amplifier.title, amplifier.source);
+    text += &format!("{}\n\n", headline(answer));
+    for (weight, heading) in WEIGHTS {
+        let of_weight = placed
+            .findings
+            .iter()
+            .filter(|placed| placed.finding.weight == weight);
+        let of_weight: Vec<&Placed<'_>> = of_weight.collect();
+        if of_weight.is_empty() {
+            continue;
+        }
+        text += &format!("{heading}\n");
+        for placed in of_weight {
+            text += &one(placed);
+        }
+        text.push('\n');
+    }
+    for halves in &answer.halves {
+        let twice = halves.pairs.iter().filter(|[a, b]| a != b).count();
+        text += &format!(
+            "Halves compared by the wiring alone: {} and {}, with {twice} pairs of parts.\n",
+            halves.output[0], halves.output[1]
+        );
+    }
+    if !answer.left_out.is_empty() {
+        text += "Not looked at:\n";
+        for left in &answer.left_out {
+            text += &format!("  {}: {}\n", left.question, left.reason);
+        }
+    }
+    text += "Limits are those of the valve files and of the parts list; where practice is the judge there is no\nsource. It points at what to look at, and changes nothing. `gridleak explain WORD` says more of the\nwords in brackets.\n";
+    text += &notes::text(&amplifier.notes);
+    text
+}
+
+fn headline(answer: &Check) -> String {
+    let counted: Vec<String> = WEIGHTS
+        .iter()
+        .filter_map(|(weight, heading)| {
+            let count = answer
+                .findings
+                .iter()
+                .filter(|f| f.weight == *weight)
+                .count();
+            (count > 0).then(|| format!("{} {count}", heading.to_lowercase()))
+        })
+        .collect();
+    if counted.is_empty() {
+        "Nothing found.".to_owned()
+    } else {
+        format!("Found: {}.", counted.join(", "))
+    }
+}
+
+/// Width of the text, of a page.
+const WIDTH: usize = 100;
+
+fn one(placed: &Placed<'_>) -> String {
+    let finding = placed.finding;
+    let mut lines: Vec<usize> = placed.lines.iter().flatten().copied().collect();
+    lines.sort_unstable();
+    lines.dedup();
+    let numbers: Vec<String> = lines.iter().map(ToString::to_string).collect();
+    let place = match &numbers[..] {
+        [] => String::new(),
+        [line] => format!(" line {line}"),
+        [first, .., last] if numbers.len() > 4 => format!(" lines {first} to {last}"),
+        several => format!(" lines {}", several.join(", ")),
+    };
+    let mut text = wrapped(
+        &format!("{} [{}]{place}", finding.what, finding.code.text()),
+        "  ",
+        "    ",
+    );
+    text += &wrapped(&finding.why, "    ", "    ");
+    if let Some(drawn) = &finding.drawn {
+        text += &format!("    {:<26} {}\n", "as drawn", balance(Some(drawn)));
+    }
+    for correction in &finding.corrections {
+        text += &corrected(correction);
+    }
+    text += &wrapped(&format!("Look at {}.", finding.look), "    ", "    ");
+    text
+}
+
+fn corrected(correction: &Correction) -> String {
+    let change = format!("if {} were {}", correction.part, correction.to);
+    format!(
+        "    {change:<26} {}\n",
+        balance(correction.balance.as_ref())
+    )
+}
+
+/// Currents and gains of the two halves.
+fn balance(balance: Option<&Balance>) -> String {
+    let Some(balance) = balance else {
+        return "the circuit finds no rest".to_owned();
+    };
+    let [first, second] = &balance.valves;
+    format!(
+        "{first} {}, {second} {} at rest ({} apart); gain to the grids {:.3} and {:.3} ({} apart)",
+        engineering(balance.i_a[0], Unit::Ampere),
+        engineering(balance.i_a[1], Unit::Ampere),
+        percent(balance.of_currents()),
+        balance.gain[0],
+        balance.gain[1],
+        percent(balance.of_gains())
+    )
+}
+
+/// Words in lines of a page.
+fn wrapped(words: &str, first: &str, other: &str) -> String {
+    let mut text = String::new();
+    let mut line = first.to_owned();
+    let mut empty = true;
+    for word in words.split(' ') {
+        if !empty && line.chars().count() + 1 + word.chars().count() > WIDTH {
+            text += &format!("{line}\n");
+            line = other.to_owned();
+            empty = true;
+        }
+        if !empty {
+            line.push(' ');
+        }
+        line += word;
+        empty = false;
+    }
+    text += &format!("{line}\n");
+    text
+}
