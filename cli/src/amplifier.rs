@@ -83,7 +83,7 @@ impl Again {
 }
 
 /// The file and, when it is a rework, the files it stands on, each with its name.
-fn stack(path: &Path) -> Result<Vec<(String, String)>, Failure> {
+pub(crate) fn stack(path: &Path) -> Result<Vec<(String, String)>, Failure> {
     const FORM: &str = "an amplifier file is plain UTF-8 text";
     let mut files = vec![(path.display().to_string(), read_text(path, FORM)?)];
     let mut paths = vec![path.to_owned()];

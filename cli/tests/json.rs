@@ -247,6 +247,7 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
             ],
         ),
         ("curves", example, &["V2", "--drive", "1V"]),
+        ("check", "examples/07_misprint/amplifier.toml", &["--quick"]),
         ("valves", "6L6", &[]),
         ("valves show", "6L6", &[]),
         ("valves show", "KT66", &[]),

@@ -1,9 +1,9 @@
 //! Measurements: one question per file, each with its own answer type.
 
 pub mod changes;
+pub mod check;
 pub mod choose;
 pub mod curves;
-pub mod check;
 pub mod distortion;
 pub mod feedback;
 pub mod figure;

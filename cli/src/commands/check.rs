@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use serde::Serialize;
-use sim::file::Amplifier;
+use sim::file::{self, Amplifier};
 use sim::measure::check::{Balance, Check, CheckOf, Correction, Finding, Halves, LeftOut, Weight};
 use sim::quantity::{Unit, engineering};
 
@@ -40,8 +40,15 @@ const WEIGHTS: [(Weight, &str); 5] = [
 struct Placed<'a> {
     #[serde(flatten)]
     finding: &'a Finding,
-    /// Line of each part, from 1 on; none of what is on no line.
-    lines: Vec<Option<usize>>,
+    /// Where its parts are written.
+    places: Vec<Place>,
+}
+
+/// Where a part is written.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+struct Place {
+    file: String,
+    line: usize,
 }
 
 /// The answer with lines.
@@ -54,7 +61,7 @@ struct Answer<'a> {
 
 pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
     let opened = amplifier::open(&arguments.file, options)?;
-    let text = amplifier::read_text(&arguments.file, "an amplifier file is plain UTF-8 text")?;
+    let files = amplifier::stack(&arguments.file)?;
     let counter = progress::counter("questions asked");
     let question = CheckOf {
         quick: arguments.quick,
@@ -71,10 +78,10 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
             .iter()
             .map(|finding| Placed {
                 finding,
-                lines: finding
+                places: finding
                     .parts
                     .iter()
-                    .map(|part| line(&opened.amplifier, &text, part))
+                    .filter_map(|part| place(&opened.amplifier, &files, part))
                     .collect(),
             })
             .collect(),
@@ -102,12 +109,18 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
     Ok(())
 }
 
-/// The line a part stands on.
-fn line(amplifier: &Amplifier, text: &str, part: &str) -> Option<usize> {
+/// Where a part is written; places are bytes of the texts laid end to end.
+fn place(amplifier: &Amplifier, files: &[(String, String)], part: &str) -> Option<Place> {
     let part = amplifier.circuit.find_part(part)?;
     let span = &amplifier.spans.parts.get(part.index())?.name;
-    let before = text.get(..span.start)?;
-    (!span.is_empty()).then(|| before.matches('\n').count() + 1)
+    let texts: Vec<&str> = files.iter().map(|(_, text)| text.as_str()).collect();
+    let starts = file::starts(&texts);
+    let which = starts.partition_point(|start| *start <= span.start) - 1;
+    let before = texts[which].get(..span.start - starts[which])?;
+    (!span.is_empty()).then(|| Place {
+        file: files[which].0.clone(),
+        line: before.matches('\n').count() + 1,
+    })
 }
 
 fn words(amplifier: &Amplifier, answer: &Check, placed: &Answer<'_>) -> String {
@@ -129,7 +142,11 @@ fn words(amplifier: &Amplifier, answer: &Check, placed: &Answer<'_>) -> String {
         text.push('\n');
     }
     for halves in &answer.halves {
-        let twice = halves.pairs.iter().filter(|[a, b]| a != b).count();
+        let twice = halves
+            .pairs
+            .iter()
+            .filter(|pair| pair.part != pair.like)
+            .count();
         text += &format!(
             "Halves compared by the wiring alone: {} and {}, with {twice} pairs of parts.\n",
             halves.output[0], halves.output[1]
@@ -170,24 +187,35 @@ const WIDTH: usize = 100;
 
 fn one(placed: &Placed<'_>) -> String {
     let finding = placed.finding;
-    let mut lines: Vec<usize> = placed.lines.iter().flatten().copied().collect();
-    lines.sort_unstable();
-    lines.dedup();
-    let numbers: Vec<String> = lines.iter().map(ToString::to_string).collect();
-    let place = match &numbers[..] {
+    let mut places = placed.places.clone();
+    places.sort();
+    places.dedup();
+    let one_file = places.iter().all(|place| place.file == places[0].file);
+    let numbers: Vec<String> = places
+        .iter()
+        .map(|place| {
+            if one_file {
+                place.line.to_string()
+            } else {
+                format!("{} of {}", place.line, place.file)
+            }
+        })
+        .collect();
+    let lines = match &numbers[..] {
         [] => String::new(),
         [line] => format!(" line {line}"),
-        [first, .., last] if numbers.len() > 4 => format!(" lines {first} to {last}"),
+        [first, .., last] if one_file && numbers.len() > 4 => format!(" lines {first} to {last}"),
         several => format!(" lines {}", several.join(", ")),
     };
     let mut text = wrapped(
-        &format!("{} [{}]{place}", finding.what, finding.code.text()),
+        &format!("{} [{}]{lines}", finding.what, finding.code.text()),
         "  ",
         "    ",
     );
     text += &wrapped(&finding.why, "    ", "    ");
     if let Some(drawn) = &finding.drawn {
-        text += &format!("    {:<26} {}\n", "as drawn", balance(Some(drawn)));
+        text += "    Anode currents at rest and gains to the output grids:\n";
+        text += &format!("      {:<20} {}\n", "as drawn", balance(Some(drawn)));
     }
     for correction in &finding.corrections {
         text += &corrected(correction);
@@ -199,7 +227,7 @@ fn one(placed: &Placed<'_>) -> String {
 fn corrected(correction: &Correction) -> String {
     let change = format!("if {} were {}", correction.part, correction.to);
     format!(
-        "    {change:<26} {}\n",
+        "      {change:<20} {}\n",
         balance(correction.balance.as_ref())
     )
 }
@@ -211,12 +239,12 @@ fn balance(balance: Option<&Balance>) -> String {
     };
     let [first, second] = &balance.valves;
     format!(
-        "{first} {}, {second} {} at rest ({} apart); gain to the grids {:.3} and {:.3} ({} apart)",
+        "{first} {}, {second} {} ({} apart); gain {} and {} ({} apart)",
         engineering(balance.i_a[0], Unit::Ampere),
         engineering(balance.i_a[1], Unit::Ampere),
         percent(balance.of_currents()),
-        balance.gain[0],
-        balance.gain[1],
+        engineering(balance.gain[0], Unit::Number),
+        engineering(balance.gain[1], Unit::Number),
         percent(balance.of_gains())
     )
 }

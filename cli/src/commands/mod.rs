@@ -1,8 +1,8 @@
 //! The commands: one file each; this is the list.
 
+mod check;
 mod choose;
 mod compare;
-mod check;
 mod completions;
 mod curves;
 mod distortion;

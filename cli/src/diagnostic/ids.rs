@@ -368,9 +368,9 @@ ids! {
     /// Example  82k and 100k at a long-tailed pair
     /// Mend     Nothing is wrong.
     UnequalLoads = "unequal-loads",
-    /// Means    A part has both ends at one node, or hangs at one node and leads nowhere.
+    /// Means    Parts hang at one node and lead nowhere else.
     /// Matters  It does nothing, so a line was lost or a node misnamed.
-    /// Example  R9 = { resistor = "47k", between = ["a1", "a1"] }
+    /// Example  two resistors from a1 to a node that nothing else joins
     /// Mend     Mend its nodes.
     CarriesNothing = "carries-nothing",
     /// Means    A valve conducts next to nothing with no signal.

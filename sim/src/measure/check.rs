@@ -68,8 +68,17 @@ pub struct LeftOut {
 pub struct Halves {
     /// Designators of the output pair.
     pub output: [String; 2],
-    /// Parts that answer each other; a part that is its own image stands twice.
-    pub pairs: Vec<[String; 2]>,
+    /// Parts that answer each other.
+    pub pairs: Vec<Pair>,
+}
+
+/// A part and its like in the other half; a part between both halves is its own.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Pair {
+    /// Designator.
+    pub part: String,
+    /// Designator of its like.
+    pub like: String,
 }
 
 /// How much a finding weighs, the heaviest first.

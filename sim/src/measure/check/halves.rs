@@ -4,7 +4,7 @@ use super::balance::{Balance, balance, corrections};
 use super::difference;
 use super::graph::Graph;
 use super::mirror::{Mirror, mirrors};
-use super::{Code, Finding, Halves, Weight};
+use super::{Code, Finding, Halves, Pair, Weight};
 use crate::circuit::PartId;
 use crate::file::Amplifier;
 use crate::parts::Part;
@@ -28,7 +28,10 @@ pub(super) fn findings(amplifier: &Amplifier, graph: &Graph<'_>) -> (Vec<Halves>
             pairs: mirror
                 .parts
                 .iter()
-                .map(|&(p, q)| [name(p), name(q)])
+                .map(|&(p, q)| Pair {
+                    part: name(p),
+                    like: name(q),
+                })
                 .collect(),
         });
         let mut drawn: Option<Option<Balance>> = None;

@@ -10,8 +10,7 @@ use crate::quantity::{Unit, engineering};
 const HARMLESS: f64 = 100.0;
 
 pub(super) fn findings(subject: &Subject<'_>) -> Vec<Finding> {
-    let mut found = shorted(subject);
-    found.extend(dead_ends(subject));
+    let mut found = dead_ends(subject);
     found.extend(unshared(subject));
     found
 }
@@ -27,28 +26,6 @@ fn carries_nothing(parts: Vec<String>, what: String, look: String) -> Finding {
             look,
         )
     }
-}
-
-/// Parts with all ends at one node.
-fn shorted(subject: &Subject<'_>) -> Vec<Finding> {
-    let circuit = &subject.amplifier.circuit;
-    circuit
-        .parts()
-        .filter(|(_, placed)| {
-            matches!(
-                placed.part,
-                Part::Resistor(_) | Part::Capacitor(_) | Part::Inductor(_) | Part::Loudspeaker(_)
-            ) && placed.nodes[0] == placed.nodes[1]
-        })
-        .map(|(_, placed)| {
-            let node = circuit.node_name(placed.nodes[0]);
-            carries_nothing(
-                vec![placed.name.clone()],
-                format!("{} has both ends at `{node}`.", placed.name),
-                format!("where the other end of {} goes", placed.name),
-            )
-        })
-        .collect()
 }
 
 /// Passive parts that hang at one node only and end nowhere. Cost: nodes × parts.
