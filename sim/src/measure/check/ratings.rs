@@ -146,12 +146,15 @@ pub(super) fn of_chart(chart: &Voltages, condition: &str) -> Vec<Finding> {
             value: winding.current.value.abs(),
             ..winding.current
         };
-        found.extend(over(
-            &winding.part,
-            ("current", Unit::Ampere),
-            figure,
-            condition,
-        ));
+        let over = over(&winding.part, ("current", Unit::Ampere), figure, condition);
+        found.extend(over.map(|finding| Finding {
+            what: format!(
+                "{}, {}",
+                finding.what.trim_end_matches('.'),
+                winding.winding
+            ) + ".",
+            ..finding
+        }));
     }
     for rectifier in &chart.rectifiers {
         found.extend(over(

@@ -12,6 +12,10 @@ use crate::measure::voltages::voltages;
 use crate::parts::{Part, Waveform};
 use crate::quantity::{Unit, engineering};
 
+/// Volts in reverse that an electrolytic stands for a while, V (common practice, no source). A choke that
+/// lets go of its current brings some tenths of a volt.
+const STANDS: f64 = 1.5;
+
 /// Valves at the distortion limit, or at the greatest drive of the sweep where it is not reached.
 pub(super) fn full_drive(subject: &Subject<'_>) -> Result<Vec<Finding>, SimError> {
     let question = PowerOf::bench(&subject.amplifier.bench);
@@ -89,7 +93,7 @@ pub(super) fn switching_on(subject: &Subject<'_>) -> Result<Vec<Finding>, SimErr
             capacitor.peak,
             &condition,
         ));
-        if let Some(volts) = capacitor.reversed {
+        if let Some(volts) = capacitor.reversed.filter(|volts| *volts > STANDS) {
             found.push(Finding {
                 parts: vec![capacitor.part.clone()],
                 quantity: "volts the wrong way round",
