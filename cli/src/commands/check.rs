@@ -257,7 +257,8 @@ fn wrapped(words: &str, first: &str, other: &str) -> String {
     for word in words.split(' ') {
         if !empty && line.chars().count() + 1 + word.chars().count() > WIDTH {
             text += &format!("{line}\n");
-            line = other.to_owned();
+            line.clear();
+            line += other;
             empty = true;
         }
         if !empty {

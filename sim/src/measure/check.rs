@@ -322,7 +322,7 @@ impl CheckOf {
             }
         }
         once(&mut findings);
-        findings.sort_by(|a, b| (a.weight, a.code).cmp(&(b.weight, b.code)));
+        findings.sort_by_key(|finding| (finding.weight, finding.code));
         Ok(Check {
             findings,
             halves,

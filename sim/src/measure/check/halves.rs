@@ -43,9 +43,9 @@ pub(super) fn findings(amplifier: &Amplifier, graph: &Graph<'_>) -> (Vec<Halves>
                 continue;
             };
             told.push(p);
-            finding.drawn = drawn
-                .get_or_insert_with(|| balance(amplifier, graph.circuit, mirror.output).ok())
-                .clone();
+            let as_drawn =
+                drawn.get_or_insert_with(|| balance(amplifier, graph.circuit, mirror.output).ok());
+            finding.drawn.clone_from(as_drawn);
             finding.corrections = corrections(amplifier, &mirror, graph, (p, q));
             found.push(finding);
         }
