@@ -1215,3 +1215,45 @@ fn questions_about_curves_that_cannot_be_answered_say_what_to_ask() {
         );
     }
 }
+
+#[test]
+fn a_sheet_of_curves_with_faults_is_told_of_all_of_them_at_their_places() {
+    let bench = Bench::new();
+    let sheet = "Va [V],Vg,Ia [kg]\n100,-1,x\n100,-1\n";
+    std::fs::write(bench.path("traced.csv"), sheet).expect("the folder can be written");
+    let output = bench.run(&["fit", "traced.csv"]);
+    assert_eq!(output.status.code(), Some(2));
+    let told = String::from_utf8(output.stderr).expect("text");
+    for (id, place) in [
+        ("wrong-unit", "traced.csv:1:11"),
+        ("bad-value", "traced.csv:2:8"),
+        ("wrong-form", "traced.csv:3:1"),
+    ] {
+        assert!(told.contains(&format!("error[{id}]")), "{told}");
+        assert!(told.contains(place), "{told}");
+    }
+    assert!(
+        told.contains("`- no number") && told.contains("= help: "),
+        "{told}"
+    );
+}
+
+#[test]
+fn a_fitted_valve_file_is_whole_and_reads_again() {
+    let bench = Bench::new();
+    let examples = Path::new(env!("CARGO_MANIFEST_DIR")).join("../examples/valves");
+    let of = |name: &str| examples.join(name).display().to_string();
+    let (file, sheet) = (of("bench_triode.toml"), of("traced_triode.csv"));
+    let told = bench.answer(&["fit", &file, &sheet, "--output", "fitted.toml"]);
+    let table = &told[told.find("[model]").expect("the table is printed")..];
+    let whole = std::fs::read_to_string(bench.path("fitted.toml")).expect("it was written");
+    let before = std::fs::read_to_string(&file).expect("the example is there");
+    assert!(
+        whole.starts_with(before.trim_end()) && whole.ends_with(table),
+        "{whole}"
+    );
+    bench.answer(&["fit", "fitted.toml", &sheet]);
+    // An existing file is kept
+    let again = bench.run(&["fit", &file, "--output", "fitted.toml"]);
+    assert_eq!(again.status.code(), Some(2));
+}

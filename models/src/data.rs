@@ -18,7 +18,7 @@ use crate::rectifier::Rectifier;
 use crate::stabiliser::Stabiliser;
 use crate::triode::Triode;
 
-pub use read::{read, read_within};
+pub use read::{read, read_beside_curves, read_within};
 pub use traced::{Traced, TracedError, TracedErrorKind, read_traced};
 
 /// A fault in a valve file.

@@ -31,11 +31,21 @@ impl Law {
     }
 }
 
+/// What it means that a file without `[model]` has no points either.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum NoPoints {
+    /// Nothing tells of the law.
+    AreFault,
+    /// Curves will tell.
+    LeavePriors,
+}
+
 /// The law; None when a fault of the file leaves none.
 pub(super) fn read(
     faults: &mut Faults,
     raw: &RawValve,
     points: &[Point],
+    no_points: NoPoints,
     drops: &[Drop],
     discharge: Option<&Discharge>,
 ) -> Option<Law> {
@@ -61,7 +71,7 @@ pub(super) fn read(
             Some(Law::bare(ValveModel::Stabiliser(law)))
         }
         ValveKind::Triode | ValveKind::Pentode | ValveKind::BeamTetrode => {
-            amplifying(faults, raw, points)
+            amplifying(faults, raw, points, no_points)
         }
     }
 }
@@ -92,7 +102,12 @@ fn named(faults: &mut Faults, kind: ValveKind, model: &RawModel) -> Option<()> {
     None
 }
 
-fn amplifying(faults: &mut Faults, raw: &RawValve, points: &[Point]) -> Option<Law> {
+fn amplifying(
+    faults: &mut Faults,
+    raw: &RawValve,
+    points: &[Point],
+    no_points: NoPoints,
+) -> Option<Law> {
     let kind = *raw.kind.get_ref();
     let (parameters, error, fitted_on_reading) = if let Some(model) = &raw.model {
         let stored = stored(faults, kind, model)?;
@@ -106,7 +121,7 @@ fn amplifying(faults: &mut Faults, raw: &RawValve, points: &[Point]) -> Option<L
         };
         (stored, error, false)
     } else {
-        let (parameters, error) = fitted(faults, raw, points)?;
+        let (parameters, error) = fitted(faults, raw, points, no_points)?;
         (parameters, error, true)
     };
     let (kg, mu) = match &parameters {
@@ -135,13 +150,18 @@ fn amplifying(faults: &mut Faults, raw: &RawValve, points: &[Point]) -> Option<L
 }
 
 /// Parameters from the points of the file.
-fn fitted(faults: &mut Faults, raw: &RawValve, points: &[Point]) -> Option<(Parameters, FitError)> {
+fn fitted(
+    faults: &mut Faults,
+    raw: &RawValve,
+    points: &[Point],
+    no_points: NoPoints,
+) -> Option<(Parameters, FitError)> {
     // A fit to faulty figures would say nothing, and one to none is the priors alone.
     if !faults.0.is_empty() {
         return None;
     }
     let usable = |point: &&Point| point.unused.is_none() && !point.cut_off && point.i_a.is_some();
-    if points.iter().find(usable).is_none() {
+    if no_points == NoPoints::AreFault && points.iter().find(usable).is_none() {
         missing(
             faults,
             raw,

@@ -8,7 +8,7 @@
 use toml::Spanned;
 
 use super::faults::Faults;
-use super::law;
+use super::law::{self, NoPoints};
 use super::raw::{
     RawAmplifier, RawBase, RawCapacitances, RawDischarge, RawDrop, RawHeater, RawLimits, RawNear,
     RawOperation, RawPoint, RawValve,
@@ -34,6 +34,19 @@ const INPUT_TO_SCREEN: f64 = 0.42;
 /// # Errors
 /// Every fault, with its place in the text.
 pub fn read(text: &str) -> Result<ValveType, Vec<DataError>> {
+    read_file(text, NoPoints::AreFault)
+}
+
+/// Reads one valve file that traced curves go with, which may do without points and `[model]`: its law is
+/// then of the priors alone, and to be replaced by a fit.
+///
+/// # Errors
+/// Every fault, with its place in the text.
+pub fn read_beside_curves(text: &str) -> Result<ValveType, Vec<DataError>> {
+    read_file(text, NoPoints::LeavePriors)
+}
+
+fn read_file(text: &str, no_points: NoPoints) -> Result<ValveType, Vec<DataError>> {
     let (raw, mut faults) = parse::<RawValve>(text)?;
     let name = raw.r#type.as_ref().map(|name| name.get_ref().clone());
     if name.is_none() {
@@ -42,7 +55,7 @@ pub fn read(text: &str) -> Result<ValveType, Vec<DataError>> {
             kind: DataErrorKind::MissingKey("type"),
         });
     }
-    let valve = read_type(&mut faults, raw, name.unwrap_or_default());
+    let valve = read_type(&mut faults, raw, name.unwrap_or_default(), no_points);
     faults.none_or(valve)
 }
 
@@ -57,7 +70,7 @@ pub fn read_within(text: &str) -> Result<Vec<ValveType>, Vec<DataError>> {
         if let Some(said) = raw.r#type.as_ref().filter(|said| *said.get_ref() != name) {
             faults.push(said, DataErrorKind::OtherName(name.clone()));
         }
-        read_type(&mut faults, raw, name)
+        read_type(&mut faults, raw, name, NoPoints::AreFault)
     });
     let valves: Vec<ValveType> = valves.collect();
     faults.none_or(Some(valves))
@@ -110,7 +123,12 @@ fn unknown_key(message: &str) -> Option<DataErrorKind> {
 }
 
 /// The type; None when a fault leaves it without a law.
-fn read_type(faults: &mut Faults, raw: RawValve, name: String) -> Option<ValveType> {
+fn read_type(
+    faults: &mut Faults,
+    raw: RawValve,
+    name: String,
+    no_points: NoPoints,
+) -> Option<ValveType> {
     let kind = *raw.kind.get_ref();
     let heater = raw.heater.as_ref().map(|raw| read_heater(faults, raw));
     if heater.is_none() && kind != ValveKind::Stabiliser {
@@ -140,7 +158,7 @@ fn read_type(faults: &mut Faults, raw: RawValve, name: String) -> Option<ValveTy
         .discharge
         .as_ref()
         .map(|raw| read_discharge(faults, raw));
-    let law = law::read(faults, &raw, &points, &drops, discharge.as_ref())?;
+    let law = law::read(faults, &raw, &points, no_points, &drops, discharge.as_ref())?;
     Some(ValveType {
         name,
         aliases: raw.aliases,
@@ -497,5 +515,14 @@ mod tests {
         assert!((valve.capacitances_of(2).anode_cathode - 0.34e-12).abs() < 1e-24);
         let alike = find("6CG7");
         assert_eq!(alike.capacitances_of(2), alike.capacitances);
+    }
+
+    #[test]
+    fn beside_curves_a_file_needs_no_points() {
+        let text = sample();
+        let bare = &text[..text.find("[[point]]").unwrap()];
+        assert!(read(bare).is_err());
+        let valve = read_beside_curves(bare).unwrap();
+        assert!(valve.points.is_empty() && valve.fitted_on_reading);
     }
 }

@@ -2,7 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
-use models::data::{Drop, Point, Traced, ValveKind, ValveType, read, read_traced};
+use models::data::{
+    Drop, Point, Traced, ValveKind, ValveType, read, read_beside_curves, read_traced,
+};
 use models::fit::{Row, Traces};
 
 use super::faults;
@@ -78,7 +80,7 @@ pub(super) fn open(
         ));
     }
     let valve = match valve {
-        Some(path) => Some(open_valve(path)?),
+        Some(path) => Some(open_valve(path, paths.len() > 1)?),
         None => None,
     };
     if let (Some(valve), Some(_)) = (&valve, kind) {
@@ -136,9 +138,14 @@ pub(super) fn open(
     })
 }
 
-fn open_valve(path: &Path) -> Result<Data, Failure> {
+fn open_valve(path: &Path, curves: bool) -> Result<Data, Failure> {
     let text = text_of(path)?;
-    match read(&text) {
+    let valve = if curves {
+        read_beside_curves(&text)
+    } else {
+        read(&text)
+    };
+    match valve {
         Ok(valve) => Ok(Data::of_valve(valve, Some(text))),
         Err(errors) => Err(Failure::Input {
             diagnostics: errors.iter().map(diagnostic::of_valve_file).collect(),

@@ -9,6 +9,16 @@ const COLUMNS: &str = "the columns are Va, Vg (or Vg1), Vg2, Ia and Ig2";
 /// A fault of a sheet of curves.
 pub(super) fn of_traced(error: &TracedError) -> Diagnostic {
     use TracedErrorKind as K;
+    let label = match &error.kind {
+        K::NoHeader | K::NoRows => "here",
+        K::UnknownColumn(_) => "not known",
+        K::UnknownUnit(_) => "no unit of it",
+        K::Twice(_) => "the second",
+        K::MissingColumn(_) => "these are there",
+        K::Cells { .. } => "this row",
+        K::NotANumber(_) => "no number",
+        K::EmptyVolts => "volts are missing",
+    };
     let (id, help) = match &error.kind {
         K::NoHeader => (Id::MissingKey, format!("name the columns in the first line; {COLUMNS}")),
         K::UnknownColumn(_) => (Id::UnknownKey, COLUMNS.to_owned()),
@@ -37,7 +47,7 @@ pub(super) fn of_traced(error: &TracedError) -> Diagnostic {
     Diagnostic {
         id,
         message: error.to_string(),
-        labels: vec![(error.span.clone(), String::new())],
+        labels: vec![(error.span.clone(), label.to_owned())],
         help: Some(help),
     }
 }

@@ -30,6 +30,12 @@ pub(super) fn text(data: &Data, fitted: &Fitted, table: &str) -> String {
     text + table
 }
 
+/// "1 row", "2 rows".
+fn count(number: usize, what: &str) -> String {
+    let ending = if number == 1 { "" } else { "s" };
+    format!("{number} {what}{ending}")
+}
+
 /// What it was fitted to and how well, in a sentence.
 fn headline(data: &Data, fitted: &Fitted) -> String {
     let points = data
@@ -40,10 +46,10 @@ fn headline(data: &Data, fitted: &Fitted) -> String {
     let rows = data.traces.rows.len();
     let mut to = Vec::new();
     if points > 0 {
-        to.push(format!("{points} published points"));
+        to.push(count(points, "published point"));
     }
     if rows > 0 {
-        to.push(format!("{rows} traced rows"));
+        to.push(count(rows, "traced row"));
     }
     let current = fitted.fit.errors(&[Quantity::AnodeCurrent]);
     let contradicted = fitted.fit.contradicted().count();
