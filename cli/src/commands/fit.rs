@@ -34,7 +34,7 @@ pub(crate) struct Arguments {
     /// What the meters of traced curves resolve; without it 0.5 % of the greatest current.
     #[arg(long, value_name = "AMPERES")]
     resolution: Option<String>,
-    /// Write the valve file with its new [model] table to this file.
+    /// Write the valve file with its new `[model]` table to this file.
     #[arg(long, value_name = "FILE", conflicts_with = "library")]
     output: Option<PathBuf>,
     /// Write a picture to this file: anode characteristics with the points on them.
@@ -43,7 +43,7 @@ pub(crate) struct Arguments {
     /// Fit every valve that comes with the program to its own points.
     #[arg(long)]
     library: bool,
-    /// Put the new [model] tables into the valve files of this folder (for maintainers).
+    /// Put the new `[model]` tables into the valve files of this folder (for maintainers).
     #[arg(long, value_name = "FOLDER", requires = "library")]
     write: Option<PathBuf>,
 }
