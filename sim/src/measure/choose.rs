@@ -2,7 +2,7 @@
 //!
 //! The amplifier file is read again with each value in the part's place, as `--set` does it, and the figure is
 //! measured anew: what the answer says is what the other commands say of that value. All solutions in the
-//! bracket are told, see [`search`], and of resistors and capacitors what the preferred values beside each give.
+//! bracket are told, see `search`, and of resistors and capacitors what the preferred values beside each give.
 //!
 //! Cost: a measurement of the figure for each point of the grid, some ten for each solution and four for the
 //! preferred values; milliseconds each for a circuit at rest, seconds for power and hum.
