@@ -88,6 +88,10 @@ const SMALL: f64 = 1e-3;
 /// fed through a stopper or from a common supply far below.
 const FOLLOWS: f64 = 0.05;
 
+/// How near to the anode's volts and to their swing a screen's are to count as strapped, a ratio: a stopper
+/// between them drops a volt or two.
+const AS_ONE: f64 = 0.05;
+
 /// Part of the screen's swing that a straight line must explain for that, a ratio.
 const STRAIGHT: f64 = 0.9;
 
@@ -142,9 +146,15 @@ impl StageOf {
     ) -> Stage {
         let at = |x: &[f64]| point(probe, &probe.at(x));
         let all: Vec<Point> = period.samples.iter().map(|x| at(x)).collect();
-        let locus = mean_cycle(&all, period.turns as usize);
-        let rest = at(rest);
+        let mut locus = mean_cycle(&all, period.turns as usize);
+        let mut rest = at(rest);
         let screen = rest.v_s.map(|v_s| screen_of(probe, &locus, v_s));
+        if screen == Some(ScreenVolts::STRAPPED) {
+            // Joined through a stopper, they are apart in the circuit and one electrode in all but that.
+            for point in locus.iter_mut().chain([&mut rest]) {
+                point.i_a += std::mem::take(&mut point.i_s);
+            }
+        }
         let left = screen.map(|screen| {
             let off = |point: &Point| (point.v_s.unwrap_or(0.0) - screen.at(point.v_a)).powi(2);
             (locus.iter().map(off).sum::<f64>() / locus.len() as f64).sqrt()
@@ -240,6 +250,9 @@ fn screen_of(probe: &ValveProbe, locus: &[Point], at_rest: f64) -> ScreenVolts {
     let ss = mean(&|p| (v_s(p) - s).powi(2));
     let both = mean(&|p| (p.v_a - a) * (v_s(p) - s));
     let share = both / aa.max(f64::MIN_POSITIVE);
+    if (share - 1.0).abs() < AS_ONE && (s - a).abs() < AS_ONE * a.abs() {
+        return ScreenVolts::STRAPPED;
+    }
     if share > FOLLOWS && both * both > STRAIGHT * aa * ss {
         ScreenVolts {
             level: s - share * a,

@@ -412,6 +412,31 @@ L1 = { choke = \"20H\", between = [\"a\", \"ht\"], resistance = \"400R\" }",
 }
 
 #[test]
+fn a_screen_stopper_to_the_anode_is_strapped() {
+    let parts = triode_on("R1 = { resistor = \"5k\", between = [\"a\", \"ht\"] }")
+        .replace("6SN7GT", "EL84")
+        .replace("anode = \"a\",", "anode = \"a\", screen = \"s\",");
+    let direct = parts.replace("screen = \"s\"", "screen = \"a\"");
+    let stopper = format!("R9 = {{ resistor = \"100R\", between = [\"s\", \"a\"] }}\nV1 =");
+    let stopped = parts.replacen("V1 =", &stopper, 1);
+    let [direct, stopped] = [direct, stopped].map(|parts| stage(&parts, Asked::Drive(4.0)));
+    for stage in [&direct, &stopped] {
+        assert_eq!(stage.screen, Some(ScreenVolts::STRAPPED));
+        assert!(stage.locus.iter().all(|point| point.i_s == 0.0));
+    }
+    // The stopper drops half a volt of 200 V at the screen.
+    assert!(
+        (stopped.rest.i_a / direct.rest.i_a - 1.0).abs() < 0.01,
+        "{stopped:?}"
+    );
+    let ohms = stopped.ohms.expect("it swings");
+    assert!(
+        (ohms / 5e3 - 1.0).abs() < 1e-3,
+        "both currents flow in the load: {ohms}"
+    );
+}
+
+#[test]
 fn a_tapped_screen_is_seen_from_the_cycle() {
     let parts = "V1 = { valve = \"EL34\", anode = \"a\", screen = \"s\", grid = \"g\", cathode = \"chassis\" }
 L1 = { autotransformer = \"60H\", winding = [\"a\", \"s\", \"ht\"], taps = [\"57%\"], resistance = \"10R\" }
