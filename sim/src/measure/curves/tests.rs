@@ -417,8 +417,8 @@ fn a_screen_stopper_to_the_anode_is_strapped() {
         .replace("6SN7GT", "EL84")
         .replace("anode = \"a\",", "anode = \"a\", screen = \"s\",");
     let direct = parts.replace("screen = \"s\"", "screen = \"a\"");
-    let stopper = format!("R9 = {{ resistor = \"100R\", between = [\"s\", \"a\"] }}\nV1 =");
-    let stopped = parts.replacen("V1 =", &stopper, 1);
+    let stopper = "R9 = { resistor = \"100R\", between = [\"s\", \"a\"] }\nV1 =";
+    let stopped = parts.replacen("V1 =", stopper, 1);
     let [direct, stopped] = [direct, stopped].map(|parts| stage(&parts, Asked::Drive(4.0)));
     for stage in [&direct, &stopped] {
         assert_eq!(stage.screen, Some(ScreenVolts::STRAPPED));
