@@ -150,6 +150,49 @@ R20 = { resistor = "270k", between = ["j", "chassis"], rating = "0.5W" }"#,
     )
 }
 
+/// The same with a plain paraphase: the second half is driven from a tap of the first half's grid leak.
+fn tapped_paraphase() -> String {
+    exchanged(
+        &paraphase(),
+        &[
+            (
+                "V1b",
+                r#"V1b = { valve = "ECC83", envelope = "V1", anode = "a2", grid = "t", cathode = "k2" }"#,
+            ),
+            (
+                "R9",
+                r#"R9 = { resistor = "460k", between = ["c3", "t"], rating = "0.5W" }"#,
+            ),
+            (
+                "R20",
+                r#"R20 = { resistor = "8k2", between = ["t", "chassis"], rating = "0.5W" }"#,
+            ),
+            (
+                "R10",
+                r#"R10 = { resistor = "470k", between = ["c4", "chassis"], rating = "0.5W" }"#,
+            ),
+            // Both grids at resistors to the chassis, which are no pair.
+            (
+                "R2",
+                r#"R2 = { resistor = "10R", between = ["in", "g1"], rating = "0.5W" }
+R22 = { resistor = "1M", between = ["g1", "chassis"], rating = "0.5W" }"#,
+            ),
+        ],
+    )
+}
+
+/// The EL84 amplifier with feedback from one output anode to the first cathode besides.
+fn one_sided_feedback() -> String {
+    exchanged(
+        &example("03_el84_push_pull_feedback"),
+        &[(
+            "C6",
+            r#"C6 = { capacitor = "0.1u", between = ["a4", "x"], rating = "630V" }
+R26 = { resistor = "470k", between = ["x", "f"], rating = "0.5W" }"#,
+        )],
+    )
+}
+
 /// The 2A3 amplifier with two valves on each side, each behind its own stopper.
 fn parallel() -> String {
     exchanged(
@@ -187,6 +230,8 @@ fn balanced() -> Vec<(&'static str, String, usize)> {
         ("own cathodes", own_cathodes(), 0),
         ("floating paraphase", paraphase(), 1),
         ("two on each side", parallel(), 0),
+        ("tapped paraphase", tapped_paraphase(), 0),
+        ("feedback from one side", one_sided_feedback(), 0),
     ]
 }
 
