@@ -179,6 +179,27 @@ pub struct Limits {
     pub source: Option<Source>,
 }
 
+impl Limits {
+    /// Dissipation of the anode permitted, W; with the screen tied to it, of both, where the sheet prints
+    /// that, else the anode's alone.
+    pub fn watts_of_anode(&self, strapped: bool) -> Option<f64> {
+        let own = self.strapped_watts.filter(|_| strapped);
+        own.or(self.anode_watts)
+    }
+
+    /// Anode volts permitted, V; with the screen tied to the anode what the sheet prints for that, else
+    /// the lesser of anode and screen.
+    pub fn volts_of_anode(&self, strapped: bool) -> Option<f64> {
+        if !strapped {
+            return self.anode_volts;
+        }
+        self.strapped_volts.or_else(|| {
+            let both = [self.screen_volts, self.anode_volts];
+            both.into_iter().flatten().min_by(f64::total_cmp)
+        })
+    }
+}
+
 /// Capacitances between electrodes of one section, F.
 ///
 /// Rule: published "input" is grid to everything but the anode, "output" anode to everything but

@@ -33,7 +33,7 @@ const SCREEN_CLOSES: f64 = 1.0;
 pub enum PentodeLaw {
     /// By ratios of volts alone; "current sharing" in a valve file, and what the library uses.
     CurrentSharing(CurrentSharing),
-    /// By anode volts; kept to be compared.
+    /// By anode volts; kept to be compared, no valve file can ask for it.
     FallingScreen(FallingScreen),
 }
 

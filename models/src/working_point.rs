@@ -129,14 +129,10 @@ impl<'a> Joined<'a> {
         own.or(limits.anode_volts)
     }
 
-    /// Dissipation that is permitted, W: that of the strapped valve where it is published, else the
-    /// anode's.
+    /// Dissipation that is permitted, W.
     pub fn watts_limit(&self) -> Option<f64> {
-        let limits = &self.valve.limits;
-        let own = (self.connection == Connection::Strapped)
-            .then_some(limits.strapped_watts)
-            .flatten();
-        own.or(limits.anode_watts)
+        let strapped = self.connection == Connection::Strapped;
+        self.valve.limits.watts_of_anode(strapped)
     }
 
     /// The valve at the given volts; `v_sk` is of no matter without a screen. None of a valve that

@@ -6,7 +6,7 @@ use checks::published::outcome::{Quantity, Spread, USES};
 use checks::published::score::score;
 
 fn main() {
-    // Another law or fit: `&|name| (name == "EL34").then(|| with_model(…))`.
+    // Another law or fit: `published::laws::refitted`.
     let outcomes = score(&|_| None);
     for usage in USES {
         for quantity in [

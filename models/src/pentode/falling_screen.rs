@@ -21,9 +21,9 @@ use crate::triode::TriodeParameters;
 /// How the screen current falls.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Fall {
-    /// 1/(1 + v/w): soft, of pentodes; "reciprocal screen" in a valve file.
+    /// 1/(1 + v/w): soft, of pentodes.
     Reciprocal,
-    /// exp(-(v/w)^3/2): sharp, of beam tetrodes; "exponential screen" in a valve file.
+    /// exp(-(v/w)^3/2): sharp, of beam tetrodes.
     Exponential,
 }
 

@@ -132,24 +132,7 @@ fn words(placed: &Placed) -> String {
 mod tests {
     use super::*;
     use crate::file::read;
-
-    const STAGE: &str = r#"
-[amplifier]
-title  = "Stage"
-source = "invented"
-
-[parts]
-HT = { supply = "250V", positive = "ht", negative = "chassis" }
-V1 = { valve = "6J5", anode = "a", grid = "g", cathode = "k" }
-R1 = { resistor = "47k", between = ["ht", "a"] }
-R2 = { resistor = "1k5", between = ["k", "chassis"] }
-C1 = { capacitor = "1u", between = ["a", "out"] }
-R3 = { resistor = "470k", between = ["out", "chassis"] }
-
-[bench]
-generator = { into = "g", resistance = "0R" }
-load      = "R3"
-"#;
+    use crate::measure::figure::tests::STAGE;
 
     #[test]
     fn same_holes_and_new_wiring_are_told_apart() {

@@ -132,24 +132,14 @@ impl<'a> Section<'a> {
         self.screen.is_some_and(|screen| screen.share == 0.0)
     }
 
-    /// Anode dissipation permitted, W: of a strapped pentode what its sheet prints for both electrodes.
+    /// Anode dissipation permitted, W.
     pub fn watts_limit(&self) -> Option<f64> {
-        let limits = &self.valve.limits;
-        let own = limits.strapped_watts.filter(|_| self.is_strapped());
-        own.or(limits.anode_watts)
+        self.valve.limits.watts_of_anode(self.is_strapped())
     }
 
-    /// Anode volts permitted, V: of a strapped pentode what its sheet prints for that, else the lesser of
-    /// anode and screen.
+    /// Anode volts permitted, V.
     pub fn volts_limit(&self) -> Option<f64> {
-        let limits = &self.valve.limits;
-        if !self.is_strapped() {
-            return limits.anode_volts;
-        }
-        limits.strapped_volts.or_else(|| {
-            let both = [limits.screen_volts, limits.anode_volts];
-            both.into_iter().flatten().min_by(f64::total_cmp)
-        })
+        self.valve.limits.volts_of_anode(self.is_strapped())
     }
 
     /// The law, anode and screen apart.

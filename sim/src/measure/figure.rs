@@ -429,12 +429,12 @@ impl fmt::Display for Figure {
 }
 
 #[cfg(test)]
-mod tests {
+pub(in crate::measure) mod tests {
     use super::*;
     use crate::file::{Amplifier, read};
 
     /// A triode stage: 250 V through 47k.
-    const STAGE: &str = r#"
+    pub(in crate::measure) const STAGE: &str = r#"
 [amplifier]
 title  = "Stage"
 source = "invented"

@@ -123,27 +123,14 @@ impl ValveProbe {
         matches!(self.kind.model, ValveModel::Pentode(_)) && !self.strapped
     }
 
-    /// The limit that [`ValveProbe::anode_watts`] is judged by, W: of a strapped pentode the one its sheet
-    /// prints for that connection, else the anode's alone.
+    /// The limit that [`ValveProbe::anode_watts`] is judged by, W.
     pub fn anode_watts_limit(&self) -> Option<f64> {
-        let limits = &self.kind.limits;
-        limits
-            .strapped_watts
-            .filter(|_| self.is_strapped_pentode())
-            .or(limits.anode_watts)
+        self.kind.limits.watts_of_anode(self.is_strapped_pentode())
     }
 
-    /// The limit of the anode volts, V: of a strapped pentode the one its sheet prints for that
-    /// connection, else the lesser of anode and screen.
+    /// The limit of the anode volts, V.
     pub fn anode_volts_limit(&self) -> Option<f64> {
-        let limits = &self.kind.limits;
-        if !self.is_strapped_pentode() {
-            return limits.anode_volts;
-        }
-        limits.strapped_volts.or_else(|| {
-            let both = [limits.screen_volts, limits.anode_volts];
-            both.into_iter().flatten().min_by(f64::total_cmp)
-        })
+        self.kind.limits.volts_of_anode(self.is_strapped_pentode())
     }
 
     /// True when the sheet of this strapped pentode prints a dissipation for that connection.

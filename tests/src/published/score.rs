@@ -1,6 +1,6 @@
 //! Every row run and set beside its print.
 
-use models::data::{Connection, ValveType};
+use models::data::Connection;
 use models::library;
 use rayon::prelude::*;
 use sim::SimError;
@@ -55,23 +55,33 @@ pub fn amplifier(row: &Amplifier, valves: &Valves<'_>) -> Outcome {
         doubt: row.doubt.clone(),
         doubted: row.doubted.clone(),
     };
-    let text = match text_of(&row.r#type, circuit::amplifier(row)) {
-        Ok(text) => text,
-        Err(lacks) => {
-            outcome.not_run = Some(lacks);
-            return outcome;
-        }
-    };
-    let bench = Bench::of(&text, valves);
-    if let Err(error) = ask(row, &bench, &mut outcome) {
-        outcome.not_run = Some(error.to_string());
-    }
+    run(
+        &mut outcome,
+        circuit::amplifier(row),
+        valves,
+        |bench, outcome| ask(row, bench, outcome),
+    );
     outcome
 }
 
-fn text_of(name: &str, text: Result<String, String>) -> Result<String, String> {
-    library::find(name).map_err(|_| "the program does not have this type".to_owned())?;
-    text
+/// Puts the circuit of a row on the bench and asks it, or says in the outcome why not.
+fn run(
+    outcome: &mut Outcome,
+    text: Result<String, String>,
+    valves: &Valves<'_>,
+    ask: impl FnOnce(&Bench, &mut Outcome) -> Result<(), SimError>,
+) {
+    let text = match library::find(&outcome.valve) {
+        Ok(_) => text,
+        Err(_) => Err("the program does not have this type".to_owned()),
+    };
+    let answer = text.and_then(|text| {
+        let bench = Bench::of(&text, valves);
+        ask(&bench, outcome).map_err(|error| error.to_string())
+    });
+    if let Err(why) = answer {
+        outcome.not_run = Some(why);
+    }
 }
 
 fn usage(row: &Amplifier) -> Use {
@@ -265,17 +275,12 @@ pub fn stage(row: &Stage, valves: &Valves<'_>) -> Outcome {
         doubt: row.doubt.clone(),
         doubted: row.doubted.clone(),
     };
-    let text = match text_of(&row.r#type, circuit::stage(row)) {
-        Ok(text) => text,
-        Err(lacks) => {
-            outcome.not_run = Some(lacks);
-            return outcome;
-        }
-    };
-    let bench = Bench::of(&text, valves);
-    if let Err(error) = ask_stage(row, &bench, &mut outcome) {
-        outcome.not_run = Some(error.to_string());
-    }
+    run(
+        &mut outcome,
+        circuit::stage(row),
+        valves,
+        |bench, outcome| ask_stage(row, bench, outcome),
+    );
     outcome
 }
 
@@ -309,17 +314,4 @@ fn ask_stage(row: &Stage, bench: &Bench, outcome: &mut Outcome) -> Result<(), Si
         }
     }
     Ok(())
-}
-
-/// A type of the library with another law: a shorthand for those who compare laws.
-///
-/// # Errors
-/// The type is not in the library.
-pub fn with_model(
-    name: &str,
-    model: models::data::ValveModel,
-) -> Result<ValveType, library::UnknownValve> {
-    let mut valve = library::find(name)?.clone();
-    valve.model = model;
-    Ok(valve)
 }
