@@ -59,6 +59,7 @@ pub(super) fn valve(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
             return None;
         }
     };
+    let strength = strength(fields, log, kind);
     let section = envelope
         .as_ref()
         .map_or(1, |envelope| fill_envelope(fields, log, kind, envelope));
@@ -133,7 +134,7 @@ pub(super) fn valve(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
     let heater = heater(fields, log, kind, envelope.as_ref());
     // What is faulty there is told; what it would have joined is not known.
     whole &= heater.is_some() || !fields.has("heater");
-    let part = Valve {
+    let mut part = Valve {
         envelope: envelope.map(|text| text.text),
         section,
         stray_anode_grid: stray,
@@ -142,8 +143,20 @@ pub(super) fn valve(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
         heater: heater.as_ref().map(|(wiring, _)| *wiring),
         ..Valve::new(kind.clone())
     };
+    part.scale_current(strength);
     found.extend(heater.into_iter().flat_map(|(_, nodes)| nodes));
     whole.then(|| (Part::Valve(Box::new(part)), found))
+}
+
+/// `current`: what this valve carries of its type's current at the same volts, a ratio: valves of one type differ,
+/// and age.
+fn strength(fields: &mut Fields<'_>, log: &mut Log, kind: &ValveType) -> f64 {
+    if !matches!(kind.model, ValveModel::Triode(_) | ValveModel::Pentode(_)) {
+        return 1.0;
+    }
+    fields
+        .value(log, "current", Unit::Percent, Bounds::Positive)
+        .unwrap_or(1.0)
 }
 
 /// What the file of a type left to the program is noted with every valve of the type.
@@ -285,7 +298,7 @@ fn join_electrodes(fields: &mut Fields<'_>, log: &mut Log) {
     for ends in ["filament", "heater"] {
         fields.list(log, ends);
     }
-    for key in ["heater_leakage", "heater_capacitance", "warm_up"] {
+    for key in ["heater_leakage", "heater_capacitance", "warm_up", "current"] {
         fields.raw(key);
     }
 }

@@ -115,7 +115,11 @@ fn same_holes((first, a): (&Circuit, &Placed), (second, b): (&Circuit, &Placed))
 /// What a part is: its type or its value where one figure says it.
 fn words(placed: &Placed) -> String {
     let (value, unit) = match &placed.part {
-        Part::Valve(valve) => return valve.kind.name.clone(),
+        Part::Valve(valve) if valve.current == 1.0 => return valve.kind.name.clone(),
+        Part::Valve(valve) => {
+            let share = engineering(valve.current, Unit::Percent);
+            return format!("{} of {share} current", valve.kind.name);
+        }
         Part::Resistor(part) => (part.r, Unit::Ohm),
         Part::Pot(part) => (part.r, Unit::Ohm),
         Part::Capacitor(part) => (part.c, Unit::Farad),
@@ -145,6 +149,7 @@ mod tests {
             )
             .replace("[\"a\", \"out\"]", "[\"k\", \"out\"]")
             .replace("0R", "600R");
+        let weak = STAGE.replace("\"6J5\",", "\"6J5\", current = \"70%\",");
         let (first, second) = (read(STAGE, &[]).unwrap(), read(&other, &[]).unwrap());
         let found: Vec<(String, Kind)> = changes(&first, &second)
             .into_iter()
@@ -163,5 +168,8 @@ mod tests {
             changes(&first, &second)[1].is.as_deref(),
             Some("resistor 39.0 kΩ")
         );
+        let worn = changes(&first, &read(&weak, &[]).unwrap());
+        assert_eq!(worn[0].is.as_deref(), Some("6J5 of 70.0 % current"));
+        assert_eq!((worn.len(), worn[0].kind), (1, Kind::Value));
     }
 }

@@ -2,6 +2,7 @@
 
 use models::data::{ValveModel, ValveType};
 use models::filament::Filament;
+use models::triode::TriodeLaw;
 use models::{AnyDevice, Device};
 
 /// A valve, or one section of a double valve.
@@ -19,6 +20,8 @@ pub struct Valve {
     pub filament: bool,
     /// Time from cold to half the emission, s, when the drawing says; zero is a cathode that is hot.
     pub warm_up: Option<f64>,
+    /// Share of its type's current that it carries at the same volts; [`Valve::scale_current`] sets it.
+    pub current: f64,
     /// The heater, when it is joined to something.
     pub heater: Option<HeaterWiring>,
 }
@@ -59,8 +62,23 @@ impl Valve {
             stray_anode_grid: 0.0,
             filament: false,
             warm_up: None,
+            current: 1.0,
             heater: None,
         }
+    }
+
+    /// Lets the valve carry `ratio` times its current at the same volts, with the slope that goes with it; mu
+    /// stays. A rectifier and a stabiliser stay as they are.
+    pub fn scale_current(&mut self, ratio: f64) {
+        match &mut self.kind.model {
+            ValveModel::Triode(triode) => {
+                let TriodeLaw::ControlVoltage(law) = &mut triode.law;
+                law.kg /= ratio;
+            }
+            ValveModel::Pentode(pentode) => *pentode.law.kg_mut() /= ratio,
+            ValveModel::Rectifier(_) | ValveModel::Stabiliser(_) => return,
+        }
+        self.current *= ratio;
     }
 
     /// Nodes before the cathode's: least and greatest number.

@@ -10,9 +10,6 @@
 //! - Stray volts of a winding are none.
 //! - A valve out of balance carries more or less current at the same volts.
 
-use models::data::ValveModel;
-use models::triode::TriodeLaw;
-
 use crate::circuit::{Circuit, NodeId, PartId};
 use crate::parts::{Part, Source, Waveform};
 use crate::system::System;
@@ -78,14 +75,7 @@ pub(in crate::measure) fn changed(circuit: &Circuit, changes: &[Change]) -> Circ
             },
             Change::Current(part, ratio) => {
                 if let Part::Valve(valve) = &mut circuit.part_mut(part).part {
-                    match &mut valve.kind.model {
-                        ValveModel::Triode(triode) => {
-                            let TriodeLaw::ControlVoltage(law) = &mut triode.law;
-                            law.kg /= ratio;
-                        }
-                        ValveModel::Pentode(pentode) => *pentode.law.kg_mut() /= ratio,
-                        ValveModel::Rectifier(_) | ValveModel::Stabiliser(_) => {}
-                    }
+                    valve.scale_current(ratio);
                 }
             }
         }
