@@ -6,12 +6,14 @@ use std::path::{Component, Path, PathBuf};
 
 use models::library::Library;
 use sim::file::{Amplifier, FileError, FileErrorKind};
+use sim::parts::Part;
 use sim::{System, file};
 
 use crate::Options;
 use crate::diagnostic::{self, Diagnostic, Id};
 use crate::failure::Failure;
 use crate::library;
+use crate::loudspeaker::Described;
 
 /// An amplifier and its equations.
 #[derive(Debug)]
@@ -54,6 +56,23 @@ pub(crate) fn open_set(
             Err(input(&found, files))
         }
     }
+}
+
+/// The same amplifier with a loudspeaker, by the words of `--loudspeaker`, in place of its load.
+pub(crate) fn with_loudspeaker(mut opened: Opened, text: &str) -> Result<Opened, Failure> {
+    let speaker = Described::given(text)?.speaker();
+    let bench = &mut opened.amplifier.bench;
+    bench.load_ohms = speaker.rated;
+    opened.amplifier.circuit.part_mut(bench.load).part = Part::Loudspeaker(speaker);
+    opened.system = opened.amplifier.circuit.compile().map_err(|errors| {
+        let faults: Vec<String> = errors.iter().map(ToString::to_string).collect();
+        Failure::plain(
+            Id::OutOfBounds,
+            format!("--loudspeaker {text} does not fit: {}", faults.join("; ")),
+            "correct its figures",
+        )
+    })?;
+    Ok(opened)
 }
 
 /// An amplifier file that is read again and again with other values.

@@ -27,6 +27,8 @@ pub(crate) enum Failure {
     Run(SimError),
     /// The same, with words of its own.
     NoAnswer(Diagnostic),
+    /// The interrupt key was pressed.
+    Interrupted,
     /// The answer could not be written; no path is stdout.
     Output {
         path: Option<PathBuf>,
@@ -63,6 +65,10 @@ impl Failure {
             }
             Self::NoAnswer(diagnostic) => {
                 diagnostic::print(&[diagnostic], None);
+                ExitCode::from(NO_ANSWER)
+            }
+            Self::Interrupted => {
+                eprintln!("interrupted: nothing was written");
                 ExitCode::from(NO_ANSWER)
             }
             Self::Output { path: None, error }

@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use indicatif::{ProgressBar, ProgressStyle};
+use indicatif::{ProgressBar, ProgressState, ProgressStyle};
 
 /// A bar from nothing to `length`.
 pub(crate) fn bar(length: u64, what: &'static str) -> ProgressBar {
@@ -21,6 +21,22 @@ pub(crate) fn long_bar(length: u64, what: &'static str) -> ProgressBar {
         bar.set_style(style);
     }
     bar.set_message(what);
+    bar
+}
+
+/// A bar over the frames of a recording of that rate, Hz, that also tells how fast it goes and the time left.
+pub(crate) fn real_time_bar(frames: u64, rate: u32) -> ProgressBar {
+    let bar = ProgressBar::new(frames);
+    if let Ok(style) =
+        ProgressStyle::with_template("playing {bar:30} {percent} %, {real_time}, {eta} left")
+    {
+        bar.set_style(style.with_key(
+            "real_time",
+            move |state: &ProgressState, out: &mut dyn std::fmt::Write| {
+                let _ = write!(out, "{:.2} x real time", state.per_sec() / f64::from(rate));
+            },
+        ));
+    }
     bar
 }
 

@@ -261,6 +261,16 @@ pub enum Waveform {
         /// Samples a second.
         rate: f64,
     },
+    /// Where a recording is being played: four samples, joined between the middle two by the cubic through
+    /// all four. Whoever plays it puts the next stretch in its place.
+    Stretch {
+        /// Time of the second sample, s.
+        start: f64,
+        /// Between samples, s.
+        interval: f64,
+        /// V.
+        volts: [f64; 4],
+    },
 }
 
 impl Waveform {
@@ -324,6 +334,18 @@ impl Waveform {
                 let right = (left + 1).min(volts.len() - 1);
                 volts[left] + (volts[right] - volts[left]) * (place - left as f64)
             }
+            Self::Stretch {
+                start,
+                interval,
+                volts: [before, first, second, after],
+            } => {
+                // Newton's divided differences from the second sample on, the first two of them plain.
+                let u = (t - start) / interval;
+                let slope = second - first;
+                let bend = (second - 2.0 * first + before) / 2.0;
+                let twist = (after - 3.0 * second + 3.0 * first - before) / 6.0;
+                first + u * (slope + (u - 1.0) * (bend + (u + 1.0) * twist))
+            }
         }
     }
 
@@ -347,7 +369,8 @@ impl Waveform {
             Self::TwoTone { .. }
             | Self::Stray { .. }
             | Self::Square { .. }
-            | Self::Samples { .. } => 0.0,
+            | Self::Samples { .. }
+            | Self::Stretch { .. } => 0.0,
         }
     }
 }

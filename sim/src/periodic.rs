@@ -157,7 +157,7 @@ fn smooth_and_small(system: &System, duration: f64, ws: &Workspace) -> bool {
         Waveform::Dc(_) => true,
         Waveform::Sine { frequency, .. } | Waveform::Stray { frequency, .. } => few(*frequency),
         Waveform::TwoTone { first, second } => few(first.1) && few(second.1),
-        Waveform::Square { .. } | Waveform::Samples { .. } => false,
+        Waveform::Square { .. } | Waveform::Samples { .. } | Waveform::Stretch { .. } => false,
     };
     system.len() <= SMALL && ws.memory.is_empty() && ws.waveforms.iter().all(smooth)
 }

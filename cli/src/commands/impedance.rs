@@ -17,10 +17,9 @@ use crate::report::table::Sheet;
 use crate::report::{self, json, output};
 use crate::{Options, amplifier, caution, notes};
 
-mod loudspeaker;
 mod picture;
 
-use loudspeaker::Described;
+use crate::loudspeaker::Described;
 
 /// Arguments of `impedance`.
 #[derive(Debug, clap::Args)]

@@ -11,6 +11,7 @@ mod feedback;
 mod fit;
 mod hum;
 mod impedance;
+mod listen;
 mod noise;
 mod power;
 mod readings;
@@ -20,6 +21,8 @@ mod switch_on;
 mod valves;
 mod voltages;
 mod waveform;
+
+pub(crate) use waveform::quantity;
 
 use clap::Subcommand;
 
@@ -51,6 +54,8 @@ pub(crate) enum Command {
     Response(response::Arguments),
     /// Output impedance, damping factor, what a loudspeaker makes of it, and the input impedance.
     Impedance(impedance::Arguments),
+    /// A recording through the amplifier: WAV in, WAV out, with meters while it plays.
+    Listen(listen::Arguments),
     /// Noise at the load, signal-to-noise ratio, and which part makes the noise.
     Noise(noise::Arguments),
     /// Hum on the amplifier's own mains, what makes it, and what to change first.
@@ -87,6 +92,7 @@ pub(crate) fn run(command: &Command, options: &Options) -> Result<(), Failure> {
         Command::Distortion(arguments) => distortion::run(arguments, options),
         Command::Response(arguments) => response::run(arguments, options),
         Command::Impedance(arguments) => impedance::run(arguments, options),
+        Command::Listen(arguments) => listen::run(arguments, options),
         Command::Noise(arguments) => noise::run(arguments, options),
         Command::Hum(arguments) => hum::run(arguments, options),
         Command::Feedback(arguments) => feedback::run(arguments, options),

@@ -226,7 +226,7 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
 }
 
 /// Reads an argument; `least` is the smallest value that makes sense.
-pub(super) fn quantity(argument: &str, text: &str, unit: Unit, least: f64) -> Result<f64, Failure> {
+pub(crate) fn quantity(argument: &str, text: &str, unit: Unit, least: f64) -> Result<f64, Failure> {
     match Quantity::parse(text, unit) {
         Ok(value) if value >= least => Ok(value),
         Ok(_) => Err(Failure::plain(

@@ -48,6 +48,11 @@ ids! {
     /// Example  gridleak voltages amplifer.toml
     /// Mend     Check the spelling of the path, and that you may read the file.
     CannotRead = "cannot-read",
+    /// Means    The recording is no WAV file, is damaged or empty, or is of a kind that is not played.
+    /// Matters  What cannot be read cannot be heard; half a recording would be judged as if it were whole.
+    /// Example  gridleak listen amp.toml song.mp3 -o out.wav
+    /// Mend     Save it as WAV: one channel or two, 8 to 32 bit or 32 bit float, 4 to 384 kHz.
+    Recording = "recording",
     /// Means    A result cannot be written.
     /// Matters  What cannot be written is lost.
     /// Example  gridleak waveform amp.toml --csv out.csv, and out.csv is already there

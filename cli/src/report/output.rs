@@ -1,5 +1,6 @@
 //! Writes a file whole or not at all.
 
+use std::fs::File;
 use std::io::Write;
 use std::path::Path;
 
@@ -8,10 +9,42 @@ use crate::failure::Failure;
 /// Writes to a temporary file in the same folder and renames it, so that no reader ever sees half.
 /// An existing file is kept unless `overwrite`.
 pub(crate) fn write(path: &Path, content: &[u8], overwrite: bool) -> Result<(), Failure> {
-    write_file(path, content, overwrite).map_err(|error| Failure::Output {
+    stream(path, overwrite, |file| Ok(file.write_all(content)?))
+}
+
+/// The same of a file that is too long to be held: `fill` writes it, and when it fails nothing is left.
+pub(crate) fn stream(
+    path: &Path,
+    overwrite: bool,
+    fill: impl FnOnce(&mut File) -> Result<(), Failure>,
+) -> Result<(), Failure> {
+    let failed = |error| Failure::Output {
         path: Some(path.to_owned()),
         error,
-    })
+    };
+    let mut file = tempfile::Builder::new()
+        .prefix(".gridleak-")
+        .tempfile_in(folder(path))
+        .map_err(failed)?;
+    fill(file.as_file_mut()).map_err(|failure| match failure {
+        Failure::Output { path: None, error } => failed(error),
+        other => other,
+    })?;
+    file.as_file().sync_all().map_err(failed)?;
+    if overwrite {
+        file.persist(path).map_err(|error| failed(error.error))?;
+    } else {
+        file.persist_noclobber(path)
+            .map_err(|error| failed(error.error))?;
+    }
+    Ok(())
+}
+
+/// The folder a file goes to.
+pub(crate) fn folder(path: &Path) -> &Path {
+    path.parent()
+        .filter(|folder| !folder.as_os_str().is_empty())
+        .unwrap_or(Path::new("."))
 }
 
 /// Whether a file may be written there, asked before the work whose answer it is to hold.
@@ -21,25 +54,6 @@ pub(crate) fn free(path: &Path, overwrite: bool) -> Result<(), Failure> {
             path: Some(path.to_owned()),
             error: std::io::ErrorKind::AlreadyExists.into(),
         });
-    }
-    Ok(())
-}
-
-fn write_file(path: &Path, content: &[u8], overwrite: bool) -> std::io::Result<()> {
-    let folder = path
-        .parent()
-        .filter(|folder| !folder.as_os_str().is_empty())
-        .unwrap_or(Path::new("."));
-    let mut file = tempfile::Builder::new()
-        .prefix(".gridleak-")
-        .tempfile_in(folder)?;
-    file.write_all(content)?;
-    file.as_file().sync_all()?;
-    if overwrite {
-        file.persist(path).map_err(|failed| failed.error)?;
-    } else {
-        file.persist_noclobber(path)
-            .map_err(|failed| failed.error)?;
     }
     Ok(())
 }

@@ -27,6 +27,7 @@ use crate::circuit::{Circuit, NodeId, PartId};
 use crate::error::{Question, SimError};
 use crate::measure::power::PowerOf;
 use crate::parts::{Part, Source};
+use crate::measure::rails::{Rail, rails, rectified};
 use crate::rest::{Rest, frequencies};
 use crate::small_signal::Excitation;
 use crate::system::{System, Workspace};
@@ -36,7 +37,6 @@ use crate::weighting::a_weighting;
 mod balance;
 mod causes;
 pub(super) mod change;
-mod rails;
 mod reading;
 mod signal;
 
@@ -46,7 +46,6 @@ pub use signal::{Drive, Sideband, WithSignal};
 
 use causes::{Cause, causes};
 use change::{Change, carried, changed, held};
-use rails::{Rail, rails};
 use reading::Reading;
 
 /// Highest line that is listed, Hz; the totals go on to the last.
@@ -242,7 +241,7 @@ impl HumOf {
             period: settled.duration,
         };
         let hum = Reading::of(&rest, system, self.bench.load, settled.duration);
-        let rails = rails(circuit, system, &rest, mains);
+        let rails = rails(circuit, system, &rest, mains, &rectified(circuit));
         let causes = causes(circuit, system, &rest, &rails);
 
         let mut jobs: Vec<Job> = (0..causes.len()).map(Job::Off).collect();

@@ -27,7 +27,7 @@ mod limits;
 mod target;
 
 pub(super) use level::Bench;
-pub(super) use limits::first_to_give_up;
+pub(super) use limits::{GRID_CURRENT, first_to_give_up};
 
 pub use level::{CoreAtLevel, Level, ValveAtLevel};
 pub use limits::{Cause, Limit, Role};
@@ -235,6 +235,53 @@ impl PowerOf {
             output_valves,
             ended_early,
         })
+    }
+
+    /// The level at the distortion limit alone, the first on the way up, for a part of the cost of
+    /// [`PowerOf::run`]; none when no drive reaches it.
+    ///
+    /// # Errors
+    /// As [`PowerOf::run`].
+    pub fn limit(
+        &self,
+        circuit: &Circuit,
+        system: &System,
+        tolerances: &Tolerances,
+    ) -> Result<Option<Level>, SimError> {
+        /// Levels solved together, and the ratio between two: 3.75 dB.
+        const TOGETHER: i32 = 4;
+        const STRIDE: f64 = STEP * STEP * STEP;
+        let (ws, rest) = self.rest(system, tolerances)?;
+        rest.stays(system, &ws)?;
+        let bench = level::Bench::new(self, circuit, system, (&ws, &rest));
+        let solve = |drive: f64| bench.level(drive, tolerances);
+        let small = bench.settled(SMALL, tolerances)?;
+        let gain = bench.read(SMALL, &small).output_rms * std::f64::consts::SQRT_2 / SMALL;
+        if gain < 1e-9 {
+            return Err(SimError::Question(Question::NoSignal));
+        }
+        let start = (2.0 * 0.01 * self.load_ohms).sqrt() / gain;
+        let mut levels: Vec<Level> = Vec::new();
+        let mut from = start;
+        while from <= MOST_DRIVE * start
+            && levels.last().is_none_or(|level| level.thd < self.distortion_limit)
+        {
+            let batch: Vec<Result<Level, SimError>> = (0..TOGETHER)
+                .into_par_iter()
+                .map(|k| solve(from * STRIDE.powi(k)))
+                .collect();
+            for level in batch {
+                // A level that cannot be solved ends the way up, as it ends the sweep.
+                let Ok(level) = level else { return Ok(None) };
+                let enough = level.thd >= self.distortion_limit;
+                levels.push(level);
+                if enough {
+                    break;
+                }
+            }
+            from *= STRIDE.powi(TOGETHER);
+        }
+        Ok(target::Target::Distortion(self.distortion_limit).find(&levels, &solve))
     }
 
     /// One level: the settled circuit at a generator of that open-circuit peak, V.

@@ -4,7 +4,7 @@ use sim::file::Amplifier;
 use sim::measure::impedance::{At, Impedance, Ohms};
 use sim::quantity::{Unit, engineering};
 
-use super::loudspeaker::Described;
+use crate::loudspeaker::Described;
 use crate::report::csv;
 use crate::report::log_plot::{Extent, LogPlot, Panel, Scale};
 use crate::report::plot::NotDrawn;

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::change::Change;
-use super::rails::Rail;
+use crate::measure::rails::Rail;
 use crate::circuit::{Circuit, NodeId, PartId};
 use crate::parts::Part;
 use crate::rest::Rest;

@@ -19,7 +19,7 @@ const TOGETHER: f64 = 1.05;
 
 /// Grid current that counts as drawn, A: the onset at which the valve makers rate a resistance-coupled
 /// stage (0.3 µA in European tables; from memory).
-pub(super) const GRID_CURRENT: f64 = 0.3e-6;
+pub(in crate::measure) const GRID_CURRENT: f64 = 0.3e-6;
 
 /// Share of the resting anode current below which a valve counts as cut off.
 pub(super) const CUT_OFF: f64 = 0.01;

@@ -1,6 +1,6 @@
 //! The rails of a supply: nodes behind a rectifier at which capacitors smooth.
 //!
-//! A rail is found from the rectifiers onwards, through chokes and resistors. A node is one when direct
+//! A rail is found from the rectifiers onwards, or from ideal supplies, through chokes and resistors. A node is one when direct
 //! volts prevail there and a capacitor to the chassis, to a cathode or to another rail has less reactance
 //! at twice the mains frequency than what feeds it has impedance. An anode behind its load resistor is
 //! none: what is joined to it carries signal on.
@@ -11,7 +11,7 @@ use models::AnyDevice;
 use models::data::ValveModel;
 
 use crate::circuit::{Circuit, NodeId};
-use crate::parts::Part;
+use crate::parts::{Part, Waveform};
 use crate::rest::Rest;
 use crate::system::System;
 
@@ -34,7 +34,16 @@ pub(super) struct Rail {
 }
 
 /// All rails, those behind rectifiers first, each after the one that feeds it.
-pub(super) fn rails(circuit: &Circuit, system: &System, rest: &Rest, mains: f64) -> Vec<Rail> {
+///
+/// # Arguments
+/// `from` is where to look from: [`rectified`] or [`supplied`]; `mains` its frequency, Hz.
+pub(super) fn rails(
+    circuit: &Circuit,
+    system: &System,
+    rest: &Rest,
+    mains: f64,
+    from: &[NodeId],
+) -> Vec<Rail> {
     let omega = std::f64::consts::TAU * 2.0 * mains;
     let volts = |node: NodeId| {
         let at = system.voltage_of(node) as usize;
@@ -44,7 +53,7 @@ pub(super) fn rails(circuit: &Circuit, system: &System, rest: &Rest, mains: f64)
     let mut seen = vec![false; circuit.node_count()];
     seen[NodeId::CHASSIS.index()] = true;
     let mut waiting: VecDeque<(NodeId, Option<usize>)> = VecDeque::new();
-    for node in rectified(circuit) {
+    for &node in from {
         let (mean, ripple) = volts(node);
         if seen[node.index()] || mean.abs() <= ripple {
             continue;
@@ -86,8 +95,21 @@ pub(super) fn rails(circuit: &Circuit, system: &System, rest: &Rest, mains: f64)
     found
 }
 
+/// Nodes of ideal supplies of direct volts, the chassis left out.
+pub(super) fn supplied(circuit: &Circuit) -> Vec<NodeId> {
+    circuit
+        .parts()
+        .filter(|(_, placed)| {
+            matches!(&placed.part, Part::Source(source)
+                if matches!(source.waveform, Waveform::Dc(volts) if volts != 0.0))
+        })
+        .flat_map(|(_, placed)| placed.nodes.clone())
+        .filter(|&node| node != NodeId::CHASSIS)
+        .collect()
+}
+
 /// Nodes of rectifiers, the chassis left out.
-fn rectified(circuit: &Circuit) -> Vec<NodeId> {
+pub(super) fn rectified(circuit: &Circuit) -> Vec<NodeId> {
     circuit
         .parts()
         .filter(|(_, placed)| match &placed.part {

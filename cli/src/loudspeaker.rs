@@ -10,6 +10,7 @@ use sim::parts::Loudspeaker;
 use sim::quantity::{Unit, engineering};
 
 use crate::diagnostic::Id;
+use crate::commands::quantity;
 use crate::failure::Failure;
 
 /// A key of a loudspeaker, its unit and its place.
@@ -25,7 +26,7 @@ const KEYS: [Key; 5] = [
 
 /// A loudspeaker with its origin.
 #[derive(Clone, Debug, Serialize)]
-pub(super) struct Described {
+pub(crate) struct Described {
     /// Designator in the file; none when it is not in it.
     part: Option<String>,
     rated: f64,
@@ -40,13 +41,13 @@ pub(super) struct Described {
 
 impl Described {
     /// A typical one of this rating, Ω: an assumption from end to end.
-    pub(super) fn assumed(rated: f64) -> Self {
+    pub(crate) fn assumed(rated: f64) -> Self {
         let all = KEYS.iter().map(|(key, ..)| *key).collect();
         Self::new(None, &Loudspeaker::typical(rated), all)
     }
 
     /// The load of the file.
-    pub(super) fn of_file(name: &str, speaker: &Loudspeaker, notes: &[FileNote]) -> Self {
+    pub(crate) fn of_file(name: &str, speaker: &Loudspeaker, notes: &[FileNote]) -> Self {
         let assumed = notes
             .iter()
             .filter(|note| note.part == name)
@@ -59,7 +60,7 @@ impl Described {
     }
 
     /// From the command line.
-    pub(super) fn given(text: &str) -> Result<Self, Failure> {
+    pub(crate) fn given(text: &str) -> Result<Self, Failure> {
         let mut items = text.split(',').map(str::trim);
         let rated = value("rating", items.next().unwrap_or_default(), Unit::Ohm)?;
         let mut speaker = Loudspeaker::typical(rated);
@@ -95,7 +96,7 @@ impl Described {
         }
     }
 
-    pub(super) fn speaker(&self) -> Loudspeaker {
+    pub(crate) fn speaker(&self) -> Loudspeaker {
         Loudspeaker {
             re: self.re,
             le: self.le,
@@ -111,7 +112,7 @@ impl Described {
     }
 
     /// What to call it at the start of a sentence.
-    pub(super) fn name(&self) -> String {
+    pub(crate) fn name(&self) -> String {
         let rated = engineering(self.rated, Unit::Ohm);
         match &self.part {
             Some(part) => format!("The loudspeaker {part}"),
@@ -121,14 +122,14 @@ impl Described {
     }
 
     /// What to call it among the conditions of a picture.
-    pub(super) fn in_conditions(&self) -> String {
+    pub(crate) fn in_conditions(&self) -> String {
         let assumed = if self.is_assumed() { ", assumed" } else { "" };
         let rated = engineering(self.rated, Unit::Ohm);
         format!("loudspeaker of {rated}{assumed}")
     }
 
     /// Its figures, and which are assumed.
-    pub(super) fn words(&self) -> String {
+    pub(crate) fn words(&self) -> String {
         let mut speaker = self.speaker();
         let figures: Vec<String> = KEYS
             .iter()
@@ -150,5 +151,5 @@ impl Described {
 /// A positive value of a key; the inductance may be zero.
 fn value(key: &str, text: &str, unit: Unit) -> Result<f64, Failure> {
     let least = if key == "le" { 0.0 } else { f64::MIN_POSITIVE };
-    super::quantity(&format!("--loudspeaker {key}"), text.trim(), unit, least)
+    quantity(&format!("--loudspeaker {key}"), text.trim(), unit, least)
 }

@@ -1,0 +1,336 @@
+//! `listen FILE music.wav -o out.wav`.
+
+use std::path::{Path, PathBuf};
+
+use serde::Serialize;
+use sim::Tolerances;
+use sim::measure::playback::{Meters, Ready, Start};
+use sim::measure::power::PowerOf;
+use sim::measure::voltages::voltages;
+use sim::quantity::Unit;
+
+use crate::amplifier::Opened;
+use crate::commands::quantity;
+use crate::diagnostic::Id;
+use crate::failure::Failure;
+use crate::listening::{
+    Bits, ClosedBox, Delivery, Form, Grid, Level, Part, Recording, Render, Written, deliver, drive,
+    render, survey,
+};
+use crate::report::{self, json, output};
+use crate::{Options, amplifier, caution, interrupt, progress};
+
+mod words;
+
+/// Arguments of `listen`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Arguments {
+    /// The amplifier file.
+    file: PathBuf,
+    /// The recording, a WAV file of one channel or two.
+    recording: PathBuf,
+    /// The WAV file to write: what the load gets, as loud as the recording.
+    #[arg(short, long, value_name = "FILE")]
+    output: PathBuf,
+    #[command(flatten)]
+    playing: Playing,
+    /// Write what the amplifier added to this file: its output without the best fit of the linear amplifier.
+    #[arg(long, value_name = "FILE")]
+    residual: Option<PathBuf>,
+    /// Write the linear amplifier alone to this file: gain and response without distortion.
+    #[arg(long, value_name = "FILE")]
+    ideal: Option<PathBuf>,
+    /// Volts at the load for full scale of the files, instead of the loudness of the recording.
+    #[arg(long, value_name = "VOLTS")]
+    full_scale: Option<String>,
+    /// Samples of the files.
+    #[arg(long, value_enum, default_value = "24")]
+    bits: Bits,
+    /// Leave steady volts at the load in the files.
+    #[arg(long)]
+    keep_dc: bool,
+}
+
+/// How a recording is played; the same for one amplifier and for several.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Playing {
+    /// How loud: "peaks at 10W", "peaks at the limit", "clipping 1% of the time", "input 0.5V", "0dBFS = 2V".
+    #[arg(long, value_name = "WORDS", default_value = "peaks at the limit")]
+    pub(super) level: String,
+    /// Error of steps and aliasing allowed, against the sound; the grid is chosen for it.
+    #[arg(
+        long,
+        value_name = "DECIBELS",
+        default_value = "-80dB",
+        allow_hyphen_values = true
+    )]
+    pub(super) accuracy: String,
+    /// Begin there in the recording, e.g. 1:30 or 12.5s.
+    #[arg(long, value_name = "TIME")]
+    pub(super) from: Option<String>,
+    /// Play so much of it.
+    #[arg(long = "for", value_name = "TIME")]
+    pub(super) length: Option<String>,
+    /// A loudspeaker instead of the load: its rated impedance, then what is known of it, e.g. 8R,fs=45Hz.
+    #[arg(long, value_name = "OHMS,KEY=VALUE,…")]
+    pub(super) loudspeaker: Option<String>,
+    /// Let the load's volts sound through a closed box, by its resonance and Q, e.g. 55Hz,Q=0.7.
+    #[arg(long = "box", value_name = "HERTZ,Q=…")]
+    pub(super) closed_box: Option<String>,
+    /// Begin with every capacitor empty and the valves warm, thump and all.
+    #[arg(long)]
+    pub(super) switch_on: bool,
+}
+
+/// The same, read.
+#[derive(Clone, Debug)]
+pub(super) struct Asked {
+    pub(super) level: Level,
+    pub(super) accuracy_db: f64,
+    pub(super) part: Part,
+    pub(super) closed_box: Option<ClosedBox>,
+    pub(super) start: Start,
+}
+
+impl Playing {
+    pub(super) fn read(&self) -> Result<Asked, Failure> {
+        let time = |argument: &str, text: &Option<String>| {
+            text.as_deref().map(|text| seconds(argument, text)).transpose()
+        };
+        Ok(Asked {
+            level: Level::given(&self.level)?,
+            accuracy_db: accuracy(&self.accuracy)?,
+            part: Part {
+                from: time("--from", &self.from)?.unwrap_or(0.0),
+                length: time("--for", &self.length)?,
+            },
+            closed_box: self.closed_box.as_deref().map(ClosedBox::given).transpose()?,
+            start: if self.switch_on {
+                Start::Dead
+            } else {
+                Start::Rest
+            },
+        })
+    }
+
+    /// The amplifier, with the loudspeaker if one is given.
+    pub(super) fn open(&self, file: &Path, options: &Options) -> Result<Opened, Failure> {
+        let opened = amplifier::open(file, options)?;
+        match &self.loudspeaker {
+            None => Ok(opened),
+            Some(text) => amplifier::with_loudspeaker(opened, text),
+        }
+    }
+}
+
+/// Seconds, also as minutes and seconds with a colon.
+fn seconds(argument: &str, text: &str) -> Result<f64, Failure> {
+    let colon = text.split_once(':').and_then(|(minutes, seconds)| {
+        let minutes: u32 = minutes.trim().parse().ok()?;
+        let seconds: f64 = seconds.trim().parse().ok()?;
+        (0.0..60.0)
+            .contains(&seconds)
+            .then_some(60.0 * f64::from(minutes) + seconds)
+    });
+    match colon {
+        Some(seconds) => Ok(seconds),
+        None => quantity(argument, text, Unit::Second, 0.0),
+    }
+}
+
+fn accuracy(text: &str) -> Result<f64, Failure> {
+    let number = text.trim().replace('−', "-");
+    let number = number
+        .strip_suffix("dB")
+        .or_else(|| number.strip_suffix("db"))
+        .unwrap_or(&number);
+    number
+        .trim()
+        .parse()
+        .ok()
+        .filter(|decibels| (-140.0..=-20.0).contains(decibels))
+        .ok_or_else(|| {
+            Failure::plain(
+                Id::BadValue,
+                format!("--accuracy {text} cannot be read"),
+                "write decibels below the sound, between -20dB and -140dB",
+            )
+        })
+}
+
+/// The answer, for JSON.
+#[derive(Debug, Serialize)]
+struct Answer {
+    /// What was played.
+    recording: Played,
+    /// What was asked for, in words.
+    level: String,
+    /// Volts of the generator for full scale of the recording, peak.
+    drive: f64,
+    /// Peak of the generator, V.
+    drive_peak: f64,
+    /// Share of the time for which more is asked than the amplifier gives at its distortion limit; none
+    /// without one.
+    clipped: Option<f64>,
+    /// That limit, W.
+    limit_power: Option<f64>,
+    grid: Grid,
+    /// Of each channel.
+    channels: Vec<Meters>,
+    closed_box: Option<ClosedBox>,
+    output: Written,
+    /// By how much the files are softer than the recording because its loudness would clip them, dB.
+    softer_db: Option<f64>,
+    ideal: Option<Written>,
+    residual: Option<Written>,
+    /// Rms of what was added over that of the output; none unless asked for.
+    added: Option<f64>,
+    /// Seconds of sound for a second of work.
+    real_time: f64,
+}
+
+/// The recording as it was played.
+#[derive(Debug, Serialize)]
+struct Played {
+    seconds: f64,
+    rate: u32,
+    channels: usize,
+    /// Gated loudness, LUFS.
+    loudness: Option<f64>,
+    /// Greatest sample, full scale 1.
+    peak: f64,
+}
+
+pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
+    let asked = arguments.playing.read()?;
+    let full_scale = arguments
+        .full_scale
+        .as_deref()
+        .map(|text| quantity("--full-scale", text, Unit::Volt, f64::MIN_POSITIVE))
+        .transpose()?;
+    let opened = arguments.playing.open(&arguments.file, options)?;
+    let recording = Recording::open(&arguments.recording, asked.part)?;
+    let files = [
+        Some(&arguments.output),
+        arguments.residual.as_ref(),
+        arguments.ideal.as_ref(),
+    ];
+    for path in files.into_iter().flatten() {
+        output::free(path, options.overwrite)?;
+    }
+    interrupt::watch();
+
+    let (amplifier, system) = (&opened.amplifier, &opened.system);
+    let tolerances = Tolerances::default();
+    let rest = voltages(
+        &amplifier.circuit,
+        system,
+        &tolerances,
+        &mut system.workspace(),
+    )?;
+    let ready = Ready::find(amplifier, system)?;
+    let bar = progress::long_bar(recording.frames(), "hearing the recording");
+    let heard = survey(&recording, &ready, &|frames| bar.set_position(frames))?;
+    bar.finish_and_clear();
+    let spinner = progress::counter("looking for the distortion limit");
+    let limit = PowerOf::bench(&amplifier.bench).limit(&amplifier.circuit, system, &tolerances)?;
+    spinner.finish_and_clear();
+    let driven = drive(
+        asked.level,
+        (&opened, &ready),
+        &recording,
+        &heard,
+        limit.as_ref(),
+    )?;
+    let spinner = progress::counter("choosing the grid");
+    let grid = Grid::choose(&recording, &ready, &heard, driven.volts, asked.accuracy_db)?;
+    spinner.finish_and_clear();
+
+    let bar = progress::real_time_bar(recording.frames(), recording.rate());
+    let mut rendered = render(
+        &Render {
+            recording: &recording,
+            ready: &ready,
+            drive: driven.volts,
+            grid,
+            start: asked.start,
+            linear: arguments.residual.is_some() || arguments.ideal.is_some(),
+            closed_box: asked.closed_box,
+            folder: output::folder(&arguments.output),
+        },
+        &|frames| bar.set_position(frames),
+    )?;
+    bar.finish_and_clear();
+
+    let guess = heard.rough_gain(driven.volts);
+    let levels = rendered.levels(Delivery::Whole, arguments.keep_dc, recording.rate(), guess)?;
+    let wanted = match full_scale {
+        Some(volts) => volts.recip(),
+        None => levels.matching((heard.loudness, heard.rms)),
+    };
+    if full_scale.is_some() && wanted > levels.most() {
+        return Err(Failure::plain(
+            Id::OutOfBounds,
+            format!(
+                "--full-scale {} is less than the peaks at the load, {:.3} V",
+                arguments.full_scale.as_deref().unwrap_or_default(),
+                levels.most().recip()
+            ),
+            "give more volts, or leave it out",
+        ));
+    }
+    let mut most = levels.most();
+    if arguments.ideal.is_some() {
+        let ideal = rendered.levels(Delivery::Ideal, false, recording.rate(), guess)?;
+        most = most.min(ideal.most());
+    }
+    let gain = wanted.min(most);
+    let form = Form {
+        gain,
+        bits: arguments.bits,
+        keep_dc: arguments.keep_dc,
+        rate: recording.rate(),
+        overwrite: options.overwrite,
+    };
+    let written = deliver(&mut rendered, Delivery::Whole, form, &arguments.output)?;
+    let mut second = |what: Delivery, path: &Option<PathBuf>| {
+        path.as_ref()
+            .map(|path| deliver(&mut rendered, what, form, path))
+            .transpose()
+    };
+    let ideal = second(Delivery::Ideal, &arguments.ideal)?;
+    let residual = second(Delivery::Residual, &arguments.residual)?;
+    let answer = Answer {
+        recording: Played {
+            seconds: recording.seconds(),
+            rate: recording.rate(),
+            channels: recording.channels(),
+            loudness: heard.loudness,
+            peak: heard.peak,
+        },
+        level: asked.level.words(),
+        drive: driven.volts,
+        drive_peak: driven.volts * heard.peak,
+        clipped: driven.clipped,
+        limit_power: limit.map(|level| level.power),
+        grid,
+        channels: rendered.meters.clone(),
+        closed_box: asked.closed_box,
+        added: residual
+            .as_ref()
+            .map(|residual| residual.rms_volts / written.rms_volts)
+            .filter(|added| added.is_finite()),
+        output: written,
+        softer_db: (gain < wanted).then(|| 20.0 * (wanted / gain).log10()),
+        ideal,
+        residual,
+        real_time: recording.seconds() / rendered.took,
+    };
+    if options.json {
+        report::print(&json::document("listen", amplifier, &answer))?;
+    } else {
+        report::print(&words::text(arguments, &opened, &recording, &answer))?;
+    }
+    caution::print(&rest);
+    Ok(())
+}

@@ -1,0 +1,29 @@
+//! The interrupt key during long work: nothing half-written stays behind.
+
+use std::sync::Once;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use crate::failure::Failure;
+
+static ASKED: AtomicBool = AtomicBool::new(false);
+static WATCHING: Once = Once::new();
+
+/// From here on the key ends the work at the next [`check`] and not the program at once.
+pub(crate) fn watch() {
+    WATCHING.call_once(|| {
+        // Without a handler the program ends at once, as it always did: no reason not to work.
+        let _ = ctrlc::set_handler(|| ASKED.store(true, Ordering::Relaxed));
+    });
+}
+
+/// Whether to go on.
+///
+/// # Errors
+/// [`Failure::Interrupted`].
+pub(crate) fn check() -> Result<(), Failure> {
+    if ASKED.load(Ordering::Relaxed) {
+        Err(Failure::Interrupted)
+    } else {
+        Ok(())
+    }
+}

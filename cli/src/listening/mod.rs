@@ -1,0 +1,43 @@
+//! Recordings through the amplifier: read, play, judge, deliver. What `listen` and `audition` share.
+//!
+//! ```text
+//! recording ─ × drive ─ finer grid ─ amplifier ─ back to its rate ─ store ─ × gain, dither ─ WAV
+//! ```
+//!
+//! Everything runs in blocks: memory does not grow with the length of the recording.
+
+mod chain;
+mod closed_box;
+mod delivery;
+mod drive;
+mod grid;
+mod level;
+mod recording;
+mod render;
+mod store;
+mod survey;
+
+pub(crate) use closed_box::ClosedBox;
+pub(crate) use delivery::{Bits, Delivery, Form, Written, deliver};
+pub(crate) use drive::drive;
+pub(crate) use grid::Grid;
+pub(crate) use level::Level;
+pub(crate) use recording::{Part, Recording};
+pub(crate) use render::{Render, render};
+pub(crate) use survey::survey;
+
+/// Frames worked on at a time: a fifth of a second of most recordings.
+const BLOCK: usize = 8192;
+
+/// A level in decibels, with its unit.
+pub(crate) fn decibels(level: f64) -> String {
+    format!("{level:.1} dB")
+}
+
+/// A gated loudness in words.
+pub(crate) fn loudness(loudness: Option<f64>) -> String {
+    loudness.map_or_else(
+        || "too short or too soft for a loudness".to_owned(),
+        |loudness| format!("{loudness:.2} LUFS"),
+    )
+}
