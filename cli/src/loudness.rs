@@ -20,12 +20,17 @@ impl Meter {
 
     /// Takes frames, interleaved, full scale 1.
     pub(crate) fn add(&mut self, frames: &[f64]) -> Result<(), Failure> {
-        self.0.add_frames_f64(frames).map_err(|error| unmetered(&error))
+        self.0
+            .add_frames_f64(frames)
+            .map_err(|error| unmetered(&error))
     }
 
     /// Integrated loudness, LUFS; none of what is silent or shorter than a gating block.
     pub(crate) fn integrated(&self) -> Option<f64> {
-        self.0.loudness_global().ok().filter(|loudness| loudness.is_finite())
+        self.0
+            .loudness_global()
+            .ok()
+            .filter(|loudness| loudness.is_finite())
     }
 }
 

@@ -9,8 +9,8 @@ use sim::file::{FileNote, NoteKind};
 use sim::parts::Loudspeaker;
 use sim::quantity::{Unit, engineering};
 
-use crate::diagnostic::Id;
 use crate::commands::quantity;
+use crate::diagnostic::Id;
 use crate::failure::Failure;
 
 /// A key of a loudspeaker, its unit and its place.

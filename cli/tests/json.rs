@@ -175,6 +175,10 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
     let supply = folder.path().join("supply.toml");
     std::fs::write(&supply, SUPPLY).expect("the folder can be written");
     let supply = supply.to_str().expect("a plain path");
+    let [output, residual, ideal] =
+        ["out.wav", "residual.wav", "ideal.wav"].map(|name| folder.path().join(name));
+    let [output, residual, ideal] =
+        [&output, &residual, &ideal].map(|path| path.to_str().expect("a plain path"));
     let taken = folder.path().join("taken.csv");
     // An output valve that draws too little, so that there is something to point at.
     std::fs::write(
@@ -206,6 +210,21 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
             &["--steps", "R16=2k2,2k7", "--target", "riaa"],
         ),
         ("impedance", example, &["--to", "1kHz"]),
+        (
+            "listen",
+            "examples/02_hall_2a3_push_pull/amplifier.toml",
+            &[
+                "examples/recordings/plucked.wav",
+                "-o",
+                output,
+                "--residual",
+                residual,
+                "--ideal",
+                ideal,
+                "--box",
+                "55Hz,Q=0.7",
+            ],
+        ),
         ("readings", example, &["--taken", taken]),
         (
             "choose",

@@ -95,7 +95,9 @@ pub(super) struct Asked {
 impl Playing {
     pub(super) fn read(&self) -> Result<Asked, Failure> {
         let time = |argument: &str, text: &Option<String>| {
-            text.as_deref().map(|text| seconds(argument, text)).transpose()
+            text.as_deref()
+                .map(|text| seconds(argument, text))
+                .transpose()
         };
         Ok(Asked {
             level: Level::given(&self.level)?,
@@ -104,7 +106,11 @@ impl Playing {
                 from: time("--from", &self.from)?.unwrap_or(0.0),
                 length: time("--for", &self.length)?,
             },
-            closed_box: self.closed_box.as_deref().map(ClosedBox::given).transpose()?,
+            closed_box: self
+                .closed_box
+                .as_deref()
+                .map(ClosedBox::given)
+                .transpose()?,
             start: if self.switch_on {
                 Start::Dead
             } else {

@@ -118,7 +118,8 @@ impl<'a> Chain<'a> {
         let drive = self.drive;
         let from = output.len();
         if let Some(grids) = &mut self.grids {
-            self.waiting.extend(input.iter().map(|sample| drive * sample));
+            self.waiting
+                .extend(input.iter().map(|sample| drive * sample));
             let mut blocks = self.waiting.chunks_exact(FILTER);
             for block in &mut blocks {
                 grids.up(block);
@@ -136,7 +137,8 @@ impl<'a> Chain<'a> {
             self.waiting.drain(..done);
         } else {
             self.waiting.clear();
-            self.waiting.extend(input.iter().map(|sample| drive * sample));
+            self.waiting
+                .extend(input.iter().map(|sample| drive * sample));
             output.resize(from + input.len(), 0.0);
             self.path.play(&self.waiting, &mut output[from..])?;
             drop_first(output, from, &mut self.early);

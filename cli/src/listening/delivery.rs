@@ -126,7 +126,9 @@ impl Rendered {
             }
             for (k, volts) in volts.iter_mut().enumerate() {
                 let channel = k % channels;
-                let ideal = ideal.get(k).map_or(0.0, |ideal| ideal - linear_means[channel]);
+                let ideal = ideal
+                    .get(k)
+                    .map_or(0.0, |ideal| ideal - linear_means[channel]);
                 *volts = match what {
                     Delivery::Whole => *volts - means[channel],
                     Delivery::Ideal => ideal,
@@ -225,7 +227,10 @@ pub(crate) fn deliver(
                 let sample = form.gain * volts;
                 peak = peak.max(sample.abs());
                 scaled.push(sample);
-                #[allow(clippy::cast_possible_truncation, reason = "what a file of floats holds")]
+                #[allow(
+                    clippy::cast_possible_truncation,
+                    reason = "what a file of floats holds"
+                )]
                 match form.bits {
                     Bits::Float => writer.write_sample(sample as f32),
                     Bits::Sixteen | Bits::TwentyFour => {
@@ -292,7 +297,11 @@ mod tests {
         let count = f64::from(count);
         // Variance 1/6: four standard errors are 1.6e-3 of the mean and 8e-4 of the variance.
         assert!((sum / count).abs() < 1.7e-3, "{}", sum / count);
-        assert!((squares / count - 1.0 / 6.0).abs() < 8e-4, "{}", squares / count);
+        assert!(
+            (squares / count - 1.0 / 6.0).abs() < 8e-4,
+            "{}",
+            squares / count
+        );
         assert!(most < 1.0 && most > 0.99);
     }
 }

@@ -77,15 +77,21 @@ impl Grid {
                 .zip(&finer)
                 .map(|(here, finer)| difference(here, finer))
                 .fold(0.0, f64::max);
-            // Silence is exact, whatever the grid.
-            let error_db = 20.0 * (4.0 / 3.0 * error).max(1e-12).log10();
-            let met = error_db <= accuracy_db;
+            let error = 4.0 / 3.0 * error;
+            // Between these two grids lies one half as fine again, whose error is known without playing it.
+            let between = error / 2.25;
+            let (chosen, error) = if above(error) > accuracy_db && times > 1 {
+                (times + times / 2, between)
+            } else {
+                (times, error)
+            };
+            let met = above(error) <= accuracy_db;
             let last = f64::from(rate * 4 * times) > FINEST;
             if met || last {
                 return Ok(Self {
-                    times,
-                    rate: f64::from(rate * times),
-                    error_db,
+                    times: chosen,
+                    rate: f64::from(rate * chosen),
+                    error_db: above(error),
                     met,
                 });
             }
@@ -93,6 +99,11 @@ impl Grid {
             here = finer;
         }
     }
+}
+
+/// A ratio in decibels; silence is exact, whatever the grid.
+fn above(ratio: f64) -> f64 {
+    20.0 * ratio.max(1e-12).log10()
 }
 
 /// Rms difference over the rms of the second, both from their second half on: what precedes is fading in.
@@ -173,12 +184,7 @@ impl Stretch {
     }
 
     /// The greatest volts it brings.
-    pub(super) fn peak(
-        &self,
-        ready: &Ready<'_>,
-        rate: u32,
-        drive: f64,
-    ) -> Result<f64, Failure> {
+    pub(super) fn peak(&self, ready: &Ready<'_>, rate: u32, drive: f64) -> Result<f64, Failure> {
         let output = self.play(ready, rate, drive, coarsest(rate))?;
         Ok(output.iter().map(|volts| volts.abs()).fold(0.0, f64::max))
     }

@@ -6,8 +6,7 @@ use crate::diagnostic::Id;
 use crate::failure::Failure;
 
 /// What `--level` takes.
-pub(crate) const FORMS: &str =
-    "\"peaks at 10W\", \"peaks at the limit\", \"clipping 1% of the time\", \"input 0.5V\" or \"0dBFS = 2V\"";
+pub(crate) const FORMS: &str = "\"peaks at 10W\", \"peaks at the limit\", \"clipping 1% of the time\", \"input 0.5V\" or \"0dBFS = 2V\"";
 
 /// How loud.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -100,7 +99,16 @@ mod tests {
         assert_eq!(read("0dBFS = 2V"), Some(Level::FullScale(2.0)));
         // −20 dB is a tenth, so full scale is ten times the volts.
         assert_eq!(read("-20 dBFS = 100mV"), Some(Level::FullScale(1.0)));
-        for wrong in ["", "loud", "peaks at 10", "peaks at -3W", "clipping 100%", "input 0V", "6dBFS = 1V", "dBFS = 1V"] {
+        for wrong in [
+            "",
+            "loud",
+            "peaks at 10",
+            "peaks at -3W",
+            "clipping 100%",
+            "input 0V",
+            "6dBFS = 1V",
+            "dBFS = 1V",
+        ] {
             assert_eq!(read(wrong), None, "{wrong}");
         }
     }

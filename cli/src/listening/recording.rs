@@ -127,7 +127,9 @@ impl Recording {
     pub(crate) fn read_from(&self, frame: u64) -> Result<Reading, Failure> {
         let mut reader = reader(&self.path)?;
         let first = u32::try_from(self.skip + frame).unwrap_or(u32::MAX);
-        reader.seek(first).map_err(|error| self.broken(&error.into()))?;
+        reader
+            .seek(first)
+            .map_err(|error| self.broken(&error.into()))?;
         let samples = match self.spec.sample_format {
             SampleFormat::Int => Samples::Whole(
                 reader.into_samples(),
@@ -178,9 +180,7 @@ impl Reading {
                     Samples::Whole(samples, scale) => samples
                         .next()
                         .map(|sample| sample.map(|sample| f64::from(sample) * *scale)),
-                    Samples::Float(samples) => {
-                        samples.next().map(|sample| sample.map(f64::from))
-                    }
+                    Samples::Float(samples) => samples.next().map(|sample| sample.map(f64::from)),
                 };
                 let cut = || hound::Error::IoError(std::io::ErrorKind::UnexpectedEof.into());
                 let sample = sample
@@ -220,7 +220,8 @@ fn unreadable(path: &Path, error: &hound::Error) -> Failure {
                 "check the spelling of the path",
             )
         }
-        hound::Error::IoError(error) if error.kind() == std::io::ErrorKind::UnexpectedEof => bad(
+        // Not one of the machine's: the library found fewer bytes than the header promises.
+        hound::Error::IoError(error) if error.raw_os_error().is_none() => bad(
             format!("{name} ends before its header says"),
             "the file was cut short: copy it again, or play the sound part with --for",
         ),

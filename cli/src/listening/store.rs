@@ -91,9 +91,11 @@ impl Reader<'_> {
         self.bytes.resize(4 * frames * self.channels, 0);
         self.file.read_exact(&mut self.bytes)?;
         volts.clear();
-        volts.extend(self.bytes.chunks_exact(4).map(|four| {
-            f64::from(f32::from_le_bytes([four[0], four[1], four[2], four[3]]))
-        }));
+        volts.extend(
+            self.bytes
+                .chunks_exact(4)
+                .map(|four| f64::from(f32::from_le_bytes([four[0], four[1], four[2], four[3]]))),
+        );
         Ok(frames > 0)
     }
 }

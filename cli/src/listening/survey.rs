@@ -114,8 +114,14 @@ pub(crate) fn survey(
                 output: Vec::new(),
                 frame: 0,
                 last: [0.0; 2],
-                loudest: Place { channel, ..Place::default() },
-                brightest: Place { channel, ..Place::default() },
+                loudest: Place {
+                    channel,
+                    ..Place::default()
+                },
+                brightest: Place {
+                    channel,
+                    ..Place::default()
+                },
                 histogram: vec![0; BINS],
                 peak: 0.0,
                 squares: 0.0,

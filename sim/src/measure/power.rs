@@ -264,7 +264,9 @@ impl PowerOf {
         let mut levels: Vec<Level> = Vec::new();
         let mut from = start;
         while from <= MOST_DRIVE * start
-            && levels.last().is_none_or(|level| level.thd < self.distortion_limit)
+            && levels
+                .last()
+                .is_none_or(|level| level.thd < self.distortion_limit)
         {
             let batch: Vec<Result<Level, SimError>> = (0..TOGETHER)
                 .into_par_iter()

@@ -41,7 +41,10 @@ pub(super) fn text(
         ),
     };
     if let Some(added) = answer.added {
-        text += &format!("What it adds lies {} below its output.\n", decibels(-20.0 * added.log10()));
+        text += &format!(
+            "What it adds lies {} below its output.\n",
+            decibels(-20.0 * added.log10())
+        );
     }
     text += &format!(
         "\nRecording: {}, {}, {}, {}, {}, peak {} below full scale.\n",
@@ -156,7 +159,11 @@ fn files(arguments: &Arguments, answer: &Answer) -> String {
         loudness(answer.output.loudness),
         engineering(answer.output.full_scale_volts, Unit::Volt),
     );
-    match (answer.softer_db, arguments.full_scale.is_some(), answer.recording.loudness) {
+    match (
+        answer.softer_db,
+        arguments.full_scale.is_some(),
+        answer.recording.loudness,
+    ) {
         (Some(softer), ..) => {
             text += &format!(
                 "  {softer:.2} dB softer than the recording, whose loudness its peaks do not allow.\n"
@@ -187,8 +194,10 @@ fn files(arguments: &Arguments, answer: &Answer) -> String {
 }
 
 fn name(path: &Path) -> String {
-    path.file_name()
-        .map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned())
+    path.file_name().map_or_else(
+        || path.display().to_string(),
+        |name| name.to_string_lossy().into_owned(),
+    )
 }
 
 fn time(seconds: f64) -> String {

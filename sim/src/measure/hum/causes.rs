@@ -3,8 +3,8 @@
 use serde::Serialize;
 
 use super::change::Change;
-use crate::measure::rails::Rail;
 use crate::circuit::{Circuit, NodeId, PartId};
+use crate::measure::rails::Rail;
 use crate::parts::Part;
 use crate::rest::Rest;
 use crate::system::System;
