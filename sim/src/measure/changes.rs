@@ -115,10 +115,15 @@ fn same_holes((first, a): (&Circuit, &Placed), (second, b): (&Circuit, &Placed))
 /// What a part is: its type or its value where one figure says it.
 fn words(placed: &Placed) -> String {
     let (value, unit) = match &placed.part {
-        Part::Valve(valve) if valve.current == 1.0 => return valve.kind.name.clone(),
         Part::Valve(valve) => {
+            let name = valve.kind.name.clone();
+            let own = (valve.current - 1.0).abs() > f64::EPSILON;
             let share = engineering(valve.current, Unit::Percent);
-            return format!("{} of {share} current", valve.kind.name);
+            return if own {
+                format!("{name} of {share} current")
+            } else {
+                name
+            };
         }
         Part::Resistor(part) => (part.r, Unit::Ohm),
         Part::Pot(part) => (part.r, Unit::Ohm),
