@@ -5,6 +5,7 @@ pub mod check;
 pub mod choose;
 pub mod curves;
 pub mod distortion;
+pub mod effect;
 pub mod feedback;
 pub mod figure;
 pub mod heater;

@@ -6,6 +6,7 @@ mod compare;
 mod completions;
 mod curves;
 mod distortion;
+mod effect;
 mod explain;
 mod feedback;
 mod fit;
@@ -42,6 +43,8 @@ pub(crate) enum Command {
     Readings(readings::Arguments),
     /// The value of a part for which a figure becomes what is wanted, and the preferred values beside it.
     Choose(choose::Arguments),
+    /// What each part does: gain, response, feedback, volts, power and hum with it and without.
+    Effect(effect::Arguments),
     /// Reads the drawing like a sceptical engineer: dangers, ratings, misprints, the two halves compared.
     Check(check::Arguments),
     /// Volts against time at chosen nodes, as CSV and SVG.
@@ -86,6 +89,7 @@ pub(crate) fn run(command: &Command, options: &Options) -> Result<(), Failure> {
         Command::Voltages(arguments) => voltages::run(arguments, options),
         Command::Readings(arguments) => readings::run(arguments, options),
         Command::Choose(arguments) => choose::run(arguments, options),
+        Command::Effect(arguments) => effect::run(arguments, options),
         Command::Check(arguments) => check::run(arguments, options),
         Command::Waveform(arguments) => waveform::run(arguments, options),
         Command::Power(arguments) => power::run(arguments, options),

@@ -10,8 +10,8 @@
 
 mod balance;
 mod charge;
-mod difference;
-mod graph;
+pub(in crate::measure) mod difference;
+pub(in crate::measure) mod graph;
 mod grids;
 mod halves;
 mod mirror;
@@ -25,6 +25,7 @@ use serde::Serialize;
 
 pub use balance::{Balance, Correction};
 
+use crate::circuit::PartId;
 use crate::error::SimError;
 use crate::file::Amplifier;
 use crate::measure::voltages::{Voltages, chart};
@@ -247,6 +248,17 @@ impl Finding {
             corrections: Vec::new(),
         }
     }
+}
+
+/// The output pair of each balanced output stage, and the parts that answer each other in its halves.
+pub(in crate::measure) fn pairs(graph: &Graph<'_>) -> Vec<([PartId; 2], Vec<[PartId; 2]>)> {
+    mirror::mirrors(graph)
+        .into_iter()
+        .map(|mirror| {
+            let parts = mirror.parts.into_iter().filter(|(p, q)| p != q);
+            (mirror.output, parts.map(|(p, q)| [p, q]).collect())
+        })
+        .collect()
 }
 
 /// What is being checked.

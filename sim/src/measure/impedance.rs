@@ -28,7 +28,7 @@ use crate::logarithmic::{decibels, spaced};
 use crate::parts::{Loudspeaker, Part, Source};
 use crate::rest::Rest;
 use crate::small_signal::{Excitation, SmallSignal};
-use crate::system::System;
+use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
 
 mod two_loads;
@@ -169,6 +169,20 @@ impl ImpedanceOf {
         let mut ws = system.workspace();
         let rest = Rest::find(system, tolerances, &mut ws)?;
         rest.stays(system, &ws)?;
+        self.about(&rest, circuit, system, &mut ws)
+    }
+
+    /// The same about a rest that is known already, and known to last.
+    ///
+    /// # Errors
+    /// [`Question::NotASource`].
+    pub fn about(
+        &self,
+        rest: &Rest,
+        circuit: &Circuit,
+        system: &System,
+        ws: &mut Workspace,
+    ) -> Result<Impedance, SimError> {
         let Part::Source(Source {
             resistance: generator_ohms,
             ..
@@ -181,7 +195,7 @@ impl ImpedanceOf {
         let (a, b) = self.terminals(circuit);
         let volts = |node| rest.mean(|x| x[system.voltage_of(node) as usize]);
         let at_rest = volts(a) - volts(b);
-        let mut linear = rest.linearised(system, &mut ws);
+        let mut linear = rest.linearised(system, ws);
         let mut solve =
             |frequency| self.solve(circuit, system, &mut linear, generator_ohms, frequency);
         let test = solve(self.frequency)?;

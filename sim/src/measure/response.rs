@@ -21,7 +21,7 @@ use crate::error::{Question, SimError};
 use crate::logarithmic::{decibels, spaced};
 use crate::rest::Rest;
 use crate::small_signal::{Excitation, SmallSignal};
-use crate::system::System;
+use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
 
 mod band;
@@ -130,7 +130,20 @@ impl ResponseOf {
         let mut ws = system.workspace();
         let rest = Rest::find(system, tolerances, &mut ws)?;
         rest.stays(system, &ws)?;
-        let linear = rest.linearised(system, &mut ws);
+        self.about(&rest, system, &mut ws)
+    }
+
+    /// The same about a rest that is known already, and known to last.
+    ///
+    /// # Errors
+    /// [`Question::NoSignal`].
+    pub fn about(
+        &self,
+        rest: &Rest,
+        system: &System,
+        ws: &mut Workspace,
+    ) -> Result<Vec<Response>, SimError> {
+        let linear = rest.linearised(system, ws);
         let outputs = self.outputs.iter();
         outputs
             .map(|output| {

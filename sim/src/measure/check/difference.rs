@@ -40,7 +40,7 @@ fn value(part: &Part) -> Option<(f64, Unit)> {
 }
 
 /// The value of a part as printed.
-pub(super) fn words(part: &Part) -> String {
+pub(in crate::measure) fn words(part: &Part) -> String {
     match (value(part), part) {
         (Some((value, unit)), _) => engineering(value, unit),
         (None, Part::Valve(valve)) => valve.kind.name.clone(),

@@ -14,36 +14,36 @@ use crate::rest::alternates;
 const SMOOTHING: f64 = 2e-6;
 
 /// What a terminal is: the part in the trade's words and the role.
-pub(super) type Label = (&'static str, &'static str);
+pub(in crate::measure) type Label = (&'static str, &'static str);
 
 /// One end of a part.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct Terminal {
-    pub(super) part: PartId,
+pub(in crate::measure) struct Terminal {
+    pub(in crate::measure) part: PartId,
     /// Which of the part's nodes.
-    pub(super) at: usize,
-    pub(super) label: Label,
+    pub(in crate::measure) at: usize,
+    pub(in crate::measure) label: Label,
 }
 
 impl Terminal {
     /// True for an end of a resistor, capacitor or choke.
-    pub(super) fn is_passive(&self) -> bool {
+    pub(in crate::measure) fn is_passive(&self) -> bool {
         self.label.1 == END && ["resistor", "capacitor", "choke"].contains(&self.label.0)
     }
 }
 
-pub(super) const END: &str = "end";
+pub(in crate::measure) const END: &str = "end";
 
 /// Terminals by node, and which nodes carry no signal.
 #[derive(Clone, Debug)]
-pub(super) struct Graph<'a> {
-    pub(super) circuit: &'a Circuit,
+pub(in crate::measure) struct Graph<'a> {
+    pub(in crate::measure) circuit: &'a Circuit,
     terminals: Vec<Vec<Terminal>>,
     rails: Vec<bool>,
 }
 
 impl<'a> Graph<'a> {
-    pub(super) fn of(circuit: &'a Circuit, generator: PartId) -> Self {
+    pub(in crate::measure) fn of(circuit: &'a Circuit, generator: PartId) -> Self {
         let mut terminals = vec![Vec::new(); circuit.node_count()];
         for (part, placed) in circuit.parts() {
             for (at, label) in labels(placed, part == generator).into_iter().enumerate() {
@@ -65,22 +65,22 @@ impl<'a> Graph<'a> {
     }
 
     /// Terminals at a node, heaters left out.
-    pub(super) fn at(&self, node: NodeId) -> &[Terminal] {
+    pub(in crate::measure) fn at(&self, node: NodeId) -> &[Terminal] {
         &self.terminals[node.index()]
     }
 
     /// True where no signal is: the chassis, supplies, and what is smoothed to the chassis.
-    pub(super) fn is_rail(&self, node: NodeId) -> bool {
+    pub(in crate::measure) fn is_rail(&self, node: NodeId) -> bool {
         self.rails[node.index()]
     }
 
     /// The node of a terminal.
-    pub(super) fn node(&self, terminal: Terminal) -> NodeId {
+    pub(in crate::measure) fn node(&self, terminal: Terminal) -> NodeId {
         self.circuit.part(terminal.part).nodes[terminal.at]
     }
 
     /// The node at the other end of a part, or of a winding, with two ends; of a pot between its ends.
-    pub(super) fn far(&self, terminal: Terminal) -> Option<NodeId> {
+    pub(in crate::measure) fn far(&self, terminal: Terminal) -> Option<NodeId> {
         let placed = self.circuit.part(terminal.part);
         let other = match &placed.part {
             Part::Transformer(_) => terminal.at ^ 1,
@@ -92,7 +92,7 @@ impl<'a> Graph<'a> {
     }
 
     /// Labels at a node, sorted.
-    pub(super) fn census(&self, node: NodeId) -> Vec<Label> {
+    pub(in crate::measure) fn census(&self, node: NodeId) -> Vec<Label> {
         let mut labels: Vec<Label> = self.at(node).iter().map(|t| t.label).collect();
         labels.sort_unstable();
         labels
