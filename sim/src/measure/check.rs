@@ -250,12 +250,19 @@ impl Finding {
     }
 }
 
-/// The output pair of each balanced output stage, and the parts that answer each other in its halves.
+/// The output pair of each balanced output stage, and the parts that answer each other in its halves and have the
+/// same value, but for what trims one against the other.
 pub(in crate::measure) fn pairs(graph: &Graph<'_>) -> Vec<([PartId; 2], Vec<[PartId; 2]>)> {
     mirror::mirrors(graph)
         .into_iter()
         .map(|mirror| {
-            let parts = mirror.parts.into_iter().filter(|(p, q)| p != q);
+            let part = |id: PartId| &graph.circuit.part(id).part;
+            let alike = |p, q| {
+                let difference = difference::of(part(p), part(q));
+                difference.is_none_or(|it| it.ratio.is_some_and(|ratio| ratio <= halves::TRIMMED))
+            };
+            let parts = mirror.parts.into_iter();
+            let parts = parts.filter(|&(p, q)| p != q && alike(p, q));
             (mirror.output, parts.map(|(p, q)| [p, q]).collect())
         })
         .collect()

@@ -26,7 +26,7 @@ mod taken_out;
 mod tests;
 
 pub use case::{CaseError, Named, cases};
-pub use figures::{Group, Reading, Scale};
+pub use figures::{GAIN, Group, RESPONSE, Reading, Scale};
 pub use moves::{Change, shares};
 pub use taken_out::{How, Removal};
 
@@ -95,10 +95,12 @@ pub struct TakenOut {
     pub how: How,
 }
 
-/// What becomes of the amplifier without a part, the gravest first.
+/// What becomes of the amplifier without a part, in the order of telling.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Outcome {
+    /// It rests, and with the part it oscillates.
+    Rests,
     /// An electrode is cut off from direct current: there is nothing to measure.
     Unfed,
     /// No rest was found, or none that could be measured.
@@ -189,7 +191,10 @@ fn without(subject: &Subject<'_>, drawn: &Measured, removals: &[Removal]) -> Eff
     let measured = match subject.measure(&circuit, Some(drawn)) {
         Ok(measured) => measured,
         Err(error) => {
-            effect.outcome = Outcome::NotMeasured;
+            effect.outcome = match error {
+                SimError::Oscillates { .. } => Outcome::Oscillates,
+                _ => Outcome::NotMeasured,
+            };
             effect.words = Some(error.to_string());
             return effect;
         }
@@ -204,6 +209,9 @@ fn without(subject: &Subject<'_>, drawn: &Measured, removals: &[Removal]) -> Eff
             }
             .to_string(),
         );
+    } else if drawn.whole.growing.is_some() {
+        effect.outcome = Outcome::Rests;
+        effect.words = Some("it does not oscillate any more".to_owned());
     } else if measured.is_cut(drawn) {
         effect.outcome = Outcome::Cut;
         effect.words = Some("no signal arrives at the load".to_owned());
@@ -220,26 +228,38 @@ fn without(subject: &Subject<'_>, drawn: &Measured, removals: &[Removal]) -> Eff
 
 /// What the electrodes lack, in the words of the trade.
 fn unfed(circuit: &Circuit, faults: &[CircuitError]) -> String {
-    let mut words: Vec<String> = faults
-        .iter()
-        .map(|fault| match fault {
-            CircuitError::NoDcPath {
-                electrode: Some((valve, electrode)),
-                ..
-            } => {
-                let valve = &circuit.part(*valve).name;
-                match *electrode {
-                    "grid" => format!("the grid of {valve} floats: nothing holds its volts"),
-                    "cathode" | "filament" => {
-                        format!("no direct current leaves the {electrode} of {valve}")
-                    }
-                    other => format!("no direct current reaches the {other} of {valve}"),
-                }
+    let mut electrodes: Vec<(&str, Vec<&str>)> = Vec::new();
+    let mut words: Vec<String> = Vec::new();
+    for fault in faults {
+        let CircuitError::NoDcPath {
+            electrode: Some((valve, electrode)),
+            ..
+        } = fault
+        else {
+            words.push(fault.to_string());
+            continue;
+        };
+        let valve = circuit.part(*valve).name.as_str();
+        match electrodes.iter_mut().find(|(known, _)| known == electrode) {
+            Some((_, valves)) => valves.push(valve),
+            None => electrodes.push((*electrode, vec![valve])),
+        }
+    }
+    words.extend(electrodes.into_iter().map(|(electrode, valves)| {
+        let (s, floats) = if valves.len() == 1 {
+            ("", "floats")
+        } else {
+            ("s", "float")
+        };
+        let of = valves.join(" and ");
+        match electrode {
+            "grid" => format!("the grid{s} of {of} {floats}, held by nothing"),
+            "cathode" | "filament" => {
+                format!("no direct current leaves the {electrode}{s} of {of}")
             }
-            other => other.to_string(),
-        })
-        .collect();
-    words.dedup();
+            other => format!("no direct current reaches the {other}{s} of {of}"),
+        }
+    }));
     words.join("; ")
 }
 

@@ -2,7 +2,7 @@
 
 use sim::file::Amplifier;
 use sim::measure::effect::{
-    Change, Effect, Effects, Group, How, Outcome, Reading, Scale, TakenOut, shares,
+    Change, Effect, Effects, GAIN, Group, How, Outcome, RESPONSE, Reading, Scale, TakenOut, shares,
 };
 use sim::quantity::{Unit, engineering};
 
@@ -10,7 +10,7 @@ use crate::notes;
 use crate::report::table::{Sheet, percent};
 
 /// Figures told of each part in the list of all.
-const TOLD: usize = 3;
+const TOLD: usize = 2;
 
 /// Cases beside each other in one table.
 const ACROSS: usize = 4;
@@ -39,9 +39,9 @@ pub(super) fn text(asked: &Asked<'_>, answer: &Effects) -> String {
     }
     if asked.is_named {
         for effect in &answer.cases {
-            text += &format!("{}\n", verdict(effect, answer));
+            text += &verdict(effect, answer);
+            text.push('\n');
         }
-        text.push('\n');
         for cases in answer.cases.chunks(ACROSS) {
             text += &table(answer, cases);
         }
@@ -91,10 +91,11 @@ fn figure(value: Option<f64>, scale: Scale, unit: Unit) -> String {
         return "none".to_owned();
     };
     match scale {
-        Scale::Decibels => format!("{value:.2} dB"),
+        Scale::Decibels | Scale::Margin => format!("{value:.2} dB"),
         Scale::Degrees => format!("{value:.0}°"),
         Scale::Points => percent(value),
         Scale::Share { .. } if unit == Unit::Percent => percent(value),
+        Scale::Share { least } if value.abs() <= least => engineering(0.0, unit),
         Scale::Share { .. } => engineering(value, unit),
     }
 }
@@ -106,6 +107,7 @@ fn reading(at: &Reading) -> String {
         format!(" at {}", engineering(hertz, Unit::Hertz))
     });
     let value = match (at.value, at.beyond) {
+        (Some(apart), _) if at.figure == RESPONSE => format!("{apart:+.2} dB"),
         (None, Some(end)) => format!("beyond {}", engineering(end, Unit::Hertz)),
         (value, _) => figure(value, at.scale, at.of),
     };
@@ -151,7 +153,7 @@ fn does(effect: &Effect, answer: &Effects, change: &Change) -> String {
         return format!(
             "{} the {RESPONSE} by up to {}",
             verb("bend"),
-            at.unwrap_or_default().trim_start_matches('-')
+            at.unwrap_or_default().trim_start_matches(['-', '+'])
         );
     }
     let stem = match (change.with, change.without) {
@@ -179,9 +181,6 @@ fn does(effect: &Effect, answer: &Effects, change: &Change) -> String {
     )
 }
 
-/// The figure that only tells how far two responses lie apart.
-const RESPONSE: &str = "response from 20 Hz to 20 kHz";
-
 /// Changes spelt out in a verdict; the table has the others.
 const SPELT: usize = 4;
 
@@ -192,13 +191,14 @@ fn verdict(effect: &Effect, answer: &Effects) -> String {
     let words = effect.words.clone().unwrap_or_default();
     let text = match effect.outcome {
         Outcome::Unfed => format!("{out}: {words}. Nothing can be measured so."),
+        Outcome::Rests => format!("{out}: {words}. With {names} it does."),
         Outcome::NotMeasured => format!("{out}: no figures; {words}."),
         Outcome::Oscillates if answer.as_drawn.growing.is_some() => {
             format!("{out}: it oscillates all the same; {words}.")
         }
         Outcome::Oscillates => format!("{out}: {words}. With {names} it does not."),
         Outcome::Cut => {
-            let gain = effect.changes.iter().find(|change| change.figure == "gain");
+            let gain = effect.changes.iter().find(|change| change.figure == GAIN);
             let gain = gain.map_or_else(String::new, |change| {
                 format!(
                     " (gain {} to {})",
@@ -212,7 +212,7 @@ fn verdict(effect: &Effect, answer: &Effects) -> String {
                 }
                 _ => String::new(),
             };
-            format!("{out}: {words}{gain}, so the signal goes through it.{short}")
+            format!("{out}: {words}{gain}, so the signal goes through {names}.{short}")
         }
         Outcome::Works if effect.changes.is_empty() => format!(
             "{out}: no figure moves by more than {}. What {names} may be for was not measured here.",
@@ -233,12 +233,7 @@ fn verdict(effect: &Effect, answer: &Effects) -> String {
             format!("{names} {}{more}. (Compared with {out}.)", spelt.join(", "))
         }
     };
-    let rested = answer.as_drawn.growing.is_some() && effect.without.growing.is_none();
-    if rested && effect.outcome > Outcome::Oscillates {
-        wrapped(&format!("{out}: it does not oscillate any more. {text}"))
-    } else {
-        wrapped(&text)
-    }
+    wrapped(&text)
 }
 
 /// Every figure with the parts and without, case by case.
@@ -280,7 +275,7 @@ fn table(answer: &Effects, cases: &[Effect]) -> String {
         sheet.row(row);
     }
     sheet.print(
-        &format!("Without the parts (= moves by no more than {})", shares()),
+        &format!("Without the parts (=: moves by no more than {})", shares()),
         1,
     )
 }
@@ -419,27 +414,32 @@ fn wrapped(text: &str) -> String {
 fn conditions(asked: &Asked<'_>) -> String {
     let bench = &asked.amplifier.bench;
     let mut text = format!(
-        "Conditions: one case at a time, everything else as in the file; gain and impedances at {} into {}, limits of\n  the response half the power below it, between 1 Hz and 1 MHz; peaks over the gain there; \"{RESPONSE}\"\n  is where the two responses, laid over each other there, lie furthest apart. ",
+        "Conditions: everything else as in the file; gain and impedances at {} into {}; limits half the power below it,\n  sought from 1 Hz to 1 MHz; peaks over the gain there; the response is told where the two, laid over each other\n  at that frequency, lie furthest apart. ",
         engineering(bench.frequency, Unit::Hertz),
         engineering(bench.load_ohms, Unit::Ohm),
     );
-    if asked.through.is_empty() {
-        text += "No overall feedback.\n";
+    text += &if asked.through.is_empty() {
+        "No overall feedback.".to_owned()
     } else {
-        text += &format!(
-            "Margins: rated load, loop\n  through {}.\n",
+        format!(
+            "Margins with the rated load, of the loop through {}.",
             asked.through.join(" and ")
-        );
-    }
-    if asked.full {
-        text += &format!(
-            "  Power: sine at the same frequency, at {} THD, rms.\n",
+        )
+    };
+    text += &if asked.full {
+        format!(
+            "\n  Power: sine at the same frequency, at {} THD.\n",
             percent(bench.distortion_limit)
-        );
+        )
     } else {
-        text += "  Power, distortion and hum were not measured (--full, or name the parts).\n";
+        "\n  Power, distortion and hum were not measured.\n".to_owned()
+    };
+    if !asked.is_named {
+        text += "  Parts that answer each other in the two halves are taken out together; name one to see it alone.\n";
     }
-    text += "  Parts that answer each other in the two halves are taken out together; name one to see it alone.\n";
-    text += "  A change below that is left out: valves of one type differ by ten times as much.\n";
+    text += &format!(
+        "  Moves up to {} are left out: the solver is a thousand\n  times finer, valves of one type differ ten times as much.\n",
+        shares()
+    );
     text
 }

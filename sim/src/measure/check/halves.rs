@@ -11,7 +11,7 @@ use crate::parts::Part;
 
 /// Share by which the loads of a pair driven on one side may differ on purpose (common practice, no
 /// source): the driven half gains a little more, and a smaller load takes it back.
-const TRIMMED: f64 = 1.25;
+pub(super) const TRIMMED: f64 = 1.25;
 
 /// The larger value over the smaller.
 const RATIO: &str = "ratio of the values";

@@ -159,7 +159,17 @@ fn every(amplifier: &Amplifier, graph: &Graph<'_>, pairs: &[[PartId; 2]]) -> Vec
         match partner(pairs, part).filter(|&other| other != amplifier.bench.load) {
             // Told with the first of the two.
             Some(other) if other < part => {}
-            Some(other) => cases.push([part, other].into_iter().filter_map(usually).collect()),
+            Some(other) => {
+                let mut both: Vec<Removal> =
+                    [part, other].into_iter().filter_map(usually).collect();
+                // The loads of a phase splitter that takes its outputs from anode and cathode.
+                if both.iter().any(|removal| removal.how != both[0].how) {
+                    for removal in &mut both {
+                        removal.how = How::Opened;
+                    }
+                }
+                cases.push(both);
+            }
             None => cases.push(usually(part).into_iter().collect()),
         }
     }

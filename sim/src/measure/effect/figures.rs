@@ -13,7 +13,9 @@ use crate::measure::feedback::RANGE;
 use crate::measure::figure::{At, Figure, OfValve};
 use crate::measure::hum::HumOf;
 use crate::measure::impedance::{Impedance, ImpedanceOf};
-use crate::measure::loop_gain::{FeedbackPath, LoopGain, LoopGainOf};
+use crate::measure::loop_gain::{
+    FeedbackPath, LoopGain, LoopGainOf, LoopPoint, PhaseCrossing, UnityCrossing,
+};
 use crate::measure::power::PowerOf;
 use crate::measure::response::{Output, Response, ResponseOf};
 use crate::measure::study::BAND;
@@ -25,8 +27,18 @@ use crate::small_signal::Excitation;
 use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
 
+/// Name of the gain at the test frequency.
+pub const GAIN: &str = "gain";
+
+/// Name of the figure that tells how far a response lies from that as drawn, both against the gain at the test
+/// frequency; as drawn it is nought.
+pub const RESPONSE: &str = "response from 20 Hz to 20 kHz";
+
 /// The band that is heard, Hz: where responses are laid over each other.
 const AUDIO: std::ops::RangeInclusive<f64> = 20.0..=20e3;
+
+/// Height of a peak from which its place is told, dB: a flat response has none.
+const SHOWN: f64 = 0.1;
 
 /// Currents that are none, A; a thousand times the solver's tolerance.
 const LEAST_CURRENT: f64 = 1e-6;
@@ -47,6 +59,8 @@ pub enum Scale {
     },
     /// In decibels.
     Decibels,
+    /// In decibels of a gain margin, which is coarser.
+    Margin,
     /// In degrees.
     Degrees,
     /// A ratio, by points of a percentage.
@@ -202,6 +216,14 @@ impl Subject<'_> {
                 Ok(response) => measured.take(&response, self.amplifier.bench.frequency, drawn),
                 Err(error) => measured.no_response = Some(error),
             }
+        }
+        let cut = drawn.is_some_and(|drawn| measured.is_cut(drawn));
+        if cut {
+            // What leaks through stray capacitances has a response of no interest.
+            measured.whole.figures.retain(|at| at.figure == GAIN);
+            measured.whole.gains_db.clear();
+        }
+        if volts.growing.is_none() && !cut {
             let impedance = self.impedance(&rest, circuit, &system, &mut ws);
             measured.note("impedance", impedance, impedances);
             if let Some(closed) = self.closed_loop(&rest, circuit, &system, &mut ws) {
@@ -355,8 +377,12 @@ impl Subject<'_> {
                 ("anode currents", pair(current(a), current(b))),
                 ("drives", pair(drive(output[0]), drive(output[1]))),
             ] {
-                let apart = pair.filter(|(a, b)| a + b > 0.0);
-                let apart = apart.map(|(a, b)| (a - b).abs() / (0.5 * (a + b)));
+                // With a valve out of its socket there is nothing to balance.
+                let Some((a_side, b_side)) = pair else {
+                    continue;
+                };
+                let mean = 0.5 * (a_side + b_side);
+                let apart = (mean > 0.0).then(|| (a_side - b_side).abs() / mean);
                 let name = format!("{what} of {a} and {b} apart");
                 figures.push(Reading {
                     scale: Scale::Points,
@@ -385,7 +411,7 @@ impl<const N: usize> Figures for [Reading; N] {
     }
 }
 
-impl Figures for (Vec<Reading>, Vec<crate::measure::loop_gain::LoopPoint>) {
+impl Figures for (Vec<Reading>, Vec<LoopPoint>) {
     fn put(self, whole: &mut Whole) {
         whole.figures.extend(self.0);
         whole.loop_gain = self.1;
@@ -432,14 +458,15 @@ impl Measured {
         };
         let peaks = [("bass peak", peak(true)), ("treble peak", peak(false))];
         self.whole.figures.extend([
-            Reading::decibels(group, "gain", Some(response.gain_db)),
+            Reading::decibels(group, GAIN, Some(response.gain_db)),
             figure(Figure::BassLimit, half_power.and_then(|fall| fall.lower)).beyond(BAND.0),
             figure(Figure::TrebleLimit, half_power.and_then(|fall| fall.upper)).beyond(BAND.1),
-            Reading::decibels(group, "response from 20 Hz to 20 kHz", Some(apart)).at(place),
+            Reading::decibels(group, RESPONSE, Some(apart)).at(place),
         ]);
         self.whole.figures.extend(peaks.map(|(name, peak)| {
             let height = peak.map_or(0.0, |(_, height)| height);
-            Reading::decibels(group, name, Some(height)).at(peak.map(|(frequency, _)| frequency))
+            let place = peak.filter(|(_, height)| *height > SHOWN);
+            Reading::decibels(group, name, Some(height)).at(place.map(|(frequency, _)| frequency))
         }));
     }
 
@@ -469,20 +496,21 @@ fn impedances(impedance: Impedance) -> [Reading; 2] {
 
 fn margins(closed: &LoopGain) -> Vec<Reading> {
     let group = Group::Feedback;
-    let phase = |name, crossing: Option<crate::measure::loop_gain::UnityCrossing>| {
+    let phase = |name, crossing: Option<UnityCrossing>| {
         Reading::degrees(group, name, crossing.map(|at| at.margin_degrees))
             .at(crossing.map(|at| at.frequency))
     };
-    let gain = |name, crossing: Option<crate::measure::loop_gain::PhaseCrossing>| {
-        Reading::decibels(group, name, crossing.map(|at| at.margin_db))
+    let gain = |name, crossing: Option<PhaseCrossing>| Reading {
+        scale: Scale::Margin,
+        ..Reading::decibels(group, name, crossing.map(|at| at.margin_db))
             .at(crossing.map(|at| at.frequency))
     };
     vec![
         Reading::decibels(group, "feedback", Some(closed.feedback_db())),
-        phase("phase margin in the treble", closed.margin_above()),
-        gain("gain margin in the treble", closed.gain_margin_above()),
-        phase("phase margin in the bass", closed.margin_below()),
-        gain("gain margin in the bass", closed.gain_margin_below()),
+        phase("treble phase margin", closed.margin_above()),
+        gain("treble gain margin", closed.gain_margin_above()),
+        phase("bass phase margin", closed.margin_below()),
+        gain("bass gain margin", closed.gain_margin_below()),
     ]
 }
 

@@ -1,6 +1,6 @@
 //! What counts as a change.
 //!
-//! A figure moves when it differs by a step or more: 1 % of a share, 0.1 dB, 1°, one point of a percentage. That
+//! A figure moves when it differs by a step or more: 1 % of a share, 0.1 dB, 1 dB of a gain margin, 1°, one point of a percentage. That
 //! is a thousand times and more what the solver leaves open, half of what a service meter shows, and a tenth of what
 //! valves of one type differ by; smaller changes are real in the equations and idle on the bench.
 //!
@@ -14,6 +14,8 @@ use super::figures::{Reading, Scale};
 const SHARE: f64 = 0.01;
 /// Decibels that do.
 const DECIBELS: f64 = 0.1;
+/// Decibels of a gain margin that do: nobody designs one closer.
+const MARGIN: f64 = 1.0;
 /// Degrees that do.
 const DEGREES: f64 = 1.0;
 /// Points of a percentage that do.
@@ -24,7 +26,10 @@ const THERE_OR_NOT: f64 = 231.0;
 
 /// The steps in words.
 pub fn shares() -> String {
-    format!("{} %, {DECIBELS} dB or {DEGREES}°", 100.0 * SHARE)
+    format!(
+        "{} %, {DECIBELS} dB ({MARGIN} dB of gain margin) or {DEGREES}°",
+        100.0 * SHARE
+    )
 }
 
 /// A figure that moves.
@@ -79,6 +84,7 @@ pub(super) fn steps(a: &Reading, b: &Reading) -> f64 {
     let apart = (x - y).abs();
     match a.scale {
         Scale::Decibels => apart / DECIBELS,
+        Scale::Margin => apart / MARGIN,
         Scale::Degrees => apart / DEGREES,
         Scale::Points => apart / POINTS,
         Scale::Share { least } => {

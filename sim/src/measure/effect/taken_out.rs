@@ -8,7 +8,7 @@
 //! | capacitor | opened |
 //! | choke | shorted |
 //! | stopper of a grid, screen or anode; surge resistor of a rectifier | shorted |
-//! | cathode resistor that alone carries the current | shorted |
+//! | cathode resistor that alone carries the current, but no tail to a supply of its own | shorted |
 //! | resistor between two smoothed rails | shorted |
 //! | every other resistor: leak, load of an anode, feedback, bleeder, divider | opened |
 //! | valve (its whole envelope), pot, semiconductor, loudspeaker | opened |
@@ -28,6 +28,9 @@ const WIRE: f64 = 0.01;
 /// Capacitance at a grid that couples nothing to it from before, F: neutralising and stray capacitors are of tens
 /// of picofarads, coupling capacitors of nanofarads (common practice, no source).
 const COUPLES: f64 = 1e-9;
+
+/// A resistor so many times another leaves nearly all direct current to that one (ours).
+const SEVERAL: f64 = 3.0;
 
 /// How a part is taken out.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
@@ -100,16 +103,20 @@ fn of_resistor(graph: &Graph<'_>, part: PartId) -> How {
             How::Shorted
         };
     }
-    let alone = carries_alone(graph.circuit, part);
-    let shorted = [(a, b), (b, a)].into_iter().any(|(here, far)| {
+    let ends = [(a, b), (b, a)].into_iter();
+    let mut own = ends.filter(|(here, _)| *here != NodeId::CHASSIS);
+    let shorted = own.any(|(here, far)| {
         let has = |label| graph.at(here).iter().any(|t| t.label == label);
+        let alone = || carries_alone(graph, part, here);
         let stops_grid =
             has(("valve", "grid")) && !graph.is_rail(far) && is_lone(graph, here, part);
         stops_grid
             || has(("rectifier", "anode"))
-            || (has(("valve", "screen")) && far != NodeId::CHASSIS && alone)
-            || (has(("valve", "cathode")) && alone)
-            || (has(("valve", "anode")) && !graph.is_rail(far) && alone)
+            || (has(("valve", "screen")) && far != NodeId::CHASSIS && alone())
+            || (has(("valve", "cathode"))
+                && (!graph.is_rail(far) || far == NodeId::CHASSIS)
+                && alone())
+            || (has(("valve", "anode")) && !graph.is_rail(far) && alone())
     });
     if shorted { How::Shorted } else { How::Opened }
 }
@@ -127,11 +134,26 @@ fn is_lone(graph: &Graph<'_>, node: NodeId, part: PartId) -> bool {
         .all(|terminal| terminal.part == part || !couples(terminal))
 }
 
-/// Without the part some electrode has no direct current.
-fn carries_alone(circuit: &Circuit, part: PartId) -> bool {
-    let how = How::Opened;
-    let faults = without(circuit, &[Removal { part, how }]).faults();
+/// Without the part an electrode at the node would have no direct current to speak of: what else leads there are
+/// resistors of several times its value, such as a feedback resistor beside that of a cathode.
+fn carries_alone(graph: &Graph<'_>, part: PartId, node: NodeId) -> bool {
+    let ohms = |part: PartId| match &graph.circuit.part(part).part {
+        Part::Resistor(resistor) => Some(resistor.r),
+        _ => None,
+    };
+    let own = ohms(part).unwrap_or_default();
+    let larger = |other: &PartId| ohms(*other).is_some_and(|r| r > SEVERAL * own);
+    let others = graph.at(node).iter().map(|terminal| terminal.part);
+    let opened: Vec<Removal> = others
+        .filter(larger)
+        .chain([part])
+        .map(|part| Removal {
+            part,
+            how: How::Opened,
+        })
+        .collect();
+    let faults = without(graph.circuit, &opened).faults();
     faults
         .iter()
-        .any(|fault| matches!(fault, CircuitError::NoDcPath { .. }))
+        .any(|fault| matches!(fault, CircuitError::NoDcPath { node: at, .. } if *at == node))
 }
