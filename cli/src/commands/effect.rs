@@ -111,6 +111,17 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
     bar.finish_and_clear();
     let answer = answer?;
     if let Some(path) = &arguments.svg {
+        let cases = answer.cases.iter().map(|effect| &effect.without);
+        if cases
+            .chain([&answer.as_drawn])
+            .all(|at| at.gains_db.is_empty())
+        {
+            return Err(Failure::NoAnswer(Diagnostic::plain(
+                Id::CannotAsk,
+                "there is no response to draw, with the parts or without",
+                "the answer without --svg says why",
+            )));
+        }
         let picture = picture::svg(amplifier, &answer)?;
         output::write(path, picture.as_bytes(), options.overwrite)?;
     }

@@ -50,8 +50,14 @@ pub(super) fn svg(amplifier: &Amplifier, answer: &Effects) -> Result<String, Not
         levels: Vec::new(),
     }];
     let decibels = |ratio: f64| 20.0 * ratio.log10();
+    let (from, to) = sim::measure::study::BAND;
+    let loop_points = |at: &Whole| {
+        let points = at.loop_gain.iter().copied();
+        let points = points.filter(|point| point.frequency <= to);
+        points.collect::<Vec<_>>()
+    };
     let loop_gains = curves(&|at| {
-        let points = at.loop_gain.iter();
+        let points = loop_points(at).into_iter();
         points
             .map(|point| (point.frequency, decibels(point.loop_gain.norm())))
             .collect()
@@ -69,7 +75,7 @@ pub(super) fn svg(amplifier: &Amplifier, answer: &Effects) -> Result<String, Not
             scale: Scale::Degrees,
             extent: Extent::Drawn,
             curves: curves(&|at| {
-                let points = at.loop_gain.iter();
+                let points = loop_points(at).into_iter();
                 points
                     .map(|point| (point.frequency, point.phase.to_degrees()))
                     .collect()
@@ -77,7 +83,6 @@ pub(super) fn svg(amplifier: &Amplifier, answer: &Effects) -> Result<String, Not
             levels: Vec::new(),
         });
     }
-    let (from, to) = sim::measure::study::BAND;
     let bench = &amplifier.bench;
     LogPlot {
         title: &amplifier.title,
