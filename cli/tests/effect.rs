@@ -68,25 +68,28 @@ fn questions_that_cannot_be_asked_are_refused_before_anything_is_measured() {
     ] {
         let run = run(arguments);
         assert_eq!(run.status.code(), Some(2));
-        assert_eq!(stderr(&run), expected);
+        assert_eq!(stderr(&run).trim_end(), expected.trim_end());
     }
 }
 
 #[test]
 fn a_part_with_its_like_in_the_other_half_is_told_alone_and_with_it() {
     let text = answer(&["--part", "C5", "--quick"]);
+    let words: Vec<&str> = text.split_whitespace().collect();
+    let text = words.join(" ");
     assert!(text.contains("Compared with C5 opened."), "{text}");
     assert!(text.contains("Compared with C5 and C6 opened."), "{text}");
     // Both at once move more than one alone, and so come first.
     let place = |words: &str| text.find(words).expect("it is there");
     assert!(place("C5 and C6 raise the treble limit") < place("C5 raises the treble limit"));
-    assert!(!text.contains("power "), "left out by --quick: {text}");
+    assert!(!text.contains("THD at 1 W"), "left out by --quick: {text}");
 }
 
 #[test]
 fn everything_is_told_when_nothing_is_named() {
     let text = answer(&[]);
     for words in [
+        "  R2        33.0 kΩ  opened     no direct current leaves the cathodes of V1a and V1b",
         "  R8, R9    100 kΩ   opened     no direct current reaches the anodes of V2a and V2b",
         "  C5, C6",
         "No figure moves by more than",

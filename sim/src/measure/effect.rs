@@ -10,12 +10,13 @@
 use rayon::prelude::*;
 use serde::Serialize;
 
-use crate::circuit::{Circuit, CircuitError, PartId};
+use crate::circuit::{Circuit, CircuitError, NodeId, PartId, Placed};
 use crate::error::{Question, SimError};
 use crate::file::Amplifier;
 use crate::measure::check::graph::Graph;
 use crate::measure::check::pairs;
 use crate::measure::loop_gain::{FeedbackPath, LoopPoint};
+use crate::parts::Part;
 use crate::stability::Growing;
 
 mod case;
@@ -232,17 +233,18 @@ fn unfed(circuit: &Circuit, faults: &[CircuitError]) -> String {
     let mut words: Vec<String> = Vec::new();
     for fault in faults {
         let CircuitError::NoDcPath {
-            electrode: Some((valve, electrode)),
+            node,
+            electrode: Some((_, electrode)),
             ..
         } = fault
         else {
             words.push(fault.to_string());
             continue;
         };
-        let valve = circuit.part(*valve).name.as_str();
+        let found = at(circuit, *node, electrode);
         match electrodes.iter_mut().find(|(known, _)| known == electrode) {
-            Some((_, valves)) => valves.push(valve),
-            None => electrodes.push((*electrode, vec![valve])),
+            Some((_, valves)) => valves.extend(found),
+            None => electrodes.push((*electrode, found)),
         }
     }
     words.extend(electrodes.into_iter().map(|(electrode, valves)| {
@@ -261,6 +263,25 @@ fn unfed(circuit: &Circuit, faults: &[CircuitError]) -> String {
         }
     }));
     words.join("; ")
+}
+
+/// Valves with this electrode at the node.
+fn at<'a>(circuit: &'a Circuit, node: NodeId, electrode: &str) -> Vec<&'a str> {
+    let here = |placed: &Placed| {
+        let Part::Valve(valve) = &placed.part else {
+            return false;
+        };
+        let wiring = valve.wiring(&placed.nodes);
+        match electrode {
+            "grid" => wiring.grid == Some(node),
+            "screen" => wiring.screen == Some(node),
+            "anode" => wiring.anodes.contains(&node),
+            _ => wiring.cathode.contains(&node),
+        }
+    };
+    let parts = circuit.parts().map(|(_, placed)| placed);
+    let valves = parts.filter(|placed| here(placed));
+    valves.map(|placed| placed.name.as_str()).collect()
 }
 
 impl Whole {

@@ -226,7 +226,7 @@ fn verdict(effect: &Effect, answer: &Effects) -> String {
                 .map(|change| does(effect, answer, change))
                 .collect();
             let more = match told.count() {
-                0 => format!("; nothing else moves by more than {}", shares()),
+                0 => format!("; no other figure moves by more than {}", shares()),
                 1 => "; one figure more moves".to_owned(),
                 more => format!("; {more} figures more move"),
             };

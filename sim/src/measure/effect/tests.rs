@@ -11,7 +11,6 @@ use super::taken_out::{usual, without as taken};
 use super::*;
 use crate::file::read;
 use crate::measure::voltages::{ValveAtRest, voltages};
-use crate::parts::Part;
 use crate::quantity::Unit;
 use crate::tolerances::Tolerances;
 
@@ -341,6 +340,16 @@ fn what_is_cut_off_from_direct_current_is_told_and_not_solved() {
         found.words.clone().unwrap()
     };
     assert_eq!(words("R5"), "the grid of V2 floats, held by nothing");
+    // Both valves that share the tail
+    let shared = text.replace("cathode = \"k1\"", "cathode = \"k3\"");
+    let lines = shared.lines().filter(|line| !line.starts_with("R3 "));
+    let shared: Vec<&str> = lines.collect();
+    let (_, answer) = ask(&shared.join("\n"), &usually(&["R12"]));
+    let words = answer.cases[0].words.as_deref();
+    assert_eq!(
+        words,
+        Some("no direct current leaves the cathodes of V3 and V1")
+    );
     // The feedback resistor R11 still feeds V1 a little
     let (_, answer) = ask(
         &text.replace("[\"a2\", \"a1\"]", "[\"a2\", \"out\"]"),
