@@ -176,7 +176,7 @@ fn without(subject: &Subject<'_>, drawn: &Measured, removals: &[Removal]) -> Eff
     let mut effect = Effect {
         parts: removals
             .iter()
-            .map(|removal| TakenOut::of(&subject.amplifier.circuit, removal))
+            .map(|removal| TakenOut::of(&subject.amplifier.circuit, *removal))
             .collect(),
         outcome: Outcome::Works,
         words: None,
@@ -297,7 +297,7 @@ impl Whole {
 }
 
 impl TakenOut {
-    fn of(circuit: &Circuit, removal: &Removal) -> Self {
+    fn of(circuit: &Circuit, removal: Removal) -> Self {
         let placed = circuit.part(removal.part);
         Self {
             part: placed.name.clone(),

@@ -225,7 +225,7 @@ impl Subject<'_> {
         }
         if volts.growing.is_none() && !cut {
             let impedance = self.impedance(&rest, circuit, &system, &mut ws);
-            measured.note("impedance", impedance, impedances);
+            measured.note("impedance", impedance, |at| impedances(&at));
             if let Some(closed) = self.closed_loop(&rest, circuit, &system, &mut ws) {
                 measured.note("feedback", closed, |closed| {
                     let figures = margins(&closed);
@@ -484,7 +484,7 @@ impl Measured {
     }
 }
 
-fn impedances(impedance: Impedance) -> [Reading; 2] {
+fn impedances(impedance: &Impedance) -> [Reading; 2] {
     let read =
         |name: &str, ohms: Option<f64>| Reading::new(Group::SmallSignals, name, Unit::Ohm, ohms);
     let at = impedance.at_test;
