@@ -1,7 +1,7 @@
 //! What each part does: the amplifier measured with the part and without it.
 //!
 //! A part is opened or shorted, see `taken_out`, and everything is measured again in the same way; what moves
-//! by more than [`Scale::step`] is a change. Nothing is concluded beyond that: a part that moves none of the
+//! by a step or more, see `moves`, is a change. Nothing is concluded beyond that: a part that moves none of the
 //! figures may still be there for something that was not measured.
 //!
 //! Cost: rest, a response, an impedance and a loop gain for each part, some ten milliseconds on direct supplies
