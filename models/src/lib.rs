@@ -22,6 +22,7 @@ pub mod library;
 pub mod noise;
 pub mod pentode;
 pub mod rectifier;
+pub mod specimen;
 pub mod stabiliser;
 pub mod transistor;
 pub mod triode;

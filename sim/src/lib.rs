@@ -24,6 +24,7 @@ pub mod parts;
 pub mod periodic;
 pub mod preferred;
 pub mod quantity;
+pub mod random;
 pub mod rest;
 pub mod small_signal;
 pub mod spectrum;

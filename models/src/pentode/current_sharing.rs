@@ -104,6 +104,11 @@ impl CurrentSharing {
         })
     }
 
+    /// U, V: what accelerates the electrons.
+    pub fn accelerating(&self, v_ak: f64, v_sk: f64) -> f64 {
+        guard::clamp(v_sk, CLAMP_WIDTH).value + self.d * guard::clamp(v_ak, CLAMP_WIDTH).value
+    }
+
     /// Knee voltage, V, and the share of it that moves with U and E.
     #[inline]
     fn knee(&self, space: &Space) -> (f64, f64) {

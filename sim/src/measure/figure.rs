@@ -10,7 +10,7 @@ use crate::error::SimError;
 use crate::file::nearest::nearest;
 use crate::measure::power::Level;
 use crate::measure::study::Study;
-use crate::measure::voltages::ValveAtRest;
+use crate::measure::voltages::{ValveAtRest, Voltages};
 use crate::quantity::Unit;
 
 /// A figure.
@@ -290,6 +290,33 @@ impl Figure {
             Self::Gain | Self::Damping => Unit::Number,
             Self::BassLimit | Self::TrebleLimit => Unit::Hertz,
             Self::OutputImpedance => Unit::Ohm,
+        }
+    }
+
+    /// What it may not exceed at rest by type or parts list; none when nothing is stated.
+    pub fn limit(&self, rest: &Voltages) -> Option<f64> {
+        match self {
+            Self::Valve(part, of) => {
+                let valve = rest.valves.iter().find(|valve| valve.part == *part)?;
+                match of {
+                    OfValve::CathodeCurrent => valve.i_k.limit,
+                    OfValve::AnodeVolts => valve.v_ak.limit,
+                    OfValve::ScreenVolts => valve.v_sk.as_ref()?.limit,
+                    OfValve::AnodeWatts => valve.p_a.limit,
+                    OfValve::ScreenWatts => valve.p_s.as_ref()?.limit,
+                    OfValve::AnodeCurrent | OfValve::ScreenCurrent | OfValve::GridVolts => None,
+                }
+            }
+            Self::Resistor(part, of) => {
+                let mut resistors = rest.resistors.iter();
+                let resistor = resistors.find(|resistor| resistor.part == *part)?;
+                match of {
+                    OfResistor::Volts => resistor.volts.limit,
+                    OfResistor::Watts => resistor.power.limit,
+                    OfResistor::Current => None,
+                }
+            }
+            _ => None,
         }
     }
 

@@ -34,7 +34,7 @@ use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
 use crate::weighting::a_weighting;
 
-mod balance;
+pub(in crate::measure) mod balance;
 mod causes;
 pub(super) mod change;
 mod reading;

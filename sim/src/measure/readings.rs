@@ -11,6 +11,7 @@
 use rayon::prelude::*;
 use serde::Serialize;
 
+use super::varied::Allowed;
 use crate::circuit::Circuit;
 use crate::error::SimError;
 use crate::system::System;
@@ -27,7 +28,7 @@ mod tests;
 mod verdict;
 mod whole;
 
-pub use band::{Allowed, Band, VALVES};
+pub use band::Band;
 pub use meter::{Meter, RANGES};
 pub use points::{Point, points};
 pub use taken::{Taken, TakenError, read};

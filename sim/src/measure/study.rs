@@ -9,9 +9,10 @@ use crate::error::SimError;
 use crate::file::Amplifier;
 use crate::measure::hum::{Hum, HumOf};
 use crate::measure::impedance::{Impedance, ImpedanceOf};
+use crate::measure::near::Known;
 use crate::measure::power::{Power, PowerOf};
 use crate::measure::response::{Output, Response, ResponseOf};
-use crate::measure::voltages::{Voltages, voltages};
+use crate::measure::voltages::{Voltages, chart, voltages};
 use crate::parts::Loudspeaker;
 use crate::system::System;
 use crate::tolerances::Tolerances;
@@ -27,6 +28,7 @@ pub struct Study<'a> {
     /// Its equations.
     pub system: &'a System,
     tolerances: Tolerances,
+    known: Option<Known<'a>>,
     rest: OnceLock<Result<Voltages, SimError>>,
     power: OnceLock<Result<Power, SimError>>,
     response: OnceLock<Result<Response, SimError>>,
@@ -41,11 +43,20 @@ impl<'a> Study<'a> {
             amplifier,
             system,
             tolerances: Tolerances::default(),
+            known: None,
             rest: OnceLock::new(),
             power: OnceLock::new(),
             response: OnceLock::new(),
             impedance: OnceLock::new(),
             hum: OnceLock::new(),
+        }
+    }
+
+    /// The same of an amplifier that differs little from one whose rest is known.
+    pub(super) fn near(amplifier: &'a Amplifier, system: &'a System, known: Known<'a>) -> Self {
+        Self {
+            known: Some(known),
+            ..Self::new(amplifier, system)
         }
     }
 
@@ -56,12 +67,14 @@ impl<'a> Study<'a> {
     pub fn rest(&self) -> Result<&Voltages, SimError> {
         known(&self.rest, || {
             let mut ws = self.system.workspace();
-            voltages(
-                &self.amplifier.circuit,
-                self.system,
-                &self.tolerances,
-                &mut ws,
-            )
+            let circuit = &self.amplifier.circuit;
+            match &self.known {
+                None => voltages(circuit, self.system, &self.tolerances, &mut ws),
+                Some(known) => {
+                    let rest = known.rest_of(self.system, &self.tolerances, &mut ws)?;
+                    chart(circuit, self.system, &rest, &mut ws)
+                }
+            }
         })
     }
 

@@ -14,31 +14,15 @@
 use rayon::prelude::*;
 use serde::Serialize;
 
-use super::change::{Change, matters};
+use super::change::Change;
 use super::points::Point;
 use super::whole::Whole;
-use crate::circuit::PartId;
 use crate::error::SimError;
-use crate::parts::Part;
-use crate::rest::alternates;
-
-/// Spread of a valve's current at the same volts (common practice, no source).
-pub const VALVES: f64 = 0.1;
+use crate::measure::varied::{self, Allowed, Quantity};
 
 /// By how much a part is moved to see its effect: far above what the solver leaves open, far below where the
 /// effect bends.
 const STEP: f64 = 0.02;
-
-/// What is allowed for.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Allowed {
-    /// Tolerance of resistances for which the file states none.
-    pub parts: f64,
-    /// Spread of the current of valves.
-    pub valves: f64,
-    /// Mains or supplies, low and high, as ratios of what the file has.
-    pub mains: (f64, f64),
-}
 
 /// The band of one point, V.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
@@ -71,27 +55,21 @@ impl Band {
     }
 }
 
-/// What is varied.
+/// What one solution is for.
 #[derive(Clone, Copy, Debug)]
-enum Varied {
-    Part(PartId, f64),
-    Valve(PartId),
-    Low(PartId),
-    High(PartId),
+enum Of {
+    Part,
+    Valve,
+    Low,
+    High,
 }
 
-/// The sources that go with the mains: every one that alternates, or every direct supply.
-pub(super) fn supplies(whole: &Whole<'_>) -> Vec<PartId> {
-    let driven = whole.rest.mains.is_some();
-    let parts = whole.circuit.parts();
-    parts
-        .filter(|(_, placed)| match &placed.part {
-            Part::Source(source) if driven => alternates(&source.waveform),
-            Part::Source(source) => source.waveform.at_rest().abs() > 0.0,
-            _ => false,
-        })
-        .map(|(id, _)| id)
-        .collect()
+/// A change, and by how much its effect is to be multiplied.
+#[derive(Clone, Copy, Debug)]
+struct Job {
+    of: Of,
+    change: Change,
+    scale: f64,
 }
 
 /// The bands of all points.
@@ -103,21 +81,14 @@ pub(super) fn bands(
     done: &(impl Fn(usize) + Sync),
 ) -> Result<Vec<Band>, SimError> {
     let jobs = jobs(whole, allowed);
-    let shifts: Result<Vec<(Varied, Vec<f64>)>, SimError> = jobs
+    let shifts: Result<Vec<(Of, Vec<f64>)>, SimError> = jobs
         .into_par_iter()
         .map(|job| {
-            let (change, scale) = match job {
-                Varied::Part(part, tolerance) => {
-                    (Change::Scale(part, 1.0 + STEP), tolerance / STEP)
-                }
-                Varied::Valve(part) => (Change::Scale(part, 1.0 + STEP), allowed.valves / STEP),
-                Varied::Low(part) => (Change::Scale(part, allowed.mains.0), 1.0),
-                Varied::High(part) => (Change::Scale(part, allowed.mains.1), 1.0),
-            };
-            let solved = whole.with(change, |whole| whole.at(points))?;
+            let solved = whole.with(job.change, |whole| whole.at(points))?;
             done(1);
             let shift = solved.volts.iter().zip(nominal);
-            Ok((job, shift.map(|(v, v0)| scale * (v - v0)).collect()))
+            let shift = shift.map(|(v, v0)| job.scale * (v - v0));
+            Ok((job.of, shift.collect()))
         })
         .collect();
     let shifts = shifts?;
@@ -125,16 +96,16 @@ pub(super) fn bands(
         .map(|k| {
             let mut band = Band::default();
             let (mut parts, mut valves, mut worst) = (0.0, 0.0, 0.0);
-            for (varied, shift) in &shifts {
+            for (of, shift) in &shifts {
                 let shift = shift[k];
-                match varied {
-                    Varied::Part(..) => parts += shift * shift,
-                    Varied::Valve(_) => valves += shift * shift,
+                match of {
+                    Of::Part => parts += shift * shift,
+                    Of::Valve => valves += shift * shift,
                     // Supplies from one mains go together.
-                    Varied::Low(_) => band.mains_low += shift,
-                    Varied::High(_) => band.mains_high += shift,
+                    Of::Low => band.mains_low += shift,
+                    Of::High => band.mains_high += shift,
                 }
-                if matches!(varied, Varied::Part(..) | Varied::Valve(_)) {
+                if matches!(of, Of::Part | Of::Valve) {
                     worst += shift.abs();
                 }
             }
@@ -155,22 +126,32 @@ pub(super) fn count(whole: &Whole<'_>, allowed: &Allowed) -> usize {
     jobs(whole, allowed).len()
 }
 
-fn jobs(whole: &Whole<'_>, allowed: &Allowed) -> Vec<Varied> {
-    let parts = whole.circuit.parts();
-    let mut jobs: Vec<Varied> = parts
-        .filter(|(_, placed)| matters(&placed.part))
-        .filter_map(|(id, placed)| {
-            if matches!(placed.part, Part::Valve(_)) {
-                return (allowed.valves > 0.0).then_some(Varied::Valve(id));
-            }
-            let tolerance = placed.ratings.tolerance.unwrap_or(allowed.parts);
-            (tolerance > 0.0).then_some(Varied::Part(id, tolerance))
+fn jobs(whole: &Whole<'_>, allowed: &Allowed) -> Vec<Job> {
+    let varied = varied::of_parts(whole.circuit, allowed, |_| None).into_iter();
+    let mut jobs: Vec<Job> = varied
+        .filter_map(|varied| {
+            let part = varied.parts[0];
+            // What sets volts at rest, and no capacitor.
+            let quantity = Quantity::at_rest(&whole.circuit.part(part).part)?;
+            (varied.quantity == quantity).then_some(Job {
+                of: match quantity {
+                    Quantity::Current => Of::Valve,
+                    _ => Of::Part,
+                },
+                change: Change::Scale(part, 1.0 + STEP),
+                scale: (varied.high - 1.0) / STEP,
+            })
         })
         .collect();
     let moves = |ratio: f64| (ratio - 1.0).abs() > f64::EPSILON;
-    for supply in supplies(whole) {
-        jobs.extend(moves(allowed.mains.0).then_some(Varied::Low(supply)));
-        jobs.extend(moves(allowed.mains.1).then_some(Varied::High(supply)));
+    for supply in varied::supplies(whole.circuit, whole.rest.mains.is_some()) {
+        for (of, ratio) in [(Of::Low, allowed.mains.0), (Of::High, allowed.mains.1)] {
+            jobs.extend(moves(ratio).then_some(Job {
+                of,
+                change: Change::Scale(supply, ratio),
+                scale: 1.0,
+            }));
+        }
     }
     jobs
 }

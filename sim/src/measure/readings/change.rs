@@ -1,10 +1,8 @@
 //! The circuit with one thing different: a part off its value, a fault, or a meter on a node.
 
-use models::data::ValveModel;
-
 use crate::circuit::{Circuit, NodeId, PartId};
-use crate::measure::hum::change::{self as valve, changed as with_changes};
-use crate::parts::{Part, Waveform};
+use crate::measure::varied::Quantity;
+use crate::parts::Part;
 
 /// What stands for a break, Ω: next to any grid leak it carries nothing.
 const OPEN: f64 = 1e11;
@@ -30,14 +28,13 @@ pub(super) enum Change {
 impl Change {
     /// The circuit with it.
     pub(super) fn made(self, circuit: &Circuit) -> Circuit {
-        if let Self::Scale(part, ratio) = self
-            && let Part::Valve(_) = &circuit.part(part).part
-        {
-            return with_changes(circuit, &[valve::Change::Current(part, ratio)]);
-        }
         let mut circuit = circuit.clone();
         match self {
-            Self::Scale(part, ratio) => scale(&mut circuit.part_mut(part).part, ratio),
+            Self::Scale(part, ratio) => {
+                let part = &mut circuit.part_mut(part).part;
+                let quantity = Quantity::at_rest(part).unwrap_or(Quantity::Volts);
+                quantity.scale(part, ratio);
+            }
             Self::Open(part) => match &mut circuit.part_mut(part).part {
                 Part::Resistor(resistor) => resistor.r = OPEN,
                 Part::Pot(pot) => pot.r = OPEN,
@@ -61,40 +58,5 @@ impl Change {
             }
         }
         circuit
-    }
-}
-
-/// Whether scaling the part changes volts at rest.
-pub(super) fn matters(part: &Part) -> bool {
-    match part {
-        Part::Resistor(_) | Part::Pot(_) => true,
-        Part::Inductor(inductor) => inductor.resistance > 0.0,
-        Part::Transformer(transformer) => transformer.windings.iter().any(|w| w.resistance > 0.0),
-        Part::Valve(valve) => matches!(
-            valve.kind.model,
-            ValveModel::Triode(_) | ValveModel::Pentode(_)
-        ),
-        _ => false,
-    }
-}
-
-fn scale(part: &mut Part, ratio: f64) {
-    match part {
-        Part::Resistor(resistor) => resistor.r *= ratio,
-        Part::Pot(pot) => pot.r *= ratio,
-        Part::Inductor(inductor) => inductor.resistance *= ratio,
-        Part::Transformer(transformer) => {
-            for winding in &mut transformer.windings {
-                winding.resistance *= ratio;
-            }
-        }
-        Part::Source(source) => match &mut source.waveform {
-            Waveform::Dc(volts) => *volts *= ratio,
-            Waveform::Sine { amplitude, .. } | Waveform::Square { amplitude, .. } => {
-                *amplitude *= ratio;
-            }
-            _ => {}
-        },
-        _ => {}
     }
 }

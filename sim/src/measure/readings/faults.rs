@@ -5,11 +5,11 @@
 
 use rayon::prelude::*;
 
-use super::band::supplies;
-use super::change::{Change, matters};
+use super::change::Change;
 use super::points::Point;
 use super::share;
 use super::whole::Whole;
+use crate::measure::varied::{Quantity, supplies};
 use crate::parts::Part;
 
 /// Leakage of a capacitor that fails and of one that begins to, Ω: half a grid leak and several of them
@@ -109,14 +109,14 @@ fn hypotheses(whole: &Whole<'_>) -> Vec<Hypothesis> {
                 }
             }
             Part::Inductor(_) => add("open", Change::Open(id)),
-            part @ Part::Valve(_) if matters(part) => {
+            part @ Part::Valve(_) if Quantity::at_rest(part).is_some() => {
                 add("weak (half the current)", Change::Scale(id, WEAK));
                 add("without emission", Change::Scale(id, DEAD));
             }
             _ => {}
         }
     }
-    for id in supplies(whole) {
+    for id in supplies(whole.circuit, whole.rest.mains.is_some()) {
         let name = whole.circuit.part(id).name.clone();
         all.push((name, "20 % low", Change::Scale(id, LOW)));
     }

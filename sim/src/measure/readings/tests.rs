@@ -4,12 +4,6 @@ use crate::file::{Amplifier, read as read_file};
 use crate::parts::Part;
 use models::data::ValveModel;
 
-const ALLOWED: Allowed = Allowed {
-    parts: 0.1,
-    valves: VALVES,
-    mains: (0.95, 1.05),
-};
-
 fn file(parts: &str) -> Amplifier {
     let text = format!(
         "[amplifier]\ntitle = \"Readings\"\nsource = \"invented\"\n[parts]\n{parts}\n[bench]\ngenerator = {{ into = \"in\", resistance = \"600R\" }}\nload = \"RL\"\n"
@@ -49,7 +43,7 @@ fn ask(circuit: &Circuit, meters: &[&str], taken: &str) -> Readings {
     let question = ReadingsOf {
         meters: meters.iter().map(|m| Meter::parse(m).unwrap()).collect(),
         ranges: RANGES.to_vec(),
-        allowed: ALLOWED,
+        allowed: Allowed::default(),
         taken: if taken.is_empty() {
             Vec::new()
         } else {

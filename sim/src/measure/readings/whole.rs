@@ -4,9 +4,8 @@ use super::change::Change;
 use super::points::Point;
 use crate::circuit::{Circuit, NodeId};
 use crate::error::SimError;
-use crate::measure::hum::change::carried;
+use crate::measure::near::Known;
 use crate::measure::valve::ValveProbe;
-use crate::periodic::Settling;
 use crate::rest::Rest;
 use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
@@ -70,21 +69,12 @@ impl<'a> Whole<'a> {
             .compile()
             .expect("values change and resistors come; nothing is taken away");
         let mut ws = system.workspace();
-        ws.x = carried(self.system, &self.ws.x, &system);
-        if ws.memory.len() == self.ws.memory.len() {
-            ws.memory.clone_from(&self.ws.memory);
-        }
-        let rest = if self.rest.mains.is_none() {
-            Rest::find(&system, &self.tolerances, &mut ws)?
-        } else {
-            let closes = Settling::default().periodicity;
-            let from = (self.rest.found, closes);
-            let near = Rest::follow(&system, from, &self.tolerances, &mut ws);
-            near.or_else(|_| {
-                ws = system.workspace();
-                Rest::find(&system, &self.tolerances, &mut ws)
-            })?
+        let known = Known {
+            system: self.system,
+            rest: &self.rest,
+            ws: &self.ws,
         };
+        let rest = known.rest_of(&system, &self.tolerances, &mut ws)?;
         Ok(answer(&Whole {
             circuit: &circuit,
             system: &system,
