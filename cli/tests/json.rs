@@ -232,6 +232,7 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
             &["--part", "R5", "--so-that", "V2 anode current = 40mA"],
         ),
         ("effect", unstable, &[]),
+        ("spread", example, &["--samples", "50"]),
         ("noise", example, &["--rated", "3W"]),
         ("feedback", unstable, &[]),
         ("switch-on", switched, &["--silicon"]),

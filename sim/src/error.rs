@@ -98,6 +98,9 @@ pub enum Question {
     /// The waveform cannot be used for this measurement.
     #[error("{0} is not a signal generator")]
     NotASource(String),
+    /// Every tolerance is zero.
+    #[error("every tolerance is zero: all amplifiers are as drawn")]
+    NothingVaries,
     /// Intermodulation products that cannot be told from a tone or from each other.
     #[error("the products of {0} fall on a tone, on each other or below zero")]
     TonesOverlap(String),

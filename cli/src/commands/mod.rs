@@ -17,6 +17,7 @@ mod noise;
 mod power;
 mod readings;
 mod response;
+mod spread;
 mod supply;
 mod switch_on;
 mod valves;
@@ -45,6 +46,8 @@ pub(crate) enum Command {
     Choose(choose::Arguments),
     /// What each part does: gain, response, feedback, volts, power and hum with it and without.
     Effect(effect::Arguments),
+    /// How far figures may lie from the drawing's: tolerances, valves and mains, and what makes the most of it.
+    Spread(spread::Arguments),
     /// Reads the drawing like a sceptical engineer: dangers, ratings, misprints, the two halves compared.
     Check(check::Arguments),
     /// Volts against time at chosen nodes, as CSV and SVG.
@@ -90,6 +93,7 @@ pub(crate) fn run(command: &Command, options: &Options) -> Result<(), Failure> {
         Command::Readings(arguments) => readings::run(arguments, options),
         Command::Choose(arguments) => choose::run(arguments, options),
         Command::Effect(arguments) => effect::run(arguments, options),
+        Command::Spread(arguments) => spread::run(arguments, options),
         Command::Check(arguments) => check::run(arguments, options),
         Command::Waveform(arguments) => waveform::run(arguments, options),
         Command::Power(arguments) => power::run(arguments, options),

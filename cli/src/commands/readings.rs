@@ -4,7 +4,8 @@ use std::path::{Path, PathBuf};
 
 use sim::Tolerances;
 use sim::file::Amplifier;
-use sim::measure::readings::{Allowed, Meter, RANGES, Readings, ReadingsOf, Taken, VALVES, read};
+use sim::measure::readings::{Meter, RANGES, Readings, ReadingsOf, Taken, read};
+use sim::measure::varied::{Allowed, SUPPLIES};
 use sim::measure::voltages::voltages;
 use sim::quantity::Unit;
 
@@ -15,9 +16,6 @@ use crate::report::{self, csv, json, output};
 use crate::{Options, amplifier, caution, progress};
 
 mod words;
-
-/// How far a supply may lie off where no mains is drawn (common practice, no source).
-const SUPPLIES: f64 = 0.05;
 
 /// Meters when none is named: a good pointer meter and a digital one (common practice, no source).
 const METERS: [&str; 2] = ["20k/V", "10M"];
@@ -113,21 +111,14 @@ fn question(arguments: &Arguments, amplifier: &Amplifier) -> Result<ReadingsOf, 
         }
     };
     let parts = share("--tolerance", &arguments.tolerance)?;
-    let mains = match (&arguments.mains, &amplifier.mains) {
-        (Some(text), _) => {
-            let share = share("--mains", text)?;
-            (1.0 - share, 1.0 + share)
-        }
-        (None, Some(mains)) => (mains.low / mains.nominal, mains.high / mains.nominal),
-        (None, None) => (1.0 - SUPPLIES, 1.0 + SUPPLIES),
-    };
+    let mains = mains(arguments.mains.as_deref(), amplifier)?;
     Ok(ReadingsOf {
         meters: meters?,
         ranges,
         allowed: Allowed {
             parts,
-            valves: VALVES,
             mains,
+            ..Allowed::default()
         },
         taken: match &arguments.taken {
             Some(path) => taken(path, amplifier)?,
@@ -136,8 +127,20 @@ fn question(arguments: &Arguments, amplifier: &Amplifier) -> Result<ReadingsOf, 
     })
 }
 
+/// Low and high ends of mains or supplies, as ratios: what is asked for, what the file says, or practice.
+pub(super) fn mains(asked: Option<&str>, amplifier: &Amplifier) -> Result<(f64, f64), Failure> {
+    Ok(match (asked, &amplifier.mains) {
+        (Some(text), _) => {
+            let share = share("--mains", text)?;
+            (1.0 - share, 1.0 + share)
+        }
+        (None, Some(mains)) => (mains.low / mains.nominal, mains.high / mains.nominal),
+        (None, None) => (1.0 - SUPPLIES, 1.0 + SUPPLIES),
+    })
+}
+
 /// A ratio below one.
-fn share(argument: &str, text: &str) -> Result<f64, Failure> {
+pub(super) fn share(argument: &str, text: &str) -> Result<f64, Failure> {
     let share = quantity(argument, text, Unit::Percent, 0.0)?;
     if share < 1.0 {
         return Ok(share);

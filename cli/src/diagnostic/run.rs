@@ -37,6 +37,9 @@ pub(crate) fn of_sim(error: &SimError) -> Diagnostic {
             Id::CannotAsk,
             "draw the mains and its transformer with rectifier, reservoir and heaters (`mains`, `mains_transformer`, `gridleak explain file`); an amplifier on ideal supplies does not hum",
         ),
+        SimError::Question(Question::NothingVaries) => {
+            (Id::CannotAsk, "leave one of the tolerances above zero")
+        }
         SimError::Question(Question::TonesOverlap(_)) => (
             Id::CannotAsk,
             "for modulation a low and a high tone, for the difference frequency two close ones",

@@ -2,6 +2,7 @@
 
 pub(crate) mod csv;
 pub(crate) mod family;
+pub(crate) mod histogram;
 pub(crate) mod json;
 pub(crate) mod log_plot;
 pub(crate) mod output;

@@ -101,12 +101,23 @@ pub(crate) fn heading(
     conditions: &str,
     samples: &[Sample],
 ) -> Result<u32, Box<dyn std::error::Error>> {
+    heading_of(area, title, &[conditions], samples)
+}
+
+/// The same with several lines of conditions.
+pub(crate) fn heading_of(
+    area: &Area<'_>,
+    title: &str,
+    conditions: &[impl AsRef<str>],
+    samples: &[Sample],
+) -> Result<u32, Box<dyn std::error::Error>> {
     let size = |pixels: u32| pixels * SCALE;
     let at = |pixels: u32| size(pixels).cast_signed();
     let (width, _) = area.dim_in_pixel();
     let room = width - size(LEFT + RIGHT);
     let mut y = at(12);
-    for (text, pixels, line) in [(title, 16, 24), (conditions, 12, 20)] {
+    let conditions = conditions.iter().map(|line| (line.as_ref(), 12, 20));
+    for (text, pixels, line) in std::iter::once((title, 16, 24)).chain(conditions) {
         // A line that is too long is set smaller.
         let font = |pixels: u32| ("sans-serif", size(pixels)).into_font().color(&BLACK);
         let (wide, _) = area.estimate_text_size(text, &font(pixels))?;

@@ -13,7 +13,7 @@
 //! Source    JCGM 100:2008 (GUM), 4.3.7 limits and nothing else known: a rectangular distribution; 5.1.2 and
 //!           the note to 5.1.3 on Z.  JCGM 101:2008, propagation of distributions by samples (all from memory)
 //! Care      corners are the worst case where the figure is monotonic in every value, which is not proved:
-//!           samples beyond them are counted.  Selected and matched parts, ageing and parts of one batch, which
+//!           samples beyond them are counted, see `corners.rs`.  Selected and matched parts, ageing and parts of one batch, which
 //!           are alike, are not rectangular and not independent.  The load is held
 
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -28,7 +28,7 @@ use super::valve::ValveProbe;
 use super::varied::{self, Allowed, Varied};
 use super::voltages::Voltages;
 use crate::circuit::PartId;
-use crate::error::SimError;
+use crate::error::{Question, SimError};
 use crate::file::Amplifier;
 use crate::random::Stream;
 use crate::rest::Rest;
@@ -36,14 +36,14 @@ use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
 
 mod answer;
+mod corners;
 mod first_order;
 mod statistics;
 #[cfg(test)]
 mod tests;
 
-pub use answer::{
-    Corner, Distribution, FigureSpread, Limits, Quantile, Share, Spread, Stand,
-};
+pub use answer::{Corner, Distribution, FigureSpread, Limits, Quantile, Share, Spread, Stand};
+use corners::Solved;
 use first_order::{Effect, FirstOrder};
 pub use statistics::Estimate;
 use statistics::Sorted;
@@ -107,7 +107,10 @@ pub fn usual(amplifier: &Amplifier, rest: &Voltages) -> Vec<Figure> {
                 .valves
                 .iter()
                 .max_by(|a, b| a.p_a.value.total_cmp(&b.p_a.value));
-            hottest.map(|valve| valve.part.clone()).into_iter().collect()
+            hottest
+                .map(|valve| valve.part.clone())
+                .into_iter()
+                .collect()
         }
     };
     let of = |what: OfValve| {
@@ -126,11 +129,12 @@ impl SpreadOf {
     /// Answers; `progress` is told how many amplifiers are measured and how many there are. The answer does
     /// not depend on the number of threads.
     ///
-    /// Cost: the figures of as many amplifiers as there are samples, two for each value that varies and two
-    /// for each figure.
+    /// Cost: the figures of as many amplifiers as there are samples, two for each value that varies, two for
+    /// each figure, and for each of its ends one for every value where `corners.rs` says so.
     ///
     /// # Errors
-    /// Those of the figures as drawn, and [`SimError::Oscillates`] of an amplifier that does so by itself.
+    /// Those of the figures as drawn, [`SimError::Oscillates`] of an amplifier that does so by itself, and
+    /// [`Question::NothingVaries`].
     pub fn run(
         &self,
         amplifier: &Amplifier,
@@ -154,11 +158,13 @@ impl SpreadOf {
         let nominal = nominal?;
 
         let moves = 2 * drawn.varied.len();
-        let all = moves + self.samples + 2 * self.asked.len();
+        // Corners and what is tried from them come on top.
+        let all = moves + self.samples;
         let measured = AtomicUsize::new(0);
         let measure = |ratios: &[f64], scratch: &mut Amplifier| {
             let figures = self.measure(&drawn, ratios, scratch);
-            progress(measured.fetch_add(1, Ordering::Relaxed) + 1, all);
+            let done = measured.fetch_add(1, Ordering::Relaxed) + 1;
+            progress(done, all.max(done));
             figures
         };
         let each: Vec<Vec<Measured>> = (0..moves + self.samples)
@@ -186,18 +192,40 @@ impl SpreadOf {
                 FirstOrder::new(nominal[figure], effects.collect())
             })
             .collect();
-        let corners: Vec<Vec<Measured>> = (0..2 * self.asked.len())
-            .into_par_iter()
-            .map_init(
-                || amplifier.clone(),
-                |scratch, k| measure(&orders[k / 2].corner(k % 2 == 1, &drawn.varied), scratch),
-            )
+        let still = drawn.rest.mains.is_none();
+        let cheap = still && self.asked.iter().all(|asked| asked.figure.is_at_rest());
+        let corners: Vec<[Solved; 2]> = (0..self.asked.len())
+            .map(|figure| {
+                [false, true].map(|high| {
+                    let stands = orders[figure].stands(high);
+                    let from = |trials: &[Vec<Stand>]| -> Vec<Option<f64>> {
+                        let trials = trials.par_iter();
+                        let solved = trials.map_init(
+                            || amplifier.clone(),
+                            |scratch, stands| {
+                                let ratios = corners::ratios(stands, &drawn.varied);
+                                measure(&ratios, scratch)[figure].ok()
+                            },
+                        );
+                        solved.collect()
+                    };
+                    let found = samples.iter().filter_map(|figures| figures[figure].ok());
+                    corners::solved(stands, high, cheap, found, from)
+                })
+            })
             .collect();
 
         let figures = (0..self.asked.len()).map(|k| {
             let values: Vec<Measured> = samples.iter().map(|figures| figures[k]).collect();
-            let corner = |high: usize| corners[2 * k + high][k].ok();
-            self.figure(k, &drawn, rest, nominal[k], &values, &orders[k], [corner(0), corner(1)])
+            self.figure(
+                k,
+                &drawn,
+                rest,
+                nominal[k],
+                &values,
+                &orders[k],
+                &corners[k],
+            )
         });
         let allowed = &self.allowed;
         Ok(Spread {
@@ -217,12 +245,7 @@ impl SpreadOf {
     }
 
     /// The figures of an amplifier with these ratios of its values; `scratch` is a copy that is written over.
-    fn measure(
-        &self,
-        drawn: &Drawn<'_>,
-        ratios: &[f64],
-        scratch: &mut Amplifier,
-    ) -> Vec<Measured> {
+    fn measure(&self, drawn: &Drawn<'_>, ratios: &[f64], scratch: &mut Amplifier) -> Vec<Measured> {
         let none = |why: Missing| vec![Err(why); self.asked.len()];
         scratch.circuit.clone_from(&drawn.amplifier.circuit);
         for (varied, &ratio) in drawn.varied.iter().zip(ratios) {
@@ -249,7 +272,10 @@ impl SpreadOf {
     }
 
     /// What is told of one figure.
-    #[allow(clippy::too_many_arguments, reason = "everything found out about one figure")]
+    #[allow(
+        clippy::too_many_arguments,
+        reason = "everything found out about one figure"
+    )]
     fn figure(
         &self,
         number: usize,
@@ -258,7 +284,7 @@ impl SpreadOf {
         nominal: Option<f64>,
         values: &[Measured],
         order: &FirstOrder,
-        [lowest, highest]: [Option<f64>; 2],
+        [lowest, highest]: &[Solved; 2],
     ) -> FigureSpread {
         let asked = &self.asked[number];
         let missing = |why: Missing| values.iter().filter(|v| **v == Err(why)).count();
@@ -284,9 +310,10 @@ impl SpreadOf {
             asked: given,
             beyond: beyond(least, greatest),
         });
-        let corner = |value, high| Corner {
-            value,
+        let corner = |solved: &Solved, high| Corner {
+            value: solved.value,
             first_order: order.corner_sum(high),
+            swept: solved.swept,
         };
         FigureSpread {
             figure: asked.figure.to_string(),
@@ -299,9 +326,13 @@ impl SpreadOf {
             first_order: order.deviation(),
             lowest: corner(lowest, false),
             highest: corner(highest, true),
-            beyond_corners: beyond(lowest, highest),
+            beyond_corners: beyond(lowest.value, highest.value),
             limit,
-            shares: order.shares(|varied| drawn.name(varied), &drawn.varied),
+            shares: order.shares(
+                |varied| drawn.name(varied),
+                &drawn.varied,
+                [&lowest.stands, &highest.stands],
+            ),
             values: values.iter().map(|value| value.ok()).collect(),
             distribution: Sorted::new(found).map(|sorted| distribution(&sorted)),
         }
@@ -330,6 +361,9 @@ impl<'a> Drawn<'a> {
         let mut varied = varied::of_parts(circuit, allowed, volts);
         varied.retain(|varied| varied.parts[0] != amplifier.bench.load);
         varied.extend(varied::of_supplies(circuit, allowed, rest.mains.is_some()));
+        if varied.is_empty() {
+            return Err(SimError::Question(Question::NothingVaries));
+        }
         Ok(Self {
             amplifier,
             system,

@@ -211,8 +211,7 @@ impl Varied {
     /// Multiplies the value in a circuit.
     pub fn scale(&self, circuit: &mut Circuit, ratio: f64) {
         for &part in &self.parts {
-            self.quantity
-                .scale(&mut circuit.part_mut(part).part, ratio);
+            self.quantity.scale(&mut circuit.part_mut(part).part, ratio);
         }
     }
 

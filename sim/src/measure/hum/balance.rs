@@ -73,7 +73,10 @@ pub(super) fn pairs(circuit: &Circuit) -> Vec<(PartId, PartId, Coupling)> {
 }
 
 /// The pair whose anodes or cathodes work on the transformer of the load.
-pub(in crate::measure) fn output_pair(circuit: &Circuit, load: (NodeId, NodeId)) -> Option<(PartId, PartId)> {
+pub(in crate::measure) fn output_pair(
+    circuit: &Circuit,
+    load: (NodeId, NodeId),
+) -> Option<(PartId, PartId)> {
     let on_load = |node: &NodeId| *node != NodeId::CHASSIS && (*node == load.0 || *node == load.1);
     let iron = circuit.parts().find(|(_, placed)| {
         matches!(placed.part, Part::Transformer(_)) && placed.nodes.iter().any(on_load)

@@ -101,6 +101,8 @@ pub struct Corner {
     pub value: Option<f64>,
     /// What first order makes of it; none where that is not known.
     pub first_order: Option<f64>,
+    /// True when each value was also tried elsewhere from there.
+    pub swept: bool,
 }
 
 /// Limits and what lies beyond them.

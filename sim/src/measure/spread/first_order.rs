@@ -65,21 +65,19 @@ impl FirstOrder {
 
     /// Root of the sum of squares; none when nothing could be moved.
     pub(super) fn deviation(&self) -> Option<f64> {
-        let mut changes = self.effects.iter().filter_map(|effect| effect.change).peekable();
+        let mut changes = self
+            .effects
+            .iter()
+            .filter_map(|effect| effect.change)
+            .peekable();
         changes.peek()?;
         Some(changes.map(|change| change * change).sum::<f64>().sqrt())
     }
 
-    /// Ratios of all values in the lowest or highest corner.
-    pub(super) fn corner(&self, high: bool, varied: &[Varied]) -> Vec<f64> {
-        let effects = self.effects.iter().zip(varied);
-        effects
-            .map(|(effect, varied)| match effect.stand(high) {
-                Stand::Low => varied.low,
-                Stand::Drawn => 1.0,
-                Stand::High => varied.high,
-            })
-            .collect()
+    /// Where all values stand for the lowest or the highest figure.
+    pub(super) fn stands(&self, high: bool) -> Vec<Stand> {
+        let effects = self.effects.iter();
+        effects.map(|effect| effect.stand(high)).collect()
     }
 
     /// The figure there to first order.
@@ -94,12 +92,18 @@ impl FirstOrder {
         self.drawn.map(|drawn| drawn + sum)
     }
 
-    /// What each value has in the variance, the greatest first.
-    pub(super) fn shares(&self, name: impl Fn(&Varied) -> String, varied: &[Varied]) -> Vec<Share> {
+    /// What each value has in the variance, the greatest first; `corners` are the lowest and the highest.
+    pub(super) fn shares(
+        &self,
+        name: impl Fn(&Varied) -> String,
+        varied: &[Varied],
+        [lowest, highest]: [&[Stand]; 2],
+    ) -> Vec<Share> {
         let variance = self.deviation().map_or(0.0, |deviation| deviation.powi(2));
-        let effects = self.effects.iter().zip(varied);
+        let stands = lowest.iter().zip(highest);
+        let effects = self.effects.iter().zip(varied).zip(stands);
         let mut shares: Vec<Share> = effects
-            .map(|(effect, varied)| Share {
+            .map(|((effect, varied), (in_lowest, in_highest))| Share {
                 part: name(varied),
                 quantity: varied.quantity.words(),
                 low: varied.low,
@@ -110,8 +114,8 @@ impl FirstOrder {
                     .change
                     .filter(|_| variance > 0.0)
                     .map(|change| change * change / variance),
-                in_lowest: effect.stand(false),
-                in_highest: effect.stand(true),
+                in_lowest: *in_lowest,
+                in_highest: *in_highest,
             })
             .collect();
         let size = |share: &Share| share.share.unwrap_or(-1.0);

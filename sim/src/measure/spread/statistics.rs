@@ -133,7 +133,10 @@ mod tests {
             let values = Sorted::new(runs.iter().map(|run| run[k].value).collect()).unwrap();
             let stated = runs.iter().map(|run| run[k].error.unwrap()).sum::<f64>() / 400.0;
             let scatter = values.deviation().value;
-            assert!((scatter / stated - 1.0).abs() < 0.14, "{k}: {scatter} {stated}");
+            assert!(
+                (scatter / stated - 1.0).abs() < 0.14,
+                "{k}: {scatter} {stated}"
+            );
             let off = (values.mean().value - exact).abs();
             assert!(off < 4.0 * scatter / 20.0, "{k}: {off}");
         }

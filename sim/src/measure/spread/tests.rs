@@ -18,7 +18,8 @@ fn chain(ohms: &[f64], stated: &str) -> Amplifier {
         } else {
             format!("n{}", k + 1)
         };
-        let line = format!("R{k} = {{ resistor = \"{r}R\", between = [\"n{k}\", \"{to}\"]{stated} }}\n");
+        let line =
+            format!("R{k} = {{ resistor = \"{r}R\", between = [\"n{k}\", \"{to}\"]{stated} }}\n");
         parts.push_str(&line);
     }
     file(&parts)
@@ -76,9 +77,10 @@ fn estimates(estimate: Estimate, exact: f64, bias: f64) {
 fn tap(ohms: &[f64]) -> (f64, Vec<f64>) {
     let (above, below): (f64, f64) = (ohms[..3].iter().sum(), ohms[3..].iter().sum());
     let all = above + below;
-    let slopes = ohms.iter().enumerate().map(|(k, r)| {
-        300.0 * r * if k < 3 { -below } else { above } / (all * all)
-    });
+    let slopes = ohms
+        .iter()
+        .enumerate()
+        .map(|(k, r)| 300.0 * r * if k < 3 { -below } else { above } / (all * all));
     (300.0 * below / all, slopes.collect())
 }
 
@@ -117,7 +119,12 @@ fn linear_circuits_obey_the_law_of_propagation() {
             assert!((share.share.unwrap() - expected).abs() < u, "{share:?}");
             assert!(share.stated);
         }
-        assert!(figure.shares.windows(2).all(|two| two[0].share >= two[1].share));
+        assert!(
+            figure
+                .shares
+                .windows(2)
+                .all(|two| two[0].share >= two[1].share)
+        );
         assert_eq!((figure.found, spread.samples), (4000, 4000));
     }
 }
@@ -146,7 +153,10 @@ fn one_value_alone_gives_its_own_rectangle() {
     assert_eq!(figure.shares[0].part, "supplies");
     let near = |corner: Corner, exact: f64| {
         assert!((corner.value.unwrap() - exact).abs() < 1e-6, "{corner:?}");
-        assert!((corner.first_order.unwrap() - exact).abs() < 1e-6, "{corner:?}");
+        assert!(
+            (corner.first_order.unwrap() - exact).abs() < 1e-6,
+            "{corner:?}"
+        );
     };
     near(figure.lowest, 190.0);
     near(figure.highest, 210.0);
@@ -168,15 +178,26 @@ fn the_worst_case_is_the_corner_of_the_closed_form() {
     let highest = corner(315.0, 0.9 * above, 1.1 * below);
     // The solver's tolerance on such volts
     let near = |found: Option<f64>, exact: f64| {
-        assert!((found.unwrap() / exact - 1.0).abs() < 1e-9, "{found:?} {exact}");
+        assert!(
+            (found.unwrap() / exact - 1.0).abs() < 1e-9,
+            "{found:?} {exact}"
+        );
     };
     near(figure.lowest.value, lowest);
     near(figure.highest.value, highest);
     assert_eq!(figure.beyond_corners, 0);
-    for share in figure.shares.iter().filter(|share| share.part != "supplies") {
+    for share in figure
+        .shares
+        .iter()
+        .filter(|share| share.part != "supplies")
+    {
         let down = share.part.as_str() < "R3";
         let stands = (share.in_lowest, share.in_highest);
-        let expected = if down { (Stand::High, Stand::Low) } else { (Stand::Low, Stand::High) };
+        let expected = if down {
+            (Stand::High, Stand::Low)
+        } else {
+            (Stand::Low, Stand::High)
+        };
         assert_eq!(stands, expected, "{share:?}");
     }
     // To first order, Σ|slope|·tolerance, the slopes from u: third order, u² with ten of them alike
@@ -198,11 +219,52 @@ fn a_value_about_which_a_figure_is_even_stays_as_drawn_in_one_corner() {
     let effect = Effect::new(Some(0.0), Some(2.0), Some(3.0), &varied);
     let order = FirstOrder::new(Some(0.0), vec![effect]);
     let of = std::slice::from_ref(&varied);
-    assert_eq!(order.corner(false, of), [1.0]);
-    assert_eq!(order.corner(true, of), [1.1]);
+    let ratios = |high| corners::ratios(&order.stands(high), of);
+    assert_eq!(ratios(false), [1.0]);
+    assert_eq!(ratios(true), [1.1]);
     let without = FirstOrder::new(None, vec![Effect::new(None, None, Some(1.0), &varied)]);
     assert_eq!(without.deviation(), None);
     assert_eq!(without.corner_sum(true), None);
+}
+
+#[test]
+fn what_acts_in_the_corner_only_is_found_there() {
+    // A balanced bridge: as drawn the supply does nothing to the volts across it, in the corner it multiplies
+    // them. Open-circuit volts E (R2/(R1 + R2) - R4/(R3 + R4)) behind R1 ‖ R2 + R3 ‖ R4, into 10 kΩ, which is held.
+    let mut amplifier = file(
+        r#"HT = { supply = "100V", positive = "ht", negative = "chassis" }
+R1 = { resistor = "1k", between = ["ht", "a"] }
+R2 = { resistor = "1k", between = ["a", "chassis"] }
+R3 = { resistor = "1k", between = ["ht", "b"] }
+R4 = { resistor = "1k", between = ["b", "chassis"] }
+RB = { resistor = "10k", between = ["a", "b"] }"#,
+    );
+    amplifier.bench.load = amplifier.circuit.find_part("RB").unwrap();
+    let allowed = Allowed {
+        parts: 0.1,
+        mains: (0.95, 1.05),
+        ..NOTHING
+    };
+    let spread = ask(&amplifier, &["RB volts"], allowed, 50);
+    let figure = &spread.figures[0];
+    let open = 105.0 * (1.1 / 2.0 - 0.9 / 2.0);
+    let behind = 2.0 * 1e3 * 1.1 * 0.9 / 2.0;
+    let exact = open * 10e3 / (10e3 + behind);
+    for (corner, exact) in [(figure.highest, exact), (figure.lowest, -exact)] {
+        // The solver's tolerance on such volts
+        assert!(
+            (corner.value.unwrap() - exact).abs() < 1e-6,
+            "{corner:?} {exact}"
+        );
+        assert!(corner.swept);
+    }
+    let supply = figure.shares.iter().find(|share| share.part == "supplies");
+    let supply = supply.unwrap();
+    assert_eq!(
+        (supply.in_lowest, supply.in_highest),
+        (Stand::High, Stand::High)
+    );
+    assert!(supply.share.unwrap() < 1e-12);
 }
 
 /// Both sections of a 6SN7GT on fixed volts, nothing else in the way.
@@ -232,7 +294,10 @@ fn valves_spread_in_current_each_section_by_itself() {
     assert!(found.least > 0.9 * drawn && found.greatest < 1.1 * drawn);
     assert_eq!(spread.varied, 4);
     let first = &current.shares[0];
-    assert_eq!((first.part.as_str(), first.quantity), ("V1a", "current and gm"));
+    assert_eq!(
+        (first.part.as_str(), first.quantity),
+        ("V1a", "current and gm")
+    );
     assert!((first.share.unwrap() - 1.0).abs() < 1e-6);
     // (a − b)/((a + b)/2) of two such: √2 of 0.2/√12, and a little more for the division (1/12 of u² each)
     let balance = spread.figures[1].distribution.as_ref().unwrap();
@@ -319,7 +384,10 @@ fn limits_count_what_lies_beyond_them() {
     let beyond = |figure: usize, share: f64| {
         let limit = spread.figures[figure].limit.unwrap();
         let off = (limit.beyond as f64 / 2000.0 - share).abs();
-        assert!(off < 4.0 * (share * (1.0 - share) / 2000.0).sqrt(), "{limit:?}");
+        assert!(
+            off < 4.0 * (share * (1.0 - share) / 2000.0).sqrt(),
+            "{limit:?}"
+        );
         limit.asked
     };
     assert!(beyond(0, 0.375));

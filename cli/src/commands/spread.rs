@@ -1,0 +1,247 @@
+//! `spread FILE --of "V3 anode current"`.
+
+use std::path::PathBuf;
+
+use sim::Tolerances;
+use sim::error::Question;
+use sim::file::Amplifier;
+use sim::measure::figure::{Figure, FigureError};
+use sim::measure::spread::{Asked, SpreadOf, usual};
+use sim::measure::varied::Allowed;
+use sim::measure::voltages::{Voltages, voltages};
+use sim::quantity::{Quantity, Unit};
+use sim::{Circuit, SimError};
+
+use super::readings::{mains, share};
+use crate::diagnostic::{self, Diagnostic, Id};
+use crate::failure::Failure;
+use crate::report::{self, json, output};
+use crate::{Options, amplifier, caution, progress};
+
+mod picture;
+mod words;
+
+/// Samples of figures at rest: quantiles to a tenth of the standard deviation, a second of work.
+const STILL: usize = 1000;
+
+/// Samples of an amplifier on its mains, each of them a settled period.
+const ON_MAINS: usize = 200;
+
+/// Samples of figures that need a signal, seconds each.
+const COSTLY: usize = 100;
+
+/// Fewer tell of no distribution; more would only fill the memory.
+const SAMPLES: std::ops::RangeInclusive<usize> = 2..=100_000;
+
+/// Arguments of `spread`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Arguments {
+    /// The amplifier file.
+    file: PathBuf,
+    /// A figure, e.g. "V3 anode current", "balance V3 V4", "power", "THD at 1 W". May be repeated; without
+    /// one, current, dissipation and balance of the output valves.
+    #[arg(long = "of", value_name = "FIGURE")]
+    figures: Vec<String>,
+    /// What will do of the one figure, e.g. 40mA..60mA or ..60mA: tells how many do. Without it, the limit of
+    /// type or parts list where there is one.
+    #[arg(long, value_name = "LOW..HIGH")]
+    limits: Option<String>,
+    /// Amplifiers drawn; without it 1000 for figures at rest, 200 on the mains, 100 for all others.
+    #[arg(long, value_name = "NUMBER")]
+    samples: Option<usize>,
+    /// What the draw begins with: the same seed gives the same amplifiers.
+    #[arg(long, value_name = "NUMBER", default_value_t = 1)]
+    seed: u64,
+    /// Tolerance of resistances for which the file states none, windings included.
+    #[arg(long, value_name = "PERCENT", default_value = "10%")]
+    tolerance: String,
+    /// The same of capacitances.
+    #[arg(long, value_name = "PERCENT", default_value = "20%")]
+    capacitors: String,
+    /// The same of inductances and leakage inductances.
+    #[arg(long, value_name = "PERCENT", default_value = "20%")]
+    inductors: String,
+    /// Spread of the current of valves at the same volts, each section by itself; mutual conductance goes with it.
+    #[arg(long, value_name = "PERCENT", default_value = "10%")]
+    valve_spread: String,
+    /// Spread of their amplification factor at the same current and mutual conductance.
+    #[arg(long, value_name = "PERCENT", default_value = "5%")]
+    mu_spread: String,
+    /// How far mains or supplies may lie off; without it the file's mains band, or 5 % of its supplies.
+    #[arg(long, value_name = "PERCENT")]
+    mains: Option<String>,
+    /// Write a picture to this file: a histogram of each figure.
+    #[arg(long, value_name = "FILE")]
+    svg: Option<PathBuf>,
+}
+
+pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
+    let opened = amplifier::open(&arguments.file, options)?;
+    let (amplifier, system) = (&opened.amplifier, &opened.system);
+    let named = figures(arguments, &amplifier.circuit)?;
+    let allowed = allowed(arguments, amplifier)?;
+    if let Some(path) = &arguments.svg {
+        output::free(path, options.overwrite)?;
+    }
+    let rest = voltages(
+        &amplifier.circuit,
+        system,
+        &Tolerances::default(),
+        &mut system.workspace(),
+    )?;
+    let figures = if named.is_empty() {
+        usual(amplifier, &rest)
+    } else {
+        named
+    };
+    if figures.is_empty() {
+        return Err(Failure::plain(
+            Id::CannotAsk,
+            "the amplifier has no valve to look at",
+            "name a figure: --of \"volts at a\", say",
+        ));
+    }
+    let question = SpreadOf {
+        samples: samples(arguments, &figures, &rest)?,
+        asked: asked(figures, arguments.limits.as_deref())?,
+        allowed,
+        seed: arguments.seed,
+    };
+    let bar = progress::long_bar(1, "amplifiers measured");
+    let answer = question.run(amplifier, system, &|done, all| {
+        bar.set_length(all as u64);
+        bar.set_position(done as u64);
+    });
+    bar.finish_and_clear();
+    let answer = answer.map_err(|error| match &error {
+        // A fault of the question, not of the run.
+        SimError::Question(Question::NothingVaries) => Failure::Input {
+            diagnostics: vec![diagnostic::of_sim(&error)],
+            text: None,
+        },
+        _ => Failure::Run(error),
+    })?;
+    if let Some(path) = &arguments.svg {
+        let picture = picture::svg(amplifier, &question, &answer)?;
+        output::write(path, picture.as_bytes(), options.overwrite)?;
+    }
+    if options.json {
+        report::print(&json::document("spread", amplifier, &answer))?;
+    } else {
+        report::print(&words::text(amplifier, &question, &answer))?;
+    }
+    caution::print(&rest);
+    let found = |figure: &sim::measure::spread::FigureSpread| figure.found > 0;
+    if !answer.figures.iter().any(found) {
+        return Err(Failure::NoAnswer(Diagnostic::plain(
+            Id::NotReached,
+            "no sample has any of these figures",
+            "ask for what the amplifier as drawn has: `gridleak power`, `gridleak voltages`",
+        )));
+    }
+    Ok(())
+}
+
+/// The figures named; every one that is none is told.
+fn figures(arguments: &Arguments, circuit: &Circuit) -> Result<Vec<Figure>, Failure> {
+    let mut figures = Vec::new();
+    let mut diagnostics = Vec::new();
+    for text in &arguments.figures {
+        match Figure::parse(text, circuit) {
+            Ok(figure) => figures.push(figure),
+            Err(error) => {
+                let id = match error {
+                    FigureError::NoPart { .. } => Id::UnknownPart,
+                    FigureError::NoNode { .. } => Id::UnknownNode,
+                    FigureError::NotOf { .. } => Id::CannotAsk,
+                    FigureError::Unknown { .. } => Id::BadValue,
+                };
+                diagnostics.push(Diagnostic::plain(id, error.to_string(), error.help()));
+            }
+        }
+    }
+    if diagnostics.is_empty() {
+        return Ok(figures);
+    }
+    Err(Failure::Input {
+        diagnostics,
+        text: None,
+    })
+}
+
+fn allowed(arguments: &Arguments, amplifier: &Amplifier) -> Result<Allowed, Failure> {
+    Ok(Allowed {
+        parts: share("--tolerance", &arguments.tolerance)?,
+        capacitors: share("--capacitors", &arguments.capacitors)?,
+        inductors: share("--inductors", &arguments.inductors)?,
+        valves: share("--valve-spread", &arguments.valve_spread)?,
+        mu: share("--mu-spread", &arguments.mu_spread)?,
+        mains: mains(arguments.mains.as_deref(), amplifier)?,
+    })
+}
+
+fn samples(arguments: &Arguments, figures: &[Figure], rest: &Voltages) -> Result<usize, Failure> {
+    let usual = if !figures.iter().all(Figure::is_at_rest) {
+        COSTLY
+    } else if rest.mains.is_some() {
+        ON_MAINS
+    } else {
+        STILL
+    };
+    let samples = arguments.samples.unwrap_or(usual);
+    if SAMPLES.contains(&samples) {
+        return Ok(samples);
+    }
+    Err(Failure::plain(
+        Id::OutOfBounds,
+        format!("--samples {samples} makes no sense"),
+        format!("write {} to {}", SAMPLES.start(), SAMPLES.end()),
+    ))
+}
+
+/// The figures with the limits of the only one.
+fn asked(figures: Vec<Figure>, limits: Option<&str>) -> Result<Vec<Asked>, Failure> {
+    let (least, greatest) = match (limits, &figures[..]) {
+        (None, _) => (None, None),
+        (Some(text), [figure]) => ends(text, figure.unit())?,
+        (Some(_), _) => {
+            return Err(Failure::plain(
+                Id::CannotAsk,
+                "--limits are those of one figure",
+                "name one with --of",
+            ));
+        }
+    };
+    let asked = figures.into_iter().map(|figure| Asked {
+        figure,
+        least,
+        greatest,
+    });
+    Ok(asked.collect())
+}
+
+/// LOW..HIGH, of which one may be left out.
+fn ends(text: &str, unit: Unit) -> Result<(Option<f64>, Option<f64>), Failure> {
+    let refused = |why: String| {
+        Failure::plain(
+            Id::BadValue,
+            format!("--limits {text}{why}"),
+            "write LOW..HIGH with units, e.g. 40mA..60mA, or one end: ..60mA",
+        )
+    };
+    let end = |text: &str| match text.trim() {
+        "" => Ok(None),
+        "0" => Ok(Some(0.0)),
+        text => Quantity::parse(text, unit)
+            .map(Some)
+            .map_err(|error| refused(format!(": {error}"))),
+    };
+    let (low, high) = text
+        .split_once("..")
+        .ok_or_else(|| refused(" is not LOW..HIGH".to_owned()))?;
+    match (end(low)?, end(high)?) {
+        (None, None) => Err(refused(" limits nothing".to_owned())),
+        (Some(low), Some(high)) if low >= high => Err(refused(" leaves nothing".to_owned())),
+        ends => Ok(ends),
+    }
+}
