@@ -158,11 +158,17 @@ impl SpreadOf {
         let nominal = nominal?;
 
         let moves = 2 * drawn.varied.len();
-        // Corners and what is tried from them come on top.
-        let all = moves + self.samples;
+        let sweeps = match (self.is_at_rest(), drawn.rest.mains.is_some()) {
+            (false, _) => 0,
+            (true, true) => corners::ON_MAINS,
+            (true, false) => corners::STILL,
+        };
+        // A sweep tries each value once and ends with all together; there may be a few more or fewer.
+        let of_corner = 1 + sweeps * (drawn.varied.len() + 1);
+        let all = moves + self.samples + 2 * self.asked.len() * of_corner;
         let measured = AtomicUsize::new(0);
-        let measure = |ratios: &[f64], scratch: &mut Amplifier| {
-            let figures = self.measure(&drawn, ratios, scratch);
+        let measure = |asked: &[Asked], ratios: &[f64], scratch: &mut Amplifier| {
+            let figures = drawn.measure(asked, ratios, scratch);
             let done = measured.fetch_add(1, Ordering::Relaxed) + 1;
             progress(done, all.max(done));
             figures
@@ -176,7 +182,7 @@ impl SpreadOf {
                         None => drawn.moved(k / 2, k % 2 == 1),
                         Some(sample) => drawn.sample(self.seed, sample as u64),
                     };
-                    measure(&ratios, scratch)
+                    measure(&self.asked, &ratios, scratch)
                 },
             )
             .collect();
@@ -192,25 +198,17 @@ impl SpreadOf {
                 FirstOrder::new(nominal[figure], effects.collect())
             })
             .collect();
-        let still = drawn.rest.mains.is_none();
-        let cheap = still && self.asked.iter().all(|asked| asked.figure.is_at_rest());
-        let corners: Vec<[Solved; 2]> = (0..self.asked.len())
-            .map(|figure| {
-                [false, true].map(|high| {
-                    let stands = orders[figure].stands(high);
-                    let from = |trials: &[Vec<Stand>]| -> Vec<Option<f64>> {
-                        let trials = trials.par_iter();
-                        let solved = trials.map_init(
-                            || amplifier.clone(),
-                            |scratch, stands| {
-                                let ratios = corners::ratios(stands, &drawn.varied);
-                                measure(&ratios, scratch)[figure].ok()
-                            },
-                        );
-                        solved.collect()
-                    };
-                    let found = samples.iter().filter_map(|figures| figures[figure].ok());
-                    corners::solved(stands, high, cheap, found, from)
+        let corners: Vec<Solved> = (0..2 * self.asked.len())
+            .into_par_iter()
+            .map(|corner| {
+                let (figure, high) = (corner / 2, corner % 2 == 1);
+                let mut scratch = amplifier.clone();
+                let asked = &self.asked[figure..=figure];
+                let found = samples.iter().filter_map(|figures| figures[figure].ok());
+                let stands = orders[figure].stands(high);
+                corners::solved(stands, high, sweeps, found, |stands| {
+                    let ratios = corners::ratios(stands, &drawn.varied);
+                    measure(asked, &ratios, &mut scratch)[0].ok()
                 })
             })
             .collect();
@@ -224,7 +222,7 @@ impl SpreadOf {
                 nominal[k],
                 &values,
                 &orders[k],
-                &corners[k],
+                &corners[2 * k..2 * k + 2],
             )
         });
         let allowed = &self.allowed;
@@ -244,31 +242,9 @@ impl SpreadOf {
         })
     }
 
-    /// The figures of an amplifier with these ratios of its values; `scratch` is a copy that is written over.
-    fn measure(&self, drawn: &Drawn<'_>, ratios: &[f64], scratch: &mut Amplifier) -> Vec<Measured> {
-        let none = |why: Missing| vec![Err(why); self.asked.len()];
-        scratch.circuit.clone_from(&drawn.amplifier.circuit);
-        for (varied, &ratio) in drawn.varied.iter().zip(ratios) {
-            varied.scale(&mut scratch.circuit, ratio);
-        }
-        let Ok(system) = scratch.circuit.compile() else {
-            return none(Missing::Unsolved);
-        };
-        let study = Study::near(scratch, &system, drawn.known());
-        match study.rest() {
-            Ok(rest) if rest.growing.is_none() => {}
-            Ok(_) | Err(SimError::Oscillates { .. }) => return none(Missing::Oscillates),
-            Err(_) => return none(Missing::Unsolved),
-        }
-        let figures = self.asked.iter();
-        figures
-            .map(|asked| match asked.figure.of(&study) {
-                Ok(Some(figure)) if figure.is_finite() => Ok(figure),
-                Ok(_) => Err(Missing::Without),
-                Err(SimError::Oscillates { .. }) => Err(Missing::Oscillates),
-                Err(_) => Err(Missing::Unsolved),
-            })
-            .collect()
+    /// True when the circuit at rest gives every figure.
+    fn is_at_rest(&self) -> bool {
+        self.asked.iter().all(|asked| asked.figure.is_at_rest())
     }
 
     /// What is told of one figure.
@@ -284,8 +260,9 @@ impl SpreadOf {
         nominal: Option<f64>,
         values: &[Measured],
         order: &FirstOrder,
-        [lowest, highest]: &[Solved; 2],
+        corners: &[Solved],
     ) -> FigureSpread {
+        let (lowest, highest) = (&corners[0], &corners[1]);
         let asked = &self.asked[number];
         let missing = |why: Missing| values.iter().filter(|v| **v == Err(why)).count();
         let found: Vec<f64> = values.iter().filter_map(|value| value.ok()).collect();
@@ -379,6 +356,33 @@ impl<'a> Drawn<'a> {
             rest: &self.rest,
             ws: &self.ws,
         }
+    }
+
+    /// The figures of an amplifier with these ratios of its values; `scratch` is a copy that is written over.
+    fn measure(&self, asked: &[Asked], ratios: &[f64], scratch: &mut Amplifier) -> Vec<Measured> {
+        let none = |why: Missing| vec![Err(why); asked.len()];
+        scratch.circuit.clone_from(&self.amplifier.circuit);
+        for (varied, &ratio) in self.varied.iter().zip(ratios) {
+            varied.scale(&mut scratch.circuit, ratio);
+        }
+        let Ok(system) = scratch.circuit.compile() else {
+            return none(Missing::Unsolved);
+        };
+        let study = Study::near(scratch, &system, self.known());
+        match study.rest() {
+            Ok(rest) if rest.growing.is_none() => {}
+            Ok(_) | Err(SimError::Oscillates { .. }) => return none(Missing::Oscillates),
+            Err(_) => return none(Missing::Unsolved),
+        }
+        let figures = asked.iter();
+        figures
+            .map(|asked| match asked.figure.of(&study) {
+                Ok(Some(figure)) if figure.is_finite() => Ok(figure),
+                Ok(_) => Err(Missing::Without),
+                Err(SimError::Oscillates { .. }) => Err(Missing::Oscillates),
+                Err(_) => Err(Missing::Unsolved),
+            })
+            .collect()
     }
 
     /// What a value belongs to.

@@ -32,20 +32,20 @@ fn panel(unit: Unit, figure: &FigureSpread) -> Option<Panel> {
     let of = figure.distribution.as_ref()?;
     let value = |value: f64| engineering(value, unit);
     let corners = [figure.lowest.value, figure.highest.value];
-    let mut words = Vec::new();
+    let mut marked = Vec::new();
     if let Some(drawn) = figure.drawn {
-        words.push(format!("{} as drawn", value(drawn)));
+        marked.push(format!("{} as drawn", words::plain(drawn, figure, unit)));
     }
     let band = (of.quantiles[1].value, of.quantiles[3].value);
-    words.push(format!("5 to 95 %: {} to {}", value(band.0), value(band.1)));
+    marked.push(format!("5 to 95 %: {} to {}", value(band.0), value(band.1)));
     if let [Some(lowest), Some(highest)] = corners {
-        words.push(format!("corners {} and {}", value(lowest), value(highest)));
+        marked.push(format!("corners {} and {}", value(lowest), value(highest)));
     }
     let limits = figure.limit.iter();
     Some(Panel {
         name: figure.figure.clone(),
         unit,
-        words: words.join("; "),
+        words: marked.join("; "),
         values: figure.values.iter().flatten().copied().collect(),
         drawn: figure.drawn,
         band,

@@ -81,7 +81,7 @@ fn conditions(answer: &Spread) -> String {
 }
 
 /// A figure; zero where it is nothing beside its spread, such as the balance of two halves alike.
-fn plain(value: f64, figure: &FigureSpread, unit: Unit) -> String {
+pub(super) fn plain(value: f64, figure: &FigureSpread, unit: Unit) -> String {
     const NOTHING: f64 = 1e-3;
     let spread = figure
         .distribution

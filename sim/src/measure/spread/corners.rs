@@ -1,13 +1,14 @@
 //! The worst case: every value where first order sends it, and then looked about from there.
 //!
 //! What has no effect on an amplifier as drawn may have one in the corner: the supply on the difference of two
-//! halves that differ. So each value is tried at its other places by itself, with all others in the corner;
-//! what goes further is taken, all at once, and kept when it goes further together.
+//! halves that differ. And of values that each make a harmonic, cancelled as drawn, two may cancel again. So each
+//! value in turn is tried at its other places, with all others in the corner, and stays where the figure goes
+//! furthest. That is a sweep; the next one starts from there.
 //!
-//! Source    ours; exact where the figure goes one way in each value wherever the others stand, and a step of
-//!           coordinate search where not
-//! Care      the sweep costs a solution for each value: it is run where a solution is cheap, and where a sample
-//!           lies beyond the corner, which proves it is none
+//! Source    coordinate search (textbook); exact where the figure goes one way in each value, wherever the
+//!           others stand
+//! Care      a sweep costs one or two solutions for each value. None is run where a solution is dear, unless a
+//!           sample lies beyond the corner, which proves it is none
 
 use super::answer::Stand;
 use crate::measure::varied::Varied;
@@ -35,61 +36,56 @@ pub(super) fn ratios(stands: &[Stand], varied: &[Varied]) -> Vec<f64> {
         .collect()
 }
 
-/// The corner from where first order points; `solve` gives the figure of each of some corners, `found` are
-/// the samples.
+/// Sweeps of a corner: what acts on what acts takes the second, and still circuits cost little.
+pub(super) const STILL: usize = 4;
+
+/// Sweeps on the mains, where each solution is a settled period.
+pub(super) const ON_MAINS: usize = 1;
+
+/// The corner from where first order points, after `sweeps` of them or until nothing goes further. `solve`
+/// gives the figure of a corner, `found` are the samples.
 pub(super) fn solved(
     stands: Vec<Stand>,
     high: bool,
-    cheap: bool,
+    sweeps: usize,
     mut found: impl Iterator<Item = f64>,
-    solve: impl Fn(&[Vec<Stand>]) -> Vec<Option<f64>>,
+    mut solve: impl FnMut(&[Stand]) -> Option<f64>,
 ) -> Solved {
     let further = |a: f64, b: f64| if high { a > b } else { a < b };
-    let value = solve(std::slice::from_ref(&stands))[0];
-    let first = Solved {
+    let value = solve(&stands);
+    let mut at = Solved {
         stands,
         value,
         swept: false,
     };
-    let Some(value) = value else { return first };
-    if !cheap && !found.any(|sample| further(sample, value)) {
-        return first;
-    }
-    let mut trials = Vec::new();
-    let mut places = Vec::new();
-    for (k, stand) in first.stands.iter().enumerate() {
-        for other in [Stand::Low, Stand::High] {
-            if other != *stand {
-                let mut trial = first.stands.clone();
-                trial[k] = other;
-                trials.push(trial);
-                places.push((k, other));
+    let Some(mut value) = value else { return at };
+    let sweeps = match sweeps {
+        0 => usize::from(found.any(|sample| further(sample, value))),
+        sweeps => sweeps,
+    };
+    for _ in 0..sweeps {
+        at.swept = true;
+        let mut moved = false;
+        for k in 0..at.stands.len() {
+            for other in [Stand::Low, Stand::High] {
+                let before = at.stands[k];
+                if other == before {
+                    continue;
+                }
+                at.stands[k] = other;
+                match solve(&at.stands) {
+                    Some(figure) if further(figure, value) => {
+                        value = figure;
+                        moved = true;
+                    }
+                    _ => at.stands[k] = before,
+                }
             }
         }
-    }
-    let mut together = first.stands.clone();
-    let mut best = vec![value; together.len()];
-    for ((k, other), figure) in places.into_iter().zip(solve(&trials)) {
-        if let Some(figure) = figure
-            && further(figure, best[k])
-        {
-            best[k] = figure;
-            together[k] = other;
+        if !moved {
+            break;
         }
     }
-    let first = Solved {
-        swept: true,
-        ..first
-    };
-    if together == first.stands {
-        return first;
-    }
-    match solve(std::slice::from_ref(&together))[0] {
-        Some(figure) if further(figure, value) => Solved {
-            stands: together,
-            value: Some(figure),
-            swept: true,
-        },
-        _ => first,
-    }
+    at.value = Some(value);
+    at
 }

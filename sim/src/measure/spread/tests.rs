@@ -245,25 +245,28 @@ RB = { resistor = "10k", between = ["a", "b"] }"#,
         mains: (0.95, 1.05),
         ..NOTHING
     };
-    let spread = ask(&amplifier, &["RB volts"], allowed, 50);
-    let figure = &spread.figures[0];
+    let spread = ask(&amplifier, &["RB current", "RB volts"], allowed, 50);
     let open = 105.0 * (1.1 / 2.0 - 0.9 / 2.0);
     let behind = 2.0 * 1e3 * 1.1 * 0.9 / 2.0;
-    let exact = open * 10e3 / (10e3 + behind);
-    for (corner, exact) in [(figure.highest, exact), (figure.lowest, -exact)] {
+    let exact = open / (10e3 + behind);
+    // The current has a sign; the volts have none, so each resistor alone moves them up, either way.
+    let [current, volts] = &spread.figures[..] else {
+        panic!("two figures")
+    };
+    for (corner, exact) in [
+        (current.highest, exact),
+        (current.lowest, -exact),
+        (volts.highest, 10e3 * exact),
+    ] {
         // The solver's tolerance on such volts
-        assert!(
-            (corner.value.unwrap() - exact).abs() < 1e-6,
-            "{corner:?} {exact}"
-        );
-        assert!(corner.swept);
+        let off = (corner.value.unwrap() / exact - 1.0).abs();
+        assert!(off < 1e-7 && corner.swept, "{corner:?} {exact}");
     }
-    let supply = figure.shares.iter().find(|share| share.part == "supplies");
+    assert!(volts.lowest.value.unwrap() < 1e-9, "{:?}", volts.lowest);
+    let supply = current.shares.iter().find(|share| share.part == "supplies");
     let supply = supply.unwrap();
-    assert_eq!(
-        (supply.in_lowest, supply.in_highest),
-        (Stand::High, Stand::High)
-    );
+    let stands = (supply.in_lowest, supply.in_highest);
+    assert_eq!(stands, (Stand::High, Stand::High));
     assert!(supply.share.unwrap() < 1e-12);
 }
 
