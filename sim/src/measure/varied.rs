@@ -172,7 +172,7 @@ impl Quantity {
                     }
                 }
             }
-            (Self::Current, Part::Valve(valve)) => valve.kind.model.scale_current(ratio),
+            (Self::Current, Part::Valve(valve)) => valve.scale_current(ratio),
             (Self::Mu { anode, screen }, Part::Valve(valve)) => {
                 valve.kind.model.scale_mu(ratio, anode, screen);
             }

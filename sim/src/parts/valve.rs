@@ -2,7 +2,6 @@
 
 use models::data::{ValveModel, ValveType};
 use models::filament::Filament;
-use models::triode::TriodeLaw;
 use models::{AnyDevice, Device};
 
 /// A valve, or one section of a double valve.
@@ -68,16 +67,12 @@ impl Valve {
     }
 
     /// Lets the valve carry `ratio` times its current at the same volts, with the slope that goes with it; mu
-    /// stays. A rectifier and a stabiliser stay as they are.
+    /// stays. A stabiliser stays as it is.
     pub fn scale_current(&mut self, ratio: f64) {
-        match &mut self.kind.model {
-            ValveModel::Triode(triode) => {
-                let TriodeLaw::ControlVoltage(law) = &mut triode.law;
-                law.kg /= ratio;
-            }
-            ValveModel::Pentode(pentode) => *pentode.law.kg_mut() /= ratio,
-            ValveModel::Rectifier(_) | ValveModel::Stabiliser(_) => return,
+        if matches!(self.kind.model, ValveModel::Stabiliser(_)) {
+            return;
         }
+        self.kind.model.scale_current(ratio);
         self.current *= ratio;
     }
 
