@@ -243,6 +243,19 @@ pub fn engineering(value: f64, unit: Unit) -> String {
     render(value < 0.0, &digits, exponent, unit)
 }
 
+/// The same with as many digits more as it takes to show `step`: what differs by less looks alike.
+pub fn resolved(value: f64, step: f64, unit: Unit) -> String {
+    // Beyond these a reader sees noise.
+    const MOST: i32 = 8;
+    let decade = |x: f64| x.abs().log10().floor() as i32;
+    if !(value.abs() > 0.0 && value.is_finite() && step > 0.0) {
+        return engineering(value, unit);
+    }
+    let behind = (decade(value) - decade(step)).clamp(2, MOST - 1);
+    let (digits, exponent) = decimal(&format!("{:.*e}", behind as usize, value.abs()));
+    render(value < 0.0, &digits, exponent, unit)
+}
+
 /// The digits of a number in scientific notation and the power of ten of the first one.
 fn decimal(scientific: &str) -> (String, i32) {
     let (mantissa, exponent) = scientific.split_once('e').unwrap_or((scientific, "0"));

@@ -199,3 +199,13 @@ proptest! {
         let _ = Quantity::parse(&text, unit);
     }
 }
+
+#[test]
+fn a_value_shows_what_tells_it_from_its_neighbours() {
+    assert_eq!(resolved(200.0127, 0.05, Unit::Volt), "200.01 V");
+    assert_eq!(resolved(0.038_812_3, 2.5e-6, Unit::Ampere), "38.812 mA");
+    // Never fewer than three digits, and zero is zero
+    assert_eq!(resolved(-0.038_812_3, 1.0, Unit::Ampere), "-38.8 mA");
+    assert_eq!(resolved(0.0, 0.1, Unit::Percent), "0 %");
+    assert_eq!(resolved(0.123_456, 1e-4, Unit::Percent), "12.35 %");
+}

@@ -2,7 +2,7 @@
 
 use sim::file::Amplifier;
 use sim::measure::spread::{FigureSpread, Spread, SpreadOf};
-use sim::quantity::{Unit, engineering};
+use sim::quantity::Unit;
 
 use super::words;
 use crate::report::histogram::{Histogram, Panel};
@@ -30,11 +30,11 @@ pub(super) fn svg(
 /// None for a figure that no two samples have.
 fn panel(unit: Unit, figure: &FigureSpread) -> Option<Panel> {
     let of = figure.distribution.as_ref()?;
-    let value = |value: f64| engineering(value, unit);
+    let value = |value: f64| words::plain(value, figure, unit);
     let corners = [figure.lowest.value, figure.highest.value];
     let mut marked = Vec::new();
     if let Some(drawn) = figure.drawn {
-        marked.push(format!("{} as drawn", words::plain(drawn, figure, unit)));
+        marked.push(format!("{} as drawn", value(drawn)));
     }
     let band = (of.quantiles[1].value, of.quantiles[3].value);
     marked.push(format!("5 to 95 %: {} to {}", value(band.0), value(band.1)));

@@ -2,7 +2,7 @@
 
 use sim::file::Amplifier;
 use sim::measure::spread::{Estimate, FigureSpread, Limits, Share, Spread, SpreadOf};
-use sim::quantity::{Unit, engineering};
+use sim::quantity::{Unit, engineering, resolved};
 
 use crate::notes;
 use crate::report::table::{Sheet, percent};
@@ -52,24 +52,28 @@ pub(super) fn draw(answer: &Spread) -> String {
 pub(super) fn limits(answer: &Spread) -> [String; 2] {
     [
         format!(
-            "resistances ±{}, capacitances ±{}, inductances ±{} where the file says nothing; load as in the file",
+            "resistances ±{}, capacitances ±{}, inductances ±{} where the file says nothing",
             tolerance(answer.tolerance),
             tolerance(answer.capacitors),
             tolerance(answer.inductors),
         ),
         format!(
-            "valves ±{} in current and gm, ±{} in mu, each section by itself; {} {:+.0} to {:+.0} %",
+            "valves ±{} in current and gm, ±{} in mu, each section by itself; {}; load as in the file",
             tolerance(answer.valve_spread),
             tolerance(answer.mu_spread),
-            if answer.on_mains {
-                "mains"
-            } else {
-                "all supplies together"
-            },
-            100.0 * (answer.mains_low - 1.0),
-            100.0 * (answer.mains_high - 1.0),
+            supplies(answer),
         ),
     ]
+}
+
+fn supplies(answer: &Spread) -> String {
+    let what = if answer.on_mains { "mains" } else { "supplies" };
+    let [low, high] = [answer.mains_low, answer.mains_high].map(|end| 100.0 * (end - 1.0));
+    if answer.mains_low < answer.mains_high {
+        format!("{what} {low:+.0} to {high:+.0} % together")
+    } else {
+        format!("{what} as in the file")
+    }
 }
 
 fn conditions(answer: &Spread) -> String {
@@ -80,6 +84,9 @@ fn conditions(answer: &Spread) -> String {
     )
 }
 
+/// Figures are shown to this share of their standard deviation.
+const DIGIT: f64 = 0.1;
+
 /// A figure; zero where it is nothing beside its spread, such as the balance of two halves alike.
 pub(super) fn plain(value: f64, figure: &FigureSpread, unit: Unit) -> String {
     const NOTHING: f64 = 1e-3;
@@ -88,7 +95,7 @@ pub(super) fn plain(value: f64, figure: &FigureSpread, unit: Unit) -> String {
         .as_ref()
         .map_or(0.0, |of| of.deviation.value);
     let nothing = value.abs() < NOTHING * spread;
-    engineering(if nothing { 0.0 } else { value }, unit)
+    resolved(if nothing { 0.0 } else { value }, DIGIT * spread, unit)
 }
 
 fn headline(unit: Unit, figure: &FigureSpread, samples: usize) -> String {
@@ -160,7 +167,8 @@ fn distribution(figures: &[(Unit, &FigureSpread)]) -> String {
         let Some(of) = &figure.distribution else {
             continue;
         };
-        let value = |value: f64| engineering(value, *unit);
+        let value = |value: f64| plain(value, figure, *unit);
+        let error = |error: f64| engineering(error, *unit);
         let quantiles = of.quantiles.iter().map(|quantile| Estimate {
             value: quantile.value,
             error: quantile.error,
@@ -179,8 +187,8 @@ fn distribution(figures: &[(Unit, &FigureSpread)]) -> String {
         row.extend([value(of.least), value(of.greatest)]);
         sheet.row(row);
         let mut row = vec!["  ±".to_owned(), String::new()];
-        let error = |estimate: &Estimate| estimate.error.map_or_else(|| "-".to_owned(), value);
-        row.extend(estimates.iter().map(error));
+        let errors = estimates.iter().map(|estimate| estimate.error);
+        row.extend(errors.map(|of| of.map_or_else(|| "-".to_owned(), error)));
         row.extend([String::new(), String::new()]);
         sheet.row(row);
     }
@@ -202,7 +210,7 @@ fn corners(figures: &[(Unit, &FigureSpread)]) -> String {
     let mut bends = String::new();
     for (unit, figure) in figures {
         let value = |value: Option<f64>| {
-            value.map_or_else(|| "none".to_owned(), |value| engineering(value, *unit))
+            value.map_or_else(|| "none".to_owned(), |value| plain(value, figure, *unit))
         };
         sheet.row(vec![
             figure.figure.clone(),
