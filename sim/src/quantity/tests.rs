@@ -2,7 +2,7 @@
 
 use proptest::prelude::*;
 
-use super::{Quantity, QuantityError, Unit, engineering};
+use super::{Quantity, QuantityError, Unit, engineering, resolved};
 
 /// Source    IEC 60062 (BS 1852) letter codes, from memory
 #[rustfmt::skip]
