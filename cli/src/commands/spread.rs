@@ -21,13 +21,13 @@ use crate::{Options, amplifier, caution, progress};
 mod picture;
 mod words;
 
-/// Samples of figures at rest: quantiles to a tenth of the standard deviation, a second of work.
+/// Samples of figures at rest or linearised there: quantiles to a tenth of the standard deviation, a second of work.
 const STILL: usize = 1000;
 
 /// Samples of an amplifier on its mains, each of them a settled period.
 const ON_MAINS: usize = 200;
 
-/// Samples of figures that need a signal, seconds each.
+/// Samples of figures that take settled periods of a signal or of hum, seconds each.
 const COSTLY: usize = 100;
 
 /// Fewer tell of no distribution; more would only fill the memory.
@@ -46,7 +46,7 @@ pub(crate) struct Arguments {
     /// type or parts list where there is one.
     #[arg(long, value_name = "LOW..HIGH")]
     limits: Option<String>,
-    /// Amplifiers drawn; without it 1000 for figures at rest, 200 on the mains, 100 for all others.
+    /// Amplifiers drawn; without it 100 for power, distortion and hum, 200 on the mains, 1000 otherwise.
     #[arg(long, value_name = "NUMBER")]
     samples: Option<usize>,
     /// What the draw begins with: the same seed gives the same amplifiers.
@@ -181,7 +181,7 @@ fn allowed(arguments: &Arguments, amplifier: &Amplifier) -> Result<Allowed, Fail
 }
 
 fn samples(arguments: &Arguments, figures: &[Figure], rest: &Voltages) -> Result<usize, Failure> {
-    let usual = if !figures.iter().all(Figure::is_at_rest) {
+    let usual = if figures.iter().any(Figure::needs_periods) {
         COSTLY
     } else if rest.mains.is_some() {
         ON_MAINS

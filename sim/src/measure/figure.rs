@@ -320,6 +320,15 @@ impl Figure {
         }
     }
 
+    /// True when it takes settled periods with a signal or of hum, seconds of work; everything else is read off the
+    /// circuit at rest or linearised there.
+    pub fn needs_periods(&self) -> bool {
+        matches!(
+            self,
+            Self::Power | Self::Sensitivity | Self::Distortion(_) | Self::Harmonic(..) | Self::Hum
+        )
+    }
+
     /// True when the circuit at rest gives it, which is cheap.
     pub fn is_at_rest(&self) -> bool {
         matches!(

@@ -158,7 +158,7 @@ impl SpreadOf {
         let nominal = nominal?;
 
         let moves = 2 * drawn.varied.len();
-        let sweeps = match (self.is_at_rest(), drawn.rest.mains.is_some()) {
+        let sweeps = match (self.is_cheap(), drawn.rest.mains.is_some()) {
             (false, _) => 0,
             (true, true) => corners::ON_MAINS,
             (true, false) => corners::STILL,
@@ -242,9 +242,9 @@ impl SpreadOf {
         })
     }
 
-    /// True when the circuit at rest gives every figure.
-    fn is_at_rest(&self) -> bool {
-        self.asked.iter().all(|asked| asked.figure.is_at_rest())
+    /// True when no figure takes settled periods.
+    fn is_cheap(&self) -> bool {
+        !self.asked.iter().any(|asked| asked.figure.needs_periods())
     }
 
     /// What is told of one figure.
