@@ -100,18 +100,12 @@ pub fn usual(amplifier: &Amplifier, rest: &Voltages) -> Vec<Figure> {
     let circuit = &amplifier.circuit;
     let pair = output_pair(circuit, amplifier.bench.load_nodes);
     let name = |part: PartId| circuit.part(part).name.clone();
-    let valves: Vec<String> = match pair {
-        Some((first, second)) => vec![name(first), name(second)],
-        None => {
-            let hottest = rest
-                .valves
-                .iter()
-                .max_by(|a, b| a.p_a.value.total_cmp(&b.p_a.value));
-            hottest
-                .map(|valve| valve.part.clone())
-                .into_iter()
-                .collect()
-        }
+    let valves: Vec<String> = if let Some((first, second)) = pair {
+        vec![name(first), name(second)]
+    } else {
+        let valves = rest.valves.iter();
+        let hottest = valves.max_by(|a, b| a.p_a.value.total_cmp(&b.p_a.value));
+        hottest.iter().map(|valve| valve.part.clone()).collect()
     };
     let of = |what: OfValve| {
         let valves = valves.iter();
