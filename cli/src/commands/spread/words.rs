@@ -105,8 +105,18 @@ fn headline(unit: Unit, figure: &FigureSpread, samples: usize) -> String {
         None => format!("{}: none as drawn", figure.figure),
     };
     if let Some(distribution) = &figure.distribution {
-        let at = |k: usize| value(distribution.quantiles[k].value);
-        text += &format!("; nine of ten amplifiers between {} and {}", at(1), at(3));
+        let [low, high] = [1, 3].map(|k| distribution.quantiles[k]);
+        // Too few samples tell no twentieth.
+        text += &if low.error.is_some() && high.error.is_some() {
+            let (low, high) = (value(low.value), value(high.value));
+            format!("; nine of ten amplifiers between {low} and {high}")
+        } else {
+            let (least, greatest) = (value(distribution.least), value(distribution.greatest));
+            format!(
+                "; {} amplifiers drawn lie between {least} and {greatest}",
+                figure.found
+            )
+        };
     }
     text += ".\n";
     if let Some(limits) = &figure.limit {
