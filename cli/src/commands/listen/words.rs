@@ -134,7 +134,9 @@ fn meters(answer: &Answer) -> String {
         }
         text += &sheet.print(&format!("Valves{which}"), 1);
         if channel.rails.is_empty() {
-            text += "HT: ideal supplies, no sag.\n\n";
+            if k == 0 && !channel.valves.is_empty() {
+                text += "HT: ideal supplies, no sag.\n\n";
+            }
             continue;
         }
         let mut sheet = Sheet::new(&["rail", "at rest", "at its farthest", "sag"]);
