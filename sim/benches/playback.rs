@@ -21,13 +21,16 @@ use sim::measure::playback::{PlaybackOf, Player, Ready};
 use sim::transient::Method;
 
 const TEN_VALVES: &str = include_str!("ten_valves.toml");
-const ON_ITS_MAINS: &str =
-    include_str!("../../examples/04_hall_2a3_on_its_mains/amplifier.toml");
+const ON_ITS_MAINS: &str = include_str!("../../examples/04_hall_2a3_on_its_mains/amplifier.toml");
 
 /// Peaks of the generator, V: two thirds of the drive of the distortion limit of each.
 const DRIVES: [(&str, &str, f64); 2] = [
-    ("ten valves, smoothed supply", TEN_VALVES, 0.2),
-    ("six valves and two rectifiers on the mains", ON_ITS_MAINS, 0.2),
+    ("ten valves, smoothed supply", TEN_VALVES, 4e-3),
+    (
+        "six valves and two rectifiers on the mains",
+        ON_ITS_MAINS,
+        0.2,
+    ),
 ];
 
 /// Samples a second.
@@ -67,12 +70,20 @@ fn samples(rate: f64, seconds: f64, drive: f64) -> Vec<f64> {
 }
 
 /// The output at every `finer`-th sample, and the seconds it took.
-fn played(ready: &Ready<'_>, how: PlaybackOf, finer: usize, seconds: f64, drive: f64) -> (Vec<f64>, f64) {
+fn played(
+    ready: &Ready<'_>,
+    how: PlaybackOf,
+    finer: usize,
+    seconds: f64,
+    drive: f64,
+) -> (Vec<f64>, f64) {
     let input = samples(how.rate, seconds, drive);
     let mut output = vec![0.0; input.len()];
     let mut player = ready.player(&how);
     let start = Instant::now();
-    player.play(&input, &mut output).expect("it can be followed");
+    player
+        .play(&input, &mut output)
+        .expect("it can be followed");
     let took = start.elapsed().as_secs_f64();
     let kept = output.into_iter().skip(Player::LATENCY).step_by(finer);
     (kept.collect(), took)
