@@ -39,6 +39,9 @@ pub struct Settling {
     pub approach: Approach,
     /// States up to which the monodromy matrix is made whole; beyond, its slow part only.
     pub whole_matrix: usize,
+    /// Cycles run before shooting starts, so that valves, cores and hysteresis are where the signal takes
+    /// them; none when the start is that of a neighbouring state.
+    pub run_in: u32,
 }
 
 /// A way to the settled period.
@@ -67,6 +70,7 @@ impl Default for Settling {
             most_cycles: 400,
             approach: Approach::Automatic,
             whole_matrix: 300,
+            run_in: shooting::RUN_IN,
         }
     }
 }

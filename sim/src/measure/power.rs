@@ -139,7 +139,12 @@ impl PowerOf {
         let (ws, rest) = self.rest(system, tolerances)?;
         rest.stays(system, &ws)?;
         let bench = level::Bench::new(self, circuit, system, (&ws, &rest));
-        let solve = |drive: f64| bench.level(drive, tolerances);
+        // A circuit on its mains is slow to settle and starts at its neighbours. Which these are does not depend on
+        // threads: only whole batches of the sweep join them.
+        let mut neighbours: Vec<level::Neighbour> = Vec::new();
+        let settled = |drive: f64, neighbours: &[level::Neighbour]| {
+            bench.level_near(drive, neighbours, tolerances)
+        };
 
         let small = bench.settled(SMALL, tolerances)?;
         let gain = bench.read(SMALL, &small).output_rms * std::f64::consts::SQRT_2 / SMALL;
@@ -149,12 +154,12 @@ impl PowerOf {
         let output_valves = bench.output_valves(&small);
         // 10 mW, or less where that is already distorted: into the grid leak of a next stage, say.
         let mut start = (2.0 * 0.01 * self.load_ohms).sqrt() / gain;
-        while start > LEAST_DRIVE && solve(start)?.thd > QUIET {
+        while start > LEAST_DRIVE && bench.level(start, tolerances)?.thd > QUIET {
             start *= 0.5;
         }
         let enough = f64::max(ENOUGH, 1.2 * self.distortion_limit);
 
-        // The sweep, a batch at a time; each level starts from rest, so threads change nothing.
+        // The sweep, a batch at a time.
         let mut levels: Vec<Level> = Vec::new();
         let mut ended_early = None;
         let mut k = 0;
@@ -163,11 +168,18 @@ impl PowerOf {
                 .map(|k| start * STEP.powi(k as i32))
                 .collect();
             k += BATCH;
-            let solved: Vec<Result<Level, SimError>> =
-                batch.par_iter().map(|&drive| solve(drive)).collect();
+            let solved: Vec<Result<_, SimError>> = batch
+                .par_iter()
+                .map(|&drive| settled(drive, &neighbours))
+                .collect();
             for level in solved {
                 match level {
-                    Ok(level) => levels.push(level),
+                    Ok((level, neighbour)) => {
+                        levels.push(level);
+                        if rest.mains.is_some() {
+                            neighbours.push(neighbour);
+                        }
+                    }
                     Err(error) => {
                         ended_early = Some(error.to_string());
                         break;
@@ -188,29 +200,35 @@ impl PowerOf {
         }
         if levels.is_empty() {
             // The first level failed: its reason is the answer.
-            return Err(solve(start)
+            return Err(bench
+                .level(start, tolerances)
                 .err()
                 .unwrap_or(SimError::Question(Question::NoSignal)));
         }
 
+        let solve = |drive: f64| settled(drive, &neighbours).map(|(level, _)| level);
         let targets = [0.01, 0.03, 0.05, 0.10];
-        let mut wanted: Vec<target::Target> = vec![
-            target::Target::Power(1.0),
-            target::Target::Distortion(self.distortion_limit),
-        ];
+        let mut wanted = vec![target::Target::Power(1.0)];
         wanted.extend(targets.map(target::Target::Distortion));
+        // The limit is often one of these.
+        let at_limit = targets.iter().position(|&thd| thd == self.distortion_limit);
+        if at_limit.is_none() {
+            wanted.push(target::Target::Distortion(self.distortion_limit));
+        }
         let mut found: Vec<Option<Level>> = wanted
             .par_iter()
             .map(|target| target.find(&levels, &solve))
             .collect();
+        let rated = match at_limit {
+            Some(place) => found[1 + place].clone(),
+            None => found.pop().flatten(),
+        };
+        let one_watt = found.remove(0);
         let at_distortion = found
-            .split_off(2)
             .into_iter()
             .zip(targets)
             .map(|(level, distortion)| AtDistortion { distortion, level })
             .collect();
-        let rated = found.pop().flatten();
-        let one_watt = found.pop().flatten();
         // The levels solved for belong to the sweep where onsets are looked for, so that no table shows
         // grid current below the onset it names.
         let mut known: Vec<Level> = levels.clone();

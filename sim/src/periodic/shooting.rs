@@ -13,9 +13,8 @@ use crate::error::SimError;
 use crate::system::Workspace;
 use crate::transient::sensitivity::Sensitivity;
 
-/// Cycles run before shooting starts, so that valves, cores and hysteresis are where the signal takes
-/// them, and again after a correction that made things worse.
-const RUN_IN: u32 = 3;
+/// Cycles run before shooting starts from rest, and again after a correction that made things worse.
+pub(super) const RUN_IN: u32 = 3;
 
 /// A correction that leaves more than this share of the residual calls for a new monodromy matrix.
 const SLOW: f64 = 0.1;
@@ -40,7 +39,7 @@ pub(super) fn settle(
     let mut whole = Sensitivity::whole(run.system);
     let is_small = whole.stores.len() <= settling.whole_matrix;
     let mut monodromy: Option<Monodromy> = None;
-    let mut patience = RUN_IN;
+    let mut patience = settling.run_in;
     let mut last = f64::INFINITY;
     // Steps kept far from the settled cycle are not those its error asks for.
     let mut steps = Steps::Far;

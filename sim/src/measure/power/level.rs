@@ -110,6 +110,14 @@ pub(in crate::measure) struct Bench<'a> {
     cores: Vec<PlacedCore>,
 }
 
+/// The settled start of a level, from which levels of nearly its drive settle in fewer cycles.
+#[derive(Clone, Debug)]
+pub(in crate::measure) struct Neighbour {
+    drive: f64,
+    /// `[n+1]`.
+    start: Vec<f64>,
+}
+
 /// A core that can saturate.
 struct PlacedCore {
     part: String,
@@ -144,6 +152,24 @@ impl<'a> Bench<'a> {
         Ok(self.read(drive, &self.settled(drive, tolerances)?))
     }
 
+    /// The same from the settled start of the nearest drive among `neighbours`; without any, from rest. Also its
+    /// own start.
+    pub(in crate::measure) fn level_near(
+        &self,
+        drive: f64,
+        neighbours: &[Neighbour],
+        tolerances: &Tolerances,
+    ) -> Result<(Level, Neighbour), SimError> {
+        let apart = |other: &Neighbour| (drive / other.drive).ln().abs();
+        let nearest = neighbours
+            .iter()
+            .min_by(|a, b| apart(a).total_cmp(&apart(b)));
+        let (sine, duration) = (self.question.sine(drive), 1.0 / self.question.frequency);
+        let period = self.settled_from(nearest, sine, duration, tolerances)?;
+        let start = period.samples[0].clone();
+        Ok((self.read(drive, &period), Neighbour { drive, start }))
+    }
+
     /// The settled period at a drive.
     pub(in crate::measure) fn settled(
         &self,
@@ -161,7 +187,22 @@ impl<'a> Bench<'a> {
         duration: f64,
         tolerances: &Tolerances,
     ) -> Result<Period, SimError> {
+        self.settled_from(None, waveform, duration, tolerances)
+    }
+
+    fn settled_from(
+        &self,
+        neighbour: Option<&Neighbour>,
+        waveform: Waveform,
+        duration: f64,
+        tolerances: &Tolerances,
+    ) -> Result<Period, SimError> {
         let mut ws = self.rest.clone();
+        let mut run_in = self.question.settling.run_in;
+        if let Some(neighbour) = neighbour {
+            ws.x.copy_from_slice(&neighbour.start);
+            run_in = 0;
+        }
         self.question.drive(self.system, waveform, &mut ws)?;
         // The generator is silent there and no supply, however far it is driven.
         let others = moving(&self.rest.waveforms);
@@ -182,6 +223,7 @@ impl<'a> Bench<'a> {
         let settling = Settling {
             samples: MAINS_SAMPLES
                 .max(turns as usize * self.question.settling.samples.min(SAMPLES_OF_TURN)),
+            run_in,
             ..self.question.settling
         };
         let period = settle(self.system, common.duration, &settling, tolerances, &mut ws)?;
