@@ -66,6 +66,14 @@ fn single(file: &str) -> Vec<(String, f64)> {
         "sensitivity".to_owned(),
         power["rated"]["drive_rms"].clone(),
     ));
+    if file == BASE {
+        // Of one file: `distortion` measures much besides.
+        let distortion = answer(&["distortion", file, "--frequencies", "1kHz"]);
+        figures.push((
+            "this power down to".to_owned(),
+            distortion["bass_limits"][0]["frequency"].clone(),
+        ));
+    }
     let response = &answer(&["response", file])["curves"][0];
     let falls = response["falls"].as_array().expect("limits");
     let band = falls.last().expect("3 dB");
@@ -138,6 +146,8 @@ fn the_figures_are_those_of_the_single_commands() {
     assert_eq!(
         kinds,
         [
+            "R10 value",
+            "R11 value",
             "V3 rewired",
             "V4 rewired",
             "R13 value",
@@ -146,6 +156,53 @@ fn the_figures_are_those_of_the_single_commands() {
             "R16 added"
         ]
     );
+}
+
+/// One triode with its heater and a hum pot on a winding made for 1 A; the HT is ideal.
+const HEATED: &str = r#"
+[amplifier]
+title  = "One triode, its heater on the mains"
+source = "made up for this check"
+[parts]
+M1  = { mains = "230V", frequency = "50Hz", between = ["l", "n"], resistance = "1R" }
+T2  = { mains_transformer = "230V", primary = ["l", "n"], secondaries = [ { volts = "6.3V", nodes = ["h1", "h2"], current = "1A" } ], regulation = "8%", primary_resistance = "60R", magnetising_current = "20mA", core_loss = "2W at 230V", leakage_inductance = "40mH", saturates = "300V", frequency = "50Hz" }
+VR1 = { pot = "100R", ends = ["h1", "h2"], wiper = "chassis", setting = "50%" }
+V1  = { valve = "6J5", anode = "a", grid = "in", cathode = "k", heater = ["h1", "h2"] }
+R1  = { resistor = "47k", between = ["a", "ht"] }
+R2  = { resistor = "1k5", between = ["k", "chassis"] }
+R3  = { resistor = "470k", between = ["in", "chassis"] }
+C1  = { capacitor = "1u", between = ["a", "out"] }
+R4  = { resistor = "100k", between = ["out", "chassis"] }
+HT  = { supply = "250V", positive = "ht", negative = "chassis" }
+[bench]
+generator = { into = "in", resistance = "600R" }
+load      = "R4"
+frequency = "1kHz"
+"#;
+
+#[test]
+fn a_heater_winding_is_told_its_load() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let file = folder.path().join("heated.toml").display().to_string();
+    std::fs::write(&file, HEATED).expect("it can be written");
+    let compared = answer(&["compare", &file, &file]);
+    let figure = |name: &str, of: &str| {
+        let rows = compared["figures"].as_array().expect("rows");
+        let row = rows.iter().find(|row| row["figure"] == name);
+        row.unwrap_or_else(|| panic!("{name}"))[of][0].as_f64()
+    };
+    let rest = answer(&["voltages", &file]);
+    let volts = rest["heaters"][0]["volts"].as_f64().expect("volts");
+    let windings = rest["windings"].as_array().expect("windings");
+    let winding = windings.iter().find(|at| at["current"]["limit"] == 1.0);
+    let amps = winding.expect("the winding of 1 A")["current"]["value"].as_f64();
+    let load = figure("load of the winding, h1-h2", "values").expect("a figure");
+    assert_eq!(load.to_bits(), (volts * amps.expect("amperes")).to_bits());
+    assert_eq!(figure("load of the winding, h1-h2", "limits"), Some(volts));
+    // The heater of 6.3 V and 0.3 A beside the pot; 20 MΩ and 10 pF to the cathode are a millionth of it. Settled to
+    // 1e-6 of the swing, the rms of 256 samples or more.
+    let exact = volts * volts * (0.3 / 6.3 + 1.0 / 100.0);
+    assert!((load / exact - 1.0).abs() < 1e-4, "{load} for {exact}");
 }
 
 #[test]

@@ -9,7 +9,7 @@ use crate::common_period::common_period;
 use crate::error::SimError;
 use crate::operating_point::{Found, operating_point};
 use crate::parts::Waveform;
-use crate::periodic::{Approach, Settling, settle};
+use crate::periodic::{Approach, Period, Settling, settle};
 use crate::small_signal::SmallSignal;
 use crate::stability::growing_over;
 use crate::system::{System, Workspace};
@@ -109,6 +109,21 @@ pub fn moving(waveforms: &[Waveform]) -> Vec<f64> {
 }
 
 impl Rest {
+    /// A settled period with a signal taken in the place of rest, so that a chart can be made of it: means, rms and
+    /// greatest values over the period.
+    pub fn driven(period: Period, found: Found) -> Self {
+        Self {
+            mains: Some(Mains {
+                duration: period.duration,
+                residual: period.residual,
+                cycles: period.cycles,
+                approach: period.approach,
+            }),
+            samples: period.samples,
+            found,
+        }
+    }
+
     /// Finds it; `ws.x` ends there (at the start of a mains period), its waveforms stay what they are.
     ///
     /// # Errors

@@ -4,6 +4,8 @@
 //! variants made from them by exchanging lines; the plantings are slips of the pen (a zero more or less,
 //! digits exchanged, two values exchanged, another type of valve).
 
+use checks::examples::Opened;
+use sim::Tolerances;
 use sim::file::{Amplifier, read};
 use sim::measure::check::{Check, CheckOf, Code, Finding};
 
@@ -379,6 +381,47 @@ fn a_long_tailed_pair_may_have_loads_a_little_unequal() {
     // The same in a pair that is driven on both sides is a difference.
     let both = check(&example("02_hall_2a3_push_pull"), &[("R8", "39k")]);
     assert_eq!(of(&both, Code::HalvesDiffer).len(), 1);
+}
+
+#[test]
+fn parts_are_judged_at_full_drive_too() {
+    // A load of 5 W, and a capacitor of 20 V across it: nothing with no signal.
+    let text = example("02_hall_2a3_push_pull")
+        .replace("rating = \"25W\"", "rating = \"5W\"")
+        .replace(
+            "LS1 =",
+            "C20 = { capacitor = \"1n\", between = [\"out\", \"chassis\"], rating = \"20V\" }\nLS1 =",
+        );
+    let opened = Opened::read(&text, &[]);
+    let answer = CheckOf { quick: false }
+        .run(&opened.amplifier, &opened.system, &|_| {})
+        .expect("it rests");
+    let figure = |part: &str| {
+        let all = of(&answer, Code::OverRating);
+        let finding = all.iter().find(|finding| finding.parts == [part]);
+        let finding = finding.unwrap_or_else(|| panic!("{part} is not over"));
+        assert!(finding.what.contains("into the load"), "{}", finding.what);
+        finding.value.expect("a figure")
+    };
+    let power = opened
+        .bench()
+        .run(
+            &opened.amplifier.circuit,
+            &opened.system,
+            &Tolerances::default(),
+            &|_| {},
+        )
+        .expect("it plays");
+    let level = power.rated.expect("5 % is reached");
+    // What the load turns to heat is the output power; both are means of the same period.
+    assert!((figure("LS1") / level.power - 1.0).abs() < 1e-6);
+    // The peak of a sine of that power; 5 % of harmonics may add up or cut it.
+    let peak = (2.0 * 15.0 * level.power).sqrt();
+    assert!(
+        (figure("C20") / peak - 1.0).abs() < 0.08,
+        "{} {peak}",
+        figure("C20")
+    );
 }
 
 #[test]

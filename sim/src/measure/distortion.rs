@@ -69,6 +69,30 @@ pub struct Curve {
     pub points: Vec<AtFrequency>,
 }
 
+/// The limit that saturation sets in the bass to the rated power of a sweep, the first of
+/// [`Distortion::bass_limits`]; none without a core that can saturate, or where the sweep found no rated power.
+/// Cost: that of a dozen levels at low frequencies.
+///
+/// # Errors
+/// Those of the operating point.
+pub fn bass_limit(
+    question: &PowerOf,
+    circuit: &Circuit,
+    system: &System,
+    tolerances: &Tolerances,
+    power: &Power,
+) -> Result<Option<BassLimit>, SimError> {
+    let Some(rated) = &power.rated else {
+        return Ok(None);
+    };
+    if rated.cores.is_empty() {
+        return Ok(None);
+    }
+    let valves = &power.output_valves;
+    let stand = Stand::new(question, circuit, system, tolerances, valves, &|| {})?;
+    power_bandwidth::bass_limit(&stand, rated.power)
+}
+
 impl DistortionOf {
     /// The frequencies of the curves when none are asked for, Hz: every second third-octave of
     /// ISO 266 (from memory).

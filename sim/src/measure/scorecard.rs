@@ -6,14 +6,15 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
+use super::distortion::BassLimit;
 use super::figure::{At, Figure, OfValve};
 use super::hum::{CauseOfHum, Kind};
 use super::study::Study;
 use super::valve::Against;
 use crate::circuit::{Circuit, NodeId};
 use crate::error::SimError;
-use crate::parts::Part;
-use crate::quantity::Unit;
+use crate::parts::{Part, Winding};
+use crate::quantity::{Unit, engineering};
 
 /// Harmonics listed: the others follow them.
 const HARMONICS: std::ops::RangeInclusive<u32> = 2..=5;
@@ -70,7 +71,7 @@ const STRESS: &str = "Stresses at rest";
 /// for another. `done` is called after each of [`STEPS`].
 pub fn measure(study: &Study<'_>, done: &(impl Fn() + Sync)) {
     let steps: [&(dyn Fn() + Sync); STEPS] = [
-        &|| _ = study.power(),
+        &|| _ = bass_limit(study),
         &|| _ = study.hum(),
         &|| _ = study.rest(),
         &|| _ = study.response(),
@@ -86,6 +87,15 @@ pub fn measure(study: &Study<'_>, done: &(impl Fn() + Sync)) {
     });
 }
 
+/// Where the iron ends the rated power in the bass, which needs that power first. On the mains every frequency of the
+/// search would be a common period of its own, minutes in all: there only the power is measured.
+fn bass_limit<'s>(study: &'s Study<'_>) -> Result<Option<&'s BassLimit>, SimError> {
+    if study.amplifier.mains.is_some() {
+        return study.power().map(|_| None);
+    }
+    study.saturation()
+}
+
 /// Measurements of a scorecard.
 pub const STEPS: usize = 5;
 
@@ -97,6 +107,7 @@ pub fn scorecard(study: &Study<'_>) -> Result<Scorecard, SimError> {
     let mut card = Scorecard::default();
     card.at_rest(study)?;
     card.group(study, POWER, &power());
+    card.saturation(study);
     card.group(
         study,
         SMALL,
@@ -180,6 +191,29 @@ impl Scorecard {
         Ok(())
     }
 
+    /// A power that cannot be measured was told with the others.
+    fn saturation(&mut self, study: &Study<'_>) {
+        let limit = bass_limit(study).ok().flatten();
+        let words = match limit {
+            Some(limit) if limit.frequency.is_none() => {
+                let end = engineering(limit.searched_to, Unit::Hertz);
+                Some(format!("below {end}"))
+            }
+            Some(limit) => {
+                let first = limit.first.first().map(|first| &first.part);
+                limit.part.as_ref().or(first).cloned()
+            }
+            None if study.amplifier.mains.is_some() => Some("not on mains".to_owned()),
+            None => None,
+        };
+        self.entries.push(Entry {
+            value: limit.and_then(|limit| limit.frequency),
+            words,
+            better: Better::Less,
+            ..entry(POWER, "this power down to".to_owned(), Unit::Hertz)
+        });
+    }
+
     fn hum(&mut self, study: &Study<'_>) {
         if study.amplifier.mains.is_none() {
             self.entries.push(Entry {
@@ -199,7 +233,8 @@ impl Scorecard {
         }
     }
 
-    /// What the heaters draw: of those drawn on one pair of nodes together, of the others at one voltage.
+    /// What the heaters draw: of those drawn on one pair of nodes together, of the others at one voltage. The load of a
+    /// winding, in VA, is all that flows in it; heaters and hum pots are resistances, so that it is in watts too.
     fn heaters(&mut self, study: &Study<'_>) -> Result<(), SimError> {
         let circuit = &study.amplifier.circuit;
         let rest = study.rest()?;
@@ -221,10 +256,11 @@ impl Scorecard {
                 }
                 Wire::Rated(volts) => (None, format!("{} V, not drawn", *volts as f64 / MILLI)),
             };
-            let limit = match wire {
-                Wire::Drawn { ends, .. } => winding_current(circuit, ends),
+            let winding = match wire {
+                Wire::Drawn { ends, .. } => winding_between(circuit, ends),
                 Wire::Rated(_) => None,
             };
+            let limit = winding.and_then(|(_, winding)| winding.rated_current);
             if volts.is_some() {
                 self.entries.push(Entry {
                     value: volts,
@@ -236,6 +272,17 @@ impl Scorecard {
                 limit,
                 ..entry(HEATERS, format!("heater current, {at}"), Unit::Ampere)
             });
+            if let (Some(volts), Some((part, winding))) = (volts, winding) {
+                let flows = rest
+                    .windings
+                    .iter()
+                    .find(|at| at.part == part && at.winding == winding.name);
+                self.entries.push(Entry {
+                    value: flows.map(|flows| volts * flows.current.value),
+                    limit: limit.map(|amps| volts * amps),
+                    ..entry(HEATERS, format!("load of the winding, {at}"), Unit::Watt)
+                });
+            }
         }
         self.entries.push(Entry {
             value: Some(whole),
@@ -372,15 +419,15 @@ fn heater_wires(circuit: &Circuit) -> BTreeMap<Wire, Vec<HeaterOf>> {
     wires
 }
 
-/// Current the winding between two nodes is made for, A.
-fn winding_current(circuit: &Circuit, (a, b): (NodeId, NodeId)) -> Option<f64> {
+/// The winding between two nodes, with the designator of its transformer.
+fn winding_between(circuit: &Circuit, (a, b): (NodeId, NodeId)) -> Option<(&str, &Winding)> {
     circuit.parts().find_map(|(_, placed)| match &placed.part {
         Part::Transformer(transformer) => transformer
             .windings
             .iter()
             .zip(placed.nodes.chunks_exact(2))
             .find(|(_, ends)| **ends == [a, b] || **ends == [b, a])
-            .and_then(|(winding, _)| winding.rated_current),
+            .map(|(winding, _)| (placed.name.as_str(), winding)),
         _ => None,
     })
 }

@@ -7,6 +7,7 @@ use std::sync::OnceLock;
 
 use crate::error::SimError;
 use crate::file::Amplifier;
+use crate::measure::distortion::{BassLimit, bass_limit};
 use crate::measure::hum::{Hum, HumOf};
 use crate::measure::impedance::{Impedance, ImpedanceOf};
 use crate::measure::near::Known;
@@ -31,6 +32,7 @@ pub struct Study<'a> {
     known: Option<Known<'a>>,
     rest: OnceLock<Result<Voltages, SimError>>,
     power: OnceLock<Result<Power, SimError>>,
+    saturation: OnceLock<Result<Option<BassLimit>, SimError>>,
     response: OnceLock<Result<Response, SimError>>,
     impedance: OnceLock<Result<Impedance, SimError>>,
     hum: OnceLock<Result<Hum, SimError>>,
@@ -46,6 +48,7 @@ impl<'a> Study<'a> {
             known: None,
             rest: OnceLock::new(),
             power: OnceLock::new(),
+            saturation: OnceLock::new(),
             response: OnceLock::new(),
             impedance: OnceLock::new(),
             hum: OnceLock::new(),
@@ -92,6 +95,25 @@ impl<'a> Study<'a> {
                 &|_| {},
             )
         })
+    }
+
+    /// Where the iron ends the power of [`Study::power`] in the bass; none without a core that saturates, or when
+    /// that power is not had.
+    ///
+    /// # Errors
+    /// Those of [`Study::power`] and [`bass_limit`].
+    pub fn saturation(&self) -> Result<Option<&BassLimit>, SimError> {
+        let power = self.power()?;
+        known(&self.saturation, || {
+            bass_limit(
+                &PowerOf::bench(&self.amplifier.bench),
+                &self.amplifier.circuit,
+                self.system,
+                &self.tolerances,
+                power,
+            )
+        })
+        .map(Option::as_ref)
     }
 
     /// What [`Study::response`] asks; its grid holds the frequencies of the answer.

@@ -5,51 +5,33 @@ use std::f64::consts::SQRT_2;
 use super::ratings::{of_chart, over};
 use super::{Code, Finding, Subject, Weight};
 use crate::error::SimError;
-use crate::measure::power::PowerOf;
+use crate::measure::power::{Bench, PowerOf};
 use crate::measure::switch_on::SwitchOnOf;
 use crate::measure::valve::Against;
-use crate::measure::voltages::voltages;
+use crate::measure::voltages::{chart, voltages};
 use crate::parts::{Part, Waveform};
 use crate::quantity::{Unit, engineering};
+use crate::rest::Rest;
 
 /// Volts in reverse that an electrolytic stands for a while, V (common practice, no source). A choke that
 /// lets go of its current brings some tenths of a volt.
 const STANDS: f64 = 1.5;
 
-/// Valves at the distortion limit, or at the greatest drive of the sweep where it is not reached.
+/// The chart at the distortion limit, or at the greatest drive of the sweep where it is not reached.
 pub(super) fn full_drive(subject: &Subject<'_>) -> Result<Vec<Finding>, SimError> {
+    let (circuit, system) = (&subject.amplifier.circuit, subject.system);
     let question = PowerOf::bench(&subject.amplifier.bench);
-    let answer = question.run(
-        &subject.amplifier.circuit,
-        subject.system,
-        &subject.tolerances,
-        &|_| {},
-    )?;
+    let answer = question.run(circuit, system, &subject.tolerances, &|_| {})?;
     let Some(level) = answer.rated.as_ref().or(answer.levels.last()) else {
         return Ok(Vec::new());
     };
+    let (ws, rest) = question.rest(system, &subject.tolerances)?;
+    let bench = Bench::new(&question, circuit, system, (&ws, &rest));
+    let period = bench.settled(level.drive, &subject.tolerances)?;
+    let driven = Rest::driven(period, rest.found);
+    let chart = chart(circuit, system, &driven, &mut system.workspace())?;
     let condition = format!("at {} into the load", engineering(level.power, Unit::Watt));
-    let mut found = Vec::new();
-    for valve in &level.valves {
-        let figures = [
-            ("anode dissipation", valve.p_a, valve.p_a_limit),
-            (
-                "screen dissipation",
-                valve.p_s,
-                valve.p_s_limit.filter(|_| valve.has_screen),
-            ),
-        ];
-        for (quantity, value, limit) in figures {
-            let figure = Against { value, limit };
-            found.extend(over(
-                &valve.part,
-                (quantity, Unit::Watt),
-                figure,
-                &condition,
-            ));
-        }
-    }
-    Ok(found)
+    Ok(of_chart(&chart, &condition))
 }
 
 /// The chart with the greatest mains to be reckoned with.

@@ -24,9 +24,14 @@ const LOWEST: f64 = 5.0;
 const HIGHEST: f64 = 100e3;
 
 /// Steps of the search, a ratio of frequencies. Distortion may rise and fall again, so that of the band
-/// is a fifth of a decade; flux at one voltage only rises as the frequency falls.
+/// is a fifth of a decade; flux at one voltage only rises as the frequency falls, so that in the bass they are wider.
 const BAND_STEP: f64 = 1.584_893_192_461_113_5;
 const BASS_STEP: f64 = 3.0;
+
+/// The search in the bass starts at so many times the frequency to which the flux at the test frequency points, if
+/// nothing saturates there, and goes on in these steps: levels far beyond saturation are slow to solve and say nothing.
+const BASS_START: f64 = 1.5;
+const BASS_STEP_NEAR: f64 = 1.6;
 
 /// The band in which half the rated power is had at the distortion limit.
 #[derive(Clone, Debug, Serialize)]
@@ -117,7 +122,20 @@ pub(super) fn bass_limit(stand: &Stand<'_>, power: f64) -> Result<Option<BassLim
         };
         Ok((miss, found))
     };
-    let Some(band) = edge((stand.question.frequency, LOWEST), BASS_STEP, &probe)? else {
+    let test = stand.question.frequency;
+    // At one voltage flux goes with the period.
+    let share = probe(test)?.1.saturation().map(|(_, share)| share);
+    let start = test * BASS_START * share.unwrap_or(1.0);
+    let near = if start < test {
+        edge((start, LOWEST), BASS_STEP_NEAR, &probe)?
+    } else {
+        None
+    };
+    let band = match near {
+        Some(band) => Some(band),
+        None => edge((test, LOWEST), BASS_STEP, &probe)?,
+    };
+    let Some(band) = band else {
         return Ok(None);
     };
     // Just outside either a core is at its saturation, or the power is not had: then what gives up first
