@@ -218,6 +218,21 @@ R33 = { resistor = "1k", between = ["g6", "q6"], rating = "0.5W" }"#,
     )
 }
 
+/// A cathode follower hangs on one driver's anode, and either anode has a branch with a purpose of its own: nothing in
+/// one is the like of anything in the other.
+fn follower_on_one_side() -> String {
+    example("02_hall_2a3_push_pull").replace(
+        "# Output pair",
+        r#"V9 = { valve = "6J5", anode = "ht2", grid = "a3", cathode = "k9" }
+R90 = { resistor = "100k", between = ["k9", "chassis"] }
+C20 = { capacitor = "100p", between = ["a3", "x20"], rating = "400V" }
+R20 = { resistor = "22k", between = ["x20", "chassis"] }
+C21 = { capacitor = "0.1u", between = ["a4", "x21"], rating = "400V" }
+R21 = { resistor = "470k", between = ["x21", "chassis"] }
+# Output pair"#,
+    )
+}
+
 /// Name, text, and the loads it trims on purpose.
 fn balanced() -> Vec<(&'static str, String, usize)> {
     vec![
@@ -234,6 +249,7 @@ fn balanced() -> Vec<(&'static str, String, usize)> {
         ("two on each side", parallel(), 0),
         ("tapped paraphase", tapped_paraphase(), 0),
         ("feedback from one side", one_sided_feedback(), 0),
+        ("a follower on one side", follower_on_one_side(), 0),
     ]
 }
 
