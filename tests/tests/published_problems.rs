@@ -292,6 +292,7 @@ fn ring_modulator_is_settled_directly() {
             most_cycles: 5_000,
             approach,
             whole_matrix,
+            ..Settling::default()
         };
         let tolerances = Tolerances {
             local_error: f64::INFINITY,

@@ -211,7 +211,8 @@ impl PowerOf {
         let mut wanted = vec![target::Target::Power(1.0)];
         wanted.extend(targets.map(target::Target::Distortion));
         // The limit is often one of these.
-        let at_limit = targets.iter().position(|&thd| thd == self.distortion_limit);
+        let limit = self.distortion_limit.to_bits();
+        let at_limit = targets.iter().position(|thd| thd.to_bits() == limit);
         if at_limit.is_none() {
             wanted.push(target::Target::Distortion(self.distortion_limit));
         }
