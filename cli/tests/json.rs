@@ -179,6 +179,8 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
         ["out.wav", "residual.wav", "ideal.wav"].map(|name| folder.path().join(name));
     let [output, residual, ideal] =
         [&output, &residual, &ideal].map(|path| path.to_str().expect("a plain path"));
+    let audition = folder.path().join("audition");
+    let audition = audition.to_str().expect("a plain path");
     let taken = folder.path().join("taken.csv");
     // An output valve that draws too little, so that there is something to point at.
     std::fs::write(
@@ -223,6 +225,17 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
                 ideal,
                 "--box",
                 "55Hz,Q=0.7",
+            ],
+        ),
+        (
+            "audition",
+            "examples/02_hall_2a3_push_pull/amplifier.toml",
+            &[
+                "examples/recordings/plucked.wav",
+                "-o",
+                audition,
+                "--for",
+                "0.5s",
             ],
         ),
         ("readings", example, &["--taken", taken]),

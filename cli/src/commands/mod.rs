@@ -1,5 +1,6 @@
 //! The commands: one file each; this is the list.
 
+mod audition;
 mod check;
 mod choose;
 mod compare;
@@ -62,6 +63,8 @@ pub(crate) enum Command {
     Impedance(impedance::Arguments),
     /// A recording through the amplifier: WAV in, WAV out, with meters while it plays.
     Listen(listen::Arguments),
+    /// Amplifiers with the same recording, equally loud, on a page to compare them blind.
+    Audition(audition::Arguments),
     /// Noise at the load, signal-to-noise ratio, and which part makes the noise.
     Noise(noise::Arguments),
     /// Hum on the amplifier's own mains, what makes it, and what to change first.
@@ -101,6 +104,7 @@ pub(crate) fn run(command: &Command, options: &Options) -> Result<(), Failure> {
         Command::Response(arguments) => response::run(arguments, options),
         Command::Impedance(arguments) => impedance::run(arguments, options),
         Command::Listen(arguments) => listen::run(arguments, options),
+        Command::Audition(arguments) => audition::run(arguments, options),
         Command::Noise(arguments) => noise::run(arguments, options),
         Command::Hum(arguments) => hum::run(arguments, options),
         Command::Feedback(arguments) => feedback::run(arguments, options),

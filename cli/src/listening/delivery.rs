@@ -87,6 +87,11 @@ impl Levels {
         }
     }
 
+    /// Loudness, LUFS, and rms, full scale 1, at the scale it was measured at: what another is made as loud as.
+    pub(crate) fn own(&self) -> (Option<f64>, f64) {
+        (self.loudness, self.scale * self.rms)
+    }
+
     /// The greatest full scale for a volt that clips nothing.
     pub(crate) fn most(&self) -> f64 {
         if self.peak > 0.0 {

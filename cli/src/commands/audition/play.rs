@@ -1,0 +1,85 @@
+//! One amplifier of an audition, from its file to its sound.
+
+use std::path::Path;
+
+use sim::Tolerances;
+use sim::measure::playback::Ready;
+use sim::measure::power::PowerOf;
+use sim::measure::voltages::{Voltages, voltages};
+
+use super::super::listen::Asked;
+use crate::amplifier::Opened;
+use crate::failure::Failure;
+use crate::listening::{Grid, Recording, Render, Rendered, drive, render, survey};
+
+/// What came of it.
+pub(super) struct Played {
+    pub(super) rendered: Rendered,
+    pub(super) rest: Voltages,
+    /// Volts of the generator for full scale.
+    pub(super) drive: f64,
+    /// Peak of the generator, V.
+    pub(super) drive_peak: f64,
+    /// Share of the time beyond the distortion limit; none without one.
+    pub(super) clipped: Option<f64>,
+    /// That limit, W.
+    pub(super) limit_power: Option<f64>,
+    pub(super) grid: Grid,
+    /// About the full scale for a volt that gives the level of the recording.
+    pub(super) rough_gain: f64,
+    /// It turns the recording round; found beside the recording itself.
+    pub(super) inverts: bool,
+}
+
+/// Plays it; `progress` is told the frames done.
+pub(super) fn play(
+    opened: &Opened,
+    recording: &Recording,
+    asked: &Asked,
+    folder: &Path,
+    progress: &dyn Fn(u64),
+) -> Result<Played, Failure> {
+    let (amplifier, system) = (&opened.amplifier, &opened.system);
+    let tolerances = Tolerances::default();
+    let rest = voltages(
+        &amplifier.circuit,
+        system,
+        &tolerances,
+        &mut system.workspace(),
+    )?;
+    let ready = Ready::find(amplifier, system)?;
+    let heard = survey(recording, &ready, &|_| ())?;
+    let limit = PowerOf::bench(&amplifier.bench).limit(&amplifier.circuit, system, &tolerances)?;
+    let driven = drive(
+        asked.level,
+        (opened, &ready),
+        recording,
+        &heard,
+        limit.as_ref(),
+    )?;
+    let grid = Grid::choose(recording, &ready, &heard, driven.volts, asked.accuracy_db)?;
+    let rendered = render(
+        &Render {
+            recording,
+            ready: &ready,
+            drive: driven.volts,
+            grid,
+            start: asked.start,
+            linear: false,
+            closed_box: asked.closed_box,
+            folder,
+        },
+        progress,
+    )?;
+    Ok(Played {
+        rendered,
+        rest,
+        drive: driven.volts,
+        drive_peak: driven.volts * heard.peak,
+        clipped: driven.clipped,
+        limit_power: limit.map(|level| level.power),
+        grid,
+        rough_gain: heard.rough_gain(driven.volts),
+        inverts: false,
+    })
+}
