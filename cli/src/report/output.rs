@@ -22,10 +22,12 @@ pub(crate) fn stream(
         path: Some(path.to_owned()),
         error,
     };
-    let mut file = tempfile::Builder::new()
-        .prefix(".gridleak-")
-        .tempfile_in(folder(path))
-        .map_err(failed)?;
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".gridleak-");
+    // As open to others as the files they make themselves: a temporary file is closed to them by default.
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    let mut file = builder.tempfile_in(folder(path)).map_err(failed)?;
     fill(file.as_file_mut()).map_err(|failure| match failure {
         Failure::Output { path: None, error } => failed(error),
         other => other,
@@ -61,6 +63,17 @@ pub(crate) fn free(path: &Path, overwrite: bool) -> Result<(), Failure> {
 #[cfg(test)]
 mod tests {
     use super::{free, write};
+
+    #[cfg(unix)]
+    #[test]
+    fn a_file_is_as_open_as_any_other() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let (ours, plain) = (folder.path().join("a.csv"), folder.path().join("b.csv"));
+        write(&ours, b"one", false).expect("a new file");
+        std::fs::write(&plain, b"one").expect("a new file");
+        let mode = |path| std::fs::metadata(path).expect("it is there").permissions();
+        assert_eq!(mode(&ours), mode(&plain));
+    }
 
     #[test]
     fn an_existing_file_is_kept_unless_told_otherwise() {
