@@ -7,35 +7,9 @@ use std::process::{Command, Output};
 
 use serde_json::Value;
 
-/// Nothing but resistors: gain 1/4, a wire but for its level.
-const ATTENUATOR: &str = r#"[amplifier]
-title  = "Attenuator"
-source = "own design, invented for this test"
-[parts]
-R1 = { resistor = "2400R", between = ["in", "out"] }
-R2 = { resistor = "1k", between = ["out", "chassis"] }
-[bench]
-generator = { into = "in", resistance = "600R" }
-load = "R2"
-"#;
+mod drawings;
 
-/// A stage that turns round and, driven hard, clips.
-const STAGE: &str = r#"[amplifier]
-title  = "One triode stage"
-source = "own design, invented for this test"
-[parts]
-V1 = { valve = "ECC83", anode = "a", grid = "g", cathode = "k" }
-R1 = { resistor = "100k", between = ["a", "ht"], rating = "1W" }
-R2 = { resistor = "1k5", between = ["k", "chassis"] }
-C1 = { electrolytic = "25u", positive = "k", negative = "chassis", rating = "25V" }
-R3 = { resistor = "1M", between = ["g", "chassis"] }
-C2 = { capacitor = "0.1u", between = ["a", "out"] }
-R4 = { resistor = "470k", between = ["out", "chassis"] }
-HT = { supply = "250V", positive = "ht", negative = "chassis" }
-[bench]
-generator = { into = "g", resistance = "600R" }
-load = "R4"
-"#;
+use drawings::{ATTENUATOR, STAGE};
 
 struct Bench {
     folder: tempfile::TempDir,

@@ -14,18 +14,11 @@ use sim::measure::impedance::ImpedanceOf;
 use sim::measure::power::PowerOf;
 use sim::parts::Loudspeaker;
 
-/// Nothing but resistors: gain 1/4 from the generator to the load.
-const LINEAR: &str = r#"[amplifier]
-title  = "Attenuator"
-source = "own design, invented for this test"
-[parts]
-R1 = { resistor = "2400R", between = ["in", "out"] }
-R2 = { resistor = "1k", between = ["out", "chassis"] }
-[bench]
-generator = { into = "in", resistance = "600R" }
-load = "R2"
-"#;
+mod drawings;
 
+use drawings::ATTENUATOR;
+
+/// Gain of the attenuator from the generator to the load.
 const LINEAR_GAIN: f64 = 0.25;
 
 struct Bench {
@@ -35,7 +28,7 @@ struct Bench {
 impl Bench {
     fn new() -> Self {
         let folder = tempfile::tempdir().expect("a temporary folder");
-        std::fs::write(folder.path().join("linear.toml"), LINEAR).expect("it can be written");
+        std::fs::write(folder.path().join("linear.toml"), ATTENUATOR).expect("it can be written");
         Self { folder }
     }
 

@@ -5,7 +5,6 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 use sim::Tolerances;
 use sim::measure::playback::{Meters, Ready, Start};
-use sim::measure::power::PowerOf;
 use sim::measure::voltages::voltages;
 use sim::quantity::Unit;
 
@@ -14,8 +13,8 @@ use crate::commands::quantity;
 use crate::diagnostic::Id;
 use crate::failure::Failure;
 use crate::listening::{
-    Bits, ClosedBox, Delivery, Form, Grid, Level, Part, Recording, Render, Written, deliver, drive,
-    render, survey,
+    Bits, ClosedBox, Delivery, Form, Grid, Level, Part, Recording, Render, Stage, Written, deliver,
+    prepare, render,
 };
 use crate::report::{self, json, output};
 use crate::{Options, amplifier, caution, interrupt, progress};
@@ -227,30 +226,26 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
     interrupt::watch();
 
     let (amplifier, system) = (&opened.amplifier, &opened.system);
-    let tolerances = Tolerances::default();
     let rest = voltages(
         &amplifier.circuit,
         system,
-        &tolerances,
+        &Tolerances::default(),
         &mut system.workspace(),
     )?;
     let ready = Ready::find(amplifier, system)?;
     let bar = progress::long_bar(recording.frames(), "hearing the recording");
-    let heard = survey(&recording, &ready, &|frames| bar.set_position(frames))?;
-    bar.finish_and_clear();
-    let spinner = progress::counter("looking for the distortion limit");
-    let limit = PowerOf::bench(&amplifier.bench).limit(&amplifier.circuit, system, &tolerances)?;
-    spinner.finish_and_clear();
-    let driven = drive(
-        asked.level,
+    let prepared = prepare(
         (&opened, &ready),
         &recording,
-        &heard,
-        limit.as_ref(),
+        (asked.level, asked.accuracy_db),
+        &|stage| match stage {
+            Stage::Hearing(frames) => bar.set_position(frames),
+            Stage::Limit => bar.set_message("looking for the distortion limit"),
+            Stage::Grid => bar.set_message("choosing the grid"),
+        },
     )?;
-    let spinner = progress::counter("choosing the grid");
-    let grid = Grid::choose(&recording, &ready, &heard, driven.volts, asked.accuracy_db)?;
-    spinner.finish_and_clear();
+    bar.finish_and_clear();
+    let (heard, driven, grid) = (prepared.heard, prepared.driven, prepared.grid);
 
     let bar = progress::real_time_bar(recording.frames(), recording.rate());
     let mut rendered = render(
@@ -318,7 +313,7 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
         drive: driven.volts,
         drive_peak: driven.volts * heard.peak,
         clipped: driven.clipped,
-        limit_power: limit.map(|level| level.power),
+        limit_power: prepared.limit.map(|level| level.power),
         grid,
         channels: rendered.meters.clone(),
         closed_box: asked.closed_box,

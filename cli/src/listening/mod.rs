@@ -13,6 +13,7 @@ mod drive;
 mod grid;
 mod level;
 mod original;
+mod preparation;
 mod recording;
 mod render;
 mod store;
@@ -20,13 +21,12 @@ mod survey;
 
 pub(crate) use closed_box::ClosedBox;
 pub(crate) use delivery::{Bits, Delivery, Form, Levels, Written, deliver};
-pub(crate) use drive::drive;
 pub(crate) use grid::Grid;
 pub(crate) use level::Level;
 pub(crate) use original::original;
+pub(crate) use preparation::{Stage, prepare};
 pub(crate) use recording::{Part, Recording};
 pub(crate) use render::{Render, Rendered, render};
-pub(crate) use survey::survey;
 
 /// Frames worked on at a time: a fifth of a second of most recordings.
 const BLOCK: usize = 8192;

@@ -24,6 +24,7 @@ use serde::Serialize;
 
 use crate::circuit::{Circuit, NodeId, PartId};
 use crate::error::{Question, SimError};
+use crate::file::Bench;
 use crate::logarithmic::{decibels, spaced};
 use crate::parts::{Loudspeaker, Part, Source};
 use crate::rest::Rest;
@@ -156,6 +157,19 @@ struct Solved {
 }
 
 impl ImpedanceOf {
+    /// The question the bench of an amplifier file asks: at its test frequency, with a typical loudspeaker.
+    pub fn bench(bench: &Bench) -> Self {
+        Self {
+            generator: bench.generator,
+            load: bench.load,
+            load_ohms: bench.load_ohms,
+            frequency: bench.frequency,
+            from: bench.frequency,
+            to: bench.frequency,
+            loudspeaker: Loudspeaker::typical(bench.load_ohms),
+        }
+    }
+
     /// Answers from the operating point; one factorisation a frequency.
     ///
     /// # Errors

@@ -16,8 +16,9 @@
 use nalgebra::Complex;
 use serde::Serialize;
 
-use crate::circuit::{NodeId, PartId};
+use crate::circuit::{Circuit, NodeId, PartId};
 use crate::error::{Question, SimError};
+use crate::file::Bench;
 use crate::logarithmic::{decibels, spaced};
 use crate::rest::Rest;
 use crate::small_signal::{Excitation, SmallSignal};
@@ -116,6 +117,21 @@ pub struct Row {
 }
 
 impl ResponseOf {
+    /// The question the bench of an amplifier file asks: the load, over `band`, Hz.
+    pub fn bench(circuit: &Circuit, bench: &Bench, band: (f64, f64)) -> Self {
+        Self {
+            generator: bench.generator,
+            outputs: vec![Output {
+                name: circuit.part(bench.load).name.clone(),
+                nodes: bench.load_nodes,
+            }],
+            from: band.0,
+            to: band.1,
+            reference: bench.frequency,
+            target: None,
+        }
+    }
+
     /// `[points]` frequencies of the grid, Hz: equal ratios, both ends included.
     pub fn grid(&self) -> Vec<f64> {
         spaced(self.from, self.to, POINTS_A_DECADE)

@@ -12,9 +12,8 @@ use crate::measure::hum::{Hum, HumOf};
 use crate::measure::impedance::{Impedance, ImpedanceOf};
 use crate::measure::near::Known;
 use crate::measure::power::{Power, PowerOf};
-use crate::measure::response::{Output, Response, ResponseOf};
+use crate::measure::response::{Response, ResponseOf};
 use crate::measure::voltages::{Voltages, chart, voltages};
-use crate::parts::Loudspeaker;
 use crate::system::System;
 use crate::tolerances::Tolerances;
 
@@ -118,18 +117,7 @@ impl<'a> Study<'a> {
 
     /// What [`Study::response`] asks; its grid holds the frequencies of the answer.
     pub fn response_question(&self) -> ResponseOf {
-        let bench = &self.amplifier.bench;
-        ResponseOf {
-            generator: bench.generator,
-            outputs: vec![Output {
-                name: self.amplifier.circuit.part(bench.load).name.clone(),
-                nodes: bench.load_nodes,
-            }],
-            from: BAND.0,
-            to: BAND.1,
-            reference: bench.frequency,
-            target: None,
-        }
+        ResponseOf::bench(&self.amplifier.circuit, &self.amplifier.bench, BAND)
     }
 
     /// Gain and phase of the load against frequency.
@@ -150,16 +138,7 @@ impl<'a> Study<'a> {
     /// Those of [`ImpedanceOf::run`].
     pub fn impedance(&self) -> Result<&Impedance, SimError> {
         known(&self.impedance, || {
-            let bench = &self.amplifier.bench;
-            let question = ImpedanceOf {
-                generator: bench.generator,
-                load: bench.load,
-                load_ohms: bench.load_ohms,
-                frequency: bench.frequency,
-                from: bench.frequency,
-                to: bench.frequency,
-                loudspeaker: Loudspeaker::typical(bench.load_ohms),
-            };
+            let question = ImpedanceOf::bench(&self.amplifier.bench);
             question.run(&self.amplifier.circuit, self.system, &self.tolerances)
         })
     }

@@ -4,13 +4,12 @@ use std::path::Path;
 
 use sim::Tolerances;
 use sim::measure::playback::Ready;
-use sim::measure::power::PowerOf;
 use sim::measure::voltages::{Voltages, voltages};
 
 use super::super::listen::Asked;
 use crate::amplifier::Opened;
 use crate::failure::Failure;
-use crate::listening::{Grid, Recording, Render, Rendered, drive, render, survey};
+use crate::listening::{Grid, Recording, Render, Rendered, prepare, render};
 
 /// What came of it.
 pub(super) struct Played {
@@ -40,24 +39,20 @@ pub(super) fn play(
     progress: &dyn Fn(u64),
 ) -> Result<Played, Failure> {
     let (amplifier, system) = (&opened.amplifier, &opened.system);
-    let tolerances = Tolerances::default();
     let rest = voltages(
         &amplifier.circuit,
         system,
-        &tolerances,
+        &Tolerances::default(),
         &mut system.workspace(),
     )?;
     let ready = Ready::find(amplifier, system)?;
-    let heard = survey(recording, &ready, &|_| ())?;
-    let limit = PowerOf::bench(&amplifier.bench).limit(&amplifier.circuit, system, &tolerances)?;
-    let driven = drive(
-        asked.level,
+    let prepared = prepare(
         (opened, &ready),
         recording,
-        &heard,
-        limit.as_ref(),
+        (asked.level, asked.accuracy_db),
+        &|_| (),
     )?;
-    let grid = Grid::choose(recording, &ready, &heard, driven.volts, asked.accuracy_db)?;
+    let (driven, grid) = (prepared.driven, prepared.grid);
     let rendered = render(
         &Render {
             recording,
@@ -75,11 +70,11 @@ pub(super) fn play(
         rendered,
         rest,
         drive: driven.volts,
-        drive_peak: driven.volts * heard.peak,
+        drive_peak: driven.volts * prepared.heard.peak,
         clipped: driven.clipped,
-        limit_power: limit.map(|level| level.power),
+        limit_power: prepared.limit.map(|level| level.power),
         grid,
-        rough_gain: heard.rough_gain(driven.volts),
+        rough_gain: prepared.heard.rough_gain(driven.volts),
         inverts: false,
     })
 }

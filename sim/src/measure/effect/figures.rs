@@ -17,10 +17,10 @@ use crate::measure::loop_gain::{
     FeedbackPath, LoopGain, LoopGainOf, LoopPoint, PhaseCrossing, UnityCrossing,
 };
 use crate::measure::power::PowerOf;
-use crate::measure::response::{Output, Response, ResponseOf};
+use crate::measure::response::{Response, ResponseOf};
 use crate::measure::study::BAND;
 use crate::measure::voltages::{Voltages, chart};
-use crate::parts::{Loudspeaker, Part};
+use crate::parts::Part;
 use crate::quantity::Unit;
 use crate::rest::Rest;
 use crate::small_signal::Excitation;
@@ -250,18 +250,8 @@ impl Subject<'_> {
         system: &System,
         ws: &mut Workspace,
     ) -> Result<Response, SimError> {
-        let bench = &self.amplifier.bench;
-        let question = ResponseOf {
-            generator: bench.generator,
-            outputs: vec![Output {
-                name: self.amplifier.circuit.part(bench.load).name.clone(),
-                nodes: bench.load_nodes,
-            }],
-            from: BAND.0,
-            to: BAND.1,
-            reference: bench.frequency,
-            target: None,
-        };
+        let (circuit, bench) = (&self.amplifier.circuit, &self.amplifier.bench);
+        let question = ResponseOf::bench(circuit, bench, BAND);
         Ok(question.about(rest, system, ws)?.swap_remove(0))
     }
 
@@ -272,17 +262,7 @@ impl Subject<'_> {
         system: &System,
         ws: &mut Workspace,
     ) -> Result<Impedance, SimError> {
-        let bench = &self.amplifier.bench;
-        let question = ImpedanceOf {
-            generator: bench.generator,
-            load: bench.load,
-            load_ohms: bench.load_ohms,
-            frequency: bench.frequency,
-            from: bench.frequency,
-            to: bench.frequency,
-            loudspeaker: Loudspeaker::typical(bench.load_ohms),
-        };
-        question.about(rest, circuit, system, ws)
+        ImpedanceOf::bench(&self.amplifier.bench).about(rest, circuit, system, ws)
     }
 
     /// The loop through what is left of the path; none when nothing is.

@@ -1,0 +1,64 @@
+//! Everything that is settled before a recording is played: what it asks, what the amplifier can give, the drive,
+//! the grid.
+
+use sim::Tolerances;
+use sim::measure::playback::Ready;
+use sim::measure::power::{Level as AtLevel, PowerOf};
+
+use super::drive::{Driven, drive};
+use super::grid::Grid;
+use super::level::Level;
+use super::recording::Recording;
+use super::survey::{Survey, survey};
+use crate::amplifier::Opened;
+use crate::failure::Failure;
+
+/// What is being done.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Stage {
+    /// The recording is heard; so many frames of it.
+    Hearing(u64),
+    /// The distortion limit is looked for.
+    Limit,
+    /// The grid is chosen.
+    Grid,
+}
+
+/// What is known then.
+#[derive(Clone, Debug)]
+pub(crate) struct Prepared {
+    pub(crate) heard: Survey,
+    /// The amplifier at its distortion limit; none when no drive reaches it.
+    pub(crate) limit: Option<AtLevel>,
+    pub(crate) driven: Driven,
+    pub(crate) grid: Grid,
+}
+
+/// Prepares; `told` is called as the work goes on.
+///
+/// # Errors
+/// Those of the recording and of the amplifier, and a level that cannot be had.
+pub(crate) fn prepare(
+    (opened, ready): (&Opened, &Ready<'_>),
+    recording: &Recording,
+    (level, accuracy_db): (Level, f64),
+    told: &dyn Fn(Stage),
+) -> Result<Prepared, Failure> {
+    let amplifier = &opened.amplifier;
+    let heard = survey(recording, ready, &|frames| told(Stage::Hearing(frames)))?;
+    told(Stage::Limit);
+    let limit = PowerOf::bench(&amplifier.bench).limit(
+        &amplifier.circuit,
+        &opened.system,
+        &Tolerances::default(),
+    )?;
+    let driven = drive(level, (opened, ready), recording, &heard, limit.as_ref())?;
+    told(Stage::Grid);
+    let grid = Grid::choose(recording, ready, &heard, driven.volts, accuracy_db)?;
+    Ok(Prepared {
+        heard,
+        limit,
+        driven,
+        grid,
+    })
+}
