@@ -9,7 +9,7 @@ use crate::diagnostic::{self, Diagnostic, Id, Text};
 use crate::report::plot::NotDrawn;
 
 /// Status when the run gave no answer.
-const NO_ANSWER: u8 = 1;
+pub(crate) const NO_ANSWER: u8 = 1;
 /// Status when the input was bad.
 const BAD_INPUT: u8 = 2;
 

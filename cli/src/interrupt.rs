@@ -12,7 +12,12 @@ static WATCHING: Once = Once::new();
 pub(crate) fn watch() {
     WATCHING.call_once(|| {
         // Without a handler the program ends at once, as it always did: no reason not to work.
-        let _ = ctrlc::set_handler(|| ASKED.store(true, Ordering::Relaxed));
+        let _ = ctrlc::set_handler(|| {
+            if ASKED.swap(true, Ordering::Relaxed) {
+                // Pressed twice: no patience left for the end of a measurement.
+                std::process::exit(i32::from(crate::failure::NO_ANSWER));
+            }
+        });
     });
 }
 

@@ -429,6 +429,63 @@ fn the_level_is_what_was_asked_for() {
 }
 
 #[test]
+fn nothing_that_is_written_is_clipped() {
+    // Driven ten times over, the linear amplifier and what is added are far higher than what comes out.
+    let bench = Bench::new();
+    bench.write("babble.wav", 44_100, &[babble(44_100, 1.0)]);
+    let amplifier = example("01_single_ended_6v6");
+    let answer = bench.json(&[
+        &amplifier,
+        "babble.wav",
+        "-o",
+        "out.wav",
+        "--residual",
+        "rest.wav",
+        "--level",
+        "input 3V",
+        "--accuracy",
+        "-40dB",
+    ]);
+    let peak = |file: &str| answer[file]["peak"].as_f64().expect("a peak");
+    assert!(peak("output") < 0.99 && peak("residual") < 0.99, "{answer}");
+    let written = bench.read("rest.wav");
+    let highest = written[0].iter().map(|x| x.abs()).fold(0.0, f64::max);
+    // A step of 24 bit and its dither.
+    assert!((highest - peak("residual")).abs() < 1e-6, "{highest}");
+    assert!(
+        answer["softer_db"]
+            .as_f64()
+            .is_some_and(|softer| softer > 0.0)
+    );
+}
+
+#[test]
+fn two_files_of_one_name_are_refused() {
+    let bench = Bench::new();
+    bench.write("in.wav", 48_000, &[sine(48_000, 440.0, 0.5, 0.1)]);
+    for files in [
+        ["-o", "in.wav", "--ideal", "b.wav"],
+        ["-o", "a.wav", "--ideal", "./a.wav"],
+        ["-o", "a.wav", "--residual", "in.wav"],
+    ] {
+        let base = [
+            "linear.toml",
+            "in.wav",
+            "--level",
+            "input 1V",
+            "--overwrite",
+        ];
+        let run = bench.run(&[&base[..], &files].concat());
+        assert_eq!(run.status.code(), Some(2), "{files:?}");
+        assert!(
+            stderr(&run).contains("stands for two files"),
+            "{files:?}: {}",
+            stderr(&run)
+        );
+    }
+}
+
+#[test]
 fn more_than_there_is_is_told() {
     let bench = Bench::new();
     bench.write("babble.wav", 44_100, &[babble(44_100, 1.0)]);
@@ -499,7 +556,7 @@ fn a_recording_that_cannot_be_played_is_told() {
         ),
         (
             ["--full-scale", "1mV"],
-            "--full-scale 1mV is less than the peaks at the load",
+            "--full-scale 1mV is less than the peaks of what is written",
         ),
         (
             ["--level", "peaks at the limit"],
@@ -551,7 +608,7 @@ fn an_existing_file_is_kept() {
 fn an_interrupted_run_leaves_nothing() {
     let bench = Bench::new();
     bench.write("long.wav", 44_100, &[babble(44_100, 120.0)]);
-    let mut child = Command::new(env!("CARGO_BIN_EXE_gridleak"))
+    let child = Command::new(env!("CARGO_BIN_EXE_gridleak"))
         .current_dir(bench.folder.path())
         .args([
             "listen",
@@ -561,7 +618,7 @@ fn an_interrupted_run_leaves_nothing() {
             "out.wav",
         ])
         .stdout(std::process::Stdio::null())
-        .stderr(std::process::Stdio::null())
+        .stderr(std::process::Stdio::piped())
         .spawn()
         .expect("the program runs");
     // Two minutes of sound take a minute at least; wherever it is after two seconds, it is not done.
@@ -571,8 +628,13 @@ fn an_interrupted_run_leaves_nothing() {
         .status()
         .expect("kill runs");
     assert!(sent.success());
-    let status = child.wait().expect("it ends");
-    assert!(!status.success());
+    let run = child.wait_with_output().expect("it ends");
+    assert_eq!(run.status.code(), Some(1), "{}", stderr(&run));
+    assert!(
+        stderr(&run).contains("interrupted: nothing was written"),
+        "{}",
+        stderr(&run)
+    );
     let mut left: Vec<String> = std::fs::read_dir(bench.folder.path())
         .expect("the folder")
         .map(|entry| {

@@ -180,6 +180,8 @@ struct Answer {
     /// That limit, W.
     limit_power: Option<f64>,
     grid: Grid,
+    /// Whether its own mains runs along, hum and all.
+    on_mains: bool,
     /// Of each channel.
     channels: Vec<Meters>,
     closed_box: Option<ClosedBox>,
@@ -206,6 +208,28 @@ struct Played {
     peak: f64,
 }
 
+/// Refuses to write one file over another of the same run, or over the recording.
+fn distinct(recording: &Path, files: &[Option<&PathBuf>]) -> Result<(), Failure> {
+    let place = |path: &Path| {
+        let folder = output::folder(path);
+        let folder = folder.canonicalize().unwrap_or(folder.to_owned());
+        path.file_name().map(|name| folder.join(name))
+    };
+    let mut places = vec![place(recording)];
+    for path in files.iter().flatten() {
+        let here = place(path);
+        if places.contains(&here) {
+            return Err(Failure::plain(
+                Id::CannotWrite,
+                format!("{} stands for two files", path.display()),
+                "give the recording and each file that is written a name of its own",
+            ));
+        }
+        places.push(here);
+    }
+    Ok(())
+}
+
 pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
     let asked = arguments.playing.read()?;
     let full_scale = arguments
@@ -223,6 +247,10 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
     for path in files.into_iter().flatten() {
         output::free(path, options.overwrite)?;
     }
+    distinct(&arguments.recording, &files)?;
+    arguments
+        .bits
+        .fit(recording.frames(), recording.channels())?;
     interrupt::watch();
 
     let (amplifier, system) = (&opened.amplifier, &opened.system);
@@ -245,7 +273,7 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
         },
     )?;
     bar.finish_and_clear();
-    let (heard, driven, grid) = (prepared.heard, prepared.driven, prepared.grid);
+    let (heard, driven, grid) = (&prepared.heard, prepared.driven, prepared.grid);
 
     let bar = progress::real_time_bar(recording.frames(), recording.rate());
     let mut rendered = render(
@@ -264,26 +292,31 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
     bar.finish_and_clear();
 
     let guess = heard.rough_gain(driven.volts);
-    let levels = rendered.levels(Delivery::Whole, arguments.keep_dc, recording.rate(), guess)?;
+    let mut levels =
+        |what: Delivery| rendered.levels(what, arguments.keep_dc, recording.rate(), guess);
+    let whole = levels(Delivery::Whole)?;
+    // One scale for all files, the highest peak of any within it.
+    let mut most = whole.most();
+    if arguments.ideal.is_some() {
+        most = most.min(levels(Delivery::Ideal)?.most());
+    }
+    if arguments.residual.is_some() {
+        most = most.min(levels(Delivery::Residual)?.most());
+    }
     let wanted = match full_scale {
         Some(volts) => volts.recip(),
-        None => levels.matching((heard.loudness, heard.rms)),
+        None => whole.matching((heard.loudness, heard.rms)),
     };
-    if full_scale.is_some() && wanted > levels.most() {
+    if full_scale.is_some() && wanted > most {
         return Err(Failure::plain(
             Id::OutOfBounds,
             format!(
-                "--full-scale {} is less than the peaks at the load, {:.3} V",
+                "--full-scale {} is less than the peaks of what is written, {:.3} V",
                 arguments.full_scale.as_deref().unwrap_or_default(),
-                levels.most().recip()
+                most.recip()
             ),
             "give more volts, or leave it out",
         ));
-    }
-    let mut most = levels.most();
-    if arguments.ideal.is_some() {
-        let ideal = rendered.levels(Delivery::Ideal, false, recording.rate(), guess)?;
-        most = most.min(ideal.most());
     }
     let gain = wanted.min(most);
     let form = Form {
@@ -313,8 +346,9 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
         drive: driven.volts,
         drive_peak: driven.volts * heard.peak,
         clipped: driven.clipped,
-        limit_power: prepared.limit.map(|level| level.power),
+        limit_power: prepared.limit.as_ref().map(|level| level.power),
         grid,
+        on_mains: ready.mains_period().is_some(),
         channels: rendered.meters.clone(),
         closed_box: asked.closed_box,
         added: residual
@@ -330,7 +364,12 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
     if options.json {
         report::print(&json::document("listen", amplifier, &answer))?;
     } else {
-        report::print(&words::text(arguments, &opened, &recording, &answer))?;
+        report::print(&words::text(
+            arguments,
+            (&opened, &recording),
+            &answer,
+            prepared.no_limit.as_ref(),
+        ))?;
     }
     caution::print(&rest);
     Ok(())

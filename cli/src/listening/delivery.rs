@@ -5,9 +5,11 @@ use std::path::Path;
 
 use hound::{SampleFormat, WavSpec, WavWriter};
 use serde::Serialize;
+use sim::random::Stream;
 
 use super::BLOCK;
 use super::render::Rendered;
+use crate::diagnostic::Id;
 use crate::failure::Failure;
 use crate::interrupt;
 use crate::loudness::Meter;
@@ -31,6 +33,31 @@ pub(crate) enum Bits {
 }
 
 impl Bits {
+    /// Whether a WAV file holds so much sound: its length is a number of 32 bits.
+    ///
+    /// # Errors
+    /// A refusal with what to do.
+    pub(crate) fn fit(self, frames: u64, channels: usize) -> Result<(), Failure> {
+        /// Bytes of a header, with room to spare.
+        const HEADER: u64 = 256;
+        let bytes = match self {
+            Self::Sixteen => 2,
+            Self::TwentyFour => 3,
+            Self::Float => 4,
+        };
+        if u32::try_from(frames * channels as u64 * bytes + HEADER).is_ok() {
+            return Ok(());
+        }
+        Err(Failure::plain(
+            Id::OutOfBounds,
+            format!(
+                "a WAV file holds no more than 4 GB, less than this recording in {}",
+                self.words()
+            ),
+            "play it in parts with --from and --for, or with --bits 16",
+        ))
+    }
+
     pub(crate) fn words(self) -> &'static str {
         match self {
             Self::Sixteen => "16 bit",
@@ -111,8 +138,8 @@ impl Rendered {
         mut take: impl FnMut(&[f64]) -> Result<(), Failure>,
     ) -> Result<(), Failure> {
         let channels = self.whole.channels();
-        let means = if keep_dc {
-            vec![0.0; channels]
+        let means = if keep_dc && what == Delivery::Whole {
+            vec![-self.resting; channels]
         } else {
             self.whole.means()
         };
@@ -257,36 +284,36 @@ pub(crate) fn deliver(
     })
 }
 
-/// Triangular dither of two least steps' width, from the generator SplitMix64.
+/// Triangular dither of two least steps' width.
 ///
-/// Source    Lipshitz, Wannamaker & Vanderkooy, JAES 40 (1992) 355; Steele, Lea & Flood, OOPSLA 2014 (both
-///           from memory)
-struct Dither(u64);
+/// Source    Lipshitz, Wannamaker & Vanderkooy, JAES 40 (1992) 355 (from memory)
+struct Dither(Stream);
 
 impl Dither {
     /// The same for every file, so that the same question gives the same file.
     fn new() -> Self {
-        Self(0)
+        Self(Stream::new(0, 0))
     }
 
     /// In steps.
     fn next(&mut self) -> f64 {
-        self.uniform() + self.uniform() - 1.0
-    }
-
-    fn uniform(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        z ^= z >> 31;
-        (z >> 11) as f64 * 2_f64.powi(-53)
+        self.0.share() + self.0.share() - 1.0
     }
 }
 
 #[cfg(test)]
 mod tests {
-    use super::Dither;
+    use super::{Bits, Dither};
+
+    #[test]
+    fn a_wav_file_holds_four_gigabytes() {
+        // Stereo at 192 kHz and 24 bit: 1.152 MB a second, 3728 s (RIFF: a length of 32 bits).
+        let frames = |seconds: u64| 192_000 * seconds;
+        assert!(Bits::TwentyFour.fit(frames(3728), 2).is_ok());
+        assert!(Bits::TwentyFour.fit(frames(3729), 2).is_err());
+        assert!(Bits::Sixteen.fit(frames(3729), 2).is_ok());
+        assert!(Bits::Float.fit(frames(3700), 2).is_err());
+    }
 
     #[test]
     fn dither_has_the_mean_and_the_spread_of_a_triangle() {

@@ -2,10 +2,10 @@
 //! itself.
 //!
 //! ```text
-//! e(h) ≈ 4/3·‖y(h) − y(h/2)‖/‖y(h/2)‖
+//! e(h) ≈ ‖y(h) − y(r·h)‖/‖y(r·h)‖/(1 − r²)
 //! ```
 //!
-//! Symbols   y  output at the recording's rate for its loudest and its brightest stretch;  h  step
+//! Symbols   y  output at the recording's rate for its loudest and its brightest stretch;  h  step;  r  1/2 or 3/4
 //! Source    Richardson's extrapolation for a rule of order 2 (textbook)
 //! Care      harmonics that fold back from beyond half the grid's rate differ between the two as well, so
 //!           they are in e
@@ -25,7 +25,7 @@ const COARSEST: f64 = 80e3;
 /// The finest grid, samples a second.
 const FINEST: f64 = 800e3;
 
-/// Length of a stretch on both sides of its place, s: it sounds in, then it is judged.
+/// Length of a stretch on both sides of its place, s.
 const BEFORE: f64 = 0.12;
 const AFTER: f64 = 0.05;
 
@@ -68,32 +68,39 @@ impl Grid {
             .map(|place| Stretch::of(recording, place))
             .into_iter()
             .collect::<Result<Vec<_>, _>>()?;
+        let play = |times: u32| outputs(&stretches, ready, recording, drive, times);
+        let finest = |times: u32| f64::from(rate * times) > FINEST;
+        let chosen = |times: u32, error: f64| Self {
+            times,
+            rate: f64::from(rate * times),
+            error_db: above(error),
+            met: above(error) <= accuracy_db,
+        };
         let mut times = coarsest(rate);
-        let mut here = outputs(&stretches, ready, recording, drive, times)?;
+        let mut here = play(times)?;
         loop {
-            let finer = outputs(&stretches, ready, recording, drive, 2 * times)?;
-            let error = here
-                .iter()
-                .zip(&finer)
-                .map(|(here, finer)| difference(here, finer))
-                .fold(0.0, f64::max);
-            let error = 4.0 / 3.0 * error;
-            // Between these two grids lies one half as fine again, whose error is known without playing it.
-            let between = error / 2.25;
-            let (chosen, error) = if above(error) > accuracy_db && times > 1 {
-                (times + times / 2, between)
-            } else {
-                (times, error)
-            };
-            let met = above(error) <= accuracy_db;
-            let last = f64::from(rate * 4 * times) > FINEST;
-            if met || last {
-                return Ok(Self {
-                    times: chosen,
-                    rate: f64::from(rate * chosen),
-                    error_db: above(error),
-                    met,
-                });
+            let finer = play(2 * times)?;
+            let grid = chosen(
+                times,
+                error(&stretches, (times, &here), (2 * times, &finer)),
+            );
+            if grid.met {
+                return Ok(grid);
+            }
+            // Half as fine again may do.
+            if times > 1 {
+                let between = times + times / 2;
+                let there = play(between)?;
+                let error = error(&stretches, (between, &there), (2 * times, &finer));
+                let grid = chosen(between, error);
+                if grid.met {
+                    return Ok(grid);
+                }
+            }
+            if finest(4 * times) {
+                // What has been played last is the finest there is; it was never held against a finer one.
+                let coarser = error(&stretches, (times, &here), (2 * times, &finer));
+                return Ok(chosen(2 * times, coarser / 4.0));
             }
             times *= 2;
             here = finer;
@@ -101,18 +108,33 @@ impl Grid {
     }
 }
 
+/// The greatest error of any stretch on one grid, seen against another that is finer.
+fn error(
+    stretches: &[Stretch],
+    (times, here): (u32, &[Vec<f64>]),
+    (finer, reference): (u32, &[Vec<f64>]),
+) -> f64 {
+    let ratio = f64::from(times) / f64::from(finer);
+    let apart = stretches
+        .iter()
+        .zip(here.iter().zip(reference))
+        .map(|(stretch, (here, finer))| difference(&here[stretch.fade..], &finer[stretch.fade..]))
+        .fold(0.0, f64::max);
+    apart / (1.0 - ratio * ratio)
+}
+
 /// A ratio in decibels; silence is exact, whatever the grid.
 fn above(ratio: f64) -> f64 {
     20.0 * ratio.max(1e-12).log10()
 }
 
-/// Rms difference over the rms of the second, both from their second half on: what precedes is fading in.
+/// Rms difference over the rms of the second.
 fn difference(here: &[f64], finer: &[f64]) -> f64 {
-    let half = finer.len() / 2;
-    let rms = |square: &dyn Fn(usize) -> f64| (half..finer.len()).map(square).sum::<f64>().sqrt();
-    let size = rms(&|k| finer[k].powi(2));
+    let square = |x: f64| x * x;
+    let size: f64 = finer.iter().map(|&y| square(y)).sum();
+    let apart: f64 = here.iter().zip(finer).map(|(x, y)| square(x - y)).sum();
     if size > 0.0 {
-        rms(&|k| (here[k] - finer[k]).powi(2)) / size
+        (apart / size).sqrt()
     } else {
         0.0
     }
@@ -136,6 +158,8 @@ fn outputs(
 /// A part of one channel around a place, faded in.
 pub(super) struct Stretch {
     samples: Vec<f64>,
+    /// Samples that are fading in and are not judged.
+    fade: usize,
 }
 
 impl Stretch {
@@ -160,7 +184,8 @@ impl Stretch {
                 *sample *= soft(k);
             }
         }
-        Ok(Self { samples })
+        let fade = if first > 0 { fade } else { 0 };
+        Ok(Self { samples, fade })
     }
 
     /// What the amplifier makes of it, V about rest.

@@ -35,6 +35,11 @@ impl Level {
         })
     }
 
+    /// Whether the amplifier's distortion limit decides the drive.
+    pub(super) fn needs_limit(self) -> bool {
+        matches!(self, Self::AtLimit | Self::Clipping(_))
+    }
+
     pub(crate) fn words(self) -> String {
         match self {
             Self::PeaksAt(watts) => format!("peaks at {}", engineering(watts, Unit::Watt)),

@@ -4,7 +4,8 @@
 //! recording ─ × drive ─ finer grid ─ amplifier ─ back to its rate ─ store ─ × gain, dither ─ WAV
 //! ```
 //!
-//! Everything runs in blocks: memory does not grow with the length of the recording.
+//! Everything runs in blocks: memory does not grow with the length of the recording, but for a third of a megabyte
+//! an hour that the meter of loudness keeps.
 
 mod chain;
 mod closed_box;

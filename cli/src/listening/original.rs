@@ -41,6 +41,7 @@ pub(crate) fn original(
     Ok(Rendered {
         whole,
         linear: None,
+        resting: 0.0,
         fit: Vec::new(),
         meters: Vec::new(),
         took: 0.0,

@@ -1,9 +1,9 @@
 //! Everything that is settled before a recording is played: what it asks, what the amplifier can give, the drive,
 //! the grid.
 
-use sim::Tolerances;
 use sim::measure::playback::Ready;
 use sim::measure::power::{Level as AtLevel, PowerOf};
+use sim::{SimError, Tolerances};
 
 use super::drive::{Driven, drive};
 use super::grid::Grid;
@@ -12,6 +12,7 @@ use super::recording::Recording;
 use super::survey::{Survey, survey};
 use crate::amplifier::Opened;
 use crate::failure::Failure;
+use crate::interrupt;
 
 /// What is being done.
 #[derive(Clone, Copy, Debug)]
@@ -30,6 +31,8 @@ pub(crate) struct Prepared {
     pub(crate) heard: Survey,
     /// The amplifier at its distortion limit; none when no drive reaches it.
     pub(crate) limit: Option<AtLevel>,
+    /// Why it was not found, where that is not so.
+    pub(crate) no_limit: Option<SimError>,
     pub(crate) driven: Driven,
     pub(crate) grid: Grid,
 }
@@ -47,17 +50,25 @@ pub(crate) fn prepare(
     let amplifier = &opened.amplifier;
     let heard = survey(recording, ready, &|frames| told(Stage::Hearing(frames)))?;
     told(Stage::Limit);
-    let limit = PowerOf::bench(&amplifier.bench).limit(
+    let found = PowerOf::bench(&amplifier.bench).limit(
         &amplifier.circuit,
         &opened.system,
         &Tolerances::default(),
-    )?;
+    );
+    let (limit, no_limit) = match found {
+        Ok(limit) => (limit, None),
+        // A level in volts or watts does without.
+        Err(error) if !level.needs_limit() => (None, Some(error)),
+        Err(error) => return Err(error.into()),
+    };
+    interrupt::check()?;
     let driven = drive(level, (opened, ready), recording, &heard, limit.as_ref())?;
     told(Stage::Grid);
     let grid = Grid::choose(recording, ready, &heard, driven.volts, accuracy_db)?;
     Ok(Prepared {
         heard,
         limit,
+        no_limit,
         driven,
         grid,
     })

@@ -34,8 +34,11 @@ pub(crate) struct Render<'r> {
 /// What came out.
 #[derive(Debug)]
 pub(crate) struct Rendered {
+    /// About rest.
     pub(super) whole: Store,
     pub(super) linear: Option<Store>,
+    /// Volts at the load at rest; none behind a box, which passes no steady pressure.
+    pub(super) resting: f64,
     /// Of each channel: the multiple of the linear output that fits the whole best.
     pub(super) fit: Vec<f64>,
     /// Of each channel.
@@ -81,6 +84,8 @@ struct Lane<'a> {
     whole: Chain<'a>,
     linear: Option<Chain<'a>>,
     boxes: [Option<Filter>; 2],
+    /// Volts at the load at rest.
+    resting: f64,
     input: Vec<f64>,
     output: Vec<f64>,
     ideal: Vec<f64>,
@@ -109,6 +114,10 @@ impl Lane<'_> {
                 linear.finish(&mut self.ideal)?;
             }
         }
+        // What stands there all the time would cost the sound its last digits in the store.
+        for volts in &mut self.output[from.0..] {
+            *volts -= self.resting;
+        }
         if let Some(filter) = &mut self.boxes[0] {
             filter.pass(&mut self.output[from.0..]);
         }
@@ -131,10 +140,13 @@ pub(crate) fn render(of: &Render<'_>, progress: &dyn Fn(u64)) -> Result<Rendered
         start: of.start,
         ..PlaybackOf::at(of.grid.rate)
     };
+    let resting = of.ready.resting_output();
     let filter = || of.closed_box.map(|of| of.filter(f64::from(rate)));
     let mut lanes = (0..channels)
         .map(|_| {
-            let whole = Path::Whole(Box::new(of.ready.player(&how)));
+            let mut player = of.ready.player(&how);
+            player.meter_only(of.recording.frames() * u64::from(times));
+            let whole = Path::Whole(Box::new(player));
             let linear = if of.linear {
                 let path = Path::Linear(Box::new(of.ready.linear(of.grid.rate)?));
                 Some(Chain::new(path, of.drive, rate, times))
@@ -145,6 +157,7 @@ pub(crate) fn render(of: &Render<'_>, progress: &dyn Fn(u64)) -> Result<Rendered
                 whole: Chain::new(whole, of.drive, rate, times),
                 linear,
                 boxes: [filter(), filter()],
+                resting,
                 input: Vec::new(),
                 output: Vec::new(),
                 ideal: Vec::new(),
@@ -199,6 +212,11 @@ pub(crate) fn render(of: &Render<'_>, progress: &dyn Fn(u64)) -> Result<Rendered
     Ok(Rendered {
         whole,
         linear,
+        resting: if of.closed_box.is_some() {
+            0.0
+        } else {
+            resting
+        },
         fit: lanes.iter().map(|lane| lane.sums.fit()).collect(),
         meters,
         took: began.elapsed().as_secs_f64(),

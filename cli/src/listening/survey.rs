@@ -1,8 +1,9 @@
 //! What a recording asks of an amplifier, before it is played: its loudness, its peaks, and how often a linear
 //! amplifier of the same gain and response would pass any level.
 //!
-//! The linear amplifier is followed on the recording's own grid. That bends its treble a little, which moves
-//! no level by more than the treble's part of it; it costs a hundredth of playing.
+//! The linear amplifier is followed on the recording's own grid, a hundredth of the cost of playing. That bends its
+//! treble: what it has above a third of the recording's rate comes out lower, a resonance of a transformer at the top of
+//! the band, say. Levels are those of what lies below.
 
 use rayon::prelude::*;
 use sim::measure::playback::{LinearPlayer, Ready};

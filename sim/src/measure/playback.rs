@@ -211,6 +211,11 @@ impl Player<'_> {
     /// Samples by which the output comes later than the input, since a step needs the sample after it.
     pub const LATENCY: usize = 1;
 
+    /// Lets the meters read the first `samples` alone: what follows is silence that fetches the last of them.
+    pub fn meter_only(&mut self, samples: u64) {
+        self.metering.stop_after(samples);
+    }
+
     /// Plays on: volts of the generator in, volts at the load out, one for one. Before the first sample there
     /// was silence.
     ///

@@ -16,7 +16,7 @@ use serde::Serialize;
 use crate::circuit::{Circuit, NodeId, PartId};
 use crate::error::{Question, SimError};
 use crate::parts::Waveform;
-use crate::periodic::Settling;
+use crate::periodic::{Period, Settling};
 use crate::rest::Rest;
 use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
@@ -147,16 +147,8 @@ impl PowerOf {
         };
 
         let small = bench.settled(SMALL, tolerances)?;
-        let gain = bench.read(SMALL, &small).output_rms * std::f64::consts::SQRT_2 / SMALL;
-        if gain < 1e-9 {
-            return Err(SimError::Question(Question::NoSignal));
-        }
+        let start = self.start(&bench, &small, &|drive| bench.level(drive, tolerances))?;
         let output_valves = bench.output_valves(&small);
-        // 10 mW, or less where that is already distorted: into the grid leak of a next stage, say.
-        let mut start = (2.0 * 0.01 * self.load_ohms).sqrt() / gain;
-        while start > LEAST_DRIVE && bench.level(start, tolerances)?.thd > QUIET {
-            start *= 0.5;
-        }
         let enough = f64::max(ENOUGH, 1.2 * self.distortion_limit);
 
         // The sweep, a batch at a time.
@@ -260,7 +252,7 @@ impl PowerOf {
     /// [`PowerOf::run`]; none when no drive reaches it.
     ///
     /// # Errors
-    /// As [`PowerOf::run`].
+    /// As [`PowerOf::run`], and those of a level that cannot be solved before the limit is reached.
     pub fn limit(
         &self,
         circuit: &Circuit,
@@ -275,11 +267,7 @@ impl PowerOf {
         let bench = level::Bench::new(self, circuit, system, (&ws, &rest));
         let solve = |drive: f64| bench.level(drive, tolerances);
         let small = bench.settled(SMALL, tolerances)?;
-        let gain = bench.read(SMALL, &small).output_rms * std::f64::consts::SQRT_2 / SMALL;
-        if gain < 1e-9 {
-            return Err(SimError::Question(Question::NoSignal));
-        }
-        let start = (2.0 * 0.01 * self.load_ohms).sqrt() / gain;
+        let start = self.start(&bench, &small, &solve)?;
         let mut levels: Vec<Level> = Vec::new();
         let mut from = start;
         while from <= MOST_DRIVE * start
@@ -292,8 +280,7 @@ impl PowerOf {
                 .map(|k| solve(from * STRIDE.powi(k)))
                 .collect();
             for level in batch {
-                // A level that cannot be solved ends the way up, as it ends the sweep.
-                let Ok(level) = level else { return Ok(None) };
+                let level = level?;
                 let enough = level.thd >= self.distortion_limit;
                 levels.push(level);
                 if enough {
@@ -303,6 +290,25 @@ impl PowerOf {
             from *= STRIDE.powi(TOGETHER);
         }
         Ok(target::Target::Distortion(self.distortion_limit).find(&levels, &solve))
+    }
+
+    /// The drive a way up starts at, V peak: that of 10 mW, or less where that is already distorted: into the
+    /// grid leak of a next stage, say.
+    fn start(
+        &self,
+        bench: &level::Bench<'_>,
+        small: &Period,
+        solve: &impl Fn(f64) -> Result<Level, SimError>,
+    ) -> Result<f64, SimError> {
+        let gain = bench.read(SMALL, small).output_rms * std::f64::consts::SQRT_2 / SMALL;
+        if gain < 1e-9 {
+            return Err(SimError::Question(Question::NoSignal));
+        }
+        let mut start = (2.0 * 0.01 * self.load_ohms).sqrt() / gain;
+        while start > LEAST_DRIVE && solve(start)?.thd > QUIET {
+            start *= 0.5;
+        }
+        Ok(start)
     }
 
     /// One level: the settled circuit at a generator of that open-circuit peak, V.

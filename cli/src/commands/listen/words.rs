@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use sim::SimError;
 use sim::quantity::{Unit, engineering};
 
 use super::{Answer, Arguments};
@@ -12,9 +13,9 @@ use crate::report::table::{Sheet, percent, share, volts, watts};
 
 pub(super) fn text(
     arguments: &Arguments,
-    opened: &Opened,
-    recording: &Recording,
+    (opened, recording): (&Opened, &Recording),
     answer: &Answer,
+    no_limit: Option<&SimError>,
 ) -> String {
     let amplifier = &opened.amplifier;
     let load = engineering(amplifier.bench.load_ohms, Unit::Ohm);
@@ -28,21 +29,26 @@ pub(super) fn text(
         watts(most(&|meters| meters.mean_power)),
         engineering(answer.drive_peak, Unit::Volt),
     );
-    text += &match (answer.clipped, answer.limit_power) {
-        (Some(clipped), Some(limit)) => format!(
-            "More than its {} at {} THD is asked of it for {} of the time.\n",
-            watts(limit),
-            percent(amplifier.bench.distortion_limit),
+    let limit = percent(amplifier.bench.distortion_limit);
+    text += &match (answer.clipped.zip(answer.limit_power), no_limit) {
+        (Some((clipped, most)), _) => format!(
+            "More than its {} at {limit} THD is asked of it for {} of the time.\n",
+            watts(most),
             share_of_time(clipped)
         ),
-        _ => format!(
-            "No drive brings it to {} THD.\n",
-            percent(amplifier.bench.distortion_limit)
-        ),
+        (None, Some(error)) => format!("Where it reaches {limit} THD was not found: {error}.\n"),
+        (None, None) => format!("No drive brings it to {limit} THD.\n"),
     };
     if let Some(added) = answer.added {
+        let more = match (answer.on_mains, arguments.playing.switch_on) {
+            (true, true) => ", hum and thump included",
+            (true, false) => ", hum included",
+            (false, true) => ", thump included",
+            (false, false) => "",
+        };
         text += &format!(
-            "What it adds lies {} below its output.\n",
+            "What it adds lies {} below its output{more}.
+",
             decibels(-20.0 * added.log10())
         );
     }

@@ -109,7 +109,12 @@ fn headline(unit: Unit, figure: &FigureSpread, samples: usize) -> String {
         // Too few samples tell no twentieth.
         text += &if low.error.is_some() && high.error.is_some() {
             let (low, high) = (value(low.value), value(high.value));
-            format!("; nine of ten amplifiers between {low} and {high}")
+            let all = if figure.found < samples {
+                " that have it"
+            } else {
+                ""
+            };
+            format!("; nine of ten amplifiers{all} between {low} and {high}")
         } else {
             let (least, greatest) = (value(distribution.least), value(distribution.greatest));
             format!(
@@ -119,7 +124,9 @@ fn headline(unit: Unit, figure: &FigureSpread, samples: usize) -> String {
         };
     }
     text += ".\n";
-    if let Some(limits) = &figure.limit {
+    if let Some(limits) = &figure.limit
+        && figure.found > 0
+    {
         text += &beyond(unit, limits, figure.found);
     }
     let missing = samples - figure.found;

@@ -27,7 +27,7 @@ const THERE_OR_NOT: f64 = 231.0;
 /// The steps in words.
 pub fn shares() -> String {
     format!(
-        "{} %, {DECIBELS} dB ({MARGIN} dB of gain margin) or {DEGREES}°",
+        "{} % (a point of a balance), {DECIBELS} dB ({MARGIN} dB of gain margin) or {DEGREES}°",
         100.0 * SHARE
     )
 }
@@ -67,6 +67,20 @@ pub(super) fn changes(with: &[Reading], without: &[Reading]) -> Vec<Change> {
             })
         })
         .collect();
+    // And what there is only without the part.
+    let new = without
+        .iter()
+        .filter(|now| now.value.is_some())
+        .filter(|now| !with.iter().any(|drawn| drawn.figure == now.figure))
+        .map(|now| Change {
+            figure: now.figure.clone(),
+            unit: now.unit,
+            with: None,
+            without: now.value,
+            steps: THERE_OR_NOT,
+            scale: now.scale,
+        });
+    changes.extend(new);
     changes.sort_by(|a, b| b.steps.total_cmp(&a.steps));
     changes
 }

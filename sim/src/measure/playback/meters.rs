@@ -13,11 +13,11 @@ use crate::system::System;
 /// fine grid would cost more than it tells.
 const READINGS: f64 = 48_000.0;
 
-/// Anodes are judged by means over this, s: they are slower, so the hottest second bounds what they reach.
-const HOTTEST: f64 = 1.0;
-
 /// Rails are judged by means over this, s: whole periods of 50 and 60 Hz ripple leave no trace.
 const SAG: f64 = 0.1;
+
+/// Anodes are judged by means over so many of these, a second that slides on by a tenth: no anode is faster.
+const TENTHS: usize = 10;
 
 /// What the meters show. SI units.
 #[derive(Clone, Debug, Serialize)]
@@ -45,7 +45,8 @@ pub struct ValveMeter {
     pub grid_current_events: u64,
     /// Share of the time during which it flowed.
     pub grid_current_share: f64,
-    /// Dissipation of the anode in the hottest second, W; of a strapped pentode, with its screen.
+    /// Dissipation of the anode in the hottest second, W, or all along where it was shorter; of a strapped pentode,
+    /// with its screen.
     pub hottest: Against,
     /// Its mean, W.
     pub mean_watts: f64,
@@ -77,6 +78,8 @@ pub(super) struct Metering {
     rate: f64,
     /// Steps from one reading to the next.
     every: u64,
+    /// Steps after which nothing is read any more.
+    until: u64,
     readings: u64,
     sum: f64,
     squares: f64,
@@ -93,7 +96,7 @@ struct Watched {
     events: u64,
     drawing: u64,
     watts: f64,
-    hottest: Extreme,
+    hottest: Hottest,
 }
 
 #[derive(Clone, Debug)]
@@ -101,44 +104,72 @@ struct WatchedRail {
     name: String,
     at: usize,
     rest: f64,
-    sag: Extreme,
+    tenth: Tenth,
+    /// The mean over a tenth of a second that differs most from rest.
+    farthest: Option<f64>,
 }
 
-/// The greatest mean over stretches of readings.
+/// Means over tenths of a second.
 #[derive(Clone, Debug)]
-struct Extreme {
+struct Tenth {
+    /// Readings in one.
     length: u64,
     count: u64,
     sum: f64,
-    most: f64,
 }
 
-impl Extreme {
-    fn over(readings: f64) -> Self {
+impl Tenth {
+    fn new(readings: f64) -> Self {
         Self {
-            length: (readings.round() as u64).max(1),
+            length: ((SAG * readings).round() as u64).max(1),
             count: 0,
             sum: 0.0,
-            most: f64::NEG_INFINITY,
+        }
+    }
+
+    /// The mean of a tenth that ends with this reading.
+    fn add(&mut self, value: f64) -> Option<f64> {
+        self.sum += value;
+        self.count += 1;
+        if self.count < self.length {
+            return None;
+        }
+        let mean = self.sum / self.count as f64;
+        self.sum = 0.0;
+        self.count = 0;
+        Some(mean)
+    }
+}
+
+/// The greatest mean over a sliding second.
+#[derive(Clone, Debug)]
+struct Hottest {
+    tenth: Tenth,
+    /// The last tenths, the oldest overwritten next.
+    ring: [f64; TENTHS],
+    tenths: usize,
+    most: Option<f64>,
+}
+
+impl Hottest {
+    fn new(readings: f64) -> Self {
+        Self {
+            tenth: Tenth::new(readings),
+            ring: [0.0; TENTHS],
+            tenths: 0,
+            most: None,
         }
     }
 
     fn add(&mut self, value: f64) {
-        self.sum += value;
-        self.count += 1;
-        if self.count == self.length {
-            self.most = self.most.max(self.sum / self.count as f64);
-            self.sum = 0.0;
-            self.count = 0;
-        }
-    }
-
-    /// Of what ended before its first stretch did, the mean of that.
-    fn most(&self) -> f64 {
-        if self.most.is_finite() || self.count == 0 {
-            self.most
-        } else {
-            self.sum / self.count as f64
+        let Some(mean) = self.tenth.add(value) else {
+            return;
+        };
+        self.ring[self.tenths % TENTHS] = mean;
+        self.tenths += 1;
+        if self.tenths >= TENTHS {
+            let second = self.ring.iter().sum::<f64>() / TENTHS as f64;
+            self.most = Some(self.most.map_or(second, |most| most.max(second)));
         }
     }
 }
@@ -162,7 +193,8 @@ impl Metering {
                 name: circuit.node_name(rail.node).to_owned(),
                 at: at(rail.node),
                 rest: rail.volts,
-                sag: Extreme::over(SAG * readings),
+                tenth: Tenth::new(readings),
+                farthest: None,
             })
             .collect();
         watched.sort_by(|a, b| b.rest.abs().total_cmp(&a.rest.abs()));
@@ -171,6 +203,7 @@ impl Metering {
             output: (at(a), at(b)),
             rate: readings,
             every: every as u64,
+            until: u64::MAX,
             readings: 0,
             sum: 0.0,
             squares: 0.0,
@@ -184,16 +217,21 @@ impl Metering {
                     events: 0,
                     drawing: 0,
                     watts: 0.0,
-                    hottest: Extreme::over(HOTTEST * readings),
+                    hottest: Hottest::new(readings),
                 })
                 .collect(),
             rails: watched,
         }
     }
 
+    /// Reads no more after so many steps.
+    pub(super) fn stop_after(&mut self, steps: u64) {
+        self.until = steps;
+    }
+
     /// Takes the unknowns `x` `[n+1]` at a step.
     pub(super) fn read(&mut self, step: u64, x: &[f64]) {
-        if !step.is_multiple_of(self.every) {
+        if !step.is_multiple_of(self.every) || step > self.until {
             return;
         }
         self.readings += 1;
@@ -213,7 +251,15 @@ impl Metering {
             valve.draws = draws;
         }
         for rail in &mut self.rails {
-            rail.sag.add(1.0 - x[rail.at] / rail.rest);
+            if let Some(mean) = rail.tenth.add(x[rail.at]) {
+                let off = |volts: f64| (volts - rail.rest).abs();
+                if rail
+                    .farthest
+                    .is_none_or(|farthest| off(mean) > off(farthest))
+                {
+                    rail.farthest = Some(mean);
+                }
+            }
         }
     }
 
@@ -234,7 +280,8 @@ impl Metering {
                     grid_current_events: valve.events,
                     grid_current_share: valve.drawing as f64 / count,
                     hottest: Against {
-                        value: valve.hottest.most(),
+                        // What is shorter than a second has its mean alone.
+                        value: valve.hottest.most.unwrap_or(valve.watts / count),
                         limit: valve.probe.anode_watts_limit(),
                     },
                     mean_watts: valve.watts / count,
@@ -246,7 +293,7 @@ impl Metering {
                 .map(|rail| RailMeter {
                     node: rail.name.clone(),
                     rest: rail.rest,
-                    sagged: rail.rest * (1.0 - rail.sag.most()),
+                    sagged: rail.farthest.unwrap_or(rail.rest),
                 })
                 .collect(),
         }

@@ -2,8 +2,10 @@ use std::f64::consts::TAU;
 
 use super::{PlaybackOf, Player, Ready};
 use crate::file::{Amplifier, read};
+use crate::measure::power::PowerOf;
 use crate::parts::Waveform;
 use crate::system::System;
+use crate::tolerances::Tolerances;
 
 /// A low-pass of 600 Ω + 1 kΩ and 10 nF, with a light load.
 const LOW_PASS: &str = r#"[amplifier]
@@ -162,4 +164,59 @@ fn the_meters_count_what_happens() {
     assert!(rail.node == "ht1" && rail.sag() < 0.0, "{rail:?}");
     let held = valve.hottest.value;
     assert!((held / valve.mean_watts - 1.0).abs() < 0.01, "{held}");
+}
+
+#[test]
+fn the_hottest_second_is_found_wherever_it_lies() {
+    // A valve cut off but for the second from 0.6 to 1.6 s, which no division into whole seconds shows.
+    let (amplifier, system) = amplifier(TRIODE);
+    let ready = Ready::find(&amplifier, &system).expect("it rests");
+    let mut player = ready.player(&PlaybackOf::at(RATE));
+    let input: Vec<f64> = (0..(2.2 * RATE) as usize)
+        .map(|k| {
+            if (0.6..1.6).contains(&(k as f64 / RATE)) {
+                0.0
+            } else {
+                -20.0
+            }
+        })
+        .collect();
+    let mut output = vec![0.0; input.len()];
+    player.play(&input, &mut output).expect("it plays");
+    let hottest = player.meters().valves[0].hottest.value;
+    let mut still = ready.player(&PlaybackOf::at(RATE));
+    let silence = vec![0.0; RATE as usize];
+    still
+        .play(&silence, &mut vec![0.0; silence.len()])
+        .expect("it plays");
+    let at_rest = still.meters().valves[0].hottest.value;
+    // The rail, higher when the valve wakes, falls back within a fifth of a second: some per cent at most.
+    assert!(
+        (0.95..1.2).contains(&(hottest / at_rest)),
+        "{hottest} W against {at_rest} W"
+    );
+}
+
+#[test]
+fn the_limit_alone_is_that_of_the_sweep() {
+    // Into a megohm 10 mW are 100 V: the way up begins below that.
+    let (amplifier, system) = amplifier(TRIODE);
+    let question = PowerOf::bench(&amplifier.bench);
+    let (circuit, tolerances) = (&amplifier.circuit, Tolerances::default());
+    let swept = question
+        .run(circuit, &system, &tolerances, &|_| {})
+        .expect("it has a power")
+        .rated
+        .expect("it has a limit");
+    let alone = question
+        .limit(circuit, &system, &tolerances)
+        .expect("it can be solved")
+        .expect("it has a limit");
+    // Both meet the limit to 1e-4, and the drive follows it no faster.
+    assert!(
+        (alone.drive / swept.drive - 1.0).abs() < 1e-3,
+        "{} V against {} V",
+        alone.drive,
+        swept.drive
+    );
 }
