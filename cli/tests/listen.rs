@@ -432,7 +432,11 @@ fn the_level_is_what_was_asked_for() {
 fn nothing_that_is_written_is_clipped() {
     // Driven ten times over, the linear amplifier and what is added are far higher than what comes out.
     let bench = Bench::new();
-    bench.write("babble.wav", 44_100, &[babble(44_100, 1.0)]);
+    // As loud as a recording of full scale comes, so that what is louder does not fit beside it.
+    let babble = babble(44_100, 1.0);
+    let highest = babble.iter().map(|x| x.abs()).fold(0.0, f64::max);
+    let loud: Vec<f64> = babble.iter().map(|x| (6.0 * x / highest).tanh()).collect();
+    bench.write("babble.wav", 44_100, &[loud]);
     let amplifier = example("01_single_ended_6v6");
     let answer = bench.json(&[
         &amplifier,
