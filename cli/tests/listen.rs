@@ -12,11 +12,12 @@ use sim::Tolerances;
 use sim::file::read;
 use sim::measure::impedance::ImpedanceOf;
 use sim::measure::power::PowerOf;
+use sim::measure::voltages::voltages;
 use sim::parts::Loudspeaker;
 
 mod drawings;
 
-use drawings::ATTENUATOR;
+use drawings::{ATTENUATOR, STAGE};
 
 /// Gain of the attenuator from the generator to the load.
 const LINEAR_GAIN: f64 = 0.25;
@@ -466,6 +467,62 @@ fn nothing_that_is_written_is_clipped() {
         stderr(&run)
     );
     assert!(!bench.path("rest.wav").exists());
+}
+
+#[test]
+fn steady_volts_and_the_thump_come_when_asked_for() {
+    let bench = Bench::new();
+    // The load is the cathode resistor, which carries direct current.
+    let cathode = STAGE.replace("load = \"R4\"", "load = \"R2\"");
+    std::fs::write(bench.path("cathode.toml"), &cathode).expect("it can be written");
+    let mut late = vec![0.0; 12_000];
+    late.extend(sine(48_000, 440.0, 0.5, 0.25));
+    bench.write("late.wav", 48_000, &[late]);
+    let play = |more: &[&str]| -> Vec<f64> {
+        let base = [
+            "cathode.toml",
+            "late.wav",
+            "-o",
+            "out.wav",
+            "--level",
+            "input 10mV",
+            "--bits",
+            "float",
+            "--full-scale",
+            "10V",
+            "--overwrite",
+        ];
+        bench.json(&[&base[..], more].concat());
+        bench.read("out.wav")[0].iter().map(|x| 10.0 * x).collect()
+    };
+    let file = read(&cathode, &[]).expect("it reads");
+    let system = file.circuit.compile().expect("it compiles");
+    let tolerances = Tolerances::default();
+    let rest = voltages(&file.circuit, &system, &tolerances, &mut system.workspace());
+    let rest = rest.expect("it rests");
+    let volts = rest.nodes.iter().find(|node| node.node == "k");
+    let volts = volts.expect("a cathode").volts;
+    let greatest = |x: &[f64]| x.iter().map(|x| x.abs()).fold(0.0, f64::max);
+    // Silence goes in for a quarter of a second. At rest nothing comes out but rounding and the steady volts that
+    // the later sound shifts, which are taken off as one mean.
+    assert!(volts > 1.0, "{volts} V");
+    let plain = play(&[]);
+    assert!(greatest(&plain[..10_000]) < 1e-3 * volts);
+    let kept = play(&["--keep-dc"]);
+    let mean = kept[..10_000].iter().sum::<f64>() / 10_000.0;
+    // Floats of a 10 V scale.
+    assert!(
+        (mean / volts - 1.0).abs() < 1e-5,
+        "{mean} V against {volts} V"
+    );
+    // From the switch the cathode's capacitor has to be charged first.
+    let switched = play(&["--keep-dc", "--switch-on"]);
+    assert!(switched[0].abs() < 0.1 * volts, "{} V", switched[0]);
+    assert!(
+        (switched[11_000] / volts - 1.0).abs() < 0.1,
+        "{} V",
+        switched[11_000]
+    );
 }
 
 #[test]

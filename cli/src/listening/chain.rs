@@ -52,6 +52,10 @@ pub(super) struct Chain<'a> {
     /// Samples of the amplifier still to be dropped, then samples of the output.
     early: usize,
     late: usize,
+    /// Samples of the grid that pass before the first of the recording arrives, and through which an amplifier that is
+    /// switched on with it is still dead.
+    lead: usize,
+    dead: usize,
     taken: u64,
     given: u64,
 }
@@ -72,6 +76,8 @@ impl<'a> Chain<'a> {
         Self {
             early: path.latency(),
             late: grids.as_ref().map_or(0, Grids::latency),
+            lead: grids.as_ref().map_or(0, |grids| grids.up.output_delay()),
+            dead: 0,
             path,
             drive,
             grids,
@@ -80,6 +86,21 @@ impl<'a> Chain<'a> {
             taken: 0,
             given: 0,
         }
+    }
+
+    /// Switches the amplifier on with the first sample and not before it.
+    pub(super) fn switched_on(mut self) -> Self {
+        self.dead = self.lead;
+        self
+    }
+
+    /// Lets the meters read the recording alone, of so many frames, and not the silence around it.
+    pub(super) fn metered(mut self, frames: u64, times: u32) -> Self {
+        let from = (self.lead - self.dead) as u64;
+        if let Path::Whole(player) = &mut self.path {
+            player.meter_only(from..from + frames * u64::from(times));
+        }
+        self
     }
 
     /// What was played through.
@@ -125,7 +146,10 @@ impl<'a> Chain<'a> {
                 grids.up(block);
                 let start = self.played.len();
                 self.played.resize(start + grids.fine.len(), 0.0);
-                self.path.play(&grids.fine, &mut self.played[start..])?;
+                let dead = self.dead.min(grids.fine.len());
+                self.dead -= dead;
+                self.path
+                    .play(&grids.fine[dead..], &mut self.played[start + dead..])?;
                 drop_first(&mut self.played, 0, &mut self.early);
                 while self.played.len() >= grids.fine.len() {
                     grids.down(&self.played);

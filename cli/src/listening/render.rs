@@ -144,9 +144,11 @@ pub(crate) fn render(of: &Render<'_>, progress: &dyn Fn(u64)) -> Result<Rendered
     let filter = || of.closed_box.map(|of| of.filter(f64::from(rate)));
     let mut lanes = (0..channels)
         .map(|_| {
-            let mut player = of.ready.player(&how);
-            player.meter_only(of.recording.frames() * u64::from(times));
-            let whole = Path::Whole(Box::new(player));
+            let whole = Path::Whole(Box::new(of.ready.player(&how)));
+            let mut whole = Chain::new(whole, of.drive, rate, times);
+            if of.start == Start::Dead {
+                whole = whole.switched_on();
+            }
             let linear = if of.linear {
                 let path = Path::Linear(Box::new(of.ready.linear(of.grid.rate)?));
                 Some(Chain::new(path, of.drive, rate, times))
@@ -154,7 +156,7 @@ pub(crate) fn render(of: &Render<'_>, progress: &dyn Fn(u64)) -> Result<Rendered
                 None
             };
             Ok(Lane {
-                whole: Chain::new(whole, of.drive, rate, times),
+                whole: whole.metered(of.recording.frames(), times),
                 linear,
                 boxes: [filter(), filter()],
                 resting,

@@ -5,6 +5,8 @@
 //! generator follows the cubic through the four around. The amplifier starts from rest, on the mains from the
 //! start of a settled period. Nothing is allocated between samples and nothing grows with the length.
 
+use std::ops::Range;
+
 use crate::circuit::{NodeId, PartId};
 use crate::error::{Question, SimError};
 use crate::file::Amplifier;
@@ -211,9 +213,9 @@ impl Player<'_> {
     /// Samples by which the output comes later than the input, since a step needs the sample after it.
     pub const LATENCY: usize = 1;
 
-    /// Lets the meters read the first `samples` alone: what follows is silence that fetches the last of them.
-    pub fn meter_only(&mut self, samples: u64) {
-        self.metering.stop_after(samples);
+    /// Lets the meters read these samples alone, not the silence around a recording.
+    pub fn meter_only(&mut self, samples: Range<u64>) {
+        self.metering.only(samples);
     }
 
     /// Plays on: volts of the generator in, volts at the load out, one for one. Before the first sample there

@@ -1,5 +1,7 @@
 //! The meters watched while a recording plays.
 
+use std::ops::Range;
+
 use serde::Serialize;
 
 use crate::file::Amplifier;
@@ -78,8 +80,8 @@ pub(super) struct Metering {
     rate: f64,
     /// Steps from one reading to the next.
     every: u64,
-    /// Steps after which nothing is read any more.
-    until: u64,
+    /// Steps that are read.
+    only: Range<u64>,
     readings: u64,
     sum: f64,
     squares: f64,
@@ -203,7 +205,7 @@ impl Metering {
             output: (at(a), at(b)),
             rate: readings,
             every: every as u64,
-            until: u64::MAX,
+            only: 0..u64::MAX,
             readings: 0,
             sum: 0.0,
             squares: 0.0,
@@ -224,14 +226,14 @@ impl Metering {
         }
     }
 
-    /// Reads no more after so many steps.
-    pub(super) fn stop_after(&mut self, steps: u64) {
-        self.until = steps;
+    /// Reads these steps alone.
+    pub(super) fn only(&mut self, steps: Range<u64>) {
+        self.only = steps;
     }
 
     /// Takes the unknowns `x` `[n+1]` at a step.
     pub(super) fn read(&mut self, step: u64, x: &[f64]) {
-        if !step.is_multiple_of(self.every) || step > self.until {
+        if !step.is_multiple_of(self.every) || !self.only.contains(&step) {
             return;
         }
         self.readings += 1;
