@@ -3,9 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use serde::Serialize;
-use sim::Tolerances;
 use sim::measure::playback::{Meters, Ready, Start};
-use sim::measure::voltages::voltages;
 use sim::quantity::Unit;
 
 use crate::amplifier::Opened;
@@ -254,13 +252,8 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
     interrupt::watch();
 
     let (amplifier, system) = (&opened.amplifier, &opened.system);
-    let rest = voltages(
-        &amplifier.circuit,
-        system,
-        &Tolerances::default(),
-        &mut system.workspace(),
-    )?;
     let ready = Ready::find(amplifier, system)?;
+    let rest = ready.chart()?;
     let bar = progress::long_bar(recording.frames(), "hearing the recording");
     let prepared = prepare(
         (&opened, &ready),

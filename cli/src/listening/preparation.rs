@@ -1,9 +1,9 @@
 //! Everything that is settled before a recording is played: what it asks, what the amplifier can give, the drive,
 //! the grid.
 
+use sim::SimError;
 use sim::measure::playback::Ready;
-use sim::measure::power::{Level as AtLevel, PowerOf};
-use sim::{SimError, Tolerances};
+use sim::measure::power::Level as AtLevel;
 
 use super::drive::{Driven, drive};
 use super::grid::Grid;
@@ -47,14 +47,9 @@ pub(crate) fn prepare(
     (level, accuracy_db): (Level, f64),
     told: &dyn Fn(Stage),
 ) -> Result<Prepared, Failure> {
-    let amplifier = &opened.amplifier;
     let heard = survey(recording, ready, &|frames| told(Stage::Hearing(frames)))?;
     told(Stage::Limit);
-    let found = PowerOf::bench(&amplifier.bench).limit(
-        &amplifier.circuit,
-        &opened.system,
-        &Tolerances::default(),
-    );
+    let found = ready.limit();
     let (limit, no_limit) = match found {
         Ok(limit) => (limit, None),
         // A level in volts or watts does without.

@@ -11,6 +11,8 @@ use crate::circuit::{NodeId, PartId};
 use crate::error::{Question, SimError};
 use crate::file::Amplifier;
 use crate::measure::power::drive::reach;
+use crate::measure::power::{Level, PowerOf};
+use crate::measure::voltages::{Voltages, chart};
 use crate::parts::Waveform;
 use crate::rest::Rest;
 use crate::system::{System, Workspace};
@@ -93,6 +95,28 @@ impl<'a> Ready<'a> {
             rest,
             generator,
         })
+    }
+
+    /// The chart of volts, currents and watts there.
+    ///
+    /// # Errors
+    /// Those of [`chart`].
+    pub fn chart(&self) -> Result<Voltages, SimError> {
+        let circuit = &self.amplifier.circuit;
+        chart(circuit, self.system, &self.rest, &mut self.ws.clone())
+    }
+
+    /// The level at the distortion limit; none when no drive reaches it.
+    ///
+    /// # Errors
+    /// [`Question::NoSignal`], and those of a level that cannot be solved before the limit is reached.
+    pub fn limit(&self) -> Result<Option<Level>, SimError> {
+        PowerOf::bench(&self.amplifier.bench).limit(
+            &self.amplifier.circuit,
+            self.system,
+            (&self.ws, &self.rest),
+            &Tolerances::default(),
+        )
     }
 
     /// Volts across the load at rest, their mean on the mains.

@@ -249,22 +249,22 @@ impl PowerOf {
     }
 
     /// The level at the distortion limit alone, the first on the way up, for a part of the cost of
-    /// [`PowerOf::run`]; none when no drive reaches it.
+    /// [`PowerOf::run`], of a circuit whose rest is known, `ws` at the start of it; none when no drive reaches the
+    /// limit.
     ///
     /// # Errors
-    /// As [`PowerOf::run`], and those of a level that cannot be solved before the limit is reached.
-    pub fn limit(
+    /// [`Question::NoSignal`], and those of a level that cannot be solved before the limit is reached.
+    pub(super) fn limit(
         &self,
         circuit: &Circuit,
         system: &System,
+        (ws, rest): (&Workspace, &Rest),
         tolerances: &Tolerances,
     ) -> Result<Option<Level>, SimError> {
         /// Levels solved together, and the ratio between two: 3.75 dB.
         const TOGETHER: i32 = 4;
         const STRIDE: f64 = STEP * STEP * STEP;
-        let (ws, rest) = self.rest(system, tolerances)?;
-        rest.stays(system, &ws)?;
-        let bench = level::Bench::new(self, circuit, system, (&ws, &rest));
+        let bench = level::Bench::new(self, circuit, system, (ws, rest));
         let solve = |drive: f64| bench.level(drive, tolerances);
         let small = bench.settled(SMALL, tolerances)?;
         let start = self.start(&bench, &small, &solve)?;

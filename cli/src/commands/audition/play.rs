@@ -2,9 +2,8 @@
 
 use std::path::Path;
 
-use sim::Tolerances;
 use sim::measure::playback::Ready;
-use sim::measure::voltages::{Voltages, voltages};
+use sim::measure::voltages::Voltages;
 
 use super::super::listen::Asked;
 use crate::amplifier::Opened;
@@ -39,13 +38,8 @@ pub(super) fn play(
     progress: &dyn Fn(u64),
 ) -> Result<Played, Failure> {
     let (amplifier, system) = (&opened.amplifier, &opened.system);
-    let rest = voltages(
-        &amplifier.circuit,
-        system,
-        &Tolerances::default(),
-        &mut system.workspace(),
-    )?;
     let ready = Ready::find(amplifier, system)?;
+    let rest = ready.chart()?;
     let prepared = prepare(
         (opened, &ready),
         recording,

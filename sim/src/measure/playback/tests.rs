@@ -208,8 +208,9 @@ fn the_limit_alone_is_that_of_the_sweep() {
         .expect("it has a power")
         .rated
         .expect("it has a limit");
-    let alone = question
-        .limit(circuit, &system, &tolerances)
+    let ready = Ready::find(&amplifier, &system).expect("it rests");
+    let alone = ready
+        .limit()
         .expect("it can be solved")
         .expect("it has a limit");
     // Both meet the limit to 1e-4, and the drive follows it no faster.
