@@ -21,12 +21,14 @@ use nalgebra::Complex;
 use serde::Serialize;
 
 use crate::instruments::logarithmic::decibels;
+use crate::{Measurement, Progress, UnderTest};
+use sim::amplifier::Bench;
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::error::{Question, SimError};
 use sim::parts::Part;
 use sim::small_signal::{Excitation, SmallSignal};
 use sim::stability::{Change, Growing, fastest, natural_frequencies, natural_frequencies_changed};
-use sim::system::{System, Workspace};
+use sim::system::System;
 
 mod crossings;
 mod cut;
@@ -117,19 +119,33 @@ const BISECTIONS: u32 = 50;
 /// dB; a peak less high than this is the rounding of a flat response.
 const FLAT_DB: f64 = 0.005;
 
+/// The usual range of the loop gain, Hz: from below any coupling to above any winding.
+pub const RANGE: (f64, f64) = (1.0, 10e6);
+
 impl LoopGainOf {
-    /// Answers for the operating point in `ws.x`. Some thousand factorisations and two dense eigenvalue
-    /// problems.
+    /// The question the bench of an amplifier asks of the loop that a path closes.
+    pub fn bench(bench: &Bench, path: FeedbackPath) -> Self {
+        Self {
+            path,
+            generator: bench.generator,
+            load: bench.load_nodes,
+            frequency: bench.frequency,
+            range: RANGE,
+        }
+    }
+}
+
+impl Measurement for LoopGainOf {
+    type Answer = LoopGain;
+
+    /// Answers, on the mains for the mean volts of the period. Some thousand factorisations and two dense
+    /// eigenvalue problems.
     ///
     /// # Errors
     /// [`SimError::Undetermined`] at an ideal resonance, [`Question::NoSignal`] when nothing reaches
     /// the load.
-    pub fn run(
-        &self,
-        circuit: &Circuit,
-        system: &System,
-        ws: &mut Workspace,
-    ) -> Result<LoopGain, SimError> {
+    fn ask(&self, of: &UnderTest<'_>, _: &Progress<'_>) -> Result<LoopGain, SimError> {
+        let (circuit, system, ws) = (of.circuit, of.system, &mut of.at_mean());
         let mut linear = SmallSignal::at(system, ws);
         let mut at = |frequency: f64| self.at(circuit, &mut linear, frequency);
         let modes = natural_frequencies(system, ws).unwrap_or_default();
@@ -187,7 +203,9 @@ impl LoopGainOf {
             modes_without: open,
         })
     }
+}
 
+impl LoopGainOf {
     /// The first grid, mid band included, Hz.
     fn grid(&self) -> Vec<f64> {
         let (low, high) = self.range;
