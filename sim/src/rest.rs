@@ -12,8 +12,9 @@ use crate::parts::Waveform;
 use crate::periodic::{Approach, Period, Settling, settle};
 use crate::small_signal::SmallSignal;
 use crate::stability::growing_over;
-use crate::system::{System, Workspace};
+use crate::system::System;
 use crate::tolerances::Tolerances;
+use crate::workspace::Workspace;
 
 /// Peak above which a source counts as a supply and not as a signal, V: no signal source of an
 /// amplifier's input gives as much, no heater winding gives less. Stray volts of a winding are told by

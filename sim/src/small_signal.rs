@@ -15,7 +15,8 @@ use nalgebra::Complex;
 use crate::circuit::{NodeId, PartId};
 use crate::error::{Question, SimError};
 use crate::lu::Factors;
-use crate::system::{System, UnknownId, Workspace};
+use crate::system::{System, UnknownId};
+use crate::workspace::Workspace;
 
 /// A circuit linearised at an operating point, and tuned to one frequency at a time.
 #[derive(Clone, Debug)]

@@ -13,7 +13,8 @@ use nalgebra::{Complex, DMatrix, Schur};
 use serde::Serialize;
 
 use crate::error::SimError;
-use crate::system::{System, Workspace};
+use crate::system::System;
+use crate::workspace::Workspace;
 
 /// A natural frequency that grows.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]

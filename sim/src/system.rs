@@ -17,11 +17,10 @@ use models::{AnyDevice, Device, Local};
 use sprs::{CsMat, TriMat};
 
 use crate::circuit::{Circuit, NodeId, PartId};
-use crate::counts::Counts;
-use crate::lu::{Factors, Pattern, Symbolic};
-use crate::newton::Trust;
+use crate::lu::{Pattern, Symbolic};
 use crate::parts::Waveform;
 use crate::tolerances::Tolerances;
+pub use crate::workspace::Workspace;
 
 mod stamps;
 
@@ -91,48 +90,6 @@ pub struct System {
     memory: usize,
     memory_start: Vec<f64>,
     symbolic: Symbolic,
-}
-
-/// Everything a solve writes; sized once, one per thread.
-#[derive(Clone, Debug)]
-pub struct Workspace {
-    /// `[n+1]` the unknowns; the chassis last, zero.
-    pub x: Vec<f64>,
-    /// Open-circuit volts of each source, in the order of [`System::sources`]; may be changed between runs.
-    pub waveforms: Vec<Waveform>,
-    /// `[memory]` stored values of devices with hysteresis.
-    pub memory: Vec<f64>,
-    /// `[devices]` share of its current that each device gives: one for a hot cathode and for all that has
-    /// none, less while it warms up.
-    pub emission: Vec<f64>,
-    /// Work done so far.
-    pub counts: Counts,
-    pub(crate) residual: Vec<f64>,
-    pub(crate) values: Vec<f64>,
-    linear: Vec<f64>,
-    linear_alpha: f64,
-    pub(crate) factors: Factors<f64>,
-    pub(crate) factored: Factored,
-    local_x: Vec<f64>,
-    local_dx: Vec<f64>,
-    local_f: Vec<f64>,
-    local_df: Vec<f64>,
-    /// `[n]` absolute tolerance of each unknown, in its own unit.
-    pub(crate) absolute: Vec<f64>,
-    pub(crate) relative: f64,
-    pub(crate) trust: Trust,
-    pub(crate) step: Vec<f64>,
-    pub(crate) kept: Vec<f64>,
-    pub(crate) start: Vec<f64>,
-}
-
-/// What the factors in a workspace belong to.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) enum Factored {
-    /// Nothing yet: pivots must be chosen.
-    Nothing,
-    /// The linear values at this `alpha`; only device entries may have changed since.
-    At(f64),
 }
 
 /// The time derivative as a formula:  dq/dt ≈ alpha·q(x) + past,  q = C·x.
@@ -390,31 +347,13 @@ impl System {
 
     /// Room for a solve, starting from nothing.
     pub fn workspace(&self) -> Workspace {
-        let n = self.len();
         let local = self.devices.iter().map(|d| d.at.len()).max().unwrap_or(0);
-        Workspace {
-            x: vec![0.0; n + 1],
-            waveforms: self.waveforms.clone(),
-            memory: self.memory_start.clone(),
-            emission: vec![1.0; self.devices.len()],
-            counts: Counts::default(),
-            residual: vec![0.0; n + 1],
-            values: vec![0.0; self.entries() + 1],
-            linear: vec![0.0; self.entries()],
-            linear_alpha: f64::NAN,
-            factors: Factors::new(&self.symbolic),
-            factored: Factored::Nothing,
-            local_x: vec![0.0; local],
-            local_dx: vec![0.0; local],
-            local_f: vec![0.0; local],
-            local_df: vec![0.0; local * local],
-            absolute: vec![0.0; n],
-            relative: 0.0,
-            trust: Trust::default(),
-            step: vec![0.0; n + 1],
-            kept: vec![0.0; n + 1],
-            start: vec![0.0; n + 1],
-        }
+        Workspace::new(
+            &self.symbolic,
+            (self.devices.len(), local),
+            self.waveforms.clone(),
+            self.memory_start.clone(),
+        )
     }
 
     /// Sets how exactly `ws` solves.
@@ -465,41 +404,47 @@ impl System {
         let n = self.len();
         ws.counts.evaluations += 1;
         // Linear parts, summed anew only when alpha changes.
-        if ws.linear_alpha.to_bits() != step.alpha.to_bits() {
+        if ws.linear.alpha.to_bits() != step.alpha.to_bits() {
             for ((value, g), c) in ws
                 .linear
+                .values
                 .iter_mut()
                 .zip(self.conductance.data())
                 .zip(self.storage.data())
             {
                 *value = g + step.alpha * c;
             }
-            ws.linear_alpha = step.alpha;
+            ws.linear.alpha = step.alpha;
         }
-        ws.values[..self.entries()].copy_from_slice(&ws.linear);
+        ws.values[..self.entries()].copy_from_slice(&ws.linear.values);
         ws.residual[..n].copy_from_slice(&step.past[..n]);
         ws.residual[n] = 0.0;
-        multiply_add(&self.pattern, &ws.linear, &ws.x, &mut ws.residual[..n]);
+        multiply_add(
+            &self.pattern,
+            &ws.linear.values,
+            &ws.x,
+            &mut ws.residual[..n],
+        );
 
         // Devices: gather, evaluate, scatter.
         for (placed, &emission) in self.devices.iter().zip(&ws.emission) {
             let local = placed.at.len();
-            for (value, &at) in ws.local_x.iter_mut().zip(&placed.at) {
+            for (value, &at) in ws.local.x.iter_mut().zip(&placed.at) {
                 *value = ws.x[at as usize];
             }
             let memory = &ws.memory[placed.memory..placed.memory + placed.device.memory()];
             placed.device.eval(
-                &ws.local_x[..local],
+                &ws.local.x[..local],
                 memory,
                 &mut Local {
-                    f: &mut ws.local_f[..local],
-                    df: &mut ws.local_df[..local * local],
+                    f: &mut ws.local.f[..local],
+                    df: &mut ws.local.df[..local * local],
                 },
             );
-            for (&f, &at) in ws.local_f.iter().zip(&placed.at) {
+            for (&f, &at) in ws.local.f.iter().zip(&placed.at) {
                 ws.residual[at as usize] += emission * f;
             }
-            for (&slope, &slot) in ws.local_df.iter().zip(&placed.slots) {
+            for (&slope, &slot) in ws.local.df.iter().zip(&placed.slots) {
                 ws.values[slot as usize] += emission * slope;
             }
         }
@@ -540,13 +485,13 @@ impl System {
         for placed in &self.devices {
             let local = placed.at.len();
             for (k, &at) in placed.at.iter().enumerate() {
-                ws.local_x[k] = ws.x[at as usize];
-                ws.local_dx[k] = ws.step[at as usize];
+                ws.local.x[k] = ws.x[at as usize];
+                ws.local.dx[k] = ws.step[at as usize];
             }
             fraction = fraction.min(
                 placed
                     .device
-                    .step_fraction(&ws.local_x[..local], &ws.local_dx[..local]),
+                    .step_fraction(&ws.local.x[..local], &ws.local.dx[..local]),
             );
         }
         fraction
@@ -561,10 +506,10 @@ impl System {
             let stored = placed.device.memory();
             if stored > 0 {
                 for (k, &at) in placed.at.iter().enumerate() {
-                    ws.local_x[k] = ws.x[at as usize];
+                    ws.local.x[k] = ws.x[at as usize];
                 }
                 placed.device.commit(
-                    &ws.local_x[..placed.at.len()],
+                    &ws.local.x[..placed.at.len()],
                     &mut ws.memory[placed.memory..placed.memory + stored],
                 );
             }

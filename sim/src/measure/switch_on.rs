@@ -20,7 +20,6 @@ use serde::Serialize;
 use crate::circuit::{Circuit, PartId};
 use crate::error::SimError;
 use crate::measure::valve::Against;
-use crate::newton::Trust;
 use crate::parts::Waveform;
 use crate::rest::{Rest, alternates};
 use crate::system::{System, Workspace};
@@ -238,7 +237,7 @@ fn follow(
     let period = record.period();
     let usual = (period / STEP).round().max(1.0);
     let mut stepper = Stepper::new(system, Method::TrBdf2, tolerances(), 0.0, false, &mut ws);
-    ws.trust = Trust::none();
+    ws.verify_every_step();
     let mut since = None;
     let mut cycle = 0.0;
     let mut t = 0.0;
