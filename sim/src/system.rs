@@ -16,7 +16,7 @@
 use models::{AnyDevice, Device, Local};
 use sprs::{CsMat, TriMat};
 
-use crate::circuit::{Circuit, NodeId, PartId};
+use crate::circuit::{Circuit, CircuitError, NodeId, PartId};
 use crate::lu::{Pattern, Symbolic};
 use crate::parts::Waveform;
 use crate::tolerances::Tolerances;
@@ -45,6 +45,16 @@ pub enum Unknown {
     Current(PartId, usize),
     /// Flux linkage of the core of a part, Wb.
     Flux(PartId),
+}
+
+impl Unknown {
+    /// Whether it is a voltage: its row then sums currents.
+    pub fn is_voltage(self) -> bool {
+        match self {
+            Self::Voltage(_) | Self::Inside(_) => true,
+            Self::Current(..) | Self::Flux(_) => false,
+        }
+    }
 }
 
 /// An index into the unknowns `x`.
@@ -94,8 +104,8 @@ pub struct System {
 
 /// The time derivative as a formula:  dq/dt ≈ alpha·q(x) + past,  q = C·x.
 ///
-/// `past` also carries the sources, see [`System::sources_into`]. `load` scales the devices' and
-/// sources' share for continuation and `shunt` adds a conductance to every node.
+/// `past` also carries the sources, see [`System::sources_into`]; `shunt` ties every node voltage for
+/// continuation.
 #[derive(Clone, Copy, Debug)]
 pub struct Formula<'a> {
     /// 1/s; zero at the operating point.
@@ -120,8 +130,31 @@ impl<'a> Formula<'a> {
     }
 }
 
+impl Circuit {
+    /// The equations of the circuit.
+    ///
+    /// # Errors
+    /// All of [`Circuit::faults`], not the first only.
+    pub fn compile(&self) -> Result<System, Vec<CircuitError>> {
+        System::of(self)
+    }
+}
+
 impl System {
-    pub(crate) fn new(circuit: &Circuit) -> Self {
+    /// The equations of a circuit.
+    ///
+    /// # Errors
+    /// All of [`Circuit::faults`], not the first only.
+    pub fn of(circuit: &Circuit) -> Result<Self, Vec<CircuitError>> {
+        let faults = circuit.faults();
+        if faults.is_empty() {
+            Ok(Self::new(circuit))
+        } else {
+            Err(faults)
+        }
+    }
+
+    fn new(circuit: &Circuit) -> Self {
         let stamps = stamps::Stamps::of(circuit);
         let n = stamps.unknowns.len();
 
@@ -234,19 +267,11 @@ impl System {
         &self.names[unknown as usize]
     }
 
-    /// The same equations with every valve cold: nothing is emitted. Cores, diodes and gas discharges stay.
+    /// The equations with every valve cold: nothing is emitted. Cores, diodes and gas discharges stay.
     #[must_use]
     pub fn cold(&self) -> Self {
         let mut cold = self.clone();
-        cold.devices.retain(|placed| {
-            matches!(
-                placed.device,
-                AnyDevice::Core(_)
-                    | AnyDevice::Diode(_)
-                    | AnyDevice::Stabiliser(_)
-                    | AnyDevice::Transistor(_)
-            )
-        });
+        cold.devices.retain(|placed| !emits(&placed.device));
         cold
     }
 
@@ -332,8 +357,7 @@ impl System {
         let mut worst = 0;
         let mut largest = 0.0;
         for (k, unknown) in self.unknowns.iter().enumerate() {
-            let node = matches!(unknown, Unknown::Voltage(_) | Unknown::Inside(_));
-            if node && ws.residual[k].abs() > largest {
+            if unknown.is_voltage() && ws.residual[k].abs() > largest {
                 largest = ws.residual[k].abs();
                 worst = k as UnknownId;
             }
@@ -471,7 +495,7 @@ impl System {
 
     fn add_shunt(&self, step: Formula<'_>, ws: &mut Workspace) {
         for (k, unknown) in self.unknowns.iter().enumerate() {
-            if matches!(unknown, Unknown::Voltage(_) | Unknown::Inside(_)) {
+            if unknown.is_voltage() {
                 let target = step.shunt_to.get(k).copied().unwrap_or(0.0);
                 ws.residual[k] += step.shunt * (ws.x[k] - target);
                 ws.values[find(&self.pattern, k, k)] += step.shunt;
@@ -521,6 +545,22 @@ impl PlacedDevice {
     /// The device's unknowns out of `x` `[n+1]`.
     pub fn gather(&self, x: &[f64]) -> Vec<f64> {
         self.at.iter().map(|&at| x[at as usize]).collect()
+    }
+}
+
+/// Whether the device carries current only while a cathode is hot.
+fn emits(device: &AnyDevice) -> bool {
+    match device {
+        AnyDevice::Triode(_)
+        | AnyDevice::Pentode(_)
+        | AnyDevice::Rectifier(_)
+        | AnyDevice::FilamentTriode(_)
+        | AnyDevice::FilamentPentode(_)
+        | AnyDevice::FilamentRectifier(_) => true,
+        AnyDevice::Core(_)
+        | AnyDevice::Diode(_)
+        | AnyDevice::Stabiliser(_)
+        | AnyDevice::Transistor(_) => false,
     }
 }
 

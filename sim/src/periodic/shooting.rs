@@ -30,7 +30,8 @@ const SLOW: f64 = 0.1;
 enum Phase {
     /// So many cycles are still run as they come; the one after them brings its matrix.
     RunIn(u32),
-    /// A cycle brought its matrix, which has corrected nothing yet; none when it is of no use.
+    /// A cycle brought its matrix, which has corrected nothing yet; none when it is of no use, and another
+    /// has to bring one.
     Measured(Option<Monodromy>),
     /// The cycle just run started from a correction by the matrix; the residual before that.
     Corrected(Monodromy, f64),
@@ -71,22 +72,21 @@ pub(super) fn settle(
             Steps::Due => Steps::Near,
             Steps::Far | Steps::Near => steps,
         };
-        let closes = residual <= settling.periodicity;
-        phase = match reached {
+        if residual > settling.periodicity {
+            phase = next(&mut run, reached, residual, ws);
+            continue;
+        }
+        phase = match (reached, steps) {
+            // It closes, but by steps that are not its own: once more.
+            (reached, Steps::Due) => reached,
             // It closes; whether it lasts takes the matrix of one cycle more.
-            Phase::RunIn(_) if closes && steps != Steps::Due => Phase::RunIn(0),
-            Phase::Measured(None) if closes && steps == Steps::Due => Phase::RunIn(0),
-            // By steps that are not its own: once more.
-            reached if closes && steps == Steps::Due => reached,
-            Phase::Measured(matrix) if closes => return closed(run, matrix.as_ref(), ws),
-            Phase::Corrected(matrix, _) if closes => return closed(run, Some(&matrix), ws),
-            Phase::RunIn(cycles) => Phase::RunIn(cycles.saturating_sub(1)),
-            Phase::Measured(Some(matrix)) => correct(&mut run, matrix, residual, ws),
-            Phase::Measured(None) => look_around(&mut run, RUN_IN),
-            // The matrix has served its time; after a step for the worse, look around first.
-            Phase::Corrected(_, before) if residual > before => look_around(&mut run, RUN_IN),
-            Phase::Corrected(_, before) if residual > SLOW * before => look_around(&mut run, 0),
-            Phase::Corrected(matrix, _) => correct(&mut run, matrix, residual, ws),
+            (Phase::RunIn(_), Steps::Far | Steps::Near) => Phase::RunIn(0),
+            (Phase::Measured(matrix), Steps::Far | Steps::Near) => {
+                return closed(run, matrix.as_ref(), ws);
+            }
+            (Phase::Corrected(matrix, _), Steps::Far | Steps::Near) => {
+                return closed(run, Some(&matrix), ws);
+            }
         };
     }
     run.wait(ws)
@@ -101,12 +101,12 @@ fn cycle(
     ws: &mut Workspace,
 ) -> Result<(f64, Phase), SimError> {
     match (phase, whole) {
-        (Phase::RunIn(0), Some(whole)) => {
+        (Phase::RunIn(0) | Phase::Measured(None), Some(whole)) => {
             whole.begin(run.system);
             let residual = run.cycle_with(whole, ws)?;
             Ok((residual, Phase::Measured(Monodromy::whole(whole))))
         }
-        (Phase::RunIn(0), None) => {
+        (Phase::RunIn(0) | Phase::Measured(None), None) => {
             let residual = run.cycle(Choice::Kept, ws)?;
             Ok((residual, Phase::Measured(Monodromy::slow(run, ws))))
         }
@@ -120,12 +120,22 @@ fn cycle(
     }
 }
 
-/// Starts the next cycle where the matrix makes it close.
-fn correct(run: &mut Run<'_>, matrix: Monodromy, residual: f64, ws: &mut Workspace) -> Phase {
-    if matrix.correct(run, ws) {
-        Phase::Corrected(matrix, residual)
-    } else {
-        look_around(run, RUN_IN)
+/// What follows a cycle that does not close: the start of the next where the matrix makes it close, if it
+/// still serves.
+fn next(run: &mut Run<'_>, phase: Phase, residual: f64, ws: &mut Workspace) -> Phase {
+    match phase {
+        Phase::RunIn(cycles) => Phase::RunIn(cycles.saturating_sub(1)),
+        Phase::Measured(None) => look_around(run, RUN_IN),
+        // The matrix has served its time; after a step for the worse, look around first.
+        Phase::Corrected(_, before) if residual > before => look_around(run, RUN_IN),
+        Phase::Corrected(_, before) if residual > SLOW * before => look_around(run, 0),
+        Phase::Measured(Some(matrix)) | Phase::Corrected(matrix, _) => {
+            if matrix.correct(run, ws) {
+                Phase::Corrected(matrix, residual)
+            } else {
+                look_around(run, RUN_IN)
+            }
+        }
     }
 }
 
