@@ -74,9 +74,7 @@ impl<'a> SmallSignal<'a> {
         self.frequency = f64::NAN;
         self.factors
             .factor(self.system.symbolic(), &self.values)
-            .map_err(|singular| SimError::Undetermined {
-                unknown: self.system.name(singular.column as u32).to_owned(),
-            })?;
+            .map_err(|singular| self.system.undetermined(singular))?;
         self.frequency = frequency;
         Ok(())
     }

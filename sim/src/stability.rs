@@ -13,7 +13,7 @@ use nalgebra::{Complex, DMatrix, Schur};
 use serde::Serialize;
 
 use crate::error::SimError;
-use crate::system::System;
+use crate::system::{System, UnknownId};
 use crate::workspace::Workspace;
 
 /// A natural frequency that grows.
@@ -46,10 +46,11 @@ pub fn growing(system: &System, ws: &mut Workspace) -> Option<Growing> {
     growing_over(system, &[x], ws)
 }
 
-/// The same for the mean slopes of a mains period, `samples` `[samples][n+1]`.
+/// The fastest growing natural frequency of the circuit with its mean slopes over a mains period, `samples`
+/// `[samples][n+1]`, if any grows.
 pub fn growing_over(system: &System, samples: &[Vec<f64>], ws: &mut Workspace) -> Option<Growing> {
     let slopes = system.mean_slopes(samples, ws);
-    fastest(&frequencies_of(system, &slopes, 0, &[])?)
+    fastest(&frequencies_of(system, &slopes, &Changes::none(system))?)
 }
 
 /// The fastest growing of some natural frequencies s, 1/s.
@@ -64,42 +65,70 @@ pub fn fastest(modes: &[Complex<f64>]) -> Option<Growing> {
         })
 }
 
-/// What is added to one entry of the linearised equations.
+/// What is added to the linearised equations of a circuit before its natural frequencies are asked for: a path
+/// that is cut or closed, without another circuit.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Changes {
+    /// Unknowns of the changed circuit.
+    n: usize,
+    entries: Vec<Change>,
+}
+
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Change {
-    pub(crate) row: usize,
-    pub(crate) column: usize,
+struct Change {
+    row: usize,
+    column: usize,
     /// To the slopes G.
-    pub(crate) slope: f64,
+    slope: f64,
     /// To the storage C.
-    pub(crate) stored: f64,
+    stored: f64,
+}
+
+impl Changes {
+    /// The circuit as it is.
+    pub fn none(system: &System) -> Self {
+        Self {
+            n: system.len(),
+            entries: Vec::new(),
+        }
+    }
+
+    /// One unknown more, its equation empty as yet.
+    pub fn unknown(&mut self) -> UnknownId {
+        self.n += 1;
+        (self.n - 1) as UnknownId
+    }
+
+    /// Adds slope + s·stored, e.g. S and F, to what `column` brings to the equation of `row`.
+    pub fn add(&mut self, row: UnknownId, column: UnknownId, slope: f64, stored: f64) {
+        self.entries.push(Change {
+            row: row as usize,
+            column: column as usize,
+            slope,
+            stored,
+        });
+    }
 }
 
 /// All natural frequencies s, 1/s, that rounding does not hide; none when G has no inverse.
 pub fn natural_frequencies(system: &System, ws: &mut Workspace) -> Option<Vec<Complex<f64>>> {
-    natural_frequencies_changed(system, ws, 0, &[])
+    natural_frequencies_with(system, &Changes::none(system), ws)
 }
 
-/// The same with `extra` unknowns after those of the system and with changed entries.
-pub(crate) fn natural_frequencies_changed(
+/// All natural frequencies s, 1/s, of the circuit with changes; none when G has no inverse.
+pub fn natural_frequencies_with(
     system: &System,
+    changes: &Changes,
     ws: &mut Workspace,
-    extra: usize,
-    changes: &[Change],
 ) -> Option<Vec<Complex<f64>>> {
     let x = ws.x.clone();
     let slopes = system.mean_slopes(&[x], ws);
-    frequencies_of(system, &slopes, extra, changes)
+    frequencies_of(system, &slopes, changes)
 }
 
-/// Of the circuit with these slopes, `[nnz]`.
-fn frequencies_of(
-    system: &System,
-    slopes: &[f64],
-    extra: usize,
-    changes: &[Change],
-) -> Option<Vec<Complex<f64>>> {
-    let n = system.len() + extra;
+/// Of the circuit with these slopes, `[nnz]`, and with changes.
+fn frequencies_of(system: &System, slopes: &[f64], changes: &Changes) -> Option<Vec<Complex<f64>>> {
+    let n = changes.n;
     let dense = |values: &[f64]| {
         let mut matrix = DMatrix::zeros(n, n);
         for column in 0..system.len() {
@@ -112,7 +141,7 @@ fn frequencies_of(
     };
     let mut slopes = dense(slopes);
     let mut storage = dense(system.storage().data());
-    for change in changes {
+    for change in &changes.entries {
         slopes[(change.row, change.column)] += change.slope;
         storage[(change.row, change.column)] += change.stored;
     }

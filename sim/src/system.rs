@@ -17,7 +17,8 @@ use models::{AnyDevice, Device, Local};
 use sprs::{CsMat, TriMat};
 
 use crate::circuit::{Circuit, CircuitError, NodeId, PartId};
-use crate::lu::{Pattern, Symbolic};
+use crate::error::SimError;
+use crate::lu::{Factors, Pattern, Singular, Symbolic};
 use crate::parts::Waveform;
 use crate::tolerances::Tolerances;
 pub use crate::workspace::Workspace;
@@ -306,12 +307,13 @@ impl System {
     }
 
     /// Open-circuit volts of each source as drawn, in the order of [`System::sources`].
-    pub(crate) fn waveforms(&self) -> &[Waveform] {
+    pub fn waveforms(&self) -> &[Waveform] {
         &self.waveforms
     }
 
-    /// Where the equation of a source stands.
-    pub(crate) fn source_row(&self, part: PartId) -> Option<UnknownId> {
+    /// Where the equation of a source stands: what is added on its right side is volts in series with it. None
+    /// of a part that is no source; of one with several, such as stray volts in its windings, the first.
+    pub fn source_row(&self, part: PartId) -> Option<UnknownId> {
         self.sources
             .iter()
             .find(|source| source.part == part)
@@ -328,8 +330,8 @@ impl System {
         &self.conductance
     }
 
-    /// The entries of `C` that are not zero: row, column, value.
-    pub(crate) fn stored(&self) -> &[(u32, u32, f64)] {
+    /// The entries of `C` that are not zero: row, column, value; F, H and turns.
+    pub fn stored(&self) -> &[(u32, u32, f64)] {
         &self.stored
     }
 
@@ -341,6 +343,16 @@ impl System {
     /// The pattern of the Jacobian.
     pub fn pattern(&self) -> &Pattern {
         &self.pattern
+    }
+
+    /// `[n]` f(x) at `x` `[n+1]` with every source at zero: in the row of a node the current that leaves it by
+    /// everything but capacitances, A; volts in the rows of branches, ampere-turns in those of fluxes. `ws.x`
+    /// is `x` then. Costs an evaluation.
+    pub fn currents<'w>(&self, x: &[f64], ws: &'w mut Workspace) -> &'w [f64] {
+        let past = vec![0.0; self.len()];
+        ws.x.copy_from_slice(x);
+        self.assemble(Formula::new(0.0, &past), ws);
+        &ws.residual[..self.len()]
     }
 
     /// The largest current that does not balance at a node with the sources at rest, A.
@@ -363,6 +375,31 @@ impl System {
             }
         }
         worst
+    }
+
+    /// Factors of G + s·C, for the slopes G `[nnz]` of [`System::mean_slopes`]; `s` 1/s. Solutions then take
+    /// amperes into nodes, volts into branches. Costs a factorisation and its pivots.
+    ///
+    /// # Errors
+    /// [`SimError::Undetermined`] when the equations have no answer there.
+    pub fn factors(&self, slopes: &[f64], s: f64) -> Result<Factors<f64>, SimError> {
+        let values: Vec<f64> = slopes
+            .iter()
+            .zip(self.storage.data())
+            .map(|(g, c)| g + s * c)
+            .collect();
+        let mut factors = Factors::new(&self.symbolic);
+        factors
+            .factor(&self.symbolic, &values)
+            .map_err(|singular| self.undetermined(singular))?;
+        Ok(factors)
+    }
+
+    /// No pivot was left for an unknown: nothing determines it.
+    pub(crate) fn undetermined(&self, singular: Singular) -> SimError {
+        SimError::Undetermined {
+            unknown: self.names[singular.column].clone(),
+        }
     }
 
     pub(crate) fn symbolic(&self) -> &Symbolic {
@@ -477,8 +514,9 @@ impl System {
         }
     }
 
-    /// `[nnz]` the slopes ∂f/∂x, their mean over `samples` `[samples][n+1]`; `ws.x` stays as it is.
-    pub(crate) fn mean_slopes(&self, samples: &[Vec<f64>], ws: &mut Workspace) -> Vec<f64> {
+    /// `[nnz]` the slopes ∂f/∂x on the pattern of the Jacobian, their mean over `samples` `[samples][n+1]`;
+    /// `ws.x` stays as it is. Costs an evaluation a sample.
+    pub fn mean_slopes(&self, samples: &[Vec<f64>], ws: &mut Workspace) -> Vec<f64> {
         let kept = ws.x.clone();
         let past = vec![0.0; self.len()];
         let mut mean = vec![0.0; self.entries()];
