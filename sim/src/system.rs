@@ -85,7 +85,7 @@ pub(crate) struct PlacedSource {
     pub(crate) row: UnknownId,
 }
 
-/// The compiled circuit: immutable, shared between threads.
+/// The equations of a circuit, laid out: immutable, shared between threads.
 #[derive(Clone, Debug)]
 pub struct System {
     unknowns: Vec<Unknown>,
@@ -116,7 +116,7 @@ impl Circuit {
 }
 
 impl System {
-    /// The equations of a circuit.
+    /// The equations of a circuit. Costs the ordering of its matrix.
     ///
     /// # Errors
     /// All of [`Circuit::faults`], not the first only.

@@ -132,7 +132,10 @@ impl<'a> Stepper<'a> {
             trail: Trail::new(n),
             rates: Rates::new(n),
             room: Room::new(n),
-            radau: (method == Method::RadauIia5).then(|| Box::new(Radau::new(system))),
+            radau: match method {
+                Method::TrBdf2 | Method::Trapezoidal => None,
+                Method::RadauIia5 => Some(Box::new(Radau::new(system))),
+            },
             sensitivity: None,
         }
     }
@@ -182,7 +185,7 @@ impl<'a> Stepper<'a> {
 
     /// From the time reached to `end`, no jump between.
     fn interval(&mut self, end: f64, ws: &mut Workspace) -> Result<(), SimError> {
-        if self.now.opening && self.method != Method::RadauIia5 {
+        if self.now.opening && self.method.needs_rates() {
             self.open((end - self.now.t) * OPENING, ws)?;
         }
         let mut reached = Interval::new(self.now.t, end, self.tolerances.halvings);
@@ -236,8 +239,7 @@ impl<'a> Stepper<'a> {
         if let Step::Taken = taken {
             self.rates.push(self.now.t, &self.now.charge.rate);
             std::mem::swap(&mut self.now.charge, &mut self.room.new);
-            if self.method != Method::TrBdf2 {
-                // TR-BDF2 has left its start and its middle there.
+            if !self.method.leaves_a_trail() {
                 self.trail.push(self.now.t, &self.room.x_old);
             }
             self.now.t = t_next;

@@ -196,13 +196,13 @@ impl System {
         &ws.residual[..self.len()]
     }
 
-    /// The largest current that does not balance at a node with the sources at rest, A.
+    /// The largest current that does not balance at a node with the sources at rest, A. Costs an evaluation.
     pub fn imbalance(&self, ws: &mut Workspace) -> f64 {
         let worst = self.worst_balanced(ws);
         ws.residual[worst as usize].abs()
     }
 
-    /// The node where that is.
+    /// The node whose currents balance worst with the sources at rest. Costs an evaluation.
     pub fn worst_balanced(&self, ws: &mut Workspace) -> UnknownId {
         let mut past = vec![0.0; self.len()];
         self.sources_at_rest(1.0, &ws.waveforms, &mut past);

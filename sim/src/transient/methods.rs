@@ -35,6 +35,24 @@ impl Method {
     }
 }
 
+impl Method {
+    /// Whether a step goes on from the rates of charge at its start, which a jump makes unknown.
+    pub(super) fn needs_rates(self) -> bool {
+        match self {
+            Self::TrBdf2 | Self::Trapezoidal => true,
+            Self::RadauIia5 => false,
+        }
+    }
+
+    /// Whether a step leaves its start for the guess of the next by itself, its middle after it.
+    pub(super) fn leaves_a_trail(self) -> bool {
+        match self {
+            Self::TrBdf2 => true,
+            Self::Trapezoidal | Self::RadauIia5 => false,
+        }
+    }
+}
+
 /// γ = 2 − √2 makes both stages of TR-BDF2 share one matrix.
 const GAMMA: f64 = 2.0 - std::f64::consts::SQRT_2;
 
