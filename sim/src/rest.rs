@@ -46,11 +46,6 @@ pub struct Mains {
     pub approach: Approach,
 }
 
-/// Whether a source is a supply that is never still.
-pub fn alternates(waveform: &Waveform) -> bool {
-    waveform.alternates()
-}
-
 /// Frequencies of the alternating supplies among these, Hz.
 pub fn frequencies(waveforms: &[Waveform]) -> Vec<f64> {
     waveforms
@@ -62,6 +57,17 @@ pub fn frequencies(waveforms: &[Waveform]) -> Vec<f64> {
 /// Frequencies of all that moves among these, signals included, Hz.
 pub fn moving(waveforms: &[Waveform]) -> Vec<f64> {
     waveforms.iter().flat_map(Waveform::frequencies).collect()
+}
+
+/// Does the work with every signal steady and the supplies left as they are; the waveforms are put back.
+fn silent<T>(ws: &mut Workspace, work: impl FnOnce(&mut Workspace) -> T) -> T {
+    let waveforms = ws.waveforms.clone();
+    for waveform in ws.waveforms.iter_mut().filter(|w| !w.alternates()) {
+        *waveform = Waveform::Dc(waveform.at_rest());
+    }
+    let done = work(ws);
+    ws.waveforms = waveforms;
+    done
 }
 
 impl Rest {
@@ -90,13 +96,7 @@ impl Rest {
         tolerances: &Tolerances,
         ws: &mut Workspace,
     ) -> Result<Self, SimError> {
-        let waveforms = ws.waveforms.clone();
-        for waveform in ws.waveforms.iter_mut().filter(|w| !w.alternates()) {
-            *waveform = Waveform::Dc(waveform.at_rest());
-        }
-        let rest = Self::of_silent(system, tolerances, ws);
-        ws.waveforms = waveforms;
-        rest
+        silent(ws, |ws| Self::of_silent(system, tolerances, ws))
     }
 
     fn of_silent(
@@ -155,22 +155,10 @@ impl Rest {
         tolerances: &Tolerances,
         ws: &mut Workspace,
     ) -> Result<Self, SimError> {
-        let waveforms = ws.waveforms.clone();
-        for waveform in ws.waveforms.iter_mut().filter(|w| !w.alternates()) {
-            *waveform = Waveform::Dc(waveform.at_rest());
-        }
-        let supplies = frequencies(&ws.waveforms);
-        let rest = common_period(&supplies, LONGEST).and_then(|common| {
-            Self::settled(
-                system,
-                (found, periodicity),
-                common.duration,
-                tolerances,
-                ws,
-            )
-        });
-        ws.waveforms = waveforms;
-        rest
+        silent(ws, |ws| {
+            let duration = common_period(&frequencies(&ws.waveforms), LONGEST)?.duration;
+            Self::settled(system, (found, periodicity), duration, tolerances, ws)
+        })
     }
 
     /// Whether the circuit stays there: an amplifier that oscillates by itself is told at once and not

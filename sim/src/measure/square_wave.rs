@@ -25,7 +25,6 @@ use crate::error::{Question, SimError};
 use crate::measure::loop_gain::LoopGain;
 use crate::measure::valve::ValveProbe;
 use crate::parts::{Part, Waveform};
-use crate::rest::alternates;
 use crate::small_signal::{Excitation, SmallSignal};
 use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
@@ -144,7 +143,7 @@ impl SquareWaveOf {
             .sources()
             .position(|part| part == self.generator)
             .ok_or_else(|| SimError::Question(Question::NotASource("the generator".to_owned())))?;
-        let humming = ws.waveforms.iter().any(alternates);
+        let humming = ws.waveforms.iter().any(Waveform::alternates);
         let run = |frequency: f64, cycles: f64| {
             let follow = |amplitude: f64| {
                 let mut ws = ws.clone();

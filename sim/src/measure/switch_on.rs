@@ -21,7 +21,7 @@ use crate::circuit::{Circuit, PartId};
 use crate::error::SimError;
 use crate::measure::valve::Against;
 use crate::parts::Waveform;
-use crate::rest::{Rest, alternates};
+use crate::rest::Rest;
 use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
 use crate::transient::{Method, Stepper};
@@ -267,7 +267,7 @@ fn follow(
 /// Signals silent, the mains at its phase.
 fn switch_on(ws: &mut Workspace, phase: Phase) {
     for waveform in &mut ws.waveforms {
-        if !alternates(waveform) {
+        if !waveform.alternates() {
             *waveform = Waveform::Dc(waveform.at_rest());
         } else if let (Waveform::Sine { phase, .. }, Phase::Peak) = (waveform, phase) {
             *phase += FRAC_PI_2;

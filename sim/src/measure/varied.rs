@@ -7,7 +7,6 @@
 
 use crate::circuit::{Circuit, PartId};
 use crate::parts::{Part, Transformer, Waveform, Winding};
-use crate::rest::alternates;
 use models::data::ValveModel;
 
 /// Spread of a valve's current at the same volts (common practice, no source).
@@ -230,7 +229,7 @@ pub(super) fn supplies(circuit: &Circuit, on_mains: bool) -> Vec<PartId> {
     let parts = circuit.parts();
     parts
         .filter(|(_, placed)| match &placed.part {
-            Part::Source(source) if on_mains => alternates(&source.waveform),
+            Part::Source(source) if on_mains => source.waveform.alternates(),
             Part::Source(source) => source.waveform.at_rest().abs() > 0.0,
             _ => false,
         })

@@ -11,7 +11,7 @@ use crate::circuit::Circuit;
 use crate::error::SimError;
 use crate::operating_point::Found;
 use crate::parts::{Part, Waveform};
-use crate::rest::{Rest, alternates};
+use crate::rest::Rest;
 use crate::stability::{Growing, growing_over};
 use crate::system::{System, Workspace};
 use crate::tolerances::Tolerances;
@@ -431,7 +431,7 @@ pub fn chart(
 
 /// A supply; an alternating one in rms values.
 fn supply_at_rest(part: String, waveform: &Waveform, rest: &Rest, current: usize) -> SupplyAtRest {
-    if !alternates(waveform) {
+    if !waveform.alternates() {
         let volts = waveform.at_rest();
         let current = rest.mean(|x| x[current]);
         return SupplyAtRest {

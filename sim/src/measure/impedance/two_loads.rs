@@ -22,7 +22,6 @@ use crate::error::SimError;
 use crate::operating_point::operating_point;
 use crate::parts::{Part, Waveform};
 use crate::periodic::{Settling, settle};
-use crate::rest::alternates;
 use crate::spectrum::Spectrum;
 use crate::tolerances::Tolerances;
 
@@ -89,7 +88,7 @@ impl ImpedanceOf {
         };
         let drive = level / gain;
         let mains = circuit.parts().any(|(_, placed)| {
-            matches!(&placed.part, Part::Source(source) if alternates(&source.waveform))
+            matches!(&placed.part, Part::Source(source) if source.waveform.alternates())
         });
         if mains {
             answer.failed =
