@@ -21,9 +21,7 @@ use crate::instruments::valve::Against;
 use crate::{Measurement, Progress, Reached, UnderTest};
 use sim::circuit::PartId;
 use sim::error::SimError;
-use sim::newton::Trust;
 use sim::parts::Waveform;
-use sim::rest::alternates;
 use sim::system::{System, Workspace};
 use sim::tolerances::Tolerances;
 use sim::transient::{Method, Stepper};
@@ -236,7 +234,7 @@ fn follow(
     let period = record.period();
     let usual = (period / STEP).round().max(1.0);
     let mut stepper = Stepper::new(system, Method::TrBdf2, tolerances(), 0.0, false, &mut ws);
-    ws.trust = Trust::none();
+    ws.verify_every_step();
     let mut since = None;
     let mut cycle = 0.0;
     let mut t = 0.0;
@@ -266,7 +264,7 @@ fn follow(
 /// Signals silent, the mains at its phase.
 fn switch_on(ws: &mut Workspace, phase: Phase) {
     for waveform in &mut ws.waveforms {
-        if !alternates(waveform) {
+        if !waveform.alternates() {
             *waveform = Waveform::Dc(waveform.at_rest());
         } else if let (Waveform::Sine { phase, .. }, Phase::Peak) = (waveform, phase) {
             *phase += FRAC_PI_2;

@@ -11,7 +11,7 @@ use crate::{Measurement, Progress, UnderTest};
 use sim::error::SimError;
 use sim::operating_point::Found;
 use sim::parts::{Part, Waveform};
-use sim::rest::{Rest, alternates};
+use sim::rest::Rest;
 use sim::stability::Growing;
 
 /// The voltage chart. SI units.
@@ -425,7 +425,7 @@ pub fn chart(of: &UnderTest<'_>) -> Result<Voltages, SimError> {
 
 /// A supply; an alternating one in rms values.
 fn supply_at_rest(part: String, waveform: &Waveform, rest: &Rest, current: usize) -> SupplyAtRest {
-    if !alternates(waveform) {
+    if !waveform.alternates() {
         let volts = waveform.at_rest();
         let current = rest.mean(|x| x[current]);
         return SupplyAtRest {

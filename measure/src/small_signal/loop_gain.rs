@@ -27,7 +27,7 @@ use sim::circuit::{Circuit, NodeId, PartId};
 use sim::error::{Question, SimError};
 use sim::parts::Part;
 use sim::small_signal::{Excitation, SmallSignal};
-use sim::stability::{Change, Growing, fastest, natural_frequencies, natural_frequencies_changed};
+use sim::stability::{Changes, Growing, fastest, natural_frequencies, natural_frequencies_with};
 use sim::system::System;
 
 mod crossings;
@@ -149,8 +149,8 @@ impl Measurement for LoopGainOf {
         let mut linear = SmallSignal::at(system, ws);
         let mut at = |frequency: f64| self.at(circuit, &mut linear, frequency);
         let modes = natural_frequencies(system, ws).unwrap_or_default();
-        let (extra, changes) = self.opening(circuit, system);
-        let open = natural_frequencies_changed(system, ws, extra, &changes).unwrap_or_default();
+        let opening = self.opening(circuit, system);
+        let open = natural_frequencies_with(system, &opening, ws).unwrap_or_default();
 
         let mut frequencies = self.grid();
         let inside = |f: &f64| {
@@ -243,37 +243,27 @@ impl LoopGainOf {
     }
 
     /// What keeps the parts from passing anything on from the output, while they load both their ends as
-    /// before: unknowns more than the system has, and changes of its equations.
-    fn opening(&self, circuit: &Circuit, system: &System) -> (usize, Vec<Change>) {
-        let column = system.voltage_of(self.path.from) as usize;
-        let mut extra = 0;
-        let mut changes = Vec::new();
-        let mut add = |row: usize, column: usize, slope: f64, stored: f64| {
-            changes.push(Change {
-                row,
-                column,
-                slope,
-                stored,
-            });
-        };
+    /// before.
+    fn opening(&self, circuit: &Circuit, system: &System) -> Changes {
+        let column = system.voltage_of(self.path.from);
+        let mut changes = Changes::none(system);
         for &(part, far) in &self.path.branches {
-            let row = system.voltage_of(far) as usize;
+            let row = system.voltage_of(far);
             match &circuit.part(part).part {
-                Part::Resistor(resistor) => add(row, column, 1.0 / resistor.r, 0.0),
+                Part::Resistor(resistor) => changes.add(row, column, 1.0 / resistor.r, 0.0),
                 Part::Capacitor(c) if c.esr > 0.0 => {
                     // The current of a branch with a node of its own: (g + sC)·u = g·v, i = g·(v − u).
-                    let (inner, g) = (system.len() + extra, 1.0 / c.esr);
-                    extra += 1;
-                    add(row, column, g + c.leakage, 0.0);
-                    add(row, inner, -g, 0.0);
-                    add(inner, inner, g, c.c);
-                    add(inner, column, -g, 0.0);
+                    let (inner, g) = (changes.unknown(), 1.0 / c.esr);
+                    changes.add(row, column, g + c.leakage, 0.0);
+                    changes.add(row, inner, -g, 0.0);
+                    changes.add(inner, inner, g, c.c);
+                    changes.add(inner, column, -g, 0.0);
                 }
-                Part::Capacitor(c) => add(row, column, c.leakage, c.c),
+                Part::Capacitor(c) => changes.add(row, column, c.leakage, c.c),
                 _ => {}
             }
         }
-        (extra, changes)
+        changes
     }
 }
 

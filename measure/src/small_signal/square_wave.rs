@@ -26,7 +26,6 @@ use crate::{Measurement, Progress, UnderTest};
 use sim::circuit::{NodeId, PartId};
 use sim::error::{Question, SimError};
 use sim::parts::{Part, Waveform};
-use sim::rest::alternates;
 use sim::small_signal::{Excitation, SmallSignal};
 use sim::system::{System, Workspace};
 use sim::tolerances::Tolerances;
@@ -145,7 +144,7 @@ impl Measurement for SquareWaveOf {
             .sources()
             .position(|part| part == self.generator)
             .ok_or_else(|| SimError::Question(Question::NotASource("the generator".to_owned())))?;
-        let humming = ws.waveforms.iter().any(alternates);
+        let humming = ws.waveforms.iter().any(Waveform::alternates);
         let run = |frequency: f64, cycles: f64| {
             let follow = |amplitude: f64| {
                 let mut ws = ws.clone();
