@@ -1,67 +1,140 @@
 //! From a path to a solved-for circuit: reads the file and what it stands on, applies `--set`, makes the
 //! equations.
 
+use std::f64::consts::FRAC_1_SQRT_2;
 use std::ops::Range;
 use std::path::{Component, Path, PathBuf};
 
+use measure::at_rest::voltages::{Voltages, voltages};
 use models::library::Library;
 use sheet::{FileError, FileErrorKind, Sheet, Spans};
-use sim::System;
 use sim::amplifier::Amplifier;
-use sim::parts::Part;
+use sim::parts::{Part, Source, Waveform};
+use sim::{SimError, System, Tolerances};
 
-use crate::Options;
 use crate::diagnostic::{self, Diagnostic, Id};
 use crate::failure::Failure;
-use crate::library;
 use crate::loudspeaker::Described;
+use crate::options::Options;
+use crate::{input, library};
 
-/// An amplifier and its equations.
+/// An amplifier, its equations, and what it was read from.
 #[derive(Debug)]
 pub(crate) struct Opened {
     pub(crate) amplifier: Amplifier,
     /// Where everything was written; places are bytes of the texts laid end to end.
     pub(crate) spans: Spans,
     pub(crate) system: System,
+    pub(crate) origin: Origin,
+}
+
+impl Opened {
+    /// Everything with no signal.
+    pub(crate) fn rest(&self) -> Result<Voltages, SimError> {
+        voltages(
+            &self.amplifier.circuit,
+            &self.system,
+            &Tolerances::default(),
+            &mut self.system.workspace(),
+        )
+    }
 }
 
 /// Reads an amplifier file.
 pub(crate) fn open(path: &Path, options: &Options) -> Result<Opened, Failure> {
-    open_set(path, options, &[])
+    let files = stack(path)?;
+    let library = library::open(options)?;
+    let (set, faults) = settings(&options.set);
+    let origin = Origin {
+        files,
+        set,
+        library,
+    };
+    let (sheet, system) = origin.compiled(&[], faults)?;
+    Ok(Opened {
+        amplifier: sheet.amplifier,
+        spans: sheet.spans,
+        system,
+        origin,
+    })
 }
 
-/// Reads an amplifier file with these settings, PART and VALUE, over those of `--set`.
-pub(crate) fn open_set(
-    path: &Path,
-    options: &Options,
-    over: &[(String, String)],
-) -> Result<Opened, Failure> {
-    let files = stack(path)?;
-    let texts: Vec<&str> = files.iter().map(|(_, text)| text.as_str()).collect();
-    let library = library::open(options)?;
-    let (mut set, mut faults) = settings(&options.set);
-    set.extend_from_slice(over);
-    match sheet::rework::read(&texts, |text| sheet::read_with(text, &set, &library)) {
-        Ok(Sheet { amplifier, spans }) if faults.is_empty() => match amplifier.circuit.compile() {
-            Ok(system) => Ok(Opened {
-                amplifier,
-                spans,
-                system,
-            }),
-            Err(errors) => {
-                faults.extend(errors.into_iter().map(|error| FileError {
+/// What an amplifier is read from; it is read again and again with other values.
+#[derive(Debug)]
+pub(crate) struct Origin {
+    /// The file and, when it is a rework, the files it stands on, each with its name.
+    pub(crate) files: Vec<(String, String)>,
+    /// PART and VALUE of `--set`.
+    set: Vec<(String, String)>,
+    library: Library,
+}
+
+impl Origin {
+    /// The amplifier with these settings, PART and VALUE, over those of `--set`.
+    pub(crate) fn read(&self, over: &[(String, String)]) -> Result<Sheet, Vec<FileError>> {
+        let set = [&self.set, over].concat();
+        sheet::rework::read(&self.texts(), |text| {
+            sheet::read_with(text, &set, &self.library)
+        })
+    }
+
+    /// The equations of the same.
+    pub(crate) fn system(&self, over: &[(String, String)]) -> Result<System, Failure> {
+        Ok(self.compiled(over, Vec::new())?.1)
+    }
+
+    /// Both, unless there are faults, those that are known already among them.
+    fn compiled(
+        &self,
+        over: &[(String, String)],
+        mut faults: Vec<FileError>,
+    ) -> Result<(Sheet, System), Failure> {
+        match self.read(over) {
+            Ok(sheet) if faults.is_empty() => match sheet.amplifier.circuit.compile() {
+                Ok(system) => return Ok((sheet, system)),
+                Err(errors) => faults.extend(errors.into_iter().map(|error| FileError {
                     span: 0..0,
                     kind: FileErrorKind::Circuit(error),
                     also: Vec::new(),
-                }));
-                Err(input(&faults, files))
+                })),
+            },
+            Ok(_) => {}
+            Err(mut found) => {
+                found.append(&mut faults);
+                faults = found;
             }
-        },
-        Ok(_) => Err(input(&faults, files)),
-        Err(mut found) => {
-            found.append(&mut faults);
-            Err(input(&found, files))
         }
+        Err(self.failure(&faults))
+    }
+
+    pub(crate) fn texts(&self) -> Vec<&str> {
+        self.files.iter().map(|(_, text)| text.as_str()).collect()
+    }
+
+    /// The faults, each with the file it is in; places are bytes of the texts laid end to end.
+    fn failure(&self, faults: &[FileError]) -> Failure {
+        let starts = sheet::starts(&self.texts());
+        let file_of =
+            |span: &Range<usize>| starts.partition_point(|start| *start <= span.start) - 1;
+        let mut found: Vec<Vec<Diagnostic>> = vec![Vec::new(); self.files.len()];
+        for fault in faults {
+            let mut diagnostic = diagnostic::of_file(fault);
+            let file = file_of(&fault.span);
+            diagnostic.labels.retain(|(span, _)| file_of(span) == file);
+            for (span, _) in &mut diagnostic.labels {
+                *span = span.start - starts[file]..span.end - starts[file];
+            }
+            found[file].push(diagnostic);
+        }
+        let failures = found
+            .into_iter()
+            .zip(&self.files)
+            .filter(|(diagnostics, _)| !diagnostics.is_empty());
+        let failures = failures.map(|(diagnostics, text)| Failure::Input {
+            diagnostics,
+            text: Some(text.clone()),
+        });
+        Failure::Several(failures.collect())
     }
 }
 
@@ -82,37 +155,10 @@ pub(crate) fn with_loudspeaker(mut opened: Opened, text: &str) -> Result<Opened,
     Ok(opened)
 }
 
-/// An amplifier file that is read again and again with other values.
-#[derive(Debug)]
-pub(crate) struct Again {
-    files: Vec<(String, String)>,
-    set: Vec<(String, String)>,
-    library: Library,
-}
-
-impl Again {
-    /// Of a file that [`open`] has read without faults.
-    pub(crate) fn of(path: &Path, options: &Options) -> Result<Self, Failure> {
-        Ok(Self {
-            files: stack(path)?,
-            set: settings(&options.set).0,
-            library: library::open(options)?,
-        })
-    }
-
-    /// The amplifier with these settings, PART and VALUE, over those of `--set`.
-    pub(crate) fn read(&self, over: &[(String, String)]) -> Result<Amplifier, Vec<FileError>> {
-        let set = [&self.set, over].concat();
-        let texts: Vec<&str> = self.files.iter().map(|(_, text)| text.as_str()).collect();
-        sheet::rework::read(&texts, |text| sheet::read_with(text, &set, &self.library))
-            .map(|sheet| sheet.amplifier)
-    }
-}
-
 /// The file and, when it is a rework, the files it stands on, each with its name.
-pub(crate) fn stack(path: &Path) -> Result<Vec<(String, String)>, Failure> {
+fn stack(path: &Path) -> Result<Vec<(String, String)>, Failure> {
     const FORM: &str = "an amplifier file is plain UTF-8 text";
-    let mut files = vec![(path.display().to_string(), read_text(path, FORM)?)];
+    let mut files = vec![(path.display().to_string(), input::text(path, FORM)?)];
     let mut paths = vec![path.to_owned()];
     while let Some((name, text)) = files.last()
         && let Some((base, span)) = sheet::rework::base(text)
@@ -143,12 +189,12 @@ pub(crate) fn stack(path: &Path) -> Result<Vec<(String, String)>, Failure> {
                 format!(
                     "the base {} cannot be opened: {}",
                     next.display(),
-                    plain_words(&error)
+                    input::plain_words(&error)
                 ),
                 "the path is taken from the folder of the file that names it",
             ));
         }
-        files.push((next.display().to_string(), read_text(&next, FORM)?));
+        files.push((next.display().to_string(), input::text(&next, FORM)?));
         paths.push(next);
     }
     Ok(files)
@@ -167,53 +213,6 @@ fn beside(folder: &Path, path: &Path) -> PathBuf {
         }
     }
     whole
-}
-
-/// The text of a file; `form` says what it should be when it is no text.
-pub(crate) fn read_text(path: &Path, form: &str) -> Result<String, Failure> {
-    let name = path.display();
-    let bytes = std::fs::read(path).map_err(|error| {
-        let help = if error.kind() == std::io::ErrorKind::NotFound {
-            "check the spelling of the path"
-        } else {
-            "check that it is a file you may read"
-        };
-        Failure::plain(
-            Id::CannotRead,
-            format!("{name} cannot be opened: {}", plain_words(&error)),
-            help,
-        )
-    })?;
-    let text = String::from_utf8(bytes)
-        .map_err(|_| Failure::plain(Id::NotText, format!("{name} is no text"), form))?;
-    // Editors of some systems put a mark in front.
-    Ok(text.strip_prefix('\u{feff}').unwrap_or(&text).to_owned())
-}
-
-/// The faults, each with the file it is in; places are bytes of the texts laid end to end.
-fn input(faults: &[FileError], files: Vec<(String, String)>) -> Failure {
-    let texts: Vec<&str> = files.iter().map(|(_, text)| text.as_str()).collect();
-    let starts = sheet::starts(&texts);
-    let file_of = |span: &Range<usize>| starts.partition_point(|start| *start <= span.start) - 1;
-    let mut found: Vec<Vec<Diagnostic>> = vec![Vec::new(); files.len()];
-    for fault in faults {
-        let mut diagnostic = diagnostic::of_file(fault);
-        let file = file_of(&fault.span);
-        diagnostic.labels.retain(|(span, _)| file_of(span) == file);
-        for (span, _) in &mut diagnostic.labels {
-            *span = span.start - starts[file]..span.end - starts[file];
-        }
-        found[file].push(diagnostic);
-    }
-    let failures = found
-        .into_iter()
-        .zip(files)
-        .filter(|(diagnostics, _)| !diagnostics.is_empty());
-    let failures = failures.map(|(diagnostics, text)| Failure::Input {
-        diagnostics,
-        text: Some(text),
-    });
-    Failure::Several(failures.collect())
 }
 
 /// Splits PART=VALUE.
@@ -237,11 +236,14 @@ fn settings(arguments: &[String]) -> (Vec<(String, String)>, Vec<FileError>) {
     (set, faults)
 }
 
-pub(crate) fn plain_words(error: &std::io::Error) -> String {
-    match error.kind() {
-        std::io::ErrorKind::NotFound => "there is no such file".to_owned(),
-        std::io::ErrorKind::PermissionDenied => "you may not read it".to_owned(),
-        std::io::ErrorKind::IsADirectory => "it is a folder".to_owned(),
-        _ => error.to_string(),
+/// What the mains is set to, V rms; none when no part is the mains.
+pub(crate) fn mains_volts(amplifier: &Amplifier) -> Option<f64> {
+    let mains = amplifier.mains.as_ref()?;
+    match &amplifier.circuit.part(mains.part).part {
+        Part::Source(Source {
+            waveform: Waveform::Sine { amplitude, .. },
+            ..
+        }) => Some(amplitude * FRAC_1_SQRT_2),
+        _ => Some(mains.nominal),
     }
 }

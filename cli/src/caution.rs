@@ -14,8 +14,11 @@ const DANGEROUS_VOLTS: f64 = 60.0;
 /// V; where a capacitor counts as discharged.
 const DISCHARGED_VOLTS: f64 = 50.0;
 
+/// What is said of a mains supply, whatever the voltages.
+const MAINS: &str = "caution: a mains-fed amplifier is lethal, and stays so after the plug is pulled: unplug, discharge\n  through a resistor, prove dead with the meter. Never drive it without a load. These figures are a\n  prediction, not a permission. Local codes and licensed practice come first.\n";
+
 /// Words of caution for an amplifier with these voltages; none below the limit.
-pub(crate) fn text(voltages: &Voltages) -> Option<String> {
+fn text(voltages: &Voltages) -> Option<String> {
     let highest = voltages
         .nodes
         .iter()
@@ -55,16 +58,22 @@ fn joules(energy: f64) -> String {
     }
 }
 
-/// Prints the cautions to stderr.
-pub(crate) fn print(voltages: &Voltages) {
-    if let Some(text) = text(voltages) {
-        // Where stderr is gone there is nobody left to warn.
-        let _ = std::io::stderr().lock().write_all(text.as_bytes());
-    }
+/// Prints the cautions to stderr: those that the voltages call for, or, where none are known, those of the mains.
+pub(crate) fn print(voltages: Option<&Voltages>) {
+    let text = voltages.map_or_else(|| Some(MAINS.to_owned()), text);
+    // Where stderr is gone there is nobody left to warn.
+    let _ = std::io::stderr()
+        .lock()
+        .write_all(text.unwrap_or_default().as_bytes());
 }
 
-/// Prints the cautions where a mains supply runs, whatever the voltages.
-pub(crate) fn print_always() {
-    let text = "caution: a mains-fed amplifier is lethal, and stays so after the plug is pulled: unplug, discharge\n  through a resistor, prove dead with the meter. Never drive it without a load. These figures are a\n  prediction, not a permission. Local codes and licensed practice come first.\n";
-    let _ = std::io::stderr().lock().write_all(text.as_bytes());
+/// The same of several amplifiers: of the one with the highest voltages.
+pub(crate) fn print_highest<'a>(amplifiers: impl Iterator<Item = &'a Voltages>) {
+    let highest = |voltages: &&Voltages| {
+        let nodes = voltages.nodes.iter();
+        nodes.map(|node| node.volts.abs()).fold(0.0, f64::max)
+    };
+    if let Some(most) = amplifiers.max_by(|a, b| highest(a).total_cmp(&highest(b))) {
+        print(Some(most));
+    }
 }

@@ -6,7 +6,6 @@ use std::process::ExitCode;
 use sim::SimError;
 
 use crate::diagnostic::{self, Diagnostic, Id, Text};
-use crate::report::plot::NotDrawn;
 
 /// Status when the run gave no answer.
 pub(crate) const NO_ANSWER: u8 = 1;
@@ -99,18 +98,14 @@ impl Failure {
     }
 }
 
-impl From<NotDrawn> for Failure {
-    fn from(error: NotDrawn) -> Self {
-        Self::plain(
-            Id::CannotWrite,
-            error.to_string(),
-            "report this: the font is built in",
-        )
-    }
-}
-
 impl From<SimError> for Failure {
     fn from(error: SimError) -> Self {
         Self::Run(error)
+    }
+}
+
+impl From<std::io::Error> for Failure {
+    fn from(error: std::io::Error) -> Self {
+        Self::Output { path: None, error }
     }
 }

@@ -3,13 +3,13 @@
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
-use models::data;
-use models::library::Library;
+use models::data::{self, ValveType};
+use models::library::{Library, UnknownValve};
 
-use crate::Options;
-use crate::amplifier::{plain_words, read_text};
 use crate::diagnostic::{self, Id};
 use crate::failure::Failure;
+use crate::input;
+use crate::options::Options;
 
 /// Reads the folder, if one is given: every file of it that ends in `.toml`, in the order of their names.
 pub(crate) fn open(options: &Options) -> Result<Library, Failure> {
@@ -31,12 +31,30 @@ pub(crate) fn open(options: &Options) -> Result<Library, Failure> {
     }
 }
 
+/// The type of the program of that name.
+pub(crate) fn find(name: &str) -> Result<&'static ValveType, Failure> {
+    models::library::find(name).map_err(|error| unknown(&error))
+}
+
+/// What to do with a name that is no type.
+pub(crate) fn unknown(error: &UnknownValve) -> Failure {
+    let help = if error.nearest.is_empty() {
+        "`gridleak valves` lists them all".to_owned()
+    } else {
+        format!(
+            "did you mean {}? `gridleak valves` lists them all",
+            error.nearest.join(" or ")
+        )
+    };
+    Failure::plain(Id::UnknownValve, error.to_string(), help)
+}
+
 fn files(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
     let name = folder.display();
     let entries = std::fs::read_dir(folder).map_err(|error| {
         Failure::plain(
             Id::CannotRead,
-            format!("{name} cannot be opened: {}", plain_words(&error)),
+            format!("{name} cannot be opened: {}", input::plain_words(&error)),
             "--valves takes a folder of valve files",
         )
     })?;
@@ -55,8 +73,8 @@ fn files(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
     Ok(files)
 }
 
-fn read(path: &Path) -> Result<data::ValveType, Failure> {
-    let text = read_text(path, "a valve file is plain UTF-8 text")?;
+fn read(path: &Path) -> Result<ValveType, Failure> {
+    let text = input::text(path, "a valve file is plain UTF-8 text")?;
     data::read(&text).map_err(|faults| Failure::Input {
         diagnostics: faults.iter().map(diagnostic::of_valve_file).collect(),
         text: Some((path.display().to_string(), text)),

@@ -9,7 +9,7 @@ use sim::amplifier::{Note, NoteKind};
 use sim::parts::Loudspeaker;
 use sim::quantity::{Unit, engineering};
 
-use crate::commands::quantity;
+use crate::argument::quantity;
 use crate::diagnostic::Id;
 use crate::failure::Failure;
 

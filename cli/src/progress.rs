@@ -50,3 +50,19 @@ pub(crate) fn counter(what: &'static str) -> ProgressBar {
     spinner.enable_steady_tick(Duration::from_millis(200));
     spinner
 }
+
+/// The length of a bar that is filled by shares.
+pub(crate) const WHOLE: u64 = 1000;
+
+/// Fills such a bar to a share.
+#[allow(clippy::cast_sign_loss, reason = "a share of a bar is not negative")]
+pub(crate) fn set_share(bar: &ProgressBar, share: f64) {
+    bar.set_position((WHOLE as f64 * share.clamp(0.0, 1.0)).round() as u64);
+}
+
+/// Shows a bar or counter while something is worked out, and takes it away.
+pub(crate) fn show<T>(bar: &ProgressBar, work: impl FnOnce(&ProgressBar) -> T) -> T {
+    let found = work(bar);
+    bar.finish_and_clear();
+    found
+}

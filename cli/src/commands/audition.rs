@@ -8,6 +8,7 @@ use measure::driven::playback::Meters;
 use rayon::prelude::*;
 use serde::Serialize;
 
+use super::command::Command;
 use super::listen::{Asked, Playing};
 use crate::amplifier::Opened;
 use crate::diagnostic::{self, Diagnostic, Id};
@@ -16,8 +17,9 @@ use crate::listening::{
     Bits, ClosedBox, Delivery, Form, Grid, Recording, Rendered, Written, deliver, original,
 };
 use crate::notes::Assumption;
+use crate::options::Options;
 use crate::report::{self, json};
-use crate::{Options, caution, interrupt, notes, progress};
+use crate::{caution, interrupt, notes, progress};
 
 mod folder;
 mod matching;
@@ -29,7 +31,8 @@ use folder::Folder;
 use matching::{Match, MatchedBy, matched};
 use play::{Played, play};
 
-/// Arguments of `audition`. `--set` changes a value in every file.
+// `--set` changes a value in every file.
+/// Amplifiers with the same recording, equally loud, on a page to compare them blind.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// Amplifier files or reworks, then the recording: a WAV file of one channel or two.
@@ -109,105 +112,103 @@ struct Answer {
     amplifiers: Vec<Amplifier>,
 }
 
-pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
-    let asked = arguments.playing.read()?;
-    let (path, files) = sitting(&arguments.files)?;
-    let mut opened: Vec<Opened> = Vec::new();
-    let mut failures = Vec::new();
-    for file in files {
-        match arguments.playing.open(file, options) {
-            Ok(found) => opened.push(found),
-            Err(failure) => failures.push(failure),
+impl Command for Arguments {
+    const NAME: &'static str = "audition";
+
+    fn run(&self, options: &Options) -> Result<(), Failure> {
+        let asked = self.playing.read()?;
+        let (path, files) = sitting(&self.files)?;
+        let mut opened: Vec<Opened> = Vec::new();
+        let mut failures = Vec::new();
+        for file in files {
+            match self.playing.open(file, options) {
+                Ok(found) => opened.push(found),
+                Err(failure) => failures.push(failure),
+            }
         }
-    }
-    if !failures.is_empty() {
-        return Err(Failure::Several(failures));
-    }
-    let recording = Recording::open(path, asked.part)?;
-    fits(&recording, opened.len() + 1)?;
-    interrupt::watch();
-    let folder = Folder::new(&arguments.output, options.overwrite)?;
+        if !failures.is_empty() {
+            return Err(Failure::Several(failures));
+        }
+        let recording = Recording::open(path, asked.part)?;
+        fits(&recording, opened.len() + 1)?;
+        interrupt::watch();
+        let folder = Folder::new(&self.output, options.overwrite)?;
 
-    let bar = progress::real_time_bar(recording.frames() * opened.len() as u64, recording.rate());
-    let played: Vec<Result<Played, Failure>> = opened
-        .par_iter()
-        .map(|opened| {
-            let before = Cell::new(0);
-            play(opened, &recording, &asked, folder.scratch(), &|frames| {
-                bar.inc(frames - before.replace(frames));
+        let bar =
+            progress::real_time_bar(recording.frames() * opened.len() as u64, recording.rate());
+        let played: Vec<Result<Played, Failure>> = opened
+            .par_iter()
+            .map(|opened| {
+                let before = Cell::new(0);
+                play(opened, &recording, &asked, folder.scratch(), &|frames| {
+                    bar.inc(frames - before.replace(frames));
+                })
             })
-        })
-        .collect();
-    bar.finish_and_clear();
-    let mut played: Vec<Played> = played
-        .into_iter()
-        .zip(files)
-        .map(|(played, file)| played.map_err(|failure| named(failure, &file.display().to_string())))
-        .collect::<Result<_, _>>()?;
+            .collect();
+        bar.finish_and_clear();
+        let mut played: Vec<Played> = played
+            .into_iter()
+            .zip(files)
+            .map(|(played, file)| {
+                played.map_err(|failure| named(failure, &file.display().to_string()))
+            })
+            .collect::<Result<_, _>>()?;
 
-    let spinner = progress::counter("matching the loudness");
-    let mut source = original(&recording, asked.closed_box, folder.scratch())?;
-    for played in &mut played {
-        played.inverts = played.rendered.opposes(&mut source)?;
-    }
-    let turned: Vec<bool> = std::iter::once(false)
-        .chain(played.iter().map(|played| played.inverts))
-        .collect();
-    let mut tracks: Vec<(&mut Rendered, f64)> = vec![(&mut source, 1.0)];
-    tracks.extend(
-        played
-            .iter_mut()
-            .map(|played| (&mut played.rendered, played.rough_gain)),
-    );
-    let found = matched(&mut tracks, recording.rate())?;
-    let mut delivered = Vec::new();
-    let mut sounds = Vec::new();
-    for (k, ((rendered, _), &gain)) in tracks.iter_mut().zip(&found.gains).enumerate() {
-        let form = Form {
-            gain: if turned[k] { -gain } else { gain },
-            bits: arguments.bits,
-            keep_dc: false,
-            rate: recording.rate(),
-            overwrite: false,
-        };
-        let name = if k == 0 {
-            ORIGINAL.to_owned()
+        let spinner = progress::counter("matching the loudness");
+        let mut source = original(&recording, asked.closed_box, folder.scratch())?;
+        for played in &mut played {
+            played.inverts = played.rendered.opposes(&mut source)?;
+        }
+        let turned: Vec<bool> = std::iter::once(false)
+            .chain(played.iter().map(|played| played.inverts))
+            .collect();
+        let mut tracks: Vec<(&mut Rendered, f64)> = vec![(&mut source, 1.0)];
+        tracks.extend(
+            played
+                .iter_mut()
+                .map(|played| (&mut played.rendered, played.rough_gain)),
+        );
+        let found = matched(&mut tracks, recording.rate())?;
+        let mut delivered = Vec::new();
+        let mut sounds = Vec::new();
+        for (k, ((rendered, _), &gain)) in tracks.iter_mut().zip(&found.gains).enumerate() {
+            let form = Form {
+                gain: if turned[k] { -gain } else { gain },
+                bits: self.bits,
+                keep_dc: false,
+                rate: recording.rate(),
+                overwrite: false,
+            };
+            let name = if k == 0 {
+                ORIGINAL.to_owned()
+            } else {
+                wav_name(k - 1)
+            };
+            let mut written = deliver(rendered, Delivery::Whole, form, &folder.place(&name))?;
+            written.full_scale_volts = written.full_scale_volts.abs();
+            delivered.push(written);
+            sounds.push(folder.sound(rendered, form)?);
+        }
+        spinner.finish_and_clear();
+        let answer = answer(
+            self, &asked, &recording, &opened, &played, &found, delivered,
+        )?;
+        let page = words::page(&answer, &opened, sounds);
+        folder.write(PAGE, page.as_bytes())?;
+        folder.finish()?;
+        if options.json {
+            report::print(&json::plain(
+                "audition",
+                &answer.recording,
+                &path.display().to_string(),
+                &answer,
+            ))?;
         } else {
-            wav_name(k - 1)
-        };
-        let mut written = deliver(rendered, Delivery::Whole, form, &folder.place(&name))?;
-        written.full_scale_volts = written.full_scale_volts.abs();
-        delivered.push(written);
-        sounds.push(folder.sound(rendered, form)?);
+            report::print(&words::text(&answer, &opened, &self.output))?;
+        }
+        caution::print_highest(played.iter().map(|played| &played.rest));
+        Ok(())
     }
-    spinner.finish_and_clear();
-    let answer = answer(
-        arguments, &asked, &recording, &opened, &played, &found, delivered,
-    )?;
-    let page = words::page(&answer, &opened, sounds);
-    folder.write(PAGE, page.as_bytes())?;
-    folder.finish()?;
-    if options.json {
-        report::print(&json::plain(
-            "audition",
-            &answer.recording,
-            &path.display().to_string(),
-            &answer,
-        ))?;
-    } else {
-        report::print(&words::text(&answer, &opened, &arguments.output))?;
-    }
-    let highest = |played: &&Played| {
-        let nodes = played.rest.nodes.iter();
-        nodes.map(|node| node.volts.abs()).fold(0.0, f64::max)
-    };
-    let most = played
-        .iter()
-        .max_by(|a, b| highest(a).total_cmp(&highest(b)));
-    if let Some(played) = most {
-        caution::print(&played.rest);
-    }
-    Ok(())
 }
 
 /// The recording, which stands last, and the amplifiers.

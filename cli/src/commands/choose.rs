@@ -1,22 +1,21 @@
 //! `choose FILE --part R20 --so-that "V5 anode current = 60mA"`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use measure::at_rest::voltages::voltages;
-use measure::judged::choose::{ChooseError, ChooseOf};
-use sim::Tolerances;
+use measure::at_rest::voltages::Voltages;
+use measure::judged::choose::{Choice, ChooseError, ChooseOf};
 use sim::quantity::engineering;
 
-use crate::amplifier::Again;
+use super::command::{File, OfAmplifier, Told};
+use crate::amplifier::Opened;
 use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
-use crate::report::{self, json, output};
-use crate::{Options, amplifier, caution, progress};
+use crate::progress;
 
 mod picture;
 mod words;
 
-/// Arguments of `choose`.
+/// The value of a part for which a figure becomes what is wanted, and the preferred values beside it.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// The amplifier file.
@@ -36,54 +35,64 @@ pub(crate) struct Arguments {
     svg: Option<PathBuf>,
 }
 
-pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
-    let opened = amplifier::open(&arguments.file, options)?;
-    let (circuit, system) = (&opened.amplifier.circuit, &opened.system);
-    let question = ChooseOf::parse(
-        &arguments.part,
-        &arguments.so_that,
-        arguments.between.as_deref(),
-        circuit,
-    )
-    .map_err(|error| refused(&error))?;
-    if let Some(path) = &arguments.svg {
-        output::free(path, options.overwrite)?;
+impl OfAmplifier for Arguments {
+    const NAME: &'static str = "choose";
+    type Question = ChooseOf;
+    type Answer = Choice;
+
+    fn file(&self) -> &Path {
+        &self.file
     }
-    // The question must fit the circuit as it is, before it is asked of a hundred others.
-    let again = Again::of(&arguments.file, options)?;
-    let rest = voltages(
-        circuit,
-        system,
-        &Tolerances::default(),
-        &mut system.workspace(),
-    )?;
-    let bar = progress::counter("values measured");
-    let answer = question.run(&|over| again.read(over).ok(), &|done| {
-        bar.set_position(done as u64);
-    });
-    bar.finish_and_clear();
-    if let Some(path) = &arguments.svg {
-        let picture = picture::svg(&opened.amplifier, &question, &answer)?;
-        output::write(path, picture.as_bytes(), options.overwrite)?;
+
+    fn question(&self, opened: &Opened) -> Result<ChooseOf, Failure> {
+        ChooseOf::parse(
+            &self.part,
+            &self.so_that,
+            self.between.as_deref(),
+            &opened.amplifier.circuit,
+        )
+        .map_err(|error| refused(&error))
     }
-    if options.json {
-        report::print(&json::document("choose", &opened.amplifier, &answer))?;
-    } else {
-        report::print(&words::text(&opened.amplifier, &question, &answer))?;
+
+    fn files(&self) -> Vec<File<'_, Self>> {
+        vec![File::svg(self.svg.as_ref(), |told| {
+            picture::svg(told.amplifier, told.question, told.answer)
+        })]
     }
-    caution::print(&rest);
-    if answer.solutions.is_empty() {
-        let target = engineering(question.target, question.figure.unit());
-        return Err(Failure::NoAnswer(Diagnostic::plain(
+
+    fn answer(
+        &self,
+        opened: &Opened,
+        question: &ChooseOf,
+    ) -> Result<(Choice, Option<Voltages>), Failure> {
+        // The circuit as it is must have a rest before a hundred others are asked for theirs.
+        let rest = opened.rest()?;
+        let answer = progress::show(&progress::counter("values measured"), |bar| {
+            let read = |over: &[_]| Some(opened.origin.read(over).ok()?.amplifier);
+            question.run(&read, &|done| bar.set_position(done as u64))
+        });
+        Ok((answer, Some(rest)))
+    }
+
+    fn words(told: &Told<'_, Self>) -> String {
+        words::text(told.amplifier, told.question, told.answer)
+    }
+
+    fn verdict(told: &Told<'_, Self>) -> Result<(), Failure> {
+        if !told.answer.solutions.is_empty() {
+            return Ok(());
+        }
+        let figure = &told.question.figure;
+        let target = engineering(told.question.target, figure.unit());
+        Err(Failure::NoAnswer(Diagnostic::plain(
             Id::NotReached,
             format!(
-                "no value of {} gives {} = {target}",
-                arguments.part, question.figure
+                "no value of {} gives {figure} = {target}",
+                told.arguments.part
             ),
             "look at what the figure reaches; another part, or --between for another stretch",
-        )));
+        )))
     }
-    Ok(())
 }
 
 fn refused(error: &ChooseError) -> Failure {

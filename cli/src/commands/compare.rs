@@ -9,17 +9,20 @@ use rayon::prelude::*;
 use serde::Serialize;
 use sim::quantity::Unit;
 
+use super::command::Command;
 use crate::amplifier::Opened;
 use crate::diagnostic::Id;
 use crate::failure::Failure;
 use crate::notes::Assumption;
-use crate::report::{self, output};
-use crate::{Options, amplifier, caution, notes, progress};
+use crate::options::Options;
+use crate::report::{self, json, output};
+use crate::{amplifier, caution, notes, progress};
 
 mod picture;
-mod text;
+mod words;
 
-/// Arguments of `compare`. `--set` changes a value in every file.
+// `--set` changes a value in every file.
+/// Two or more amplifiers or reworks side by side: figures, parts changed, what gets worse.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// What the others are compared with: an amplifier file or a rework.
@@ -76,78 +79,60 @@ pub(super) struct Answer {
     figures: Vec<Figure>,
 }
 
-/// As it stands in JSON.
-#[derive(Debug, Serialize)]
-struct Document<'a> {
-    command: &'static str,
-    answer: &'a Answer,
-}
+impl Command for Arguments {
+    const NAME: &'static str = "compare";
 
-pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
-    let files: Vec<&Path> = std::iter::once(&arguments.first)
-        .chain(&arguments.others)
-        .map(PathBuf::as_path)
-        .collect();
-    if files.len() > MOST {
-        return Err(Failure::plain(
-            Id::CannotAsk,
-            format!("{} files are too many for one table", files.len()),
-            format!("compare up to {MOST} at a time"),
-        ));
-    }
-    let mut opened: Vec<Opened> = Vec::new();
-    let mut failures = Vec::new();
-    for file in &files {
-        match amplifier::open(file, options) {
-            Ok(found) => opened.push(found),
-            Err(failure) => failures.push(failure),
+    fn run(&self, options: &Options) -> Result<(), Failure> {
+        let files: Vec<&Path> = std::iter::once(&self.first)
+            .chain(&self.others)
+            .map(PathBuf::as_path)
+            .collect();
+        if files.len() > MOST {
+            return Err(Failure::plain(
+                Id::CannotAsk,
+                format!("{} files are too many for one table", files.len()),
+                format!("compare up to {MOST} at a time"),
+            ));
         }
+        let mut opened: Vec<Opened> = Vec::new();
+        let mut failures = Vec::new();
+        for file in &files {
+            match amplifier::open(file, options) {
+                Ok(found) => opened.push(found),
+                Err(failure) => failures.push(failure),
+            }
+        }
+        if !failures.is_empty() {
+            return Err(Failure::Several(failures));
+        }
+        let sheets = [self.csv.as_ref(), self.svg.as_ref()];
+        output::all_free(sheets, options.overwrite)?;
+        let studies: Vec<Study<'_>> = opened
+            .iter()
+            .map(|opened| Study::new(&opened.amplifier, &opened.system))
+            .collect();
+        let bar = progress::bar((STEPS * studies.len()) as u64, "measurements");
+        studies
+            .par_iter()
+            .for_each(|study| measure(study, &|| bar.inc(1)));
+        bar.finish_and_clear();
+        let cards: Vec<Scorecard> = studies.iter().map(scorecard).collect::<Result<_, _>>()?;
+        let answer = Answer::new(&files, &opened, &cards);
+        if let Some(path) = &self.csv {
+            output::write(path, csv(&answer).as_bytes(), options.overwrite)?;
+        }
+        if let Some(path) = &self.svg {
+            let picture = picture::svg(&answer, &studies)?;
+            output::write(path, picture.as_bytes(), options.overwrite)?;
+        }
+        if options.json {
+            report::print(&json::bare(Self::NAME, &answer))?;
+        } else {
+            report::print(&words::report(&answer, &opened))?;
+        }
+        caution::print_highest(studies.iter().filter_map(|study| study.rest().ok()));
+        Ok(())
     }
-    if !failures.is_empty() {
-        return Err(Failure::Several(failures));
-    }
-    for path in [&arguments.csv, &arguments.svg].into_iter().flatten() {
-        output::free(path, options.overwrite)?;
-    }
-    let studies: Vec<Study<'_>> = opened
-        .iter()
-        .map(|opened| Study::new(&opened.amplifier, &opened.system))
-        .collect();
-    let bar = progress::bar((STEPS * studies.len()) as u64, "measurements");
-    studies
-        .par_iter()
-        .for_each(|study| measure(study, &|| bar.inc(1)));
-    bar.finish_and_clear();
-    let cards: Vec<Scorecard> = studies.iter().map(scorecard).collect::<Result<_, _>>()?;
-    let answer = Answer::new(&files, &opened, &cards);
-    if let Some(path) = &arguments.csv {
-        output::write(path, csv(&answer).as_bytes(), options.overwrite)?;
-    }
-    if let Some(path) = &arguments.svg {
-        let picture = picture::svg(&answer, &studies)?;
-        output::write(path, picture.as_bytes(), options.overwrite)?;
-    }
-    if options.json {
-        let document = Document {
-            command: "compare",
-            answer: &answer,
-        };
-        let json = serde_json::to_string_pretty(&document).expect("answers are plain structures");
-        report::print(&format!("{json}\n"))?;
-    } else {
-        report::print(&text::report(&answer, &opened))?;
-    }
-    let highest = |study: &&Study<'_>| {
-        let nodes = study.rest().into_iter().flat_map(|rest| &rest.nodes);
-        nodes.map(|node| node.volts.abs()).fold(0.0, f64::max)
-    };
-    let most = studies
-        .iter()
-        .max_by(|a, b| highest(a).total_cmp(&highest(b)));
-    if let Some(Ok(rest)) = most.map(Study::rest) {
-        caution::print(rest);
-    }
-    Ok(())
 }
 
 impl Answer {

@@ -1,23 +1,27 @@
 //! `completions SHELL`.
 
+use clap::CommandFactory;
+
+use super::Cli;
+use super::command::Command;
 use crate::failure::Failure;
+use crate::options::Options;
 use crate::report;
 
-/// Arguments of `completions`.
+/// Completions for a shell, to be sourced by it.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// The shell.
     shell: clap_complete::Shell,
 }
 
-pub(super) fn run(arguments: &Arguments) -> Result<(), Failure> {
-    let mut script = Vec::new();
-    clap_complete::generate(
-        arguments.shell,
-        &mut crate::arguments(),
-        "gridleak",
-        &mut script,
-    );
-    report::print(&String::from_utf8_lossy(&script))?;
-    Ok(())
+impl Command for Arguments {
+    const NAME: &'static str = "completions";
+
+    fn run(&self, _: &Options) -> Result<(), Failure> {
+        let mut script = Vec::new();
+        clap_complete::generate(self.shell, &mut Cli::command(), "gridleak", &mut script);
+        report::print(&String::from_utf8_lossy(&script))?;
+        Ok(())
+    }
 }

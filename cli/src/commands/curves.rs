@@ -2,7 +2,6 @@
 
 use std::path::{Path, PathBuf};
 
-use measure::at_rest::voltages::voltages;
 use measure::driven::curves::{
     Asked, Curve, Frame, LoadLine, Pair, Point, ScreenVolts, Section, Stage, StageOf, round_step,
 };
@@ -14,20 +13,22 @@ use serde::Serialize;
 use sim::Tolerances;
 use sim::quantity::Unit;
 
-use super::waveform::quantity;
+use super::command::Command;
 use crate::amplifier::Opened;
+use crate::argument::positive;
 use crate::diagnostic::Id;
 use crate::failure::Failure;
+use crate::options::Options;
 use crate::report::{self, json, output};
-use crate::{Options, amplifier, caution, library, progress};
+use crate::{amplifier, caution, library, progress};
 
 mod picture;
 mod settings;
-mod text;
+mod words;
 
 use settings::Settings;
 
-/// Arguments of `curves`.
+/// Characteristics of a valve type, load lines and push-pull pairs; or a valve of a file on its own.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// Type of valve, e.g. EL84; or an amplifier file, followed by the designator of one of its valves.
@@ -90,20 +91,16 @@ struct Answer {
     mutual_anode: f64,
 }
 
-/// An answer about a type.
-#[derive(Debug, Serialize)]
-struct Document<'a> {
-    command: &'static str,
-    answer: &'a Answer,
-}
+impl Command for Arguments {
+    const NAME: &'static str = "curves";
 
-pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
-    for path in [&arguments.csv, &arguments.svg].into_iter().flatten() {
-        output::free(path, options.overwrite)?;
-    }
-    match &arguments.part {
-        Some(part) => of_file(arguments, part, options),
-        None => of_type(arguments, options),
+    fn run(&self, options: &Options) -> Result<(), Failure> {
+        let files = [self.csv.as_ref(), self.svg.as_ref()];
+        output::all_free(files, options.overwrite)?;
+        match &self.part {
+            Some(part) => of_file(self, part, options),
+            None => of_type(self, options),
+        }
     }
 }
 
@@ -140,15 +137,9 @@ fn of_type(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
     answer.pair = pair;
     write(arguments, options, &answer, &valve.name)?;
     if options.json {
-        let document = Document {
-            command: "curves",
-            answer: &answer,
-        };
-        let mut text = serde_json::to_string_pretty(&document).expect("a plain structure");
-        text.push('\n');
-        report::print(&text)?;
+        report::print(&json::bare(Arguments::NAME, &answer))?;
     } else {
-        report::print(&text::of_type(&section, &answer))?;
+        report::print(&words::of_type(&section, &answer))?;
     }
     Ok(())
 }
@@ -164,26 +155,25 @@ fn of_file(arguments: &Arguments, part: &str, options: &Options) -> Result<(), F
     let opened = amplifier::open(Path::new(&arguments.what), options)?;
     let (circuit, system) = (&opened.amplifier.circuit, &opened.system);
     let probe = probe(&opened, part)?;
-    let watts = |text: &String| quantity("--watts", text, Unit::Watt, f64::MIN_POSITIVE);
-    let volts = |text: &String| quantity("--drive", text, Unit::Volt, f64::MIN_POSITIVE);
+    let watts = |text: &String| positive("--watts", text, Unit::Watt);
+    let volts = |text: &String| positive("--drive", text, Unit::Volt);
     let level = match (&arguments.drive, &arguments.watts) {
         (Some(text), _) => Asked::Drive(volts(text)?),
         (_, Some(text)) => Asked::Watts(watts(text)?),
         _ => Asked::Limit,
     };
     let tolerances = Tolerances::default();
-    let rest = voltages(circuit, system, &tolerances, &mut system.workspace())?;
+    let rest = opened.rest()?;
     let question = StageOf {
         part: probe.part,
         bench: PowerOf::bench(&opened.amplifier.bench),
         level,
     };
-    let counter = progress::counter("levels solved");
-    let stage = question.run(circuit, system, &tolerances, &|levels| {
-        counter.set_position(levels as u64);
-    });
-    counter.finish_and_clear();
-    let stage = stage?;
+    let stage = progress::show(&progress::counter("levels solved"), |counter| {
+        question.run(circuit, system, &tolerances, &|levels| {
+            counter.set_position(levels as u64);
+        })
+    })?;
     let screen = stage.screen.unwrap_or(ScreenVolts::STRAPPED);
     let section = Section::new(probe.kind(), screen).expect("a probe is of an amplifying valve");
     let mut answer = answer(&section, Frame::new(&section, None, None, &stage.locus));
@@ -196,9 +186,9 @@ fn of_file(arguments: &Arguments, part: &str, options: &Options) -> Result<(), F
     if options.json {
         report::print(&json::document("curves", &opened.amplifier, &answer))?;
     } else {
-        report::print(&text::of_file(&section, &opened.amplifier, &answer, level))?;
+        report::print(&words::of_file(&section, &opened.amplifier, &answer, level))?;
     }
-    caution::print(&rest);
+    caution::print(Some(&rest));
     Ok(())
 }
 
@@ -233,15 +223,7 @@ fn find<'a>(library: &'a Library, name: &str, options: &Options) -> Result<&'a V
                 Err(failure) => failure,
             };
         }
-        let help = if unknown.nearest.is_empty() {
-            "`gridleak valves` lists them all".to_owned()
-        } else {
-            format!(
-                "did you mean {}? `gridleak valves` lists them all",
-                unknown.nearest.join(" or ")
-            )
-        };
-        Failure::plain(Id::UnknownValve, unknown.to_string(), help)
+        library::unknown(&unknown)
     })
 }
 

@@ -1,23 +1,25 @@
 //! `distortion FILE`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use measure::at_rest::voltages::voltages;
-use measure::driven::distortion::{DistortionOf, Kind, TwoTones};
+use measure::at_rest::voltages::Voltages;
+use measure::driven::distortion::{Distortion, DistortionOf, Kind, TwoTones};
 use sim::Tolerances;
 use sim::amplifier::Bench;
-use sim::quantity::{Unit, ratio};
+use sim::quantity::Unit;
 
-use super::waveform::quantity;
+use super::command::{File, OfAmplifier, Told};
+use crate::amplifier::Opened;
+use crate::argument::{positive, ratio};
 use crate::diagnostic::Id;
 use crate::failure::Failure;
-use crate::report::{self, json, output};
-use crate::{Options, amplifier, caution, progress};
+use crate::progress;
 
 mod picture;
-mod text;
+mod words;
 
-/// Arguments of `distortion`. The sweep against power as a sheet is `power --csv`.
+// The sweep against power as a sheet is `power --csv`.
+/// Distortion against power and frequency, intermodulation, power bandwidth, limit in the bass.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// The amplifier file.
@@ -42,33 +44,48 @@ pub(crate) struct Arguments {
     svg: Option<PathBuf>,
 }
 
-pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
-    let opened = amplifier::open(&arguments.file, options)?;
-    let (circuit, system) = (&opened.amplifier.circuit, &opened.system);
-    let question = question(arguments, &opened.amplifier.bench)?;
-    for path in [&arguments.csv, &arguments.svg].into_iter().flatten() {
-        output::free(path, options.overwrite)?;
+impl OfAmplifier for Arguments {
+    const NAME: &'static str = "distortion";
+    type Question = DistortionOf;
+    type Answer = Distortion;
+
+    fn file(&self) -> &Path {
+        &self.file
     }
-    let tolerances = Tolerances::default();
-    let rest = voltages(circuit, system, &tolerances, &mut system.workspace())?;
-    let counter = progress::counter("levels solved");
-    let answer = question.run(circuit, system, &tolerances, &|| counter.inc(1));
-    counter.finish_and_clear();
-    let answer = answer?;
-    if let Some(path) = &arguments.csv {
-        output::write(path, picture::csv(&answer).as_bytes(), options.overwrite)?;
+
+    fn question(&self, opened: &Opened) -> Result<DistortionOf, Failure> {
+        question(self, &opened.amplifier.bench)
     }
-    if let Some(path) = &arguments.svg {
-        let picture = picture::svg(&opened.amplifier, &answer)?;
-        output::write(path, picture.as_bytes(), options.overwrite)?;
+
+    fn files(&self) -> Vec<File<'_, Self>> {
+        vec![
+            File::csv(self.csv.as_ref(), |told| picture::csv(told.answer)),
+            File::svg(self.svg.as_ref(), |told| {
+                picture::svg(told.amplifier, told.answer)
+            }),
+        ]
     }
-    if options.json {
-        report::print(&json::document("distortion", &opened.amplifier, &answer))?;
-    } else {
-        report::print(&text::report(&opened.amplifier, &answer, &rest))?;
+
+    fn answer(
+        &self,
+        opened: &Opened,
+        question: &DistortionOf,
+    ) -> Result<(Distortion, Option<Voltages>), Failure> {
+        let rest = opened.rest()?;
+        let answer = progress::show(&progress::counter("levels solved"), |counter| {
+            question.run(
+                &opened.amplifier.circuit,
+                &opened.system,
+                &Tolerances::default(),
+                &|| counter.inc(1),
+            )
+        })?;
+        Ok((answer, Some(rest)))
     }
-    caution::print(&rest);
-    Ok(())
+
+    fn words(told: &Told<'_, Self>) -> String {
+        words::report(told.amplifier, told.answer, told.rest)
+    }
 }
 
 /// The question, with everything that is wrong with the arguments said before any work.
@@ -81,10 +98,7 @@ fn question(arguments: &Arguments, bench: &Bench) -> Result<DistortionOf, Failur
             .map(|text| hertz("--frequencies", text))
             .collect::<Result<_, _>>()?;
     }
-    let ratio = ratio(&arguments.ratio).ok_or_else(|| {
-        let message = format!("--ratio {} cannot be read", arguments.ratio);
-        Failure::plain(Id::BadValue, message, "write e.g. 4:1")
-    })?;
+    let ratio = ratio(&arguments.ratio)?;
     let modulation = tones("--modulation-tones", &arguments.modulation_tones)?;
     let difference = tones("--difference-tones", &arguments.difference_tones)?;
     question.two_tones = [
@@ -124,7 +138,7 @@ fn tones(argument: &str, text: &str) -> Result<(f64, f64), Failure> {
 }
 
 fn hertz(argument: &str, text: &str) -> Result<f64, Failure> {
-    let value = quantity(argument, text, Unit::Hertz, f64::MIN_POSITIVE)?;
+    let value = positive(argument, text, Unit::Hertz)?;
     if (LOWEST..=HIGHEST).contains(&value) {
         return Ok(value);
     }

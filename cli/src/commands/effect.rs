@@ -1,24 +1,25 @@
 //! `effect FILE --part C7,C8`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use measure::at_rest::voltages::voltages;
-use measure::judged::effect::{CaseError, EffectOf, Effects, Named, cases, shares};
+use measure::at_rest::voltages::Voltages;
+use measure::judged::effect::{CaseError, EffectOf, Effects, Named, Removal, cases, shares};
 use measure::small_signal::feedback::path;
 use measure::small_signal::loop_gain::{FeedbackPath, PathError};
 use serde::Serialize;
 use sim::Tolerances;
 
+use super::command::{File, OfAmplifier, Told};
 use crate::amplifier::Opened;
+use crate::argument;
 use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
-use crate::report::{self, json, output};
-use crate::{Options, amplifier, caution, progress};
+use crate::progress;
 
 mod picture;
 mod words;
 
-/// Arguments of `effect`.
+/// What each part does: gain, response, feedback, volts, power and hum with it and without.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// The amplifier file.
@@ -55,142 +56,157 @@ pub(crate) struct Arguments {
 /// Cases that can be told from each other in one picture.
 const MOST_DRAWN: usize = 6;
 
+/// What is taken out.
+#[derive(Debug)]
+pub(super) struct Asked {
+    cases: Vec<Vec<Removal>>,
+    is_named: bool,
+}
+
 /// The answer, for JSON.
 #[derive(Debug, Serialize)]
-struct Answer<'a> {
+pub(super) struct Answer {
     /// What counts as a change, in words.
     threshold: String,
     /// Parts of the loop whose margins are told.
-    through: Vec<&'a str>,
+    through: Vec<String>,
     /// Whether power, distortion and hum were measured.
     full: bool,
     #[serde(flatten)]
-    effects: &'a Effects,
+    effects: Effects,
+    /// Why no margins are told, where there is a reason.
+    #[serde(skip)]
+    no_loop: Option<String>,
+    #[serde(skip)]
+    is_named: bool,
 }
 
-pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
-    let opened = amplifier::open(&arguments.file, options)?;
-    let amplifier = &opened.amplifier;
-    let tidy = |list: &[String]| -> Vec<String> {
-        let names = list.iter().map(|name| name.trim().to_owned());
-        names.filter(|name| !name.is_empty()).collect()
-    };
-    let named = Named {
-        parts: tidy(&arguments.part),
-        open: tidy(&arguments.open),
-        short: tidy(&arguments.short),
-        together: arguments.together,
-    };
-    let cases = cases(amplifier, &named).map_err(|faults| refused(&faults))?;
-    let is_named = !(named.parts.is_empty() && named.open.is_empty() && named.short.is_empty());
-    if let Some(path) = &arguments.svg {
-        if !is_named || cases.len() > MOST_DRAWN {
+impl OfAmplifier for Arguments {
+    const NAME: &'static str = "effect";
+    type Question = Asked;
+    type Answer = Answer;
+
+    fn file(&self) -> &Path {
+        &self.file
+    }
+
+    fn question(&self, opened: &Opened) -> Result<Asked, Failure> {
+        let tidy = |list: &[String]| -> Vec<String> {
+            let names = list.iter().map(|name| name.trim().to_owned());
+            names.filter(|name| !name.is_empty()).collect()
+        };
+        let named = Named {
+            parts: tidy(&self.part),
+            open: tidy(&self.open),
+            short: tidy(&self.short),
+            together: self.together,
+        };
+        let cases = cases(&opened.amplifier, &named).map_err(|faults| refused(&faults))?;
+        let is_named = !(named.parts.is_empty() && named.open.is_empty() && named.short.is_empty());
+        if self.svg.is_some() && (!is_named || cases.len() > MOST_DRAWN) {
             return Err(Failure::plain(
                 Id::CannotAsk,
                 "--svg draws the parts named, six cases at most",
                 "name what is to be drawn: --part C7,C8, or several at once with --together",
             ));
         }
-        output::free(path, options.overwrite)?;
+        Ok(Asked { cases, is_named })
     }
-    let tolerances = Tolerances::default();
-    let rest = voltages(
-        &amplifier.circuit,
-        &opened.system,
-        &tolerances,
-        &mut opened.system.workspace(),
-    )?;
-    let (path, no_loop) = feedback_path(arguments, &opened)?;
-    let question = EffectOf {
-        cases,
-        path,
-        full: (is_named && !arguments.quick) || arguments.full,
-    };
-    let bar = progress::long_bar(question.cases.len() as u64 + 1, "parts taken out");
-    let answer = question.run(amplifier, &|| bar.inc(1));
-    bar.finish_and_clear();
-    let answer = answer?;
-    if let Some(path) = &arguments.svg {
-        let cases = answer.cases.iter().map(|effect| &effect.without);
-        if cases
-            .chain([&answer.as_drawn])
-            .all(|at| at.gains_db.is_empty())
-        {
-            return Err(Failure::NoAnswer(Diagnostic::plain(
-                Id::CannotAsk,
-                "there is no response to draw, with the parts or without",
-                "the answer without --svg says why",
-            )));
+
+    fn files(&self) -> Vec<File<'_, Self>> {
+        vec![File::svg(self.svg.as_ref(), |told| {
+            picture::svg(told.amplifier, &told.answer.effects)
+        })]
+    }
+
+    fn answer(
+        &self,
+        opened: &Opened,
+        question: &Asked,
+    ) -> Result<(Answer, Option<Voltages>), Failure> {
+        let rest = opened.rest()?;
+        let (path, no_loop) = self.feedback_path(opened)?;
+        let full = (question.is_named && !self.quick) || self.full;
+        let through = path.iter().flat_map(FeedbackPath::parts);
+        let circuit = &opened.amplifier.circuit;
+        let through = through
+            .map(|part| circuit.part(part).name.clone())
+            .collect();
+        let bar = progress::long_bar(question.cases.len() as u64 + 1, "parts taken out");
+        let effect = EffectOf {
+            cases: question.cases.clone(),
+            path,
+            full,
+        };
+        let effects = progress::show(&bar, |bar| effect.run(&opened.amplifier, &|| bar.inc(1)))?;
+        if self.svg.is_some() {
+            can_be_drawn(&effects)?;
         }
-        let picture = picture::svg(amplifier, &answer)?;
-        output::write(path, picture.as_bytes(), options.overwrite)?;
-    }
-    if options.json {
-        let document = Answer {
+        let answer = Answer {
             threshold: shares(),
-            through: through(&opened, question.path.as_ref()),
-            full: question.full,
-            effects: &answer,
+            through,
+            full,
+            effects,
+            no_loop,
+            is_named: question.is_named,
         };
-        report::print(&json::document("effect", amplifier, &document))?;
-    } else {
-        let asked = words::Asked {
-            amplifier,
-            through: through(&opened, question.path.as_ref()),
-            no_loop: no_loop.as_deref(),
-            full: question.full,
-            is_named,
-        };
-        report::print(&words::text(&asked, &answer))?;
+        Ok((answer, Some(rest)))
     }
-    caution::print(&rest);
-    Ok(())
-}
 
-/// The loop whose margins are told, or why there is none to speak of.
-fn feedback_path(
-    arguments: &Arguments,
-    opened: &Opened,
-) -> Result<(Option<FeedbackPath>, Option<String>), Failure> {
-    let (circuit, bench) = (&opened.amplifier.circuit, &opened.amplifier.bench);
-    let named = match arguments.through.as_deref().map(str::trim) {
-        None => Vec::new(),
-        Some(name) => vec![circuit.find_part(name).ok_or_else(|| {
-            Failure::plain(
-                Id::UnknownPart,
-                format!("--through {name}: there is no such part"),
-                "name the resistor or capacitor that leads from the output back into the amplifier",
-            )
-        })?],
-    };
-    let found = path(
-        circuit,
-        &opened.system,
-        bench,
-        &Tolerances::default(),
-        &named,
-    );
-    match found {
-        Ok(path) => Ok((Some(path), None)),
-        Err(PathError::NoFeedback) => Ok((None, None)),
-        Err(error @ PathError::Several(_)) => Ok((
-            None,
-            Some(format!("{error}; --through PART tells the margins of one")),
-        )),
-        Err(PathError::Sim(error)) => Ok((None, Some(error.to_string()))),
-        Err(error) => Err(Failure::plain(
-            Id::WhichLoop,
-            format!("--through: {error}"),
-            "name a resistor or capacitor that leads from the output back into the amplifier, neither end on the chassis",
-        )),
+    fn words(told: &Told<'_, Self>) -> String {
+        words::text(told.amplifier, told.answer)
     }
 }
 
-/// Designators of the parts of the loop.
-fn through<'a>(opened: &'a Opened, path: Option<&FeedbackPath>) -> Vec<&'a str> {
-    let parts = path.into_iter().flat_map(FeedbackPath::parts);
-    let circuit = &opened.amplifier.circuit;
-    parts.map(|part| circuit.part(part).name.as_str()).collect()
+impl Arguments {
+    /// The loop whose margins are told, or why there is none to speak of.
+    fn feedback_path(
+        &self,
+        opened: &Opened,
+    ) -> Result<(Option<FeedbackPath>, Option<String>), Failure> {
+        let (circuit, bench) = (&opened.amplifier.circuit, &opened.amplifier.bench);
+        let named = match self.through.as_deref().map(str::trim) {
+            None => Vec::new(),
+            Some(name) => vec![argument::through(name, circuit)?],
+        };
+        let found = path(
+            circuit,
+            &opened.system,
+            bench,
+            &Tolerances::default(),
+            &named,
+        );
+        match found {
+            Ok(path) => Ok((Some(path), None)),
+            Err(PathError::NoFeedback) => Ok((None, None)),
+            Err(error @ PathError::Several(_)) => Ok((
+                None,
+                Some(format!("{error}; --through PART tells the margins of one")),
+            )),
+            Err(PathError::Sim(error)) => Ok((None, Some(error.to_string()))),
+            Err(error) => Err(Failure::plain(
+                Id::WhichLoop,
+                format!("--through: {error}"),
+                "name a resistor or capacitor that leads from the output back into the amplifier, neither end on the chassis",
+            )),
+        }
+    }
+}
+
+/// Refuses a picture in which nothing would be.
+fn can_be_drawn(effects: &Effects) -> Result<(), Failure> {
+    let cases = effects.cases.iter().map(|effect| &effect.without);
+    if cases
+        .chain([&effects.as_drawn])
+        .any(|at| !at.gains_db.is_empty())
+    {
+        return Ok(());
+    }
+    Err(Failure::NoAnswer(Diagnostic::plain(
+        Id::CannotAsk,
+        "there is no response to draw, with the parts or without",
+        "the answer without --svg says why",
+    )))
 }
 
 fn refused(faults: &[CaseError]) -> Failure {

@@ -1,8 +1,9 @@
 //! `explain ID`, `explain file`, `explain rework` and `explain json`.
 
-use crate::Options;
+use super::command::Command;
 use crate::diagnostic::Id;
 use crate::failure::Failure;
+use crate::options::Options;
 use crate::report;
 
 /// The word that asks for the amplifier file itself.
@@ -23,7 +24,7 @@ const JSON: &str = "json";
 /// Every key of `--json` with its unit.
 const JSON_KEYS: &str = include_str!("../json_keys.txt");
 
-/// Arguments of `explain`.
+/// What the words in brackets of a message mean, and how to mend it.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// The words in the brackets of a message, e.g. no-dc-path; or `file` for an amplifier file with
@@ -32,43 +33,47 @@ pub(crate) struct Arguments {
     id: Option<String>,
 }
 
-pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
-    let Some(wanted) = arguments.id.as_deref().map(str::trim) else {
-        let ids = Id::ALL.iter().map(|id| id.text());
-        let list: String = [FILE, REWORK, JSON]
-            .into_iter()
-            .chain(ids)
-            .map(|id| format!("{id}\n"))
-            .collect();
-        report::print(&list)?;
-        return Ok(());
-    };
-    let explanation: String = if wanted == FILE {
-        AMPLIFIER_FILE.to_owned()
-    } else if wanted == REWORK {
-        REWORK_FILE.to_owned()
-    } else if wanted == JSON {
-        JSON_KEYS.to_owned()
-    } else {
-        let Some(id) = Id::ALL.iter().find(|id| id.text() == wanted) else {
-            return Err(Failure::plain(
-                Id::CannotAsk,
-                format!("there is no message `{wanted}`"),
-                "`gridleak explain` lists them all",
-            ));
+impl Command for Arguments {
+    const NAME: &'static str = "explain";
+
+    fn run(&self, options: &Options) -> Result<(), Failure> {
+        let Some(wanted) = self.id.as_deref().map(str::trim) else {
+            let ids = Id::ALL.iter().map(|id| id.text());
+            let list: String = [FILE, REWORK, JSON]
+                .into_iter()
+                .chain(ids)
+                .map(|id| format!("{id}\n"))
+                .collect();
+            report::print(&list)?;
+            return Ok(());
         };
-        id.explanation()
-            .lines()
-            .map(|line| format!("{}\n", line.trim()))
-            .collect()
-    };
-    if options.json {
-        let value = serde_json::json!({ "id": wanted, "explanation": explanation });
-        report::print(&format!("{value:#}\n"))?;
-    } else if [FILE, REWORK, JSON].contains(&wanted) {
-        report::print(&explanation)?;
-    } else {
-        report::print(&format!("{wanted}\n\n{explanation}"))?;
+        let explanation: String = if wanted == FILE {
+            AMPLIFIER_FILE.to_owned()
+        } else if wanted == REWORK {
+            REWORK_FILE.to_owned()
+        } else if wanted == JSON {
+            JSON_KEYS.to_owned()
+        } else {
+            let Some(id) = Id::ALL.iter().find(|id| id.text() == wanted) else {
+                return Err(Failure::plain(
+                    Id::CannotAsk,
+                    format!("there is no message `{wanted}`"),
+                    "`gridleak explain` lists them all",
+                ));
+            };
+            id.explanation()
+                .lines()
+                .map(|line| format!("{}\n", line.trim()))
+                .collect()
+        };
+        if options.json {
+            let value = serde_json::json!({ "id": wanted, "explanation": explanation });
+            report::print(&format!("{value:#}\n"))?;
+        } else if [FILE, REWORK, JSON].contains(&wanted) {
+            report::print(&explanation)?;
+        } else {
+            report::print(&format!("{wanted}\n\n{explanation}"))?;
+        }
+        Ok(())
     }
-    Ok(())
 }

@@ -1,26 +1,28 @@
 //! `feedback FILE`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use measure::at_rest::voltages::voltages;
+use measure::at_rest::voltages::Voltages;
 use measure::small_signal::feedback::{AtLoad, Feedback, feedback, path};
 use measure::small_signal::loop_gain::{
-    FeedbackPath, PathError, Peak, PhaseCrossing, UnityCrossing,
+    FeedbackPath, LoopPoint, PathError, Peak, PhaseCrossing, UnityCrossing,
 };
+use measure::small_signal::square_wave;
 use serde::Serialize;
 use sim::stability::Growing;
-use sim::{Circuit, PartId, Tolerances};
+use sim::{Circuit, Tolerances};
 
+use super::command::{File, OfAmplifier, Told};
 use crate::amplifier::Opened;
+use crate::argument::through;
 use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
-use crate::report::{self, json, output};
-use crate::{Options, amplifier, caution, progress};
+use crate::progress;
 
 mod picture;
 mod words;
 
-/// Arguments of `feedback`.
+/// The overall feedback: its amount, margins, loads that make it oscillate, square waves.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// The amplifier file.
@@ -40,20 +42,20 @@ pub(crate) struct Arguments {
     square_svg: Option<PathBuf>,
 }
 
-/// The answer, for JSON.
+/// The answer.
 #[derive(Debug, Serialize)]
-struct Answer<'a> {
-    through: Vec<&'a str>,
-    from: &'a str,
-    to: Vec<&'a str>,
+pub(super) struct Answer {
+    through: Vec<String>,
+    from: String,
+    to: Vec<String>,
     frequency: f64,
     load_ohms: f64,
     feedback_db: f64,
     loop_gain: f64,
     gain_with: f64,
     gain_without: f64,
-    unity: &'a [UnityCrossing],
-    half_turn: &'a [PhaseCrossing],
+    unity: Vec<UnityCrossing>,
+    half_turn: Vec<PhaseCrossing>,
     peak_below: Option<Peak>,
     peak_above: Option<Peak>,
     growing: Option<Growing>,
@@ -61,7 +63,39 @@ struct Answer<'a> {
     curve: Curve,
     drive: f64,
     square_frequency: f64,
-    loads: &'a [AtLoad],
+    loads: Vec<AtLoad>,
+    #[serde(skip)]
+    whole: Feedback,
+}
+
+impl Answer {
+    fn of(opened: &Opened, whole: Feedback) -> Self {
+        let (circuit, bench) = (&opened.amplifier.circuit, &opened.amplifier.bench);
+        let (path, found) = (&whole.path, &whole.loop_gain);
+        let owned = |names: Vec<&str>| names.into_iter().map(str::to_owned).collect();
+        Self {
+            through: owned(names(circuit, path)),
+            from: circuit.node_name(path.from).to_owned(),
+            to: owned(ends(circuit, path)),
+            frequency: bench.frequency,
+            load_ohms: bench.load_ohms,
+            feedback_db: found.feedback_db(),
+            loop_gain: found.mid.loop_gain.norm(),
+            gain_with: found.mid.with.norm(),
+            gain_without: found.mid.without.norm(),
+            unity: found.unity.clone(),
+            half_turn: found.phase.clone(),
+            peak_below: found.peak_below,
+            peak_above: found.peak_above,
+            growing: found.growing,
+            growing_without: found.growing_without,
+            curve: Curve::of(&whole),
+            drive: whole.drive,
+            square_frequency: square_wave::FREQUENCY,
+            loads: whole.loads.clone(),
+            whole,
+        }
+    }
 }
 
 /// The loop gain against frequency, a list for each figure.
@@ -76,9 +110,8 @@ struct Curve {
 
 impl Curve {
     fn of(answer: &Feedback) -> Self {
-        let column = |figure: fn(&measure::small_signal::loop_gain::LoopPoint) -> f64| {
-            answer.loop_gain.curve.iter().map(figure).collect()
-        };
+        let column =
+            |figure: fn(&LoopPoint) -> f64| answer.loop_gain.curve.iter().map(figure).collect();
         Self {
             frequency: column(|point| point.frequency),
             loop_gain: column(|point| point.loop_gain.norm()),
@@ -89,73 +122,71 @@ impl Curve {
     }
 }
 
-pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
-    let opened = amplifier::open(&arguments.file, options)?;
-    let (circuit, system, bench) = (
-        &opened.amplifier.circuit,
-        &opened.system,
-        &opened.amplifier.bench,
-    );
-    let tolerances = Tolerances::default();
-    let named = named(arguments, circuit)?;
-    let rest = voltages(circuit, system, &tolerances, &mut system.workspace())?;
-    let path = path(circuit, system, bench, &tolerances, &named)
-        .map_err(|error| no_path(error, circuit))?;
-    let files = [&arguments.csv, &arguments.svg, &arguments.square_svg];
-    for path in files.into_iter().flatten() {
-        output::free(path, options.overwrite)?;
-    }
-    let counter = progress::counter("loads tried");
-    let answer = feedback(circuit, system, bench, path, &tolerances, &|loads| {
-        counter.set_position(loads as u64);
-    });
-    counter.finish_and_clear();
-    let answer = answer?;
-    let write = |path: &Option<PathBuf>, text: &dyn Fn() -> Result<String, Failure>| {
-        path.as_ref().map_or(Ok(()), |path| {
-            output::write(path, text()?.as_bytes(), options.overwrite)
-        })
-    };
-    write(&arguments.csv, &|| Ok(picture::csv(&Curve::of(&answer))))?;
-    write(&arguments.svg, &|| {
-        Ok(picture::loop_gain(&opened.amplifier, &answer)?)
-    })?;
-    write(&arguments.square_svg, &|| {
-        Ok(picture::square_waves(&opened.amplifier, &answer)?)
-    })?;
-    if options.json {
-        let document = document(&opened, &answer);
-        report::print(&json::document("feedback", &opened.amplifier, &document))?;
-    } else {
-        report::print(&words::text(&opened.amplifier, &answer))?;
-    }
-    caution::print(&rest);
-    Ok(())
+/// The loop that is asked about, and the voltages at rest.
+#[derive(Debug)]
+pub(super) struct Asked {
+    path: FeedbackPath,
+    rest: Voltages,
 }
 
-fn document<'a>(opened: &'a Opened, answer: &'a Feedback) -> Answer<'a> {
-    let (circuit, bench) = (&opened.amplifier.circuit, &opened.amplifier.bench);
-    let (path, found) = (&answer.path, &answer.loop_gain);
-    Answer {
-        through: names(circuit, path),
-        from: circuit.node_name(path.from),
-        to: ends(circuit, path),
-        frequency: bench.frequency,
-        load_ohms: bench.load_ohms,
-        feedback_db: found.feedback_db(),
-        loop_gain: found.mid.loop_gain.norm(),
-        gain_with: found.mid.with.norm(),
-        gain_without: found.mid.without.norm(),
-        unity: &found.unity,
-        half_turn: &found.phase,
-        peak_below: found.peak_below,
-        peak_above: found.peak_above,
-        growing: found.growing,
-        growing_without: found.growing_without,
-        curve: Curve::of(answer),
-        drive: answer.drive,
-        square_frequency: measure::small_signal::square_wave::FREQUENCY,
-        loads: &answer.loads,
+impl OfAmplifier for Arguments {
+    const NAME: &'static str = "feedback";
+    type Question = Asked;
+    type Answer = Answer;
+
+    fn file(&self) -> &Path {
+        &self.file
+    }
+
+    fn question(&self, opened: &Opened) -> Result<Asked, Failure> {
+        let (circuit, bench) = (&opened.amplifier.circuit, &opened.amplifier.bench);
+        let named = self.through.iter().map(|name| through(name, circuit));
+        let named = named.collect::<Result<Vec<_>, _>>()?;
+        let rest = opened.rest()?;
+        let path = path(
+            circuit,
+            &opened.system,
+            bench,
+            &Tolerances::default(),
+            &named,
+        )
+        .map_err(|error| no_path(error, circuit))?;
+        Ok(Asked { path, rest })
+    }
+
+    fn files(&self) -> Vec<File<'_, Self>> {
+        vec![
+            File::csv(self.csv.as_ref(), |told| picture::csv(&told.answer.curve)),
+            File::svg(self.svg.as_ref(), |told| {
+                picture::loop_gain(told.amplifier, &told.answer.whole)
+            }),
+            File::svg(self.square_svg.as_ref(), |told| {
+                picture::square_waves(told.amplifier, &told.answer.whole)
+            }),
+        ]
+    }
+
+    fn answer(
+        &self,
+        opened: &Opened,
+        question: &Asked,
+    ) -> Result<(Answer, Option<Voltages>), Failure> {
+        let amplifier = &opened.amplifier;
+        let answer = progress::show(&progress::counter("loads tried"), |counter| {
+            feedback(
+                &amplifier.circuit,
+                &opened.system,
+                &amplifier.bench,
+                question.path.clone(),
+                &Tolerances::default(),
+                &|loads| counter.set_position(loads as u64),
+            )
+        })?;
+        Ok((Answer::of(opened, answer), Some(question.rest.clone())))
+    }
+
+    fn words(told: &Told<'_, Self>) -> String {
+        words::text(told.amplifier, &told.answer.whole)
     }
 }
 
@@ -173,23 +204,6 @@ fn ends<'a>(circuit: &'a Circuit, path: &FeedbackPath) -> Vec<&'a str> {
     nodes
         .into_iter()
         .map(|node| circuit.node_name(node))
-        .collect()
-}
-
-/// The parts named with --through.
-fn named(arguments: &Arguments, circuit: &Circuit) -> Result<Vec<PartId>, Failure> {
-    arguments
-        .through
-        .iter()
-        .map(|name| {
-            circuit.find_part(name.trim()).ok_or_else(|| {
-                Failure::plain(
-                    Id::UnknownPart,
-                    format!("--through {name}: there is no such part"),
-                    "name the resistor or capacitor that leads from the output back into the amplifier",
-                )
-            })
-        })
         .collect()
 }
 

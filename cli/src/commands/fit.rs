@@ -8,21 +8,23 @@ use models::fit::{Place, model_table, with_model};
 use models::library;
 use sim::quantity::Unit;
 
-use super::waveform::quantity;
+use super::command::Command;
+use crate::argument::given;
 use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
+use crate::options::Options;
+use crate::progress;
 use crate::report::{self, json, output};
-use crate::{Options, progress};
 
 mod answer;
 mod data;
 mod faults;
 mod picture;
-mod text;
+mod words;
 
 use answer::{Answer, Fitted};
 
-/// Arguments of `fit`.
+/// Parameters of a valve from its published points and traced curves, with their spread.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// A valve file with its points, CSV sheets of traced curves, or both.
@@ -67,58 +69,53 @@ impl From<Kind> for ValveKind {
     }
 }
 
-pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
-    if arguments.library {
-        return run_library(arguments, options);
-    }
-    for path in [&arguments.output, &arguments.svg].into_iter().flatten() {
-        output::free(path, options.overwrite)?;
-    }
-    let resolution = match &arguments.resolution {
-        Some(text) => Some(quantity(
-            "--resolution",
-            text,
-            Unit::Ampere,
-            f64::MIN_POSITIVE,
-        )?),
-        None => None,
-    };
-    let kind = arguments.kind.map(ValveKind::from);
-    let data = data::open(&arguments.data, kind, resolution)?;
-    if data.points.is_empty() && data.traces.rows.is_empty() && data.drops.is_empty() {
-        return Err(nothing_to_fit(&arguments.data[0]));
-    }
-    let Some(fitted) = Fitted::of(&data) else {
-        if data.drops.is_empty() {
-            return Err(nothing_to_fit(&arguments.data[0]));
+impl Command for Arguments {
+    const NAME: &'static str = "fit";
+
+    fn run(&self, options: &Options) -> Result<(), Failure> {
+        if self.library {
+            return run_library(self, options);
         }
-        return rectifier(&data, options, arguments);
-    };
-    let table = model_table(&fitted.fit, &data.from());
-    if let Some(path) = &arguments.output {
-        let Some(file) = &data.file else {
-            return Err(Failure::plain(
-                Id::CannotAsk,
-                "--output: there is no valve file to put the parameters into",
-                "a valve file also holds heater, limits and capacitances: give one beside the sheet",
-            ));
+        let files = [self.output.as_ref(), self.svg.as_ref()];
+        output::all_free(files, options.overwrite)?;
+        let resolution = given("--resolution", self.resolution.as_ref(), Unit::Ampere)?;
+        let kind = self.kind.map(ValveKind::from);
+        let data = data::open(&self.data, kind, resolution)?;
+        if data.points.is_empty() && data.traces.rows.is_empty() && data.drops.is_empty() {
+            return Err(nothing_to_fit(&self.data[0]));
+        }
+        let Some(fitted) = Fitted::of(&data) else {
+            if data.drops.is_empty() {
+                return Err(nothing_to_fit(&self.data[0]));
+            }
+            return rectifier(&data, options, self);
         };
-        let whole = with_model(file, &table);
-        output::write(path, whole.as_bytes(), options.overwrite)?;
+        let table = model_table(&fitted.fit, &data.from());
+        if let Some(path) = &self.output {
+            let Some(file) = &data.file else {
+                return Err(Failure::plain(
+                    Id::CannotAsk,
+                    "--output: there is no valve file to put the parameters into",
+                    "a valve file also holds heater, limits and capacitances: give one beside the sheet",
+                ));
+            };
+            let whole = with_model(file, &table);
+            output::write(path, whole.as_bytes(), options.overwrite)?;
+        }
+        if let Some(path) = &self.svg {
+            let picture = picture::svg(&data, &fitted.fit)?;
+            output::write(path, picture.as_bytes(), options.overwrite)?;
+        }
+        if options.json {
+            let answer = Answer {
+                fits: vec![fitted.json(&data)],
+            };
+            report::print(&json::plain("fit", &data.title, &data.source, &answer))?;
+        } else {
+            report::print(&words::text(&data, &fitted, &table))?;
+        }
+        Ok(())
     }
-    if let Some(path) = &arguments.svg {
-        let picture = picture::svg(&data, &fitted.fit)?;
-        output::write(path, picture.as_bytes(), options.overwrite)?;
-    }
-    if options.json {
-        let answer = Answer {
-            fits: vec![fitted.json(&data)],
-        };
-        report::print(&json::plain("fit", &data.title, &data.source, &answer))?;
-    } else {
-        report::print(&text::text(&data, &fitted, &table))?;
-    }
-    Ok(())
 }
 
 fn nothing_to_fit(path: &Path) -> Failure {
@@ -138,7 +135,7 @@ fn rectifier(data: &data::Data, options: &Options, arguments: &Arguments) -> Res
             "leave --json, --output and --svg out: there is nothing to store",
         ));
     }
-    report::print(&text::drops(data))?;
+    report::print(&words::drops(data))?;
     Ok(())
 }
 
@@ -174,7 +171,7 @@ fn run_library(arguments: &Arguments, options: &Options) -> Result<(), Failure> 
         let source = "each type's own, see its file";
         report::print(&json::plain("fit", "The valve library", source, &answer))?;
     } else {
-        report::print(&text::library(&fits))?;
+        report::print(&words::library(&fits))?;
     }
     Ok(())
 }

@@ -1,26 +1,25 @@
 //! `hum FILE`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use measure::at_rest::voltages::voltages;
+use measure::at_rest::voltages::Voltages;
 use measure::driven::hum::{Drive, Hum, HumOf};
 use measure::driven::power::PowerOf;
 use serde::Serialize;
 use sim::Tolerances;
-use sim::amplifier::Amplifier;
-use sim::parts::{Part, Source, Waveform};
 use sim::quantity::{Quantity, Unit};
 
-use super::waveform::quantity;
-use crate::amplifier::Opened;
+use super::command::{File, OfAmplifier, Told};
+use super::power;
+use crate::amplifier::{Opened, mains_volts};
+use crate::argument::{given, positive};
 use crate::failure::Failure;
-use crate::report::{self, json, output};
-use crate::{Options, amplifier, caution, progress};
+use crate::progress;
 
 mod picture;
 mod words;
 
-/// Arguments of `hum`.
+/// Hum on the amplifier's own mains, what makes it, and what to change first.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// The amplifier file.
@@ -40,6 +39,13 @@ pub(crate) struct Arguments {
     /// Write a picture to this file: the lines of the hum.
     #[arg(long, value_name = "FILE")]
     svg: Option<PathBuf>,
+}
+
+/// What is asked, and the rated power, W, if it is given.
+#[derive(Debug)]
+pub(super) struct Asked {
+    question: HumOf,
+    rated: Option<f64>,
 }
 
 /// The answer with what it is compared with, for JSON.
@@ -75,58 +81,66 @@ impl Answer {
     }
 }
 
-pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
-    let opened = amplifier::open(&arguments.file, options)?;
-    let (circuit, system, bench) = (
-        &opened.amplifier.circuit,
-        &opened.system,
-        &opened.amplifier.bench,
-    );
-    let given = match &arguments.rated {
-        Some(text) => Some(quantity("--rated", text, Unit::Watt, f64::MIN_POSITIVE)?),
-        None => None,
-    };
-    let drive = match &arguments.drive {
-        Some(text) => Some(drive(text)?),
-        None => None,
-    };
-    for path in [&arguments.csv, &arguments.svg].into_iter().flatten() {
-        output::free(path, options.overwrite)?;
+impl OfAmplifier for Arguments {
+    const NAME: &'static str = "hum";
+    type Question = Asked;
+    type Answer = Answer;
+
+    fn file(&self) -> &Path {
+        &self.file
     }
-    let tolerances = Tolerances::default();
-    let question = HumOf {
-        drive,
-        ..HumOf::bench(bench)
-    };
-    let bar = progress::bar(1, "circuits solved");
-    let hum = question.run(circuit, system, &tolerances, &|done, all| {
-        bar.set_length(all as u64);
-        bar.set_position(done as u64);
-    });
-    bar.finish_and_clear();
-    let hum = hum?;
-    let rest = voltages(circuit, system, &tolerances, &mut system.workspace())?;
-    let rated = if arguments.measure_rated {
-        measured(&opened, &tolerances)?
-    } else {
-        given
-    };
-    let answer = Answer::new(hum, mains_volts(&opened.amplifier), rated);
-    if let Some(path) = &arguments.csv {
-        let sheet = picture::csv(&answer.hum);
-        output::write(path, sheet.as_bytes(), options.overwrite)?;
+
+    fn question(&self, opened: &Opened) -> Result<Asked, Failure> {
+        let rated = given("--rated", self.rated.as_ref(), Unit::Watt)?;
+        let drive = self.drive.as_deref().map(drive).transpose()?;
+        let question = HumOf {
+            drive,
+            ..HumOf::bench(&opened.amplifier.bench)
+        };
+        Ok(Asked { question, rated })
     }
-    if let Some(path) = &arguments.svg {
-        let picture = picture::svg(&opened.amplifier, &answer)?;
-        output::write(path, picture.as_bytes(), options.overwrite)?;
+
+    fn files(&self) -> Vec<File<'_, Self>> {
+        vec![
+            File::csv(self.csv.as_ref(), |told| picture::csv(&told.answer.hum)),
+            File::svg(self.svg.as_ref(), |told| {
+                picture::svg(told.amplifier, told.answer)
+            }),
+        ]
     }
-    if options.json {
-        report::print(&json::document("hum", &opened.amplifier, &answer))?;
-    } else {
-        report::print(&words::text(&opened.amplifier, &answer))?;
+
+    fn answer(
+        &self,
+        opened: &Opened,
+        question: &Asked,
+    ) -> Result<(Answer, Option<Voltages>), Failure> {
+        let amplifier = &opened.amplifier;
+        let hum = progress::show(&progress::bar(1, "circuits solved"), |bar| {
+            question.question.run(
+                &amplifier.circuit,
+                &opened.system,
+                &Tolerances::default(),
+                &|done, all| {
+                    bar.set_length(all as u64);
+                    bar.set_position(done as u64);
+                },
+            )
+        })?;
+        let rest = opened.rest()?;
+        let rated = if self.measure_rated {
+            // None when the sweep does not reach the distortion limit.
+            let power = power::solved(opened, &PowerOf::bench(&amplifier.bench))?;
+            power.rated.map(|level| level.power)
+        } else {
+            question.rated
+        };
+        let answer = Answer::new(hum, mains_volts(amplifier), rated);
+        Ok((answer, Some(rest)))
     }
-    caution::print(&rest);
-    Ok(())
+
+    fn words(told: &Told<'_, Self>) -> String {
+        words::text(told.amplifier, told.answer)
+    }
 }
 
 /// Volts or watts, whichever the text is.
@@ -137,29 +151,5 @@ fn drive(text: &str) -> Result<Drive, Failure> {
     {
         return Ok(Drive::Power(watts));
     }
-    quantity("--drive", text, Unit::Volt, f64::MIN_POSITIVE).map(Drive::Volts)
-}
-
-/// What the mains is set to, V rms.
-fn mains_volts(amplifier: &Amplifier) -> Option<f64> {
-    match &amplifier.circuit.part(amplifier.mains?.part).part {
-        Part::Source(Source {
-            waveform: Waveform::Sine { amplitude, .. },
-            ..
-        }) => Some(amplitude * std::f64::consts::FRAC_1_SQRT_2),
-        _ => None,
-    }
-}
-
-/// The power at the distortion limit, none when the sweep does not reach it.
-fn measured(opened: &Opened, tolerances: &Tolerances) -> Result<Option<f64>, Failure> {
-    let counter = progress::counter("levels solved");
-    let power = PowerOf::bench(&opened.amplifier.bench).run(
-        &opened.amplifier.circuit,
-        &opened.system,
-        tolerances,
-        &|levels| counter.set_position(levels as u64),
-    );
-    counter.finish_and_clear();
-    Ok(power?.rated.map(|level| level.power))
+    positive("--drive", text, Unit::Volt).map(Drive::Volts)
 }

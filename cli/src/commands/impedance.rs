@@ -1,27 +1,23 @@
 //! `impedance FILE`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use measure::at_rest::voltages::voltages;
-use measure::small_signal::impedance::{Extreme, Impedance, ImpedanceOf, Ohms, TwoLoads};
+use measure::at_rest::voltages::Voltages;
+use measure::small_signal::impedance::{Impedance, ImpedanceOf};
 use serde::Serialize;
 use sim::Tolerances;
-use sim::amplifier::Amplifier;
 use sim::parts::Part;
-use sim::quantity::{Unit, engineering};
 
-use super::waveform::quantity;
-use crate::diagnostic::Id;
+use super::command::{File, OfAmplifier, Told};
+use crate::amplifier::Opened;
+use crate::argument::band;
 use crate::failure::Failure;
-use crate::report::table::Sheet;
-use crate::report::{self, json, output};
-use crate::{Options, amplifier, caution, notes};
-
-mod picture;
-
 use crate::loudspeaker::Described;
 
-/// Arguments of `impedance`.
+mod picture;
+mod words;
+
+/// Output impedance, damping factor, what a loudspeaker makes of it, and the input impedance.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// The amplifier file.
@@ -44,255 +40,92 @@ pub(crate) struct Arguments {
     svg: Option<PathBuf>,
 }
 
+/// What is asked, with the loudspeaker that is joined.
+#[derive(Debug)]
+pub(super) struct Asked {
+    question: ImpedanceOf,
+    loudspeaker: Described,
+}
+
 /// The answer with the loudspeaker it rests on, for JSON.
 #[derive(Debug, Serialize)]
-struct Answer<'a> {
-    loudspeaker: &'a Described,
+pub(super) struct Answer {
+    loudspeaker: Described,
     #[serde(flatten)]
-    impedance: &'a Impedance,
+    impedance: Impedance,
 }
 
-pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
-    let opened = amplifier::open(&arguments.file, options)?;
-    let (circuit, system, bench) = (
-        &opened.amplifier.circuit,
-        &opened.system,
-        &opened.amplifier.bench,
-    );
-    let (from, to) = band(&arguments.from, &arguments.to)?;
-    let loudspeaker = match (&arguments.loudspeaker, &circuit.part(bench.load).part) {
-        (Some(text), _) => Described::given(text)?,
-        (None, Part::Loudspeaker(of)) => {
-            Described::of_file(&circuit.part(bench.load).name, of, &opened.amplifier.notes)
-        }
-        (None, _) => Described::assumed(bench.load_ohms),
-    };
-    for path in [&arguments.csv, &arguments.svg].into_iter().flatten() {
-        output::free(path, options.overwrite)?;
+impl OfAmplifier for Arguments {
+    const NAME: &'static str = "impedance";
+    type Question = Asked;
+    type Answer = Answer;
+
+    fn file(&self) -> &Path {
+        &self.file
     }
-    let tolerances = Tolerances::default();
-    let rest = voltages(circuit, system, &tolerances, &mut system.workspace())?;
-    let question = ImpedanceOf {
-        generator: bench.generator,
-        load: bench.load,
-        load_ohms: bench.load_ohms,
-        frequency: bench.frequency,
-        from,
-        to,
-        loudspeaker: loudspeaker.speaker(),
-    };
-    let answer = question.run(circuit, system, &tolerances)?;
-    if let Some(path) = &arguments.csv {
-        output::write(path, picture::csv(&answer).as_bytes(), options.overwrite)?;
+
+    fn question(&self, opened: &Opened) -> Result<Asked, Failure> {
+        let amplifier = &opened.amplifier;
+        let bench = &amplifier.bench;
+        let (from, to) = band(&self.from, &self.to)?;
+        let load = amplifier.circuit.part(bench.load);
+        let loudspeaker = match (&self.loudspeaker, &load.part) {
+            (Some(text), _) => Described::given(text)?,
+            (None, Part::Loudspeaker(of)) => Described::of_file(&load.name, of, &amplifier.notes),
+            (None, _) => Described::assumed(bench.load_ohms),
+        };
+        let question = ImpedanceOf {
+            generator: bench.generator,
+            load: bench.load,
+            load_ohms: bench.load_ohms,
+            frequency: bench.frequency,
+            from,
+            to,
+            loudspeaker: loudspeaker.speaker(),
+        };
+        Ok(Asked {
+            question,
+            loudspeaker,
+        })
     }
-    if let Some(path) = &arguments.svg {
-        let picture = picture::svg(&opened.amplifier, &answer, &loudspeaker)?;
-        output::write(path, picture.as_bytes(), options.overwrite)?;
+
+    fn files(&self) -> Vec<File<'_, Self>> {
+        vec![
+            File::csv(self.csv.as_ref(), |told| {
+                picture::csv(&told.answer.impedance)
+            }),
+            File::svg(self.svg.as_ref(), |told| {
+                let Answer {
+                    loudspeaker,
+                    impedance,
+                } = told.answer;
+                picture::svg(told.amplifier, impedance, loudspeaker)
+            }),
+        ]
     }
-    if options.json {
+
+    fn answer(
+        &self,
+        opened: &Opened,
+        question: &Asked,
+    ) -> Result<(Answer, Option<Voltages>), Failure> {
+        let rest = opened.rest()?;
+        let circuit = &opened.amplifier.circuit;
+        let solved = question
+            .question
+            .run(circuit, &opened.system, &Tolerances::default())?;
         let answer = Answer {
-            loudspeaker: &loudspeaker,
-            impedance: &answer,
+            loudspeaker: question.loudspeaker.clone(),
+            impedance: solved,
         };
-        report::print(&json::document("impedance", &opened.amplifier, &answer))?;
-    } else {
-        report::print(&text(&opened.amplifier, &answer, &loudspeaker))?;
+        Ok((answer, Some(rest)))
     }
-    caution::print(&rest);
-    Ok(())
-}
 
-/// Two ends of a band, Hz.
-pub(super) fn band(from: &str, to: &str) -> Result<(f64, f64), Failure> {
-    let low = quantity("--from", from, Unit::Hertz, f64::MIN_POSITIVE)?;
-    let high = quantity("--to", to, Unit::Hertz, f64::MIN_POSITIVE)?;
-    if low < high {
-        return Ok((low, high));
-    }
-    Err(Failure::plain(
-        Id::OutOfBounds,
-        format!("--from {from} is not below --to {to}"),
-        "give the lower end of the band first",
-    ))
-}
-
-fn text(amplifier: &Amplifier, answer: &Impedance, loudspeaker: &Described) -> String {
-    let mut text = format!("{}\nSource: {}\n\n", amplifier.title, amplifier.source);
-    text += &headline(answer, loudspeaker);
-    text += &format!(
-        "\nConditions: small signals about rest; output impedance looking back from {} with the load taken out,\n  generator at rest behind {}; damping factor is {} over |Zo|. Level: volts at the loudspeaker for a constant\n  generator, as such and against what {} in its place would get; 0 dB at {}.\n\n",
-        amplifier.circuit.part(amplifier.bench.load).name,
-        engineering(answer.generator_ohms, Unit::Ohm),
-        engineering(answer.load_ohms, Unit::Ohm),
-        engineering(answer.load_ohms, Unit::Ohm),
-        engineering(answer.frequency, Unit::Hertz)
-    );
-    text += &impedances(answer);
-    text += &levels(answer);
-    if let Some(two) = &answer.two_loads {
-        text += &methods(answer, two);
-    }
-    text += &format!("{}\n", loudspeaker.words());
-    text += &notes::text(&amplifier.notes);
-    text
-}
-
-fn headline(answer: &Impedance, loudspeaker: &Described) -> String {
-    let at = engineering(answer.frequency, Unit::Hertz);
-    let mut text = match (answer.at_test.output, answer.at_test.damping) {
-        (Some(zo), Some(damping)) => format!(
-            "Output impedance {} at {at}: damping factor {} into {}.\n",
-            engineering(zo.magnitude, Unit::Ohm),
-            figure(damping),
-            engineering(answer.load_ohms, Unit::Ohm)
-        ),
-        _ => format!("Nothing is behind the terminals of the load at {at}.\n"),
-    };
-    if let (Some(rise), Some(dip)) = (answer.rise, answer.dip) {
-        let place = |extreme: Extreme| {
-            format!(
-                "{} at {}",
-                decibels(extreme.db),
-                engineering(extreme.frequency, Unit::Hertz)
-            )
-        };
-        text += &format!(
-            "{} changes the level by {} and {} against {at}, from 20 Hz to 20 kHz.\n",
-            loudspeaker.name(),
-            place(rise),
-            place(dip)
-        );
-    }
-    if let Some(input) = answer.input {
-        let resistance = input
-            .resistance
-            .map_or("no resistance".to_owned(), |r| engineering(r, Unit::Ohm));
-        let reactance = if input.capacitance >= 0.0 {
-            engineering(input.capacitance, Unit::Farad)
-        } else {
-            let omega = std::f64::consts::TAU * answer.frequency;
-            engineering(-1.0 / (omega * omega * input.capacitance), Unit::Henry)
-        };
-        text += &format!("The generator sees {resistance} with {reactance} in parallel at {at}.\n");
-    }
-    text
-}
-
-fn impedances(answer: &Impedance) -> String {
-    let mut sheet = Sheet::new(&[
-        "frequency",
-        "|Zo|",
-        "phase",
-        "resistive",
-        "damping",
-        "|Zi|",
-        "phase",
-    ]);
-    for at in &answer.standard {
-        let mut row = vec![engineering(at.frequency, Unit::Hertz)];
-        row.extend(polar(at.output));
-        row.push(dash(at.output, |z| engineering(z.resistance, Unit::Ohm)));
-        row.push(dash(at.damping, figure));
-        row.extend(polar(at.input));
-        sheet.row(row);
-    }
-    sheet.print("Output impedance Zo, damping factor, input impedance Zi", 0)
-}
-
-fn levels(answer: &Impedance) -> String {
-    let against = format!("against {}", engineering(answer.load_ohms, Unit::Ohm));
-    let mut sheet = Sheet::new(&["frequency", "|Z|", "phase", "level", &against]);
-    for at in &answer.standard {
-        let mut row = vec![engineering(at.frequency, Unit::Hertz)];
-        row.extend(polar(Some(at.loudspeaker)));
-        row.push(dash(at.level_db, decibels));
-        row.push(dash(at.deviation_db, decibels));
-        sheet.row(row);
-    }
-    sheet.print("Loudspeaker", 0)
-}
-
-/// Direct volts from which a load counts as carrying current.
-const CARRIES: f64 = 0.1;
-
-fn methods(answer: &Impedance, two: &TwoLoads) -> String {
-    let mut sheet = Sheet::new(&["method", "|Zo|", "phase"]);
-    let mut row = |name: String, z: Option<Ohms>| {
-        let mut cells = vec![name];
-        cells.extend(polar(z));
-        sheet.row(cells);
-    };
-    row(
-        "1 A into the terminals, circuit linearised".to_owned(),
-        answer.at_test.output,
-    );
-    row(
-        format!(
-            "settled periods into {} and {}, {} peak",
-            engineering(two.first_ohms, Unit::Ohm),
-            engineering(two.second_ohms, Unit::Ohm),
-            engineering(two.level, Unit::Volt)
-        ),
-        two.phasors,
-    );
-    sheet.row(vec![
-        "the same by voltmeter, phase unknown".to_owned(),
-        dash(two.magnitudes, |z| engineering(z, Unit::Ohm)),
-        "-".to_owned(),
-    ]);
-    let heading = format!(
-        "Two methods at {}",
-        engineering(answer.frequency, Unit::Hertz)
-    );
-    let mut text = sheet.print(&heading, 1);
-    // The blank line comes after the sentences that belong to the table.
-    text.pop();
-    if two.at_rest.abs() > CARRIES {
-        text += &format!(
-            "  {} stand across the load at rest: another load moves the rest of the circuit.\n",
-            engineering(two.at_rest, Unit::Volt)
-        );
-    }
-    text += &match (&two.difference, &two.failed) {
-        (Some(difference), _) => {
-            format!("  The first two differ by {difference:.1e} of the impedance.\n\n")
-        }
-        (None, Some(reason)) => format!("  No settled periods: {reason}.\n\n"),
-        (None, None) => "\n".to_owned(),
-    };
-    text
-}
-
-fn polar(z: Option<Ohms>) -> [String; 2] {
-    [
-        dash(z, |z| engineering(z.magnitude, Unit::Ohm)),
-        dash(z, |z| degrees(z.phase_degrees)),
-    ]
-}
-
-fn dash<T>(value: Option<T>, words: impl FnOnce(T) -> String) -> String {
-    value.map_or_else(|| "-".to_owned(), words)
-}
-
-/// An angle to a degree; nought has no sign.
-fn degrees(angle: f64) -> String {
-    format!("{:+.0}°", angle.round() + 0.0)
-}
-
-/// A level to a hundredth of a decibel.
-fn decibels(db: f64) -> String {
-    format!("{:+.2} dB", (100.0 * db).round() / 100.0 + 0.0)
-}
-
-/// A ratio with three figures.
-fn figure(ratio: f64) -> String {
-    if ratio >= 99.95 {
-        format!("{ratio:.0}")
-    } else if ratio >= 9.995 {
-        format!("{ratio:.1}")
-    } else if ratio >= 0.0995 {
-        format!("{ratio:.2}")
-    } else {
-        format!("{ratio:.4}")
+    fn words(told: &Told<'_, Self>) -> String {
+        words::text(
+            told.amplifier,
+            &told.answer.impedance,
+            &told.answer.loudspeaker,
+        )
     }
 }

@@ -6,20 +6,22 @@ use measure::driven::playback::{Meters, Ready, Start};
 use serde::Serialize;
 use sim::quantity::Unit;
 
+use super::command::Command;
 use crate::amplifier::Opened;
-use crate::commands::quantity;
+use crate::argument::{given, quantity};
 use crate::diagnostic::Id;
 use crate::failure::Failure;
 use crate::listening::{
     Bits, ClosedBox, Delivery, Form, Grid, Level, Part, Recording, Render, Stage, Written, deliver,
     prepare, render,
 };
+use crate::options::Options;
 use crate::report::{self, json, output};
-use crate::{Options, amplifier, caution, interrupt, progress};
+use crate::{amplifier, caution, interrupt, progress};
 
 mod words;
 
-/// Arguments of `listen`.
+/// A recording through the amplifier: WAV in, WAV out, with meters while it plays.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// The amplifier file.
@@ -228,142 +230,138 @@ fn distinct(recording: &Path, files: &[Option<&PathBuf>]) -> Result<(), Failure>
     Ok(())
 }
 
-pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
-    let asked = arguments.playing.read()?;
-    let full_scale = arguments
-        .full_scale
-        .as_deref()
-        .map(|text| quantity("--full-scale", text, Unit::Volt, f64::MIN_POSITIVE))
-        .transpose()?;
-    let opened = arguments.playing.open(&arguments.file, options)?;
-    let recording = Recording::open(&arguments.recording, asked.part)?;
-    let files = [
-        Some(&arguments.output),
-        arguments.residual.as_ref(),
-        arguments.ideal.as_ref(),
-    ];
-    for path in files.into_iter().flatten() {
-        output::free(path, options.overwrite)?;
-    }
-    distinct(&arguments.recording, &files)?;
-    arguments
-        .bits
-        .fit(recording.frames(), recording.channels())?;
-    interrupt::watch();
+impl Command for Arguments {
+    const NAME: &'static str = "listen";
 
-    let (amplifier, system) = (&opened.amplifier, &opened.system);
-    let ready = Ready::find(amplifier, system)?;
-    let rest = ready.chart()?;
-    let bar = progress::long_bar(recording.frames(), "hearing the recording");
-    let prepared = prepare(
-        (&opened, &ready),
-        &recording,
-        (asked.level, asked.accuracy_db),
-        &|stage| match stage {
-            Stage::Hearing(frames) => bar.set_position(frames),
-            Stage::Limit => bar.set_message("looking for the distortion limit"),
-            Stage::Grid => bar.set_message("choosing the grid"),
-        },
-    )?;
-    bar.finish_and_clear();
-    let (heard, driven, grid) = (&prepared.heard, prepared.driven, prepared.grid);
+    fn run(&self, options: &Options) -> Result<(), Failure> {
+        let asked = self.playing.read()?;
+        let full_scale = given("--full-scale", self.full_scale.as_ref(), Unit::Volt)?;
+        let opened = self.playing.open(&self.file, options)?;
+        let recording = Recording::open(&self.recording, asked.part)?;
+        let files = [
+            Some(&self.output),
+            self.residual.as_ref(),
+            self.ideal.as_ref(),
+        ];
+        output::all_free(files, options.overwrite)?;
+        distinct(&self.recording, &files)?;
+        self.bits.fit(recording.frames(), recording.channels())?;
+        interrupt::watch();
 
-    let bar = progress::real_time_bar(recording.frames(), recording.rate());
-    let mut rendered = render(
-        &Render {
-            recording: &recording,
-            ready: &ready,
-            drive: driven.volts,
-            grid,
-            start: asked.start,
-            linear: arguments.residual.is_some() || arguments.ideal.is_some(),
-            closed_box: asked.closed_box,
-            folder: output::folder(&arguments.output),
-        },
-        &|frames| bar.set_position(frames),
-    )?;
-    bar.finish_and_clear();
+        let (amplifier, system) = (&opened.amplifier, &opened.system);
+        let ready = Ready::find(amplifier, system)?;
+        let rest = ready.chart()?;
+        let bar = progress::long_bar(recording.frames(), "hearing the recording");
+        let prepared = prepare(
+            (&opened, &ready),
+            &recording,
+            (asked.level, asked.accuracy_db),
+            &|stage| match stage {
+                Stage::Hearing(frames) => bar.set_position(frames),
+                Stage::Limit => bar.set_message("looking for the distortion limit"),
+                Stage::Grid => bar.set_message("choosing the grid"),
+            },
+        )?;
+        bar.finish_and_clear();
+        let (heard, driven, grid) = (&prepared.heard, prepared.driven, prepared.grid);
 
-    let guess = heard.rough_gain(driven.volts);
-    let mut levels =
-        |what: Delivery| rendered.levels(what, arguments.keep_dc, recording.rate(), guess);
-    let whole = levels(Delivery::Whole)?;
-    // One scale for all files, the highest peak of any within it.
-    let mut most = whole.most();
-    if arguments.ideal.is_some() {
-        most = most.min(levels(Delivery::Ideal)?.most());
-    }
-    if arguments.residual.is_some() {
-        most = most.min(levels(Delivery::Residual)?.most());
-    }
-    let wanted = match full_scale {
-        Some(volts) => volts.recip(),
-        None => whole.matching((heard.loudness, heard.rms)),
-    };
-    if full_scale.is_some() && wanted > most {
-        return Err(Failure::plain(
-            Id::OutOfBounds,
-            format!(
-                "--full-scale {} is less than the peaks of what is written, {:.3} V",
-                arguments.full_scale.as_deref().unwrap_or_default(),
-                most.recip()
-            ),
-            "give more volts, or leave it out",
-        ));
-    }
-    let gain = wanted.min(most);
-    let form = Form {
-        gain,
-        bits: arguments.bits,
-        keep_dc: arguments.keep_dc,
-        rate: recording.rate(),
-        overwrite: options.overwrite,
-    };
-    let written = deliver(&mut rendered, Delivery::Whole, form, &arguments.output)?;
-    let mut second = |what: Delivery, path: &Option<PathBuf>| {
-        path.as_ref()
-            .map(|path| deliver(&mut rendered, what, form, path))
-            .transpose()
-    };
-    let ideal = second(Delivery::Ideal, &arguments.ideal)?;
-    let residual = second(Delivery::Residual, &arguments.residual)?;
-    let answer = Answer {
-        recording: Played {
-            seconds: recording.seconds(),
+        let bar = progress::real_time_bar(recording.frames(), recording.rate());
+        let mut rendered = render(
+            &Render {
+                recording: &recording,
+                ready: &ready,
+                drive: driven.volts,
+                grid,
+                start: asked.start,
+                linear: self.residual.is_some() || self.ideal.is_some(),
+                closed_box: asked.closed_box,
+                folder: output::folder(&self.output),
+            },
+            &|frames| bar.set_position(frames),
+        )?;
+        bar.finish_and_clear();
+
+        let guess = heard.rough_gain(driven.volts);
+        let mut levels =
+            |what: Delivery| rendered.levels(what, self.keep_dc, recording.rate(), guess);
+        let whole = levels(Delivery::Whole)?;
+        // One scale for all files, the highest peak of any within it.
+        let mut most = whole.most();
+        if self.ideal.is_some() {
+            most = most.min(levels(Delivery::Ideal)?.most());
+        }
+        if self.residual.is_some() {
+            most = most.min(levels(Delivery::Residual)?.most());
+        }
+        let wanted = match full_scale {
+            Some(volts) => volts.recip(),
+            None => whole.matching((heard.loudness, heard.rms)),
+        };
+        if full_scale.is_some() && wanted > most {
+            return Err(Failure::plain(
+                Id::OutOfBounds,
+                format!(
+                    "--full-scale {} is less than the peaks of what is written, {:.3} V",
+                    self.full_scale.as_deref().unwrap_or_default(),
+                    most.recip()
+                ),
+                "give more volts, or leave it out",
+            ));
+        }
+        let gain = wanted.min(most);
+        let form = Form {
+            gain,
+            bits: self.bits,
+            keep_dc: self.keep_dc,
             rate: recording.rate(),
-            channels: recording.channels(),
-            loudness: heard.loudness,
-            peak: heard.peak,
-        },
-        level: asked.level.words(),
-        drive: driven.volts,
-        drive_peak: driven.volts * heard.peak,
-        clipped: driven.clipped,
-        limit_power: prepared.limit.as_ref().map(|level| level.power),
-        grid,
-        on_mains: ready.mains_period().is_some(),
-        channels: rendered.meters.clone(),
-        closed_box: asked.closed_box,
-        added: residual
-            .as_ref()
-            .map(|residual| residual.rms_volts / written.rms_volts)
-            .filter(|added| added.is_finite()),
-        output: written,
-        softer_db: (gain < wanted).then(|| 20.0 * (wanted / gain).log10()),
-        ideal,
-        residual,
-        real_time: recording.seconds() / rendered.took,
-    };
-    if options.json {
-        report::print(&json::document("listen", amplifier, &answer))?;
-    } else {
-        report::print(&words::text(
-            arguments,
-            (&opened, &recording),
-            &answer,
-            prepared.no_limit.as_ref(),
-        ))?;
+            overwrite: options.overwrite,
+        };
+        let written = deliver(&mut rendered, Delivery::Whole, form, &self.output)?;
+        let mut second = |what: Delivery, path: &Option<PathBuf>| {
+            path.as_ref()
+                .map(|path| deliver(&mut rendered, what, form, path))
+                .transpose()
+        };
+        let ideal = second(Delivery::Ideal, &self.ideal)?;
+        let residual = second(Delivery::Residual, &self.residual)?;
+        let answer = Answer {
+            recording: Played {
+                seconds: recording.seconds(),
+                rate: recording.rate(),
+                channels: recording.channels(),
+                loudness: heard.loudness,
+                peak: heard.peak,
+            },
+            level: asked.level.words(),
+            drive: driven.volts,
+            drive_peak: driven.volts * heard.peak,
+            clipped: driven.clipped,
+            limit_power: prepared.limit.as_ref().map(|level| level.power),
+            grid,
+            on_mains: ready.mains_period().is_some(),
+            channels: rendered.meters.clone(),
+            closed_box: asked.closed_box,
+            added: residual
+                .as_ref()
+                .map(|residual| residual.rms_volts / written.rms_volts)
+                .filter(|added| added.is_finite()),
+            output: written,
+            softer_db: (gain < wanted).then(|| 20.0 * (wanted / gain).log10()),
+            ideal,
+            residual,
+            real_time: recording.seconds() / rendered.took,
+        };
+        if options.json {
+            report::print(&json::document("listen", amplifier, &answer))?;
+        } else {
+            report::print(&words::text(
+                self,
+                (&opened, &recording),
+                &answer,
+                prepared.no_limit.as_ref(),
+            ))?;
+        }
+        caution::print(Some(&rest));
+        Ok(())
     }
-    caution::print(&rest);
-    Ok(())
 }

@@ -1,24 +1,21 @@
 //! `power FILE`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use measure::at_rest::voltages::{Voltages, voltages};
-use measure::driven::power::{Cause, Level, Limit, Power, PowerOf, Role};
-use measure::instruments::valve::Against;
-use sim::Tolerances;
-use sim::amplifier::Amplifier;
-use sim::periodic::Approach;
-use sim::quantity::{Unit, engineering};
+use measure::at_rest::voltages::Voltages;
+use measure::driven::power::{Power, PowerOf};
+use sim::{SimError, Tolerances};
 
+use super::command::{File, OfAmplifier, Told};
+use crate::amplifier::Opened;
 use crate::failure::Failure;
-use crate::report::table::{Sheet, percent, share};
-use crate::report::{self, json, output};
-use crate::{Options, amplifier, caution, notes, progress};
+use crate::progress;
 
 pub(super) mod onset;
 mod picture;
+pub(super) mod words;
 
-/// Arguments of `power`.
+/// Watts and distortion against drive, and what gives up first.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// The amplifier file.
@@ -31,301 +28,50 @@ pub(crate) struct Arguments {
     svg: Option<PathBuf>,
 }
 
-pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
-    let opened = amplifier::open(&arguments.file, options)?;
-    let (circuit, system, bench) = (
-        &opened.amplifier.circuit,
-        &opened.system,
-        &opened.amplifier.bench,
-    );
-    let tolerances = Tolerances::default();
-    let rest = voltages(circuit, system, &tolerances, &mut system.workspace())?;
-    for path in [&arguments.csv, &arguments.svg].into_iter().flatten() {
-        output::free(path, options.overwrite)?;
-    }
-    let question = PowerOf::bench(bench);
-    let counter = progress::counter("levels solved");
-    let answer = question.run(circuit, system, &tolerances, &|levels| {
-        counter.set_position(levels as u64);
-    });
-    counter.finish_and_clear();
-    let answer = answer?;
-    if let Some(path) = &arguments.csv {
-        output::write(path, picture::csv(&answer).as_bytes(), options.overwrite)?;
-    }
-    if let Some(path) = &arguments.svg {
-        let picture = picture::svg(&opened.amplifier, &answer)?;
-        output::write(path, picture.as_bytes(), options.overwrite)?;
-    }
-    if options.json {
-        report::print(&json::document("power", &opened.amplifier, &answer))?;
-    } else {
-        report::print(&text(&opened.amplifier, &answer, &rest))?;
-    }
-    caution::print(&rest);
-    Ok(())
-}
+impl OfAmplifier for Arguments {
+    const NAME: &'static str = "power";
+    type Question = PowerOf;
+    type Answer = Power;
 
-/// Valves that are over a limit before any signal comes.
-pub(super) fn over_at_rest(rest: &Voltages) -> String {
-    let over: Vec<&str> = rest
-        .valves
-        .iter()
-        .filter(|valve| {
-            let figures = [
-                Some(valve.v_ak),
-                valve.v_sk,
-                Some(valve.i_k),
-                Some(valve.p_a),
-                valve.p_s,
-            ];
-            figures.iter().flatten().any(Against::is_over)
-        })
-        .map(|valve| valve.part.as_str())
-        .collect();
-    if over.is_empty() {
-        return String::new();
+    fn file(&self) -> &Path {
+        &self.file
     }
-    format!(
-        "OVER A LIMIT AT REST: {}; see `gridleak voltages`.\n",
-        over.join(", ")
-    )
-}
 
-fn text(amplifier: &Amplifier, answer: &Power, rest: &Voltages) -> String {
-    let mut text = format!("{}\nSource: {}\n\n", amplifier.title, amplifier.source);
-    text += &headline(answer);
-    text += &over_at_rest(rest);
-    text += &onset::text(answer);
-    text.push('\n');
-    text += &format!(
-        "Conditions: sine at {}, power is rms volts squared over {}, generator volts open-circuit;\n  THD against the fundamental{}; every level settled until the cycle repeats.\n\n",
-        engineering(answer.frequency, Unit::Hertz),
-        engineering(answer.load_ohms, Unit::Ohm),
-        match answer.mains_period {
-            Some(_) => ", hum left out; supplies fed from the mains as in the file",
-            None => "; supplies as in the file",
-        }
-    );
-    text += &stated(answer);
-    text += &harmonics(answer);
-    text += &limits(answer);
-    text += &valves(answer);
-    text += &sweep(answer);
-    text += &notes::text(&amplifier.notes);
-    if let Some(reason) = &answer.ended_early {
-        text += &format!("The sweep ended early: {reason}.\n");
+    fn question(&self, opened: &Opened) -> Result<PowerOf, Failure> {
+        Ok(PowerOf::bench(&opened.amplifier.bench))
     }
-    text += &settled(answer);
-    text
-}
 
-/// How well the levels are settled, and how that was reached.
-fn settled(answer: &Power) -> String {
-    let ways = [
-        (Approach::Collocation, "by collocation"),
-        (Approach::Shooting, "by shooting"),
-        (
-            Approach::Waiting,
-            "by waiting, so slow bias may be on its way still",
-        ),
-    ];
-    let counted: Vec<String> = ways
-        .iter()
-        .map(|(way, words)| {
-            let levels = answer.levels.iter().filter(|level| level.approach == *way);
-            (levels.count(), words)
-        })
-        .filter(|(count, _)| *count > 0)
-        .map(|(count, words)| format!("{count} {words}"))
-        .collect();
-    format!(
-        "Settled to {:.1e} of the signal; of {} levels {}.\n",
-        answer.residual,
-        answer.levels.len(),
-        counted.join(", ")
-    )
-}
-
-pub(super) fn headline(answer: &Power) -> String {
-    match &answer.rated {
-        Some(rated) => format!(
-            "{} at {} THD (the limit set), for {} rms of drive.\n",
-            engineering(rated.power, Unit::Watt),
-            percent(rated.thd),
-            engineering(rated.drive_rms, Unit::Volt)
-        ),
-        None => format!(
-            "The distortion limit of {} is not met inside the sweep; greatest power {}.\n",
-            percent(answer.distortion_limit),
-            engineering(answer.greatest, Unit::Watt)
-        ),
-    }
-}
-
-/// The levels that are stated: 1 W, the limit, 1, 3, 5 and 10 %.
-fn stated_levels(answer: &Power) -> Vec<(String, Option<&Level>)> {
-    let mut rows = vec![
-        ("1 W".to_owned(), answer.one_watt.as_ref()),
-        (
-            format!("limit {}", percent(answer.distortion_limit)),
-            answer.rated.as_ref(),
-        ),
-    ];
-    rows.extend(answer.at_distortion.iter().map(|at| {
-        (
-            format!("{:.0} % THD", 100.0 * at.distortion),
-            at.level.as_ref(),
-        )
-    }));
-    rows
-}
-
-fn stated(answer: &Power) -> String {
-    let mut sheet = Sheet::new(&[
-        "at",
-        "drive, rms",
-        "drive, peak",
-        "output, rms",
-        "power",
-        "THD",
-    ]);
-    for (name, level) in stated_levels(answer) {
-        let mut row = vec![name];
-        if let Some(level) = level {
-            row.extend([
-                engineering(level.drive_rms, Unit::Volt),
-                engineering(level.drive, Unit::Volt),
-                engineering(level.output_rms, Unit::Volt),
-                engineering(level.power, Unit::Watt),
-                percent(level.thd),
-            ]);
-        } else {
-            row.extend(["not reached", "-", "-", "-", "-"].map(str::to_owned));
-        }
-        sheet.row(row);
-    }
-    sheet.print("Power and distortion", 1)
-}
-
-fn harmonics(answer: &Power) -> String {
-    let mut sheet = Sheet::new(&["at", "H2", "H3", "H4", "H5", "H6", "H7", "H8", "H9"]);
-    for (name, level) in stated_levels(answer) {
-        if let Some(level) = level {
-            let mut row = vec![name];
-            row.extend(level.harmonics.iter().map(|ratio| percent(*ratio)));
-            sheet.row(row);
-        }
-    }
-    sheet.print("Harmonics, of the fundamental", 1)
-}
-
-fn limits(answer: &Power) -> String {
-    let mut sheet = Sheet::new(&["part", "what happens", "from drive, peak", "from power"]);
-    for limit in &answer.limits {
-        sheet.row(vec![
-            limit.part.clone(),
-            what_happens(limit),
-            engineering(limit.drive, Unit::Volt),
-            engineering(limit.power, Unit::Watt),
-        ]);
-    }
-    sheet.print("What gives up, in the order of rising drive", 2)
-}
-
-fn what_happens(limit: &Limit) -> String {
-    let cause = match limit.cause {
-        Cause::GridCurrent => "draws grid current",
-        Cause::CutOff => "cuts off",
-        Cause::ClassAb => "cuts off: class A becomes AB",
-        Cause::Knee => "anode runs into the knee",
-        Cause::Saturation => "core saturates",
-    };
-    let role = match limit.role {
-        Role::Output => "output valve",
-        Role::Driver => "driver",
-        Role::Iron => return cause.to_owned(),
-    };
-    format!("{role} {cause}")
-}
-
-fn valves(answer: &Power) -> String {
-    let (name, level) = match (&answer.rated, answer.levels.last()) {
-        (Some(rated), _) => ("at the distortion limit", rated),
-        (None, Some(last)) => ("at the greatest drive of the sweep", last),
-        (None, None) => return String::new(),
-    };
-    let mut sheet = Sheet::new(&[
-        "valve",
-        "Ia at rest",
-        "Ia mean",
-        "Ia least",
-        "Ia most",
-        "Ig2 mean",
-        "Ig most",
-        "Pa",
-        "of limit",
-        "Pg2",
-        "of limit",
-    ]);
-    for valve in &level.valves {
-        let amps = |amps: f64| {
-            if amps.abs() < 1e-9 {
-                "0 A".to_owned()
-            } else {
-                engineering(amps, Unit::Ampere)
-            }
-        };
-        let screen = valve.has_screen;
-        let dash = || "-".to_owned();
-        sheet.row(vec![
-            valve.part.clone(),
-            amps(valve.i_a_rest),
-            amps(valve.i_a),
-            amps(valve.i_a_least),
-            amps(valve.i_a_most),
-            if screen { amps(valve.i_s) } else { dash() },
-            amps(valve.i_g_most),
-            engineering(valve.p_a, Unit::Watt),
-            share(&Against {
-                value: valve.p_a,
-                limit: valve.p_a_limit,
+    fn files(&self) -> Vec<File<'_, Self>> {
+        vec![
+            File::csv(self.csv.as_ref(), |told| picture::csv(told.answer)),
+            File::svg(self.svg.as_ref(), |told| {
+                picture::svg(told.amplifier, told.answer)
             }),
-            if screen {
-                engineering(valve.p_s, Unit::Watt)
-            } else {
-                dash()
-            },
-            if screen {
-                share(&Against {
-                    value: valve.p_s,
-                    limit: valve.p_s_limit,
-                })
-            } else {
-                dash()
-            },
-        ]);
+        ]
     }
-    sheet.print(&format!("Valves {name}"), 1)
+
+    fn answer(
+        &self,
+        opened: &Opened,
+        question: &PowerOf,
+    ) -> Result<(Power, Option<Voltages>), Failure> {
+        let rest = opened.rest()?;
+        Ok((solved(opened, question)?, Some(rest)))
+    }
+
+    fn words(told: &Told<'_, Self>) -> String {
+        words::text(told.amplifier, told.answer, told.rest)
+    }
 }
 
-fn sweep(answer: &Power) -> String {
-    let mut sheet = Sheet::new(&["drive, rms", "output, rms", "power", "THD", "H2", "H3"]);
-    for level in &answer.levels {
-        let harmonic = |k: usize| {
-            level
-                .harmonics
-                .get(k)
-                .map_or_else(|| "-".to_owned(), |ratio| percent(*ratio))
-        };
-        sheet.row(vec![
-            engineering(level.drive_rms, Unit::Volt),
-            engineering(level.output_rms, Unit::Volt),
-            engineering(level.power, Unit::Watt),
-            percent(level.thd),
-            harmonic(0),
-            harmonic(1),
-        ]);
-    }
-    sheet.print("Sweep", 0)
+/// The sweep, its levels counted for who waits.
+pub(super) fn solved(opened: &Opened, question: &PowerOf) -> Result<Power, SimError> {
+    progress::show(&progress::counter("levels solved"), |counter| {
+        question.run(
+            &opened.amplifier.circuit,
+            &opened.system,
+            &Tolerances::default(),
+            &|levels| counter.set_position(levels as u64),
+        )
+    })
 }

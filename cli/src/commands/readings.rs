@@ -3,24 +3,26 @@
 use std::path::{Path, PathBuf};
 
 use measure::at_rest::readings::{Meter, RANGES, Readings, ReadingsOf, Taken, read};
-use measure::at_rest::voltages::voltages;
-use measure::instruments::varied::{Allowed, SUPPLIES};
+use measure::at_rest::voltages::Voltages;
+use measure::instruments::varied::Allowed;
 use sim::Tolerances;
 use sim::amplifier::Amplifier;
 use sim::quantity::Unit;
 
-use super::waveform::quantity;
+use super::command::{File, OfAmplifier, Told};
+use crate::amplifier::Opened;
+use crate::argument::{mains, positive, share};
 use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
-use crate::report::{self, csv, json, output};
-use crate::{Options, amplifier, caution, progress};
+use crate::report::csv;
+use crate::{input, progress};
 
 mod words;
 
 /// Meters when none is named: a good pointer meter and a digital one (common practice, no source).
 const METERS: [&str; 2] = ["20k/V", "10M"];
 
-/// Arguments of `readings`.
+/// What a voltmeter shows at every electrode, how far it may lie off, and readings against it.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// The amplifier file.
@@ -50,32 +52,45 @@ pub(crate) struct Arguments {
     csv: Option<PathBuf>,
 }
 
-pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
-    let opened = amplifier::open(&arguments.file, options)?;
-    let (circuit, system) = (&opened.amplifier.circuit, &opened.system);
-    let question = question(arguments, &opened.amplifier)?;
-    if let Some(path) = &arguments.csv {
-        output::free(path, options.overwrite)?;
+impl OfAmplifier for Arguments {
+    const NAME: &'static str = "readings";
+    type Question = ReadingsOf;
+    type Answer = Readings;
+
+    fn file(&self) -> &Path {
+        &self.file
     }
-    let tolerances = Tolerances::default();
-    let bar = progress::long_bar(1, "circuits solved");
-    let answer = question.run(circuit, system, &tolerances, &|done, all| {
-        bar.set_length(all as u64);
-        bar.set_position(done as u64);
-    });
-    bar.finish_and_clear();
-    let answer = answer?;
-    let rest = voltages(circuit, system, &tolerances, &mut system.workspace())?;
-    if let Some(path) = &arguments.csv {
-        output::write(path, table(&answer).as_bytes(), options.overwrite)?;
+
+    fn question(&self, opened: &Opened) -> Result<ReadingsOf, Failure> {
+        question(self, &opened.amplifier)
     }
-    if options.json {
-        report::print(&json::document("readings", &opened.amplifier, &answer))?;
-    } else {
-        report::print(&words::text(&opened.amplifier, &answer, &question.ranges))?;
+
+    fn files(&self) -> Vec<File<'_, Self>> {
+        vec![File::csv(self.csv.as_ref(), |told| table(told.answer))]
     }
-    caution::print(&rest);
-    Ok(())
+
+    fn answer(
+        &self,
+        opened: &Opened,
+        question: &ReadingsOf,
+    ) -> Result<(Readings, Option<Voltages>), Failure> {
+        let answer = progress::show(&progress::long_bar(1, "circuits solved"), |bar| {
+            question.run(
+                &opened.amplifier.circuit,
+                &opened.system,
+                &Tolerances::default(),
+                &|done, all| {
+                    bar.set_length(all as u64);
+                    bar.set_position(done as u64);
+                },
+            )
+        })?;
+        Ok((answer, Some(opened.rest()?)))
+    }
+
+    fn words(told: &Told<'_, Self>) -> String {
+        words::text(told.amplifier, told.answer, &told.question.ranges)
+    }
 }
 
 fn question(arguments: &Arguments, amplifier: &Amplifier) -> Result<ReadingsOf, Failure> {
@@ -97,7 +112,7 @@ fn question(arguments: &Arguments, amplifier: &Amplifier) -> Result<ReadingsOf, 
             })
         })
         .collect();
-    let volts = |argument, text: &String| quantity(argument, text, Unit::Volt, f64::MIN_POSITIVE);
+    let volts = |argument, text: &String| positive(argument, text, Unit::Volt);
     let ranges = match &arguments.range {
         Some(range) => vec![volts("--range", range)?],
         None if arguments.ranges.is_empty() => RANGES.to_vec(),
@@ -127,33 +142,8 @@ fn question(arguments: &Arguments, amplifier: &Amplifier) -> Result<ReadingsOf, 
     })
 }
 
-/// Low and high ends of mains or supplies, as ratios: what is asked for, what the file says, or practice.
-pub(super) fn mains(asked: Option<&str>, amplifier: &Amplifier) -> Result<(f64, f64), Failure> {
-    Ok(match (asked, &amplifier.mains) {
-        (Some(text), _) => {
-            let share = share("--mains", text)?;
-            (1.0 - share, 1.0 + share)
-        }
-        (None, Some(mains)) => (mains.low / mains.nominal, mains.high / mains.nominal),
-        (None, None) => (1.0 - SUPPLIES, 1.0 + SUPPLIES),
-    })
-}
-
-/// A ratio below one.
-pub(super) fn share(argument: &str, text: &str) -> Result<f64, Failure> {
-    let share = quantity(argument, text, Unit::Percent, 0.0)?;
-    if share < 1.0 {
-        return Ok(share);
-    }
-    Err(Failure::plain(
-        Id::OutOfBounds,
-        format!("{argument} {text} leaves nothing"),
-        "write less than 100 %",
-    ))
-}
-
 fn taken(path: &Path, amplifier: &Amplifier) -> Result<Vec<Taken>, Failure> {
-    let text = amplifier::read_text(path, "a file of readings is plain UTF-8 text")?;
+    let text = input::text(path, "a file of readings is plain UTF-8 text")?;
     read(&text, &amplifier.circuit).map_err(|faults| Failure::Input {
         diagnostics: faults
             .iter()

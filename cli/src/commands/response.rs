@@ -1,8 +1,8 @@
 //! `response FILE --each S1 --steps VR1=0%,50%,100% --target riaa`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use measure::at_rest::voltages::voltages;
+use measure::at_rest::voltages::Voltages;
 use measure::small_signal::response::{Output, Response, ResponseOf};
 use rayon::prelude::*;
 use serde::Serialize;
@@ -11,18 +11,18 @@ use sim::quantity::{Unit, engineering};
 use sim::{NodeId, Tolerances};
 
 use self::settings::{Case, Setting};
-use super::waveform::{node, quantity};
+use super::command::{File, OfAmplifier, Told};
+use crate::amplifier::{Opened, Origin};
+use crate::argument::{node, positive};
 use crate::diagnostic::{self, Id};
 use crate::failure::Failure;
-use crate::report::{self, json, output};
-use crate::{Options, amplifier, caution};
 
 mod picture;
 mod settings;
 mod target;
-mod text;
+mod words;
 
-/// Arguments of `response`.
+/// Gain and phase against frequency, limits of the band, peaks, and curves for each setting.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// The amplifier file.
@@ -58,7 +58,7 @@ const WIDEST: f64 = 1e12;
 
 /// The answer, for JSON.
 #[derive(Debug, Serialize)]
-struct Answer {
+pub(super) struct Answer {
     /// Frequency the gain is stated at, Hz.
     reference: f64,
     /// What the response should be; none where nothing was said.
@@ -78,58 +78,66 @@ struct Curve {
     response: Response,
 }
 
-pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
-    let opened = amplifier::open(&arguments.file, options)?;
-    let amplifier = &opened.amplifier;
-    let question = question(arguments, amplifier)?;
-    let cases = settings::cases(
-        amplifier,
-        &arguments.each,
-        &arguments.steps,
-        question.outputs.len(),
-    )?;
-    for path in [&arguments.csv, &arguments.svg].into_iter().flatten() {
-        output::free(path, options.overwrite)?;
+/// What is asked, at every setting.
+#[derive(Debug)]
+pub(super) struct Asked {
+    question: ResponseOf,
+    cases: Vec<Case>,
+}
+
+impl OfAmplifier for Arguments {
+    const NAME: &'static str = "response";
+    type Question = Asked;
+    type Answer = Answer;
+
+    fn file(&self) -> &Path {
+        &self.file
     }
-    let solved = cases
-        .par_iter()
-        .map(|case| solve(arguments, options, &question, case))
-        .collect::<Result<Vec<_>, _>>()?;
-    let answer = Answer {
-        reference: question.reference,
-        target: question.target.as_ref().map(target::name),
-        frequency: question.grid(),
-        curves: solved.into_iter().flatten().collect(),
-    };
-    if let Some(path) = &arguments.csv {
-        output::write(path, picture::csv(&answer).as_bytes(), options.overwrite)?;
+
+    fn question(&self, opened: &Opened) -> Result<Asked, Failure> {
+        let amplifier = &opened.amplifier;
+        let question = question(self, amplifier)?;
+        let outputs = question.outputs.len();
+        let cases = settings::cases(amplifier, &self.each, &self.steps, outputs)?;
+        Ok(Asked { question, cases })
     }
-    if let Some(path) = &arguments.svg {
-        let picture = picture::svg(amplifier, &answer)?;
-        output::write(path, picture.as_bytes(), options.overwrite)?;
+
+    fn files(&self) -> Vec<File<'_, Self>> {
+        vec![
+            File::csv(self.csv.as_ref(), |told| picture::csv(told.answer)),
+            File::svg(self.svg.as_ref(), |told| {
+                picture::svg(told.amplifier, told.answer)
+            }),
+        ]
     }
-    if options.json {
-        report::print(&json::document("response", amplifier, &answer))?;
-    } else {
-        report::print(&text::report(amplifier, &answer))?;
-    }
-    let tolerances = Tolerances::default();
-    match voltages(
-        &amplifier.circuit,
-        &opened.system,
-        &tolerances,
-        &mut opened.system.workspace(),
-    ) {
-        Ok(rest) => caution::print(&rest),
+
+    fn answer(
+        &self,
+        opened: &Opened,
+        question: &Asked,
+    ) -> Result<(Answer, Option<Voltages>), Failure> {
+        let Asked { question, cases } = question;
+        let solved = cases
+            .par_iter()
+            .map(|case| solve(&opened.origin, question, case))
+            .collect::<Result<Vec<_>, _>>()?;
+        let answer = Answer {
+            reference: question.reference,
+            target: question.target.as_ref().map(target::name),
+            frequency: question.grid(),
+            curves: solved.into_iter().flatten().collect(),
+        };
         // Only the settings asked for need a rest.
-        Err(_) => caution::print_always(),
+        Ok((answer, opened.rest().ok()))
     }
-    Ok(())
+
+    fn words(told: &Told<'_, Self>) -> String {
+        words::report(told.amplifier, told.answer)
+    }
 }
 
 fn question(arguments: &Arguments, amplifier: &Amplifier) -> Result<ResponseOf, Failure> {
-    let hertz =
-        |argument: &str, text: &str| quantity(argument, text, Unit::Hertz, f64::MIN_POSITIVE);
+    let hertz = |argument: &str, text: &str| positive(argument, text, Unit::Hertz);
     let (from, to) = (
         hertz("--from", &arguments.from)?,
         hertz("--to", &arguments.to)?,
@@ -173,15 +181,10 @@ fn question(arguments: &Arguments, amplifier: &Amplifier) -> Result<ResponseOf, 
 }
 
 /// The curves of one setting: the file is read again, so that its operating point is its own.
-fn solve(
-    arguments: &Arguments,
-    options: &Options,
-    question: &ResponseOf,
-    case: &Case,
-) -> Result<Vec<Curve>, Failure> {
-    let opened = amplifier::open_set(&arguments.file, options, &case.set())?;
+fn solve(origin: &Origin, question: &ResponseOf, case: &Case) -> Result<Vec<Curve>, Failure> {
+    let system = origin.system(&case.set())?;
     let responses = question
-        .run(&opened.system, &Tolerances::default())
+        .run(&system, &Tolerances::default())
         .map_err(|error| {
             if case.settings.is_empty() {
                 return Failure::Run(error);

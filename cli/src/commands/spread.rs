@@ -1,22 +1,22 @@
 //! `spread FILE --of "V3 anode current"`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use measure::at_rest::voltages::{Voltages, voltages};
+use measure::at_rest::voltages::Voltages;
 use measure::instruments::varied::Allowed;
 use measure::judged::figure::{Figure, FigureError};
-use measure::judged::spread::{Asked, SpreadOf, usual};
-use sim::Tolerances;
+use measure::judged::spread::{Asked, Spread, SpreadOf, usual};
 use sim::amplifier::Amplifier;
 use sim::error::Question;
 use sim::quantity::{Quantity, Unit};
 use sim::{Circuit, SimError};
 
-use super::readings::{mains, share};
+use super::command::{File, OfAmplifier, Told};
+use crate::amplifier::Opened;
+use crate::argument::{mains, share};
 use crate::diagnostic::{self, Diagnostic, Id};
 use crate::failure::Failure;
-use crate::report::{self, json, output};
-use crate::{Options, amplifier, caution, progress};
+use crate::progress;
 
 mod picture;
 mod words;
@@ -33,7 +33,7 @@ const COSTLY: usize = 100;
 /// Fewer tell of no distribution; more would only fill the memory.
 const SAMPLES: std::ops::RangeInclusive<usize> = 2..=100_000;
 
-/// Arguments of `spread`.
+/// How far figures may lie from the drawing's: tolerances, valves and mains, and what makes the most of it.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// The amplifier file.
@@ -75,71 +75,93 @@ pub(crate) struct Arguments {
     svg: Option<PathBuf>,
 }
 
-pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
-    let opened = amplifier::open(&arguments.file, options)?;
-    let (amplifier, system) = (&opened.amplifier, &opened.system);
-    let named = figures(arguments, &amplifier.circuit)?;
-    let allowed = allowed(arguments, amplifier)?;
-    if let Some(path) = &arguments.svg {
-        output::free(path, options.overwrite)?;
+/// What is asked, and the voltages at rest that the usual figures and samples are chosen by.
+#[derive(Debug)]
+pub(super) struct Drawn {
+    question: SpreadOf,
+    rest: Voltages,
+}
+
+impl OfAmplifier for Arguments {
+    const NAME: &'static str = "spread";
+    type Question = Drawn;
+    type Answer = Spread;
+
+    fn file(&self) -> &Path {
+        &self.file
     }
-    let rest = voltages(
-        &amplifier.circuit,
-        system,
-        &Tolerances::default(),
-        &mut system.workspace(),
-    )?;
-    let figures = if named.is_empty() {
-        usual(amplifier, &rest)
-    } else {
-        named
-    };
-    if figures.is_empty() {
-        return Err(Failure::plain(
-            Id::CannotAsk,
-            "the amplifier has no valve to look at",
-            "name a figure: --of \"volts at a\", say",
-        ));
+
+    fn question(&self, opened: &Opened) -> Result<Drawn, Failure> {
+        let amplifier = &opened.amplifier;
+        let named = figures(self, &amplifier.circuit)?;
+        let allowed = allowed(self, amplifier)?;
+        let rest = opened.rest()?;
+        let figures = if named.is_empty() {
+            usual(amplifier, &rest)
+        } else {
+            named
+        };
+        if figures.is_empty() {
+            return Err(Failure::plain(
+                Id::CannotAsk,
+                "the amplifier has no valve to look at",
+                "name a figure: --of \"volts at a\", say",
+            ));
+        }
+        let question = SpreadOf {
+            samples: samples(self, &figures, &rest)?,
+            asked: asked(figures, self.limits.as_deref())?,
+            allowed,
+            seed: self.seed,
+        };
+        Ok(Drawn { question, rest })
     }
-    let question = SpreadOf {
-        samples: samples(arguments, &figures, &rest)?,
-        asked: asked(figures, arguments.limits.as_deref())?,
-        allowed,
-        seed: arguments.seed,
-    };
-    let bar = progress::long_bar(1, "amplifiers measured");
-    let answer = question.run(amplifier, system, &|done, all| {
-        bar.set_length(all as u64);
-        bar.set_position(done as u64);
-    });
-    bar.finish_and_clear();
-    let answer = answer.map_err(|error| match &error {
-        // A fault of the question, not of the run.
-        SimError::Question(Question::NothingVaries) => Failure::Input {
-            diagnostics: vec![diagnostic::of_sim(&error)],
-            text: None,
-        },
-        _ => Failure::Run(error),
-    })?;
-    if let Some(path) = &arguments.svg {
-        let picture = picture::svg(amplifier, &question, &answer)?;
-        output::write(path, picture.as_bytes(), options.overwrite)?;
+
+    fn files(&self) -> Vec<File<'_, Self>> {
+        vec![File::svg(self.svg.as_ref(), |told| {
+            picture::svg(told.amplifier, &told.question.question, told.answer)
+        })]
     }
-    if options.json {
-        report::print(&json::document("spread", amplifier, &answer))?;
-    } else {
-        report::print(&words::text(amplifier, &question, &answer))?;
+
+    fn answer(
+        &self,
+        opened: &Opened,
+        question: &Drawn,
+    ) -> Result<(Spread, Option<Voltages>), Failure> {
+        let answer = progress::show(&progress::long_bar(1, "amplifiers measured"), |bar| {
+            let amplifier = &opened.amplifier;
+            question
+                .question
+                .run(amplifier, &opened.system, &|done, all| {
+                    bar.set_length(all as u64);
+                    bar.set_position(done as u64);
+                })
+        });
+        let answer = answer.map_err(|error| match &error {
+            // A fault of the question, not of the run.
+            SimError::Question(Question::NothingVaries) => Failure::Input {
+                diagnostics: vec![diagnostic::of_sim(&error)],
+                text: None,
+            },
+            _ => Failure::Run(error),
+        })?;
+        Ok((answer, Some(question.rest.clone())))
     }
-    caution::print(&rest);
-    let found = |figure: &measure::judged::spread::FigureSpread| figure.found > 0;
-    if !answer.figures.iter().any(found) {
-        return Err(Failure::NoAnswer(Diagnostic::plain(
+
+    fn words(told: &Told<'_, Self>) -> String {
+        words::text(told.amplifier, &told.question.question, told.answer)
+    }
+
+    fn verdict(told: &Told<'_, Self>) -> Result<(), Failure> {
+        if told.answer.figures.iter().any(|figure| figure.found > 0) {
+            return Ok(());
+        }
+        Err(Failure::NoAnswer(Diagnostic::plain(
             Id::NotReached,
             "no sample has any of these figures",
             "ask for what the amplifier as drawn has: `gridleak power`, `gridleak voltages`",
-        )));
+        )))
     }
-    Ok(())
 }
 
 /// The figures named; every one that is none is told.

@@ -1,21 +1,23 @@
 //! `supply FILE`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use measure::at_rest::supply::SupplyOf;
+use measure::at_rest::supply::{Supply, SupplyOf};
+use measure::at_rest::voltages::Voltages;
 use sim::Tolerances;
 use sim::quantity::Unit;
 
-use super::waveform::quantity;
+use super::command::{File, OfAmplifier, Told};
+use crate::amplifier::Opened;
+use crate::argument::given;
 use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
-use crate::report::{self, json, output};
-use crate::{Options, amplifier, caution, progress};
+use crate::progress;
 
 mod picture;
-mod text;
+mod words;
 
-/// Arguments of `supply`.
+/// The power supply on its mains: volts, ripple, stresses, taps, regulation, discharge.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// The amplifier file.
@@ -31,43 +33,57 @@ pub(crate) struct Arguments {
     svg: Option<PathBuf>,
 }
 
-pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
-    let opened = amplifier::open(&arguments.file, options)?;
-    let drive = match &arguments.drive {
-        Some(text) => Some(quantity("--drive", text, Unit::Volt, f64::MIN_POSITIVE)?),
-        None => None,
-    };
-    for path in [&arguments.csv, &arguments.svg].into_iter().flatten() {
-        output::free(path, options.overwrite)?;
+impl OfAmplifier for Arguments {
+    const NAME: &'static str = "supply";
+    type Question = SupplyOf;
+    type Answer = Supply;
+
+    fn file(&self) -> &Path {
+        &self.file
     }
-    let amplifier = &opened.amplifier;
-    let Some(mut question) = SupplyOf::of(amplifier) else {
-        return Err(Failure::NoAnswer(Diagnostic::plain(
-            Id::NoMains,
-            "the amplifier is not on its mains: the file has no `mains` part",
-            "draw the mains, its transformer and the rectifier in place of the supply; see `gridleak explain no-mains`",
-        )));
-    };
-    question.drive = drive;
-    let bar = progress::bar(question.conditions() as u64, "conditions of the mains");
-    let answer = question.run(&amplifier.circuit, &Tolerances::default(), &|solved| {
-        bar.set_position(solved as u64);
-    });
-    bar.finish_and_clear();
-    let answer = answer?;
-    if let Some(path) = &arguments.csv {
-        let sheet = picture::csv(&answer);
-        output::write(path, sheet.as_bytes(), options.overwrite)?;
+
+    fn question(&self, opened: &Opened) -> Result<SupplyOf, Failure> {
+        let drive = given("--drive", self.drive.as_ref(), Unit::Volt)?;
+        let mut question = SupplyOf::of(&opened.amplifier).ok_or_else(|| {
+            Failure::NoAnswer(Diagnostic::plain(
+                Id::NoMains,
+                "the amplifier is not on its mains: the file has no `mains` part",
+                "draw the mains, its transformer and the rectifier in place of the supply; see `gridleak explain no-mains`",
+            ))
+        })?;
+        question.drive = drive;
+        Ok(question)
     }
-    if let Some(path) = &arguments.svg {
-        let picture = picture::svg(amplifier, &answer)?;
-        output::write(path, picture.as_bytes(), options.overwrite)?;
+
+    fn files(&self) -> Vec<File<'_, Self>> {
+        vec![
+            File::csv(self.csv.as_ref(), |told| picture::csv(told.answer)),
+            File::svg(self.svg.as_ref(), |told| {
+                picture::svg(told.amplifier, told.answer)
+            }),
+        ]
     }
-    if options.json {
-        report::print(&json::document("supply", amplifier, &answer))?;
-    } else {
-        report::print(&text::text(amplifier, &answer))?;
+
+    fn answer(
+        &self,
+        opened: &Opened,
+        question: &SupplyOf,
+    ) -> Result<(Supply, Option<Voltages>), Failure> {
+        let conditions = question.conditions() as u64;
+        let answer = progress::show(
+            &progress::bar(conditions, "conditions of the mains"),
+            |bar| {
+                question.run(
+                    &opened.amplifier.circuit,
+                    &Tolerances::default(),
+                    &|solved| bar.set_position(solved as u64),
+                )
+            },
+        )?;
+        Ok((answer, None))
     }
-    caution::print_always();
-    Ok(())
+
+    fn words(told: &Told<'_, Self>) -> String {
+        words::text(told.amplifier, told.answer)
+    }
 }

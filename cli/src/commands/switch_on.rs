@@ -1,26 +1,24 @@
 //! `switch-on FILE`.
 
-use std::f64::consts::FRAC_1_SQRT_2;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use measure::at_rest::switch_on::{SwitchOn, SwitchOnOf, with_silicon};
 use measure::at_rest::voltages::{Voltages, chart};
 use serde::Serialize;
-use sim::Tolerances;
 use sim::amplifier::Amplifier;
-use sim::parts::{Part, Source, Waveform};
 use sim::rest::{Rest, frequencies};
-use sim::{Circuit, System};
+use sim::{Circuit, System, Tolerances};
 
+use super::command::{File, OfAmplifier, Told};
+use crate::amplifier::{Opened, mains_volts};
 use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
-use crate::report::{self, json, output};
-use crate::{Options, amplifier, caution, progress};
+use crate::progress;
 
 mod picture;
-mod text;
+mod words;
 
-/// Arguments of `switch-on`.
+/// From cold at switch-on: volts of every capacitor and surges of current until the HT has settled.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// The amplifier file.
@@ -39,76 +37,70 @@ pub(crate) struct Arguments {
     svg: Option<PathBuf>,
 }
 
-/// Steps of the progress bar.
-const BAR: u64 = 1000;
-
 /// What happens, as drawn and with silicon.
 #[derive(Debug, Serialize)]
-struct Answer {
+pub(super) struct Answer {
     /// Volts of the mains, rms; none when no part is the mains.
     mains_volts: Option<f64>,
     as_drawn: SwitchOn,
     with_silicon: Option<SwitchOn>,
 }
 
-pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
-    let opened = amplifier::open(&arguments.file, options)?;
-    let (amplifier, system) = (&opened.amplifier, &opened.system);
-    if frequencies(&system.workspace().waveforms).is_empty() {
-        return Err(Failure::NoAnswer(Diagnostic::plain(
-            Id::NoMains,
-            "there is no mains to switch on",
-            "draw the supply: a line `mains`, a `mains_transformer` and a rectifier; `gridleak explain file` shows each",
-        )));
+impl OfAmplifier for Arguments {
+    const NAME: &'static str = "switch-on";
+    type Question = ();
+    type Answer = Answer;
+
+    fn file(&self) -> &Path {
+        &self.file
     }
-    for path in [&arguments.csv, &arguments.svg].into_iter().flatten() {
-        output::free(path, options.overwrite)?;
-    }
-    let replaced = if arguments.silicon {
-        Some(silicon(&amplifier.circuit)?)
-    } else {
-        None
-    };
-    let (as_drawn, rest) = follow(
-        arguments,
-        amplifier,
-        &amplifier.circuit,
-        system,
-        "from switch-on",
-    )?;
-    let with_silicon = match &replaced {
-        Some((circuit, system)) => {
-            Some(follow(arguments, amplifier, circuit, system, "with silicon")?.0)
+
+    fn question(&self, opened: &Opened) -> Result<(), Failure> {
+        if frequencies(&opened.system.workspace().waveforms).is_empty() {
+            return Err(Failure::NoAnswer(Diagnostic::plain(
+                Id::NoMains,
+                "there is no mains to switch on",
+                "draw the supply: a line `mains`, a `mains_transformer` and a rectifier; `gridleak explain file` shows each",
+            )));
         }
-        None => None,
-    };
-    let answer = Answer {
-        mains_volts: amplifier
-            .mains
-            .map(|mains| match &amplifier.circuit.part(mains.part).part {
-                Part::Source(Source {
-                    waveform: Waveform::Sine { amplitude, .. },
-                    ..
-                }) => amplitude * FRAC_1_SQRT_2,
-                _ => mains.nominal,
+        Ok(())
+    }
+
+    fn files(&self) -> Vec<File<'_, Self>> {
+        vec![
+            File::csv(self.csv.as_ref(), |told| picture::csv(told.answer)),
+            File::svg(self.svg.as_ref(), |told| {
+                picture::svg(told.amplifier, told.answer)
             }),
-        as_drawn,
-        with_silicon,
-    };
-    if let Some(path) = &arguments.csv {
-        output::write(path, picture::csv(&answer).as_bytes(), options.overwrite)?;
+        ]
     }
-    if let Some(path) = &arguments.svg {
-        let svg = picture::svg(amplifier, &answer)?;
-        output::write(path, svg.as_bytes(), options.overwrite)?;
+
+    fn answer(&self, opened: &Opened, (): &()) -> Result<(Answer, Option<Voltages>), Failure> {
+        let amplifier = &opened.amplifier;
+        let replaced = if self.silicon {
+            Some(silicon(&amplifier.circuit)?)
+        } else {
+            None
+        };
+        let (circuit, system) = (&amplifier.circuit, &opened.system);
+        let (as_drawn, rest) = follow(self, amplifier, circuit, system, "from switch-on")?;
+        let with_silicon = match &replaced {
+            Some((circuit, system)) => {
+                Some(follow(self, amplifier, circuit, system, "with silicon")?.0)
+            }
+            None => None,
+        };
+        let answer = Answer {
+            mains_volts: mains_volts(amplifier),
+            as_drawn,
+            with_silicon,
+        };
+        Ok((answer, Some(rest)))
     }
-    if options.json {
-        report::print(&json::document("switch-on", amplifier, &answer))?;
-    } else {
-        report::print(&text::text(amplifier, &answer))?;
+
+    fn words(told: &Told<'_, Self>) -> String {
+        words::text(told.amplifier, told.answer)
     }
-    caution::print(&rest);
-    Ok(())
 }
 
 /// The circuit with silicon rectifiers.
@@ -133,7 +125,6 @@ fn silicon(circuit: &Circuit) -> Result<(Circuit, System), Failure> {
 }
 
 /// Rest first, then everything up to it.
-#[allow(clippy::cast_sign_loss, reason = "a share of a bar is not negative")]
 fn follow(
     arguments: &Arguments,
     amplifier: &Amplifier,
@@ -148,10 +139,10 @@ fn follow(
         hot: arguments.hot,
         mains: amplifier.mains.map(|mains| mains.part),
     };
-    let bar = progress::long_bar(BAR, what);
-    let answer = question.run(circuit, system, &rest, |share| {
-        bar.set_position((BAR as f64 * share.clamp(0.0, 1.0)).round() as u64);
+    let answer = progress::show(&progress::long_bar(progress::WHOLE, what), |bar| {
+        question.run(circuit, system, &rest, |share| {
+            progress::set_share(bar, share);
+        })
     })?;
-    bar.finish_and_clear();
     Ok((answer, voltages))
 }

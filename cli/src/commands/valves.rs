@@ -1,16 +1,15 @@
 //! `valves`, `valves show TYPE` and `valves like TYPE`.
 
-use models::data::{Heater, Heating, ValveKind, ValveModel, ValveType};
+use models::data::{Heater, Heating, ValveKind, ValveModel};
 use models::fit::Parameters;
-use models::library;
 use models::pentode::PentodeLaw;
 use models::working_point::{Class, WorkingPoint};
 use serde::Serialize;
 use sim::quantity::{Unit, engineering};
 
-use crate::Options;
-use crate::diagnostic::Id;
+use super::command::Command;
 use crate::failure::Failure;
+use crate::options::Options;
 
 mod like;
 mod list;
@@ -19,7 +18,7 @@ mod show;
 /// What stands where nothing is known.
 const NOTHING: &str = "–";
 
-/// Arguments of `valves`.
+/// The valve library: which types there are, the data sheet of one, and what is like it.
 #[derive(Debug, clap::Args)]
 #[command(args_conflicts_with_subcommands = true, subcommand_negates_reqs = true)]
 pub(crate) struct Arguments {
@@ -38,40 +37,16 @@ enum One {
     Like(like::Arguments),
 }
 
-pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
-    match &arguments.one {
-        None => list::run(&arguments.list, options),
-        Some(One::Show(arguments)) => show::run(arguments, options),
-        Some(One::Like(arguments)) => like::run(arguments, options),
+impl Command for Arguments {
+    const NAME: &'static str = "valves";
+
+    fn run(&self, options: &Options) -> Result<(), Failure> {
+        match &self.one {
+            None => list::run(&self.list, options),
+            Some(One::Show(arguments)) => show::run(arguments, options),
+            Some(One::Like(arguments)) => like::run(arguments, options),
+        }
     }
-}
-
-/// An answer about valves for JSON.
-#[derive(Debug, Serialize)]
-struct Document<'a, A> {
-    command: &'static str,
-    answer: &'a A,
-}
-
-fn document(command: &'static str, answer: &impl Serialize) -> String {
-    let document = Document { command, answer };
-    let mut text = serde_json::to_string_pretty(&document).expect("answers are plain structures");
-    text.push('\n');
-    text
-}
-
-fn find(name: &str) -> Result<&'static ValveType, Failure> {
-    library::find(name).map_err(|unknown| {
-        let help = if unknown.nearest.is_empty() {
-            "`gridleak valves` lists them all".to_owned()
-        } else {
-            format!(
-                "did you mean {}? `gridleak valves` lists them all",
-                unknown.nearest.join(" or ")
-            )
-        };
-        Failure::plain(Id::UnknownValve, unknown.to_string(), help)
-    })
 }
 
 /// The fitted parameters; None of a rectifier or stabiliser.

@@ -1,24 +1,27 @@
 //! `waveform FILE --node a5 --node out --drive 0.2V --for 20ms`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use measure::at_rest::voltages::voltages;
+use measure::at_rest::voltages::{Voltages, voltages};
 use measure::driven::waveform::{Traces, WaveformOf};
 use serde::Serialize;
 use sim::parts::Waveform;
-use sim::quantity::{Quantity, Unit, engineering, ratio};
+use sim::quantity::{Unit, engineering};
 use sim::transient::Method;
-use sim::{Circuit, NodeId, Tolerances};
+use sim::{NodeId, Tolerances};
 
+use super::command::{File, OfAmplifier, Told};
 use crate::amplifier::Opened;
+use crate::argument::{given, node, positive, quantity, ratio};
 use crate::diagnostic::Id;
 use crate::failure::Failure;
-use crate::report::plot::Plot;
-use crate::report::table::Sheet;
-use crate::report::{self, csv, json, output};
-use crate::{Options, amplifier, caution, notes, progress};
+use crate::progress;
 
-/// Arguments of `waveform`. Without --csv and --svg the samples go to stdout as CSV.
+mod picture;
+mod words;
+
+// Without --csv and --svg the samples go to stdout as CSV.
+/// Volts against time at chosen nodes, as CSV and SVG.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// The amplifier file.
@@ -66,14 +69,23 @@ const MOST_SAMPLES: f64 = 2e7;
 /// The samples are also the grid the circuit is solved on: fewer than this a cycle miss the tone.
 const LEAST_SAMPLES_A_CYCLE: f64 = 10.0;
 
-/// Steps of the progress bar.
-const BAR: u64 = 1000;
+/// What is asked: a run, the generator's signal, and what it is called.
+#[derive(Debug)]
+pub(super) struct Asked {
+    run: WaveformOf,
+    names: Vec<String>,
+    drive: f64,
+    frequency: f64,
+    second_frequency: Option<f64>,
+    signal: Waveform,
+    wave: &'static str,
+}
 
 /// What was watched, for JSON.
 #[derive(Debug, Serialize)]
-struct Answer<'a> {
+pub(super) struct Answer {
     /// Names of the columns of `volts`.
-    nodes: &'a [String],
+    nodes: Vec<String>,
     /// Peak of the generator, V.
     drive: f64,
     /// Hz.
@@ -83,162 +95,142 @@ struct Answer<'a> {
     /// What the generator gives, in words.
     wave: &'static str,
     #[serde(flatten)]
-    traces: &'a Traces,
+    traces: Traces,
 }
 
-#[allow(clippy::cast_sign_loss, reason = "a share of a bar is not negative")]
-pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
-    let opened = amplifier::open(&arguments.file, options)?;
-    let drive = quantity("--drive", &arguments.drive, Unit::Volt, 0.0)?;
-    let duration = quantity(
-        "--for",
-        &arguments.duration,
-        Unit::Second,
-        f64::MIN_POSITIVE,
-    )?;
-    let rate = quantity("--rate", &arguments.rate, Unit::Hertz, f64::MIN_POSITIVE)?;
-    let frequency = match &arguments.frequency {
-        Some(text) => quantity("--frequency", text, Unit::Hertz, f64::MIN_POSITIVE)?,
-        None => opened.amplifier.bench.frequency,
-    };
-    let second_frequency = match &arguments.second_frequency {
-        Some(text) => Some(quantity(
+impl OfAmplifier for Arguments {
+    const NAME: &'static str = "waveform";
+    type Question = Asked;
+    type Answer = Answer;
+
+    fn file(&self) -> &Path {
+        &self.file
+    }
+
+    fn question(&self, opened: &Opened) -> Result<Asked, Failure> {
+        let amplifier = &opened.amplifier;
+        let drive = quantity("--drive", &self.drive, Unit::Volt, 0.0)?;
+        let duration = positive("--for", &self.duration, Unit::Second)?;
+        let rate = positive("--rate", &self.rate, Unit::Hertz)?;
+        let frequency = given("--frequency", self.frequency.as_ref(), Unit::Hertz)?
+            .unwrap_or(amplifier.bench.frequency);
+        let second_frequency = given(
             "--second-frequency",
-            text,
+            self.second_frequency.as_ref(),
             Unit::Hertz,
-            f64::MIN_POSITIVE,
-        )?),
-        None => None,
-    };
-    let ratio = ratio(&arguments.ratio).ok_or_else(|| {
-        Failure::plain(
-            Id::BadValue,
-            format!("--ratio {} cannot be read", arguments.ratio),
-            "write e.g. 4:1",
-        )
-    })?;
-    let highest = second_frequency.map_or(frequency, |second| second.max(frequency));
-    if highest > rate / LEAST_SAMPLES_A_CYCLE || duration * rate < 1.0 {
-        return Err(Failure::plain(
-            Id::OutOfBounds,
-            format!(
-                "--rate {} is too low for {} over {}",
-                arguments.rate,
-                engineering(highest, Unit::Hertz),
-                arguments.duration
-            ),
-            "ask for at least ten samples a cycle and one in the run",
-        ));
-    }
-    if duration * rate > MOST_SAMPLES {
-        let message = format!(
-            "--for {} at --rate {} is too many samples",
-            arguments.duration, arguments.rate
-        );
-        return Err(Failure::plain(
-            Id::OutOfBounds,
-            message,
-            "shorten the run or lower the rate",
-        ));
-    }
-    let (names, nodes) = nodes(arguments, &opened)?;
-    let question = WaveformOf {
-        nodes,
-        duration,
-        rate,
-        method: Method::default(),
-    };
-    let tolerances = Tolerances::default();
-    let mut ws = opened.system.workspace();
-    // A mains supply has no rest to warn by; the run itself says what is wrong with anything else.
-    let rest = voltages(
-        &opened.amplifier.circuit,
-        &opened.system,
-        &tolerances,
-        &mut ws,
-    )
-    .ok();
-    if let Some(place) = opened
-        .system
-        .sources()
-        .position(|part| part == opened.amplifier.bench.generator)
-    {
-        ws.waveforms[place] = match second_frequency {
-            Some(second) => Waveform::two_tone(drive, ratio, (frequency, second)),
-            None if arguments.square => Waveform::Square {
-                amplitude: drive,
-                frequency,
-            },
-            None => Waveform::Sine {
-                amplitude: drive,
-                frequency,
-                phase: 0.0,
-                offset: 0.0,
-            },
-        };
-    }
-    // A file that may not be written over is no news for after the run.
-    for path in [&arguments.csv, &arguments.svg].into_iter().flatten() {
-        output::free(path, options.overwrite)?;
-    }
-    let bar = progress::bar(BAR, "following the circuit");
-    let traces = question.run(&opened.system, &tolerances, &mut ws, |share| {
-        bar.set_position((BAR as f64 * share.clamp(0.0, 1.0)).round() as u64);
-    })?;
-    bar.finish_and_clear();
-
-    let answer = Answer {
-        nodes: &names,
-        drive,
-        frequency,
-        second_frequency,
-        wave: match second_frequency {
-            Some(_) => "two tone",
-            None if arguments.square => "square",
-            None => "sine",
-        },
-        traces: &traces,
-    };
-    if let Some(path) = &arguments.csv {
-        output::write(path, samples(&names, &traces).as_bytes(), options.overwrite)?;
-    }
-    if let Some(path) = &arguments.svg {
-        let picture = picture(&opened, &answer)?;
-        output::write(path, picture.as_bytes(), options.overwrite)?;
-    }
-    if options.json {
-        report::print(&json::document("waveform", &opened.amplifier, &answer))?;
-    } else if arguments.csv.is_none() && arguments.svg.is_none() {
-        report::print(&samples(&names, &traces))?;
-    } else {
-        report::print(&summary(&opened, &answer, duration))?;
-    }
-    match &rest {
-        Some(rest) => {
-            if rest.growing.is_some() {
-                eprintln!("warning: the amplifier is not stable at rest; see `gridleak voltages`");
-            }
-            caution::print(rest);
+        )?;
+        let ratio = ratio(&self.ratio)?;
+        let highest = second_frequency.map_or(frequency, |second| second.max(frequency));
+        if highest > rate / LEAST_SAMPLES_A_CYCLE || duration * rate < 1.0 {
+            return Err(Failure::plain(
+                Id::OutOfBounds,
+                format!(
+                    "--rate {} is too low for {} over {}",
+                    self.rate,
+                    engineering(highest, Unit::Hertz),
+                    self.duration
+                ),
+                "ask for at least ten samples a cycle and one in the run",
+            ));
         }
-        None => caution::print_always(),
+        if duration * rate > MOST_SAMPLES {
+            let message = format!(
+                "--for {} at --rate {} is too many samples",
+                self.duration, self.rate
+            );
+            return Err(Failure::plain(
+                Id::OutOfBounds,
+                message,
+                "shorten the run or lower the rate",
+            ));
+        }
+        let (signal, wave) = match second_frequency {
+            Some(second) => (
+                Waveform::two_tone(drive, ratio, (frequency, second)),
+                "two tone",
+            ),
+            None if self.square => (
+                Waveform::Square {
+                    amplitude: drive,
+                    frequency,
+                },
+                "square",
+            ),
+            None => (
+                Waveform::Sine {
+                    amplitude: drive,
+                    frequency,
+                    phase: 0.0,
+                    offset: 0.0,
+                },
+                "sine",
+            ),
+        };
+        let (names, nodes) = nodes(self, opened)?;
+        Ok(Asked {
+            run: WaveformOf {
+                nodes,
+                duration,
+                rate,
+                method: Method::default(),
+            },
+            names,
+            drive,
+            frequency,
+            second_frequency,
+            signal,
+            wave,
+        })
     }
-    Ok(())
-}
 
-/// Reads an argument; `least` is the smallest value that makes sense.
-pub(crate) fn quantity(argument: &str, text: &str, unit: Unit, least: f64) -> Result<f64, Failure> {
-    match Quantity::parse(text, unit) {
-        Ok(value) if value >= least => Ok(value),
-        Ok(_) => Err(Failure::plain(
-            Id::OutOfBounds,
-            format!("{argument} {text} makes no sense"),
-            format!("write e.g. {}", unit.examples()),
-        )),
-        Err(error) => Err(Failure::plain(
-            Id::BadValue,
-            format!("{argument} {text}: {error}"),
-            format!("write e.g. {}", unit.examples()),
-        )),
+    fn files(&self) -> Vec<File<'_, Self>> {
+        vec![
+            File::csv(self.csv.as_ref(), |told| picture::csv(told.answer)),
+            File::svg(self.svg.as_ref(), |told| {
+                picture::svg(told.amplifier, told.answer)
+            }),
+        ]
+    }
+
+    fn answer(
+        &self,
+        opened: &Opened,
+        question: &Asked,
+    ) -> Result<(Answer, Option<Voltages>), Failure> {
+        // A mains supply has no rest to warn by; the run itself says what is wrong with anything else.
+        let (amplifier, system) = (&opened.amplifier, &opened.system);
+        let tolerances = Tolerances::default();
+        let mut ws = system.workspace();
+        let rest = voltages(&amplifier.circuit, system, &tolerances, &mut ws).ok();
+        let generator = amplifier.bench.generator;
+        if let Some(place) = system.sources().position(|part| part == generator) {
+            ws.waveforms[place] = question.signal.clone();
+        }
+        let bar = progress::bar(progress::WHOLE, "following the circuit");
+        let traces = progress::show(&bar, |bar| {
+            question.run.run(system, &tolerances, &mut ws, |share| {
+                progress::set_share(bar, share);
+            })
+        })?;
+        if rest.as_ref().is_some_and(|rest| rest.growing.is_some()) {
+            eprintln!("warning: the amplifier is not stable at rest; see `gridleak voltages`");
+        }
+        let answer = Answer {
+            nodes: question.names.clone(),
+            drive: question.drive,
+            frequency: question.frequency,
+            second_frequency: question.second_frequency,
+            wave: question.wave,
+            traces,
+        };
+        Ok((answer, rest))
+    }
+
+    fn words(told: &Told<'_, Self>) -> String {
+        if told.arguments.csv.is_none() && told.arguments.svg.is_none() {
+            return picture::csv(told.answer);
+        }
+        words::text(told.amplifier, told.answer, told.question.run.duration)
     }
 }
 
@@ -255,78 +247,4 @@ fn nodes(arguments: &Arguments, opened: &Opened) -> Result<(Vec<String>, Vec<Nod
         .map(|name| node(name, circuit))
         .collect();
     Ok((arguments.nodes.clone(), found?))
-}
-
-/// The node of a name.
-pub(super) fn node(name: &str, circuit: &Circuit) -> Result<NodeId, Failure> {
-    circuit.find_node(name).ok_or_else(|| {
-        let all: Vec<&str> = circuit.nodes().map(|(_, name)| name).collect();
-        Failure::plain(
-            Id::UnknownNode,
-            format!("no part is joined to node `{name}`"),
-            format!("the nodes are {}", all.join(", ")),
-        )
-    })
-}
-
-fn samples(names: &[String], traces: &Traces) -> String {
-    let mut header = vec!["time [s]".to_owned()];
-    header.extend(names.iter().map(|name| format!("{name} [V]")));
-    let mut columns: Vec<&[f64]> = vec![&traces.time];
-    columns.extend(traces.volts.iter().map(Vec::as_slice));
-    csv::columns(&header, &columns)
-}
-
-fn picture(opened: &Opened, answer: &Answer<'_>) -> Result<String, Failure> {
-    let milliseconds: Vec<f64> = answer.traces.time.iter().map(|t| 1e3 * t).collect();
-    let plot = Plot {
-        title: &opened.amplifier.title,
-        conditions: &format!("from rest, generator {}", generator(answer)),
-        x_name: "time, ms",
-        y_name: "volts against the chassis",
-        x: &milliseconds,
-        curves: answer
-            .nodes
-            .iter()
-            .cloned()
-            .zip(answer.traces.volts.iter().map(Vec::as_slice))
-            .collect(),
-        levels: Vec::new(),
-    };
-    Ok(plot.svg()?)
-}
-
-/// What the generator gives.
-fn generator(answer: &Answer<'_>) -> String {
-    let frequency = engineering(answer.frequency, Unit::Hertz);
-    let peak = engineering(answer.drive, Unit::Volt);
-    match answer.second_frequency {
-        Some(second) => format!(
-            "{peak} peak, two tones at {frequency} and {}",
-            engineering(second, Unit::Hertz)
-        ),
-        None => format!("{peak} peak, {} at {frequency}", answer.wave),
-    }
-}
-
-fn summary(opened: &Opened, answer: &Answer<'_>, duration: f64) -> String {
-    let mut sheet = Sheet::new(&["node", "least", "mean", "greatest", "rms about the mean"]);
-    for (name, volts) in answer.nodes.iter().zip(&answer.traces.volts) {
-        let count = volts.len().max(1) as f64;
-        let mean = volts.iter().sum::<f64>() / count;
-        let rms = (volts.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / count).sqrt();
-        let least = volts.iter().copied().fold(f64::INFINITY, f64::min);
-        let most = volts.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let mut row = vec![name.clone()];
-        row.extend([least, mean, most, rms].map(|v| engineering(v, Unit::Volt)));
-        sheet.row(row);
-    }
-    format!(
-        "{}\n\nFrom rest, generator {}, for {}.\n\n{}{}",
-        opened.amplifier.title,
-        generator(answer),
-        engineering(duration, Unit::Second),
-        sheet.print("Traces", 1),
-        notes::text(&opened.amplifier.notes)
-    )
 }

@@ -16,6 +16,13 @@ struct Document<'a, A> {
     answer: &'a A,
 }
 
+/// An answer that rests on nothing in particular.
+#[derive(Debug, Serialize)]
+struct Bare<'a, A> {
+    command: &'static str,
+    answer: &'a A,
+}
+
 /// The answer of a command about an amplifier.
 pub(crate) fn document(
     command: &'static str,
@@ -45,6 +52,11 @@ pub(crate) fn plain(
         assumed: Vec::new(),
         answer,
     })
+}
+
+/// The answer of a command that is about no one thing.
+pub(crate) fn bare(command: &'static str, answer: &impl Serialize) -> String {
+    print(&Bare { command, answer })
 }
 
 fn print(document: &impl Serialize) -> String {

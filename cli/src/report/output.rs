@@ -2,7 +2,7 @@
 
 use std::fs::File;
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use crate::failure::Failure;
 
@@ -58,6 +58,17 @@ pub(crate) fn free(path: &Path, overwrite: bool) -> Result<(), Failure> {
         });
     }
     Ok(())
+}
+
+/// The same of every file that was asked for.
+pub(crate) fn all_free<'a>(
+    paths: impl IntoIterator<Item = Option<&'a PathBuf>>,
+    overwrite: bool,
+) -> Result<(), Failure> {
+    paths
+        .into_iter()
+        .flatten()
+        .try_for_each(|path| free(path, overwrite))
 }
 
 #[cfg(test)]

@@ -10,6 +10,9 @@ use plotters::coord::Shift;
 use plotters::prelude::*;
 use plotters::style::{FontStyle, register_font};
 
+use crate::diagnostic::Id;
+use crate::failure::Failure;
+
 /// Canvas pixels for one pixel shown.
 pub(crate) const SCALE: u32 = 4;
 /// Left and right of title and legend, pixels shown.
@@ -48,6 +51,16 @@ pub(crate) struct NotDrawn(String);
 impl std::fmt::Display for NotDrawn {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(f, "the plot cannot be drawn: {}", self.0)
+    }
+}
+
+impl From<NotDrawn> for Failure {
+    fn from(error: NotDrawn) -> Self {
+        Self::plain(
+            Id::CannotWrite,
+            error.to_string(),
+            "report this: the font is built in",
+        )
     }
 }
 

@@ -3,7 +3,7 @@
 use measure::judged::study::Study;
 
 use super::Answer;
-use super::text::letter;
+use super::words::letter;
 use crate::report::log_plot::{Curve, Extent, LogPlot, Panel, Scale};
 use crate::report::plot::NotDrawn;
 use crate::report::stacked::stacked;

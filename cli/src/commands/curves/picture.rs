@@ -6,7 +6,7 @@ use measure::driven::curves::{Curve, Pair, Point};
 use sim::quantity::{Unit, engineering};
 
 use super::Answer;
-use super::text::{connection, load_words, round_volts};
+use super::words::{connection, load_words, round_volts};
 use crate::report::csv;
 use crate::report::family::{BLUE, DASHED, Family, GREEN, GREY, Group, INK, ORANGE, RED};
 use crate::report::plot::NotDrawn;

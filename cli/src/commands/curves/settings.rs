@@ -6,7 +6,7 @@ use models::working_point::Joined;
 use sim::quantity::{Quantity, Unit};
 
 use super::has_screen;
-use crate::commands::waveform::quantity;
+use crate::argument::quantity;
 use crate::diagnostic::Id;
 use crate::failure::Failure;
 

@@ -4,7 +4,7 @@ use measure::driven::distortion::{AtFrequency, Distortion, Reading};
 use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
-use super::text::name;
+use super::words::name;
 use crate::report::csv;
 use crate::report::log_plot::{Curve, Extent, LogPlot, Panel, Scale};
 use crate::report::plot::NotDrawn;

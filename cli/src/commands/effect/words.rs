@@ -6,6 +6,7 @@ use measure::judged::effect::{
 use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
+use super::Answer;
 use crate::notes;
 use crate::report::table::{Sheet, percent};
 
@@ -18,18 +19,8 @@ const ACROSS: usize = 4;
 /// Width of a line of names.
 const WIDE: usize = 108;
 
-/// What was asked.
-pub(super) struct Asked<'a> {
-    pub(super) amplifier: &'a Amplifier,
-    pub(super) through: Vec<&'a str>,
-    /// Why no margins are told, where there is a reason.
-    pub(super) no_loop: Option<&'a str>,
-    pub(super) full: bool,
-    pub(super) is_named: bool,
-}
-
-pub(super) fn text(asked: &Asked<'_>, answer: &Effects) -> String {
-    let amplifier = asked.amplifier;
+pub(super) fn text(amplifier: &Amplifier, asked: &Answer) -> String {
+    let answer = &asked.effects;
     let mut text = format!("{}\nSource: {}\n\n", amplifier.title, amplifier.source);
     if let Some(growing) = answer.as_drawn.growing {
         text += &format!(
@@ -49,11 +40,11 @@ pub(super) fn text(asked: &Asked<'_>, answer: &Effects) -> String {
         text += &as_drawn(answer);
         text += &all(answer);
     }
-    text += &conditions(asked);
+    text += &conditions(amplifier, asked);
     for reason in &answer.as_drawn.not_measured {
         text += &format!("Not measured: {reason}\n");
     }
-    if let Some(reason) = asked.no_loop {
+    if let Some(reason) = &asked.no_loop {
         text += &format!("Margins not told: {reason}.\n");
     }
     text += &notes::text(&amplifier.notes);
@@ -411,8 +402,8 @@ fn wrapped(text: &str) -> String {
     lines.join("\n") + "\n"
 }
 
-fn conditions(asked: &Asked<'_>) -> String {
-    let bench = &asked.amplifier.bench;
+fn conditions(amplifier: &Amplifier, asked: &Answer) -> String {
+    let bench = &amplifier.bench;
     let mut text = format!(
         "Conditions: everything else as in the file; gain and impedances at {} into {}; limits half the power below it,\n  sought from 1 Hz to 1 MHz; peaks over the gain there; the response is told where the two, laid over each other\n  at that frequency, lie furthest apart. ",
         engineering(bench.frequency, Unit::Hertz),

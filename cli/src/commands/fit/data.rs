@@ -8,9 +8,9 @@ use models::data::{
 use models::fit::{Row, Traces};
 
 use super::faults;
-use crate::amplifier::plain_words;
 use crate::diagnostic::{self, Id};
 use crate::failure::Failure;
+use crate::input::plain_words;
 
 /// Points and curves of one type.
 #[derive(Debug)]

@@ -4,7 +4,7 @@ use measure::small_signal::noise::{Contribution, Noise};
 use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
-use super::{bandwidth, words};
+use super::words::{bandwidth, behind, kind};
 use crate::report::csv;
 use crate::report::log_plot::{Extent, LogPlot, Panel, Scale};
 use crate::report::plot::NotDrawn;
@@ -19,11 +19,11 @@ const FAINT: f64 = 1e-3;
 const IN_SHEET: usize = 10;
 
 fn name(source: &Contribution) -> String {
-    format!("{} {}", source.part, words(source))
+    format!("{} {}", source.part, kind(source))
 }
 
 /// The picture as SVG.
-pub(super) fn svg(amplifier: &Amplifier, noise: &Noise, behind: &str) -> Result<String, NotDrawn> {
+pub(super) fn svg(amplifier: &Amplifier, noise: &Noise) -> Result<String, NotDrawn> {
     let curve = |name: String, densities: &mut dyn Iterator<Item = f64>| {
         let frequencies = noise.spectrum.iter().map(|at| at.frequency);
         (name, frequencies.zip(densities).collect::<Vec<_>>())
@@ -37,7 +37,8 @@ pub(super) fn svg(amplifier: &Amplifier, noise: &Noise, behind: &str) -> Result<
     let plot = LogPlot {
         title: &amplifier.title,
         conditions: &format!(
-            "at the load, generator at rest behind {behind}, {:.0} K, flicker corner {}; {} rms, {} A-weighted from {}",
+            "at the load, generator at rest behind {}, {:.0} K, flicker corner {}; {} rms, {} A-weighted from {}",
+            behind(amplifier),
             noise.temperature,
             engineering(noise.flicker_corner, Unit::Hertz),
             engineering(noise.output_rms, Unit::Volt),

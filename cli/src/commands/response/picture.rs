@@ -3,7 +3,7 @@
 use measure::small_signal::response::Response;
 use sim::amplifier::Amplifier;
 
-use super::text::{hertz, peak_words};
+use super::words::{hertz, peak_words};
 use super::{Answer, Curve, conditions};
 use crate::report::csv;
 use crate::report::log_plot::{Extent, LogPlot, Mark, Panel, Scale};

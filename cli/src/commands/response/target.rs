@@ -2,9 +2,9 @@
 
 use measure::small_signal::response::equalisation::Target;
 
-use crate::amplifier::plain_words;
 use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
+use crate::input::plain_words;
 
 /// The standard curves, by the names they are asked for with.
 const CURVES: [(&str, Target); 2] = [("riaa", Target::Riaa), ("riaa-iec", Target::RiaaIec)];

@@ -3,7 +3,7 @@
 use measure::at_rest::switch_on::{CapacitorAtSwitchOn, SwitchOn};
 use sim::amplifier::Amplifier;
 
-use super::{Answer, text};
+use super::{Answer, words};
 use crate::report::csv;
 use crate::report::plot::{NotDrawn, Plot};
 use crate::report::stacked::stacked;
@@ -13,7 +13,7 @@ const CURVES: usize = 6;
 
 /// As drawn above, with silicon below.
 pub(super) fn svg(amplifier: &Amplifier, answer: &Answer) -> Result<String, NotDrawn> {
-    let conditions = text::conditions(answer);
+    let conditions = words::conditions(answer);
     let shown = most_stressed(&answer.as_drawn);
     let mut pictures = vec![picture(
         &amplifier.title,

@@ -2,19 +2,17 @@
 
 use models::alike::{Likeness, alike};
 use models::data::{Connection, Heating, ValveModel, ValveType};
-use models::library;
 use models::working_point::{Class, Joined, WorkingPoint};
 use serde::Serialize;
 use sim::quantity::{Unit, engineering};
 
-use super::{
-    HeaterFigures, NOTHING, Point, WIDTH, document, factor, find, heater_in_short, plain, wrapped,
-};
-use crate::Options;
+use super::{HeaterFigures, NOTHING, Point, WIDTH, factor, heater_in_short, plain, wrapped};
 use crate::diagnostic::Id;
 use crate::failure::Failure;
-use crate::report;
+use crate::library;
+use crate::options::Options;
 use crate::report::table::Sheet;
+use crate::report::{self, json};
 
 /// Anode load of a single-ended output triode in anode resistances: between 2, where power is greatest
 /// for a given swing, and 5, where distortion is least. Common practice, no source.
@@ -84,7 +82,7 @@ struct Answer {
 }
 
 pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
-    let valve = find(&arguments.valve)?;
+    let valve = library::find(&arguments.valve)?;
     let target = if arguments.strapped {
         Joined::strapped(valve).ok_or_else(|| {
             Failure::plain(
@@ -96,7 +94,7 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
     } else {
         Joined::normal(valve)
     };
-    let mut found = alike(target, library::valves());
+    let mut found = alike(target, models::library::valves());
     found.truncate(arguments.most);
     let at = target.typical();
     let answer = Answer {
@@ -112,7 +110,7 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
             .collect(),
     };
     if options.json {
-        report::print(&document("valves like", &answer))?;
+        report::print(&json::bare("valves like", &answer))?;
     } else {
         report::print(&text(&target, at.as_ref(), &found))?;
     }

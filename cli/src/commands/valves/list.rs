@@ -9,13 +9,13 @@ use models::working_point::{Class, Joined, WorkingPoint};
 use serde::Serialize;
 use sim::quantity::Unit;
 
-use super::{HeaterFigures, NOTHING, Point, document, factor, heater_in_short, plain};
-use crate::Options;
-use crate::commands::waveform::quantity;
+use super::{HeaterFigures, NOTHING, Point, factor, heater_in_short, plain};
+use crate::argument::quantity;
 use crate::diagnostic::Id;
 use crate::failure::Failure;
+use crate::options::Options;
 use crate::report::table::Sheet;
-use crate::report::{self, output};
+use crate::report::{self, json, output};
 
 /// Heaters within this of the volts asked for can share a winding: the tolerance of a heater.
 const HEATER_TOLERANCE: f64 = 0.05;
@@ -244,7 +244,7 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
         output::write(path, csv(&answer).as_bytes(), options.overwrite)?;
     }
     if options.json {
-        report::print(&document("valves", &answer))?;
+        report::print(&json::bare("valves", &answer))?;
     } else {
         report::print(&text(&answer))?;
     }

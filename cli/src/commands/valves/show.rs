@@ -11,11 +11,12 @@ use models::working_point::{Class, Joined};
 use serde::Serialize;
 use sim::quantity::{Unit, engineering};
 
-use super::{HeaterFigures, NOTHING, WIDTH, document, find, or_nothing, plain, wrapped};
-use crate::Options;
+use super::{HeaterFigures, NOTHING, WIDTH, or_nothing, plain, wrapped};
 use crate::failure::Failure;
-use crate::report;
+use crate::library;
+use crate::options::Options;
 use crate::report::table::Sheet;
+use crate::report::{self, json};
 
 /// Which type.
 #[derive(Debug, clap::Args)]
@@ -157,10 +158,10 @@ struct Answer {
 }
 
 pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
-    let valve = find(&arguments.valve)?;
+    let valve = library::find(&arguments.valve)?;
     let answer = answer(valve);
     if options.json {
-        report::print(&document("valves show", &answer))?;
+        report::print(&json::bare("valves show", &answer))?;
     } else {
         report::print(&text(valve, &answer))?;
     }

@@ -9,12 +9,16 @@ use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
 use crate::commands::power::onset::{Onset, onsets};
-use crate::commands::power::{headline, over_at_rest};
+use crate::commands::power::words::{headline, over_at_rest};
 use crate::notes;
 use crate::report::table::{Sheet, percent};
 
 /// The report for people.
-pub(super) fn report(amplifier: &Amplifier, answer: &Distortion, rest: &Voltages) -> String {
+pub(super) fn report(
+    amplifier: &Amplifier,
+    answer: &Distortion,
+    rest: Option<&Voltages>,
+) -> String {
     let power = &answer.against_power;
     let mut text = format!("{}\nSource: {}\n\n", amplifier.title, amplifier.source);
     text += &headline(power);

@@ -1,0 +1,147 @@
+//! The skeleton of a command.
+//!
+//! Most commands ask one question of one amplifier file. Such a command says what is its own, an [`OfAmplifier`]:
+//! what it asks, and how the answer stands in words, sheets and pictures. All the rest, from opening the file to the
+//! cautions, is [`Command::run`] below, the same for all. A command of another kind is a [`Command`] by itself.
+
+use std::path::{Path, PathBuf};
+
+use measure::at_rest::voltages::Voltages;
+use serde::Serialize;
+use sim::amplifier::Amplifier;
+
+use crate::amplifier::{self, Opened};
+use crate::caution;
+use crate::failure::Failure;
+use crate::options::Options;
+use crate::report::plot::NotDrawn;
+use crate::report::{self, json, output};
+
+/// What can be called by its name.
+pub(super) trait Command {
+    /// The name.
+    const NAME: &'static str;
+
+    /// Answers and prints.
+    fn run(&self, options: &Options) -> Result<(), Failure>;
+}
+
+/// A command that asks one question of one amplifier; the methods are called in their order here.
+pub(super) trait OfAmplifier: Sized {
+    /// As it is called, and as it stands in JSON.
+    const NAME: &'static str;
+
+    /// The question, its arguments read.
+    type Question;
+
+    /// The answer; as it is serialised, it is printed as JSON.
+    type Answer: Serialize;
+
+    /// The amplifier file.
+    fn file(&self) -> &Path;
+
+    /// What is asked. Everything that is wrong with the arguments is said here, before any work.
+    fn question(&self, opened: &Opened) -> Result<Self::Question, Failure>;
+
+    /// Sheets and pictures that may be asked for; none unless there are any.
+    fn files(&self) -> Vec<File<'_, Self>> {
+        Vec::new()
+    }
+
+    /// The answer, and the voltages at rest that are to be warned of; without any the mains is.
+    fn answer(
+        &self,
+        opened: &Opened,
+        question: &Self::Question,
+    ) -> Result<(Self::Answer, Option<Voltages>), Failure>;
+
+    /// The report.
+    fn words(told: &Told<'_, Self>) -> String;
+
+    /// A failure where the answer, although it has been told, is not what was asked for.
+    fn verdict(_: &Told<'_, Self>) -> Result<(), Failure> {
+        Ok(())
+    }
+}
+
+/// A question that has been answered: all there is to be told.
+#[derive(Debug)]
+pub(super) struct Told<'a, C: OfAmplifier> {
+    pub(super) arguments: &'a C,
+    pub(super) amplifier: &'a Amplifier,
+    pub(super) question: &'a C::Question,
+    pub(super) answer: &'a C::Answer,
+    pub(super) rest: Option<&'a Voltages>,
+}
+
+/// A file that may be asked for, and what goes into it.
+pub(super) struct File<'a, C: OfAmplifier> {
+    path: Option<&'a PathBuf>,
+    content: Content<C>,
+}
+
+/// What goes into a file.
+enum Content<C: OfAmplifier> {
+    Sheet(fn(&Told<'_, C>) -> String),
+    Picture(fn(&Told<'_, C>) -> Result<String, NotDrawn>),
+}
+
+impl<'a, C: OfAmplifier> File<'a, C> {
+    /// Values between commas.
+    pub(super) fn csv(path: Option<&'a PathBuf>, content: fn(&Told<'_, C>) -> String) -> Self {
+        Self {
+            path,
+            content: Content::Sheet(content),
+        }
+    }
+
+    /// A picture.
+    pub(super) fn svg(
+        path: Option<&'a PathBuf>,
+        content: fn(&Told<'_, C>) -> Result<String, NotDrawn>,
+    ) -> Self {
+        Self {
+            path,
+            content: Content::Picture(content),
+        }
+    }
+}
+
+impl<C: OfAmplifier> Command for C {
+    const NAME: &'static str = <C as OfAmplifier>::NAME;
+
+    fn run(&self, options: &Options) -> Result<(), Failure> {
+        let opened = amplifier::open(self.file(), options)?;
+        let question = self.question(&opened)?;
+        let files = self.files();
+        output::all_free(files.iter().map(|file| file.path), options.overwrite)?;
+        let (answer, rest) = self.answer(&opened, &question)?;
+        let told = Told {
+            arguments: self,
+            amplifier: &opened.amplifier,
+            question: &question,
+            answer: &answer,
+            rest: rest.as_ref(),
+        };
+        for file in &files {
+            if let Some(path) = file.path {
+                let content = match file.content {
+                    Content::Sheet(content) => content(&told),
+                    Content::Picture(content) => content(&told)?,
+                };
+                output::write(path, content.as_bytes(), options.overwrite)?;
+            }
+        }
+        if options.json {
+            report::print(&json::document(
+                <C as OfAmplifier>::NAME,
+                told.amplifier,
+                &answer,
+            ))?;
+        } else {
+            report::print(&C::words(&told))?;
+        }
+        caution::print(told.rest);
+        C::verdict(&told)
+    }
+}

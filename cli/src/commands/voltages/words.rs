@@ -1,0 +1,433 @@
+//! The answer of `voltages` in words and tables.
+//!
+//! Over 400 lines because it is one report: a function a table.
+
+use measure::at_rest::voltages::Voltages;
+use measure::instruments::valve::Against;
+use sim::amplifier::Amplifier;
+use sim::quantity::{Unit, engineering};
+use sim::stability::Growing;
+
+use crate::notes;
+use crate::report::table::{Sheet, amps, share, volts, watts};
+
+pub(super) fn text(amplifier: &Amplifier, answer: &Voltages) -> String {
+    let mut text = format!("{}\nSource: {}\n\n", amplifier.title, amplifier.source);
+    text += "With no signal; voltages against the chassis, true values (no meter loading).\n";
+    text += &mains(answer);
+    text.push('\n');
+    if let Some(growing) = &answer.growing {
+        text += &growing_words(growing);
+    }
+    text += &over_ratings(answer);
+    text += &nodes(answer);
+    text += &valves(answer);
+    text += &heaters(answer);
+    text += &rectifiers(answer);
+    text += &stabilisers(answer);
+    text += &resistors(answer);
+    text += &capacitors(answer);
+    text += &windings(answer);
+    text += &supplies(answer);
+    text += &notes::text(&amplifier.notes);
+    text += &match &answer.mains {
+        Some(mains) => format!(
+            "Mains period settled in {} cycles, to {:.0e} of its swing.\n",
+            mains.cycles, mains.residual
+        ),
+        None => format!(
+            "Operating point found {}; currents balance to {:.0e} A.\n",
+            answer.found, answer.residual
+        ),
+    };
+    text
+}
+
+/// What a figure means while the mains runs.
+fn mains(answer: &Voltages) -> String {
+    let Some(mains) = &answer.mains else {
+        return String::new();
+    };
+    format!(
+        "On its mains, {} in all, settled: volts and currents are means, as a meter on DC reads; of resistors and\nwindings rms, of capacitors and cathodes the greatest volts. Ripple is rms.\n",
+        engineering(mains.period, Unit::Second)
+    )
+}
+
+/// A chart of voltages that the amplifier does not keep must not look like any other.
+fn growing_words(growing: &Growing) -> String {
+    let what = if growing.frequency > 0.0 {
+        format!(
+            "it oscillates at about {}",
+            engineering(growing.frequency, Unit::Hertz)
+        )
+    } else {
+        "it runs away".to_owned()
+    };
+    format!(
+        "NOT STABLE: {what}. The amplifier does not stay at these voltages; see `gridleak explain oscillates`.\n\n"
+    )
+}
+
+/// What is over its rating comes first: it is what the reader must not miss.
+fn over_ratings(answer: &Voltages) -> String {
+    let mut lines: Vec<String> = Vec::new();
+    let mut check = |part: &str, what: &str, unit: Unit, figure: &Against| {
+        if let Some(limit) = figure.limit.filter(|_| figure.is_over()) {
+            lines.push(format!(
+                "  {part}: {what} {} is {} of {} allowed",
+                engineering(figure.value, unit),
+                share(figure),
+                engineering(limit, unit)
+            ));
+        }
+    };
+    for valve in &answer.valves {
+        check(&valve.part, "anode voltage", Unit::Volt, &valve.v_ak);
+        check(
+            &valve.part,
+            "heater-cathode voltage",
+            Unit::Volt,
+            &valve.v_k,
+        );
+        check(&valve.part, "cathode current", Unit::Ampere, &valve.i_k);
+        check(&valve.part, "anode dissipation", Unit::Watt, &valve.p_a);
+        if let Some(v_sk) = &valve.v_sk {
+            check(&valve.part, "screen voltage", Unit::Volt, v_sk);
+        }
+        if let Some(p_s) = &valve.p_s {
+            check(&valve.part, "screen dissipation", Unit::Watt, p_s);
+        }
+    }
+    for heater in &answer.heaters {
+        if let Some(to_cathode) = &heater.to_cathode {
+            check(
+                &heater.part,
+                "heater-cathode voltage",
+                Unit::Volt,
+                to_cathode,
+            );
+        }
+    }
+    for rectifier in &answer.rectifiers {
+        check(&rectifier.part, "current", Unit::Ampere, &rectifier.current);
+    }
+    for stabiliser in &answer.stabilisers {
+        check(
+            &stabiliser.part,
+            "current",
+            Unit::Ampere,
+            &stabiliser.current,
+        );
+    }
+    for resistor in &answer.resistors {
+        check(&resistor.part, "dissipation", Unit::Watt, &resistor.power);
+        check(&resistor.part, "voltage", Unit::Volt, &resistor.volts);
+    }
+    for capacitor in &answer.capacitors {
+        check(&capacitor.part, "voltage", Unit::Volt, &capacitor.volts);
+    }
+    for winding in &answer.windings {
+        check(&winding.part, "current", Unit::Ampere, &winding.current);
+    }
+    lines.extend(
+        answer
+            .capacitors
+            .iter()
+            .filter(|capacitor| capacitor.reversed)
+            .map(|capacitor| format!("  {}: an electrolytic the WRONG WAY ROUND", capacitor.part)),
+    );
+    lines.extend(
+        answer
+            .stabilisers
+            .iter()
+            .filter(|stabiliser| stabiliser.goes_out())
+            .map(|stabiliser| {
+                format!(
+                    "  {}: current {} does not keep the stabiliser burning; it goes out below {}",
+                    stabiliser.part,
+                    amps(stabiliser.current.value),
+                    amps(stabiliser.least.unwrap_or(0.0))
+                )
+            }),
+    );
+    lines.extend(
+        answer
+            .heaters
+            .iter()
+            .filter(|heater| heater.off)
+            .map(|heater| {
+                format!(
+                    "  {}: {} at {} where {} are rated; within 10 % is common practice",
+                    heater.part,
+                    if heater.filament {
+                        "filament"
+                    } else {
+                        "heater"
+                    },
+                    volts(heater.volts),
+                    engineering(heater.rated, Unit::Volt)
+                )
+            }),
+    );
+    let mut saturated: Vec<&str> = answer
+        .windings
+        .iter()
+        .filter(|winding| winding.direct_flux.is_some_and(|flux| flux > 1.0))
+        .map(|winding| winding.part.as_str())
+        .collect();
+    saturated.dedup();
+    lines.extend(saturated.iter().map(|part| {
+        format!("  {part}: the core is SATURATED by its direct current; if it is made for it, give `direct_current` or the gap")
+    }));
+    if lines.is_empty() {
+        return "Nothing is over the ratings given.\n\n".to_owned();
+    }
+    format!("OVER THE RATING\n{}\n\n", lines.join("\n"))
+}
+
+fn nodes(answer: &Voltages) -> String {
+    let mut header = vec!["node", "volts"];
+    if answer.mains.is_some() {
+        header.push("ripple");
+    }
+    let mut sheet = Sheet::new(&header);
+    for node in &answer.nodes {
+        let mut row = vec![node.node.clone(), volts(node.volts)];
+        row.extend(node.ripple.map(volts));
+        sheet.row(row);
+    }
+    sheet.print("Nodes", 1)
+}
+
+fn valves(answer: &Voltages) -> String {
+    let mut figures = Sheet::new(&[
+        "valve", "type", "Va-k", "Vg2-k", "Vg-k", "Vk", "Ia", "Ig2", "Ig", "gm", "ra", "mu",
+    ]);
+    let mut limits = Sheet::new(&[
+        "valve",
+        "Pa",
+        "of limit",
+        "Pg2",
+        "of limit",
+        "Va-k of limit",
+        "Ik of limit",
+        "Vh-k of limit",
+    ]);
+    let dash = || "-".to_owned();
+    for valve in &answer.valves {
+        figures.row(vec![
+            valve.part.clone(),
+            if valve.strapped {
+                format!("{} as triode", valve.kind)
+            } else {
+                valve.kind.clone()
+            },
+            volts(valve.v_ak.value),
+            valve
+                .v_sk
+                .as_ref()
+                .map_or_else(dash, |v_sk| volts(v_sk.value)),
+            volts(valve.v_gk),
+            volts(valve.v_k.value),
+            amps(valve.i_a),
+            valve.v_sk.as_ref().map_or_else(dash, |_| amps(valve.i_s)),
+            amps(valve.i_g),
+            format!("{:.2} mA/V", 1e3 * valve.gm),
+            // Cut off, a valve has neither.
+            if valve.ra.is_finite() {
+                engineering(valve.ra, Unit::Ohm)
+            } else {
+                dash()
+            },
+            if valve.mu.is_finite() {
+                format!("{:.1}", valve.mu)
+            } else {
+                dash()
+            },
+        ]);
+        limits.row(vec![
+            valve.part.clone(),
+            engineering(valve.p_a.value, Unit::Watt),
+            share(&valve.p_a),
+            valve
+                .p_s
+                .as_ref()
+                .map_or_else(dash, |p_s| engineering(p_s.value, Unit::Watt)),
+            valve.p_s.as_ref().map_or_else(dash, share),
+            share(&valve.v_ak),
+            share(&valve.i_k),
+            share(&valve.v_k),
+        ]);
+    }
+    figures.print("Valves", 2)
+        + &limits.print(
+            &format!(
+                "Valves against their limits ({}{})",
+                if answer.heaters.is_empty() {
+                    "heaters at the chassis"
+                } else {
+                    "heaters that are not drawn at the chassis"
+                },
+                strapped_words(answer)
+            ),
+            1,
+        )
+}
+
+/// What the dissipation of strapped valves is held against.
+fn strapped_words(answer: &Voltages) -> &'static str {
+    let strapped = answer.valves.iter().filter(|valve| valve.strapped);
+    let (printed, all) = strapped.fold((0, 0), |(printed, all), valve| {
+        (printed + usize::from(valve.strapped_limit), all + 1)
+    });
+    match (printed, all) {
+        (_, 0) => "",
+        (0, _) => "; as triode, Pa includes the screen and its limit is the anode's",
+        (printed, all) if printed == all => {
+            "; as triode, Pa includes the screen and its limit is the sheet's for a triode"
+        }
+        _ => {
+            "; as triode, Pa includes the screen and its limit is the sheet's for a triode, else the anode's"
+        }
+    }
+}
+
+fn heaters(answer: &Voltages) -> String {
+    let mut sheet = Sheet::new(&[
+        "heater",
+        "type",
+        "volts rms",
+        "of rated",
+        "to cathode",
+        "of limit",
+    ]);
+    let dash = || "-".to_owned();
+    for heater in &answer.heaters {
+        sheet.row(vec![
+            heater.part.clone(),
+            heater.kind.clone(),
+            volts(heater.volts),
+            format!("{:.0} %", 100.0 * heater.volts / heater.rated),
+            heater
+                .to_cathode
+                .map_or_else(dash, |figure| volts(figure.value)),
+            heater.to_cathode.map_or_else(dash, |figure| share(&figure)),
+        ]);
+    }
+    sheet.print("Heaters and filaments", 2)
+}
+
+fn rectifiers(answer: &Voltages) -> String {
+    let mut sheet = Sheet::new(&["rectifier", "type", "current", "of limit", "drop"]);
+    for rectifier in &answer.rectifiers {
+        sheet.row(vec![
+            rectifier.part.clone(),
+            rectifier.kind.clone(),
+            amps(rectifier.current.value),
+            share(&rectifier.current),
+            volts(rectifier.drop),
+        ]);
+    }
+    sheet.print("Rectifiers", 2)
+}
+
+fn stabilisers(answer: &Voltages) -> String {
+    let mut sheet = Sheet::new(&[
+        "stabiliser",
+        "type",
+        "volts",
+        "current",
+        "goes out below",
+        "of most",
+        "strikes at",
+    ]);
+    let figure = |figure: Option<f64>, unit| {
+        figure.map_or_else(|| "-".to_owned(), |figure| engineering(figure, unit))
+    };
+    for stabiliser in &answer.stabilisers {
+        sheet.row(vec![
+            stabiliser.part.clone(),
+            stabiliser.kind.clone(),
+            volts(stabiliser.volts),
+            amps(stabiliser.current.value),
+            figure(stabiliser.least, Unit::Ampere),
+            share(&stabiliser.current),
+            figure(stabiliser.strike, Unit::Volt),
+        ]);
+    }
+    sheet.print("Stabilisers (taken as burning)", 2)
+}
+
+fn resistors(answer: &Voltages) -> String {
+    let mut sheet = Sheet::new(&["resistor", "ohms", "volts", "current", "watts", "of rating"]);
+    for resistor in &answer.resistors {
+        sheet.row(vec![
+            resistor.part.clone(),
+            engineering(resistor.resistance, Unit::Ohm),
+            volts(resistor.volts.value),
+            amps(resistor.current.abs()),
+            watts(resistor.power.value),
+            share(&resistor.power),
+        ]);
+    }
+    sheet.print("Resistors", 1)
+}
+
+fn capacitors(answer: &Voltages) -> String {
+    let mut sheet = Sheet::new(&["capacitor", "value", "volts", "of rating"]);
+    for capacitor in &answer.capacitors {
+        sheet.row(vec![
+            capacitor.part.clone(),
+            engineering(capacitor.capacitance, Unit::Farad),
+            volts(capacitor.volts.value),
+            if capacitor.reversed {
+                "WRONG WAY ROUND".to_owned()
+            } else {
+                share(&capacitor.volts)
+            },
+        ]);
+    }
+    sheet.print("Capacitors", 1)
+}
+
+fn windings(answer: &Voltages) -> String {
+    let mut sheet = Sheet::new(&[
+        "part",
+        "winding",
+        "current",
+        "of rating",
+        "drop",
+        "flux of saturation",
+    ]);
+    for winding in &answer.windings {
+        sheet.row(vec![
+            winding.part.clone(),
+            winding.winding.clone(),
+            amps(winding.current.value),
+            share(&winding.current),
+            volts(winding.drop),
+            winding
+                .flux
+                .map_or_else(|| "-".to_owned(), |flux| format!("{:.0} %", 100.0 * flux)),
+        ]);
+    }
+    sheet.print("Windings", 2)
+}
+
+fn supplies(answer: &Voltages) -> String {
+    let mut sheet = Sheet::new(&["supply", "open circuit", "current", "power"]);
+    for supply in answer
+        .supplies
+        .iter()
+        .filter(|supply| supply.part != "generator")
+    {
+        sheet.row(vec![
+            supply.part.clone(),
+            volts(supply.volts),
+            amps(supply.current),
+            watts(supply.power),
+        ]);
+    }
+    sheet.print("Supplies", 1)
+}
