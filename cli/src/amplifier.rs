@@ -5,12 +5,11 @@ use std::f64::consts::FRAC_1_SQRT_2;
 use std::ops::Range;
 use std::path::{Component, Path, PathBuf};
 
-use measure::at_rest::voltages::{Voltages, voltages};
 use models::library::Library;
 use sheet::{FileError, FileErrorKind, Sheet, Spans};
+use sim::System;
 use sim::amplifier::Amplifier;
 use sim::parts::{Part, Source, Waveform};
-use sim::{SimError, System, Tolerances};
 
 use crate::diagnostic::{self, Diagnostic, Id};
 use crate::failure::Failure;
@@ -26,18 +25,6 @@ pub(crate) struct Opened {
     pub(crate) spans: Spans,
     pub(crate) system: System,
     pub(crate) origin: Origin,
-}
-
-impl Opened {
-    /// Everything with no signal.
-    pub(crate) fn rest(&self) -> Result<Voltages, SimError> {
-        voltages(
-            &self.amplifier.circuit,
-            &self.system,
-            &Tolerances::default(),
-            &mut self.system.workspace(),
-        )
-    }
 }
 
 /// Reads an amplifier file.
@@ -78,9 +65,10 @@ impl Origin {
         })
     }
 
-    /// The equations of the same.
-    pub(crate) fn system(&self, over: &[(String, String)]) -> Result<System, Failure> {
-        Ok(self.compiled(over, Vec::new())?.1)
+    /// The amplifier with these settings and its equations.
+    pub(crate) fn set(&self, over: &[(String, String)]) -> Result<(Amplifier, System), Failure> {
+        let (sheet, system) = self.compiled(over, Vec::new())?;
+        Ok((sheet.amplifier, system))
     }
 
     /// Both, unless there are faults, those that are known already among them.

@@ -3,6 +3,8 @@
 use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressState, ProgressStyle};
+use measure::{Measurement, Reached, UnderTest};
+use sim::SimError;
 
 /// A bar from nothing to `length`.
 pub(crate) fn bar(length: u64, what: &'static str) -> ProgressBar {
@@ -51,13 +53,24 @@ pub(crate) fn counter(what: &'static str) -> ProgressBar {
     spinner
 }
 
-/// The length of a bar that is filled by shares.
-pub(crate) const WHOLE: u64 = 1000;
+/// Puts a question to an amplifier, and shows who waits how far it has come.
+pub(crate) fn ask<M: Measurement>(
+    question: &M,
+    of: &UnderTest<'_>,
+    bar: &ProgressBar,
+) -> Result<M::Answer, SimError> {
+    show(bar, |bar| question.ask(of, &|reached| tell(bar, reached)))
+}
 
-/// Fills such a bar to a share.
-#[allow(clippy::cast_sign_loss, reason = "a share of a bar is not negative")]
-pub(crate) fn set_share(bar: &ProgressBar, share: f64) {
-    bar.set_position((WHOLE as f64 * share.clamp(0.0, 1.0)).round() as u64);
+/// Sets a bar or counter to how far a question has come.
+pub(crate) fn tell(bar: &ProgressBar, reached: Reached) {
+    if let Some(all) = reached.all {
+        bar.set_length(all as u64);
+    }
+    if let Some(next) = reached.next {
+        bar.set_message(next);
+    }
+    bar.set_position(reached.done as u64);
 }
 
 /// Shows a bar or counter while something is worked out, and takes it away.

@@ -15,7 +15,8 @@ use std::hint::black_box;
 use std::time::Instant;
 
 use divan::Bencher;
-use measure::driven::playback::{PlaybackOf, Player, Ready};
+use measure::UnderTest;
+use measure::driven::playback::{PlaybackOf, Player, resting_output};
 use sheet::read;
 use sim::System;
 use sim::amplifier::Amplifier;
@@ -72,7 +73,7 @@ fn samples(rate: f64, seconds: f64, drive: f64) -> Vec<f64> {
 
 /// The output at every `finer`-th sample, and the seconds it took.
 fn played(
-    ready: &Ready<'_>,
+    of: &UnderTest<'_>,
     how: PlaybackOf,
     finer: usize,
     seconds: f64,
@@ -80,7 +81,7 @@ fn played(
 ) -> (Vec<f64>, f64) {
     let input = samples(how.rate, seconds, drive);
     let mut output = vec![0.0; input.len()];
-    let mut player = ready.player(&how);
+    let mut player = how.player(of).expect("it is driven");
     let start = Instant::now();
     player
         .play(&input, &mut output)
@@ -96,20 +97,20 @@ fn report() {
     let rms = |x: &[f64]| (x.iter().map(|v| v * v).sum::<f64>() / x.len() as f64).sqrt();
     for (name, text, drive) in DRIVES {
         let (amplifier, system) = amplifier(text);
-        let ready = Ready::find(&amplifier, &system).expect("it rests");
+        let of = UnderTest::find(&amplifier, &system).expect("it rests");
         println!("{name}: {} unknowns", system.len());
         for rate in RATES {
             let reference = PlaybackOf {
                 method: Method::RadauIia5,
                 ..PlaybackOf::at(4.0 * rate)
             };
-            let (reference, _) = played(&ready, reference, 4, COMPARED, drive);
-            let (output, _) = played(&ready, PlaybackOf::at(rate), 1, COMPARED, drive);
-            let rest = ready.resting_output();
+            let (reference, _) = played(&of, reference, 4, COMPARED, drive);
+            let (output, _) = played(&of, PlaybackOf::at(rate), 1, COMPARED, drive);
+            let rest = resting_output(&of);
             let difference: Vec<f64> = output.iter().zip(&reference).map(|(a, b)| a - b).collect();
             let sound: Vec<f64> = reference.iter().map(|v| v - rest).collect();
             let error = 20.0 * (rms(&difference) / rms(&sound)).log10();
-            let (_, took) = played(&ready, PlaybackOf::at(rate), 1, TIMED, drive);
+            let (_, took) = played(&of, PlaybackOf::at(rate), 1, TIMED, drive);
             println!(
                 "  {:.0} kHz: error {error:.1} dB against Radau IIA(5) at four times the rate, {:.2} x real time on one core, {:.1} V rms at the load",
                 rate / 1e3,
@@ -123,8 +124,8 @@ fn report() {
 #[divan::bench(args = RATES)]
 fn a_hundredth_of_a_second(bencher: Bencher, rate: f64) {
     let (amplifier, system) = amplifier(TEN_VALVES);
-    let ready = Ready::find(&amplifier, &system).expect("it rests");
-    let mut player = ready.player(&PlaybackOf::at(rate));
+    let of = UnderTest::find(&amplifier, &system).expect("it rests");
+    let mut player = PlaybackOf::at(rate).player(&of).expect("it is driven");
     let input = samples(rate, 0.5, DRIVES[0].2);
     let block = (rate / 100.0) as usize;
     let mut output = vec![0.0; block];

@@ -12,6 +12,7 @@
 use std::time::Instant;
 
 use divan::Bencher;
+use measure::Measurement;
 use measure::driven::power::PowerOf;
 use sheet::read;
 use sim::amplifier::Amplifier;
@@ -101,7 +102,7 @@ fn report() {
     }
     let start = Instant::now();
     let power = PowerOf::bench(&amplifier.bench)
-        .run(&amplifier.circuit, &system, &Tolerances::default(), &|_| ())
+        .about(&amplifier, &system)
         .expect("the amplifier has a power curve");
     println!(
         "power curve          {:8.2} s, {} levels, {} threads",

@@ -12,12 +12,13 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Instant;
 
 use divan::Bencher;
-use measure::at_rest::voltages::voltages;
+use measure::at_rest::voltages::VoltagesOf;
 use measure::instruments::varied::Allowed;
 use measure::judged::spread::{Asked, SpreadOf, usual};
+use measure::{Measurement, UnderTest};
 use sheet::read;
+use sim::System;
 use sim::amplifier::Amplifier;
-use sim::{System, Tolerances};
 
 const STILL: &str = include_str!("../../examples/02_hall_2a3_push_pull/amplifier.toml");
 const ON_MAINS: &str = include_str!("../../examples/04_hall_2a3_on_its_mains/amplifier.toml");
@@ -34,8 +35,9 @@ fn main() {
         }
         let circuits = AtomicUsize::new(0);
         let start = Instant::now();
+        let of = UnderTest::find(&amplifier, &system).expect("the amplifier rests");
         question
-            .run(&amplifier, &system, &|_, _| {
+            .ask(&of, &|_| {
                 circuits.fetch_add(1, Ordering::Relaxed);
             })
             .expect("the amplifier rests");
@@ -60,8 +62,8 @@ fn amplifier(text: &str) -> (Amplifier, System) {
 }
 
 fn question(amplifier: &Amplifier, system: &System, samples: usize) -> SpreadOf {
-    let mut ws = system.workspace();
-    let rest = voltages(&amplifier.circuit, system, &Tolerances::default(), &mut ws)
+    let rest = VoltagesOf
+        .about(amplifier, system)
         .expect("the amplifier rests");
     let figures = usual(amplifier, &rest).into_iter();
     SpreadOf {
@@ -82,5 +84,5 @@ fn question(amplifier: &Amplifier, system: &System, samples: usize) -> SpreadOf 
 fn hundred_at_rest(bencher: Bencher) {
     let (amplifier, system) = amplifier(STILL);
     let question = question(&amplifier, &system, 100);
-    bencher.bench_local(|| question.run(&amplifier, &system, &|_, _| ()));
+    bencher.bench_local(|| question.about(&amplifier, &system));
 }

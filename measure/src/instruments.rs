@@ -3,7 +3,6 @@
 pub mod heater;
 pub mod load_condition;
 pub mod logarithmic;
-pub(crate) mod near;
 pub mod power_balance;
 pub mod preferred;
 pub(crate) mod rails;

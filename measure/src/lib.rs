@@ -8,10 +8,16 @@
 //! | [`judged`] | figures by name, how far they spread, a drawing checked, values chosen, parts taken out |
 //! | [`instruments`] | what these share |
 //!
-//! A question is handed an amplifier or its parts, solves by [`sim`], and knows no file.
+//! A question is a [`Measurement`]: it asks an amplifier under test, [`UnderTest`], which knows its rest; it solves
+//! by [`sim`], and knows no file.
 
 pub mod at_rest;
 pub mod driven;
 pub mod instruments;
 pub mod judged;
+mod measurement;
 pub mod small_signal;
+mod under_test;
+
+pub use measurement::{Measurement, Progress, Reached};
+pub use under_test::UnderTest;

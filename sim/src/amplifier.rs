@@ -33,6 +33,20 @@ pub struct Amplifier {
 }
 
 impl Amplifier {
+    /// An amplifier of which nothing is known but its circuit and its bench.
+    pub fn new(circuit: Circuit, bench: Bench) -> Self {
+        Self {
+            title: String::new(),
+            source: String::new(),
+            circuit,
+            bench,
+            mains: None,
+            taps: Vec::new(),
+            notes: Vec::new(),
+            positions: BTreeMap::new(),
+        }
+    }
+
     /// The positions a switch can be set to: those all its sections have when it is ganged; none when
     /// there is no such switch.
     pub fn positions_of(&self, switch: &str) -> Option<Vec<&str>> {

@@ -5,7 +5,6 @@
 use std::collections::BTreeMap;
 
 use crate::parts::{Part, Waveform};
-use crate::system::System;
 
 /// A node of a circuit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -248,38 +247,17 @@ impl Circuit {
     /// The valve line that states the heater which warms this valve: its own, or that of another section
     /// of its envelope.
     pub fn heater_of(&self, part: PartId) -> Option<PartId> {
-        let Part::Valve(valve) = &self.part(part).part else {
-            return None;
-        };
+        let valve = self.part(part).part.valve()?;
         if valve.heater.is_some() {
             return Some(part);
         }
         let envelope = valve.envelope.as_ref()?;
-        self.parts().find_map(|(id, placed)| match &placed.part {
-            Part::Valve(other)
-                if other.envelope.as_ref() == Some(envelope) && other.heater.is_some() =>
-            {
-                Some(id)
-            }
-            _ => None,
-        })
-    }
-
-    /// Everything that keeps the circuit from being solved, besides what [`Circuit::add`] refused.
-    pub fn faults(&self) -> Vec<CircuitError> {
-        crate::topology::faults(self)
-    }
-
-    /// The equations of the circuit.
-    ///
-    /// # Errors
-    /// All of [`Circuit::faults`], not the first only.
-    pub fn compile(&self) -> Result<System, Vec<CircuitError>> {
-        let faults = self.faults();
-        if faults.is_empty() {
-            Ok(System::new(self))
-        } else {
-            Err(faults)
-        }
+        self.parts()
+            .find(|(_, placed)| {
+                placed.part.valve().is_some_and(|other| {
+                    other.envelope.as_ref() == Some(envelope) && other.heater.is_some()
+                })
+            })
+            .map(|(id, _)| id)
     }
 }

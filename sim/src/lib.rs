@@ -31,9 +31,11 @@ pub mod system;
 pub mod tolerances;
 pub mod topology;
 pub mod transient;
+mod workspace;
 
 pub use circuit::{Circuit, CircuitError, NodeId, PartId};
 pub use counts::Counts;
 pub use error::SimError;
-pub use system::{System, Workspace};
+pub use system::System;
 pub use tolerances::Tolerances;
+pub use workspace::Workspace;

@@ -12,7 +12,8 @@
 //! Source   Deuflhard, Newton Methods for Nonlinear Problems, 2004, ch. 2-3 (from memory)
 
 use crate::lu::GROWTH_LIMIT;
-use crate::system::{Factored, Formula, System, UnknownId, Workspace};
+use crate::system::{Formula, System, UnknownId};
+use crate::workspace::{Factored, Workspace};
 
 /// How an iteration ended. A normal value, on which the caller acts.
 #[must_use]
@@ -35,6 +36,16 @@ pub enum Outcome {
     },
 }
 
+impl Outcome {
+    /// Whether `ws.x` solves the equations.
+    pub fn converged(self) -> bool {
+        match self {
+            Self::Converged { .. } => true,
+            Self::Diverged { .. } | Self::Singular { .. } => false,
+        }
+    }
+}
+
 /// Factorisations after which an iteration is given up: far above the 3 to 9 that a step or an
 /// operating point takes when it is going to succeed.
 const MOST_ITERATIONS: u32 = 60;
@@ -52,127 +63,94 @@ const ROUNDING: f64 = 100.0;
 /// Share of the tolerance allowed to the estimated remaining error, since it is an estimate.
 const SAFETY: f64 = 0.3;
 
-/// What the last verified steps told of the bending of the equations, so that not every time step
-/// need be verified: the correction after one of size d is about `bending`·d².
-#[derive(Clone, Copy, Debug)]
-pub struct Trust {
-    alpha: f64,
-    bending: f64,
-    granted: u32,
-    /// Steps taken on trust before one is verified again.
-    most: u32,
-}
-
-impl Default for Trust {
-    fn default() -> Self {
-        Self {
-            alpha: f64::NAN,
-            bending: f64::INFINITY,
-            granted: 0,
-            most: Self::MOST,
-        }
-    }
-}
-
-impl Trust {
-    /// Steps taken on trust before one is verified again.
-    const MOST: u32 = 16;
-    /// The bending may have grown by this since it was measured.
-    const MARGIN: f64 = 1.5;
-
-    /// Every step is verified: where a current is read off an exponential, a tenth of a volt is too much.
-    /// Trust in nothing: every iteration factors its own matrix.
-    pub fn none() -> Self {
-        Self {
-            most: 0,
-            ..Self::default()
-        }
-    }
-
-    fn covers(&mut self, alpha: f64, size: f64) -> bool {
-        let covers = self.alpha.to_bits() == alpha.to_bits()
-            && self.granted < self.most
-            && Self::MARGIN * self.bending * size * size <= SAFETY;
-        self.granted += u32::from(covers);
-        covers
-    }
-
-    fn measured(&mut self, alpha: f64, bending: f64) {
-        *self = Self {
-            alpha,
-            bending,
-            granted: 0,
-            most: self.most,
-        };
-    }
-}
-
 /// Solves f(x) + alpha·C·x + past = 0 from the guess in `ws.x`.
 pub fn newton(system: &System, step: Formula<'_>, ws: &mut Workspace) -> Outcome {
-    let n = system.len();
-    let mut worst = 0;
     ws.start.copy_from_slice(&ws.x);
     system.assemble(step, ws);
-    for iteration in 1..=MOST_ITERATIONS {
-        // The full correction
-        if let Err(at) = factor(system, step, iteration, ws) {
-            ws.x.copy_from_slice(&ws.start);
+    let outcome = iterate(system, step, ws);
+    if !outcome.converged() {
+        ws.x.copy_from_slice(&ws.start);
+    }
+    outcome
+}
+
+/// The iteration from the assembled guess.
+fn iterate(system: &System, step: Formula<'_>, ws: &mut Workspace) -> Outcome {
+    let n = system.len();
+    let mut worst = 0;
+    for iterations in 1..=MOST_ITERATIONS {
+        if let Err(at) = factor(system, step, iterations, ws) {
             return Outcome::Singular { at };
         }
         let size = correction(n, ws, &mut worst);
         if size <= SAFETY {
             add(&mut ws.x, &ws.step, 1.0, n);
-            return Outcome::Converged {
-                iterations: iteration,
-            };
+            return Outcome::Converged { iterations };
         }
         if !size.is_finite() {
             break;
         }
-
-        // As much of it as helps
-        let mut fraction = system.step_fraction(ws);
+        let fraction = system.step_fraction(ws);
         add(&mut ws.x, &ws.step, fraction, n);
-        if iteration == 1 && fraction >= 1.0 && ws.trust.covers(step.alpha, size) {
-            return Outcome::Converged { iterations: 1 };
+        if iterations == 1 && fraction >= 1.0 && ws.trust.covers(step.alpha, size, SAFETY) {
+            ws.trust.granted();
+            return Outcome::Converged { iterations };
         }
-        loop {
-            ws.kept.copy_from_slice(&ws.step);
-            system.assemble(step, ws);
-            let simplified = correction(n, ws, &mut worst);
-            let contraction = simplified / size;
-            if fraction >= 1.0 {
-                ws.trust.measured(step.alpha, contraction / size);
-            }
-            if fraction >= 1.0
-                && contraction < TRUSTED_CONTRACTION
-                && contraction * simplified <= SAFETY
-            {
-                add(&mut ws.x, &ws.step, 1.0, n);
-                return Outcome::Converged {
-                    iterations: iteration,
-                };
-            }
-            if contraction <= 1.0 - 0.25 * fraction {
-                break;
-            }
-            if size <= ROUNDING && simplified <= ROUNDING {
-                return Outcome::Converged {
-                    iterations: iteration,
-                };
-            }
-            // Halve: x ← x − (t/2)·d with the full correction kept aside
-            ws.step.copy_from_slice(&ws.kept);
-            if fraction < LEAST_FRACTION {
-                ws.x.copy_from_slice(&ws.start);
-                return Outcome::Diverged { worst };
-            }
-            add(&mut ws.x, &ws.step, -0.5 * fraction, n);
-            fraction *= 0.5;
+        match descend(system, step, (size, fraction), &mut worst, ws) {
+            Descent::Solved => return Outcome::Converged { iterations },
+            Descent::Closer => {}
+            Descent::Lost => break,
         }
     }
-    ws.x.copy_from_slice(&ws.start);
     Outcome::Diverged { worst }
+}
+
+/// What came of a correction.
+enum Descent {
+    /// `ws.x` solves the equations.
+    Solved,
+    /// `ws.x` is nearer to it, and the equations are assembled there.
+    Closer,
+    /// No fraction of the correction helps.
+    Lost,
+}
+
+/// As much of the full correction in `ws.step` as helps, by what the old factors make of the residual there;
+/// `fraction` of it, of `size`, is in `ws.x` already.
+fn descend(
+    system: &System,
+    step: Formula<'_>,
+    (size, mut fraction): (f64, f64),
+    worst: &mut UnknownId,
+    ws: &mut Workspace,
+) -> Descent {
+    let n = system.len();
+    loop {
+        ws.kept.copy_from_slice(&ws.step);
+        system.assemble(step, ws);
+        let simplified = correction(n, ws, worst);
+        let contraction = simplified / size;
+        if fraction >= 1.0 {
+            ws.trust.measured(step.alpha, contraction / size);
+            if contraction < TRUSTED_CONTRACTION && contraction * simplified <= SAFETY {
+                add(&mut ws.x, &ws.step, 1.0, n);
+                return Descent::Solved;
+            }
+        }
+        if contraction <= 1.0 - 0.25 * fraction {
+            return Descent::Closer;
+        }
+        if size <= ROUNDING && simplified <= ROUNDING {
+            return Descent::Solved;
+        }
+        // Halve: x ← x − (t/2)·d with the full correction kept aside
+        ws.step.copy_from_slice(&ws.kept);
+        if fraction < LEAST_FRACTION {
+            return Descent::Lost;
+        }
+        add(&mut ws.x, &ws.step, -0.5 * fraction, n);
+        fraction *= 0.5;
+    }
 }
 
 /// Factors the assembled Jacobian: the tail only when nothing but device entries changed, with fresh

@@ -8,8 +8,9 @@
 
 use crate::error::SimError;
 use crate::newton::{Outcome, newton};
-use crate::system::{Formula, System, Workspace};
+use crate::system::{Formula, System};
 use crate::tolerances::Tolerances;
+use crate::workspace::Workspace;
 
 /// A way to a solution with the sources at rest given as `past`.
 type Way = fn(&System, &[f64], &mut Workspace) -> Outcome;
@@ -46,7 +47,7 @@ pub fn operating_point(
     system.sources_at_rest(1.0, &ws.waveforms, &mut past);
     let start = ws.x.clone();
     let mut last = newton(system, Formula::new(0.0, &past), ws);
-    if matches!(last, Outcome::Converged { .. }) {
+    if last.converged() {
         system.commit(ws);
         return Ok(Found::Directly);
     }
@@ -58,7 +59,7 @@ pub fn operating_point(
     for (found, way) in ways {
         ws.x.fill(0.0);
         last = way(system, &past, ws);
-        if matches!(last, Outcome::Converged { .. }) {
+        if last.converged() {
             system.commit(ws);
             return Ok(found);
         }
@@ -94,7 +95,7 @@ fn raise_sources(system: &System, full: &[f64], ws: &mut Workspace) -> Outcome {
                 scale = next;
                 increment *= 2.0;
             }
-            _ => {
+            Outcome::Diverged { .. } | Outcome::Singular { .. } => {
                 increment *= 0.5;
                 if increment < LEAST_INCREMENT {
                     return outcome;
@@ -116,7 +117,7 @@ fn fade_shunt(system: &System, past: &[f64], ws: &mut Workspace) -> Outcome {
             },
             ws,
         );
-        if !matches!(outcome, Outcome::Converged { .. }) {
+        if !outcome.converged() {
             return outcome;
         }
         shunt *= 0.316;
@@ -138,10 +139,7 @@ fn pseudo_transient(system: &System, past: &[f64], ws: &mut Workspace) -> Outcom
             shunt_to: &tied,
         };
         last = newton(system, step, ws);
-        match last {
-            Outcome::Converged { .. } => tie *= 0.5,
-            _ => tie *= 4.0,
-        }
+        tie *= if last.converged() { 0.5 } else { 4.0 };
         if tie < 1e-13 {
             return newton(system, Formula::new(0.0, past), ws);
         }

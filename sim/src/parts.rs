@@ -1,20 +1,19 @@
 //! What can stand on a chassis: the parts of a circuit in SI units, without names or places.
 //!
-//! Every part says how many nodes it joins and in which order; `system.rs` says what equations it
-//! brings. Taps of a winding are separate [`Winding`]s in series, made by whoever reads the file.
-//!
-//! Over 400 lines because it is one list: every part with its values.
-
-use std::sync::Arc;
+//! Every part says how many nodes it joins, in which order and with what paths between them; `system.rs` says
+//! what equations it brings. Taps of a winding are separate [`Winding`]s in series, made by whoever reads the file.
 
 use models::AnyDevice;
 use models::core::Core;
 use models::diode::Diode;
 use nalgebra::Complex;
 
+mod paths;
 mod valve;
+mod waveform;
 
 pub use valve::{HeaterWiring, Valve, Wiring};
+pub use waveform::Waveform;
 
 /// A part, with everything the equations need.
 #[derive(Clone, Debug)]
@@ -59,6 +58,15 @@ impl Part {
             Self::Pot(_) => "pot",
             Self::Switch(_) => "switch",
             Self::Loudspeaker(_) => "loudspeaker",
+        }
+    }
+
+    /// The valve that it is; none of anything else.
+    pub fn valve(&self) -> Option<&Valve> {
+        if let Self::Valve(valve) = self {
+            Some(valve)
+        } else {
+            None
         }
     }
 
@@ -116,7 +124,8 @@ pub struct Capacitor {
 pub struct Inductor {
     /// The magnetising curve, referred to the winding.
     pub core: Core,
-    /// True when the curve is a straight line: the current is then the only unknown.
+    /// Inductance, H, of a curve that is a straight line: the current is then the only unknown; none where it
+    /// bends.
     pub linear: Option<f64>,
     /// Winding resistance, Ω.
     pub resistance: f64,
@@ -213,164 +222,6 @@ pub struct Source {
     pub waveform: Waveform,
     /// Source resistance, Ω; may be zero.
     pub resistance: f64,
-}
-
-/// Volts against time; amplitudes are peak values.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Waveform {
-    /// Constant, V.
-    Dc(f64),
-    /// `offset + amplitude·sin(2π·frequency·t + phase)`; V, Hz, rad.
-    Sine {
-        /// Peak volts.
-        amplitude: f64,
-        /// Hz.
-        frequency: f64,
-        /// rad.
-        phase: f64,
-        /// V.
-        offset: f64,
-    },
-    /// The sum of two sines starting at zero: (peak volts, Hz) each.
-    TwoTone {
-        /// Peak volts and Hz of the first.
-        first: (f64, f64),
-        /// Peak volts and Hz of the second.
-        second: (f64, f64),
-    },
-    /// `amplitude·sin(2π·frequency·t)` induced by stray fields of the mains: small, and yet never still.
-    Stray {
-        /// Peak volts.
-        amplitude: f64,
-        /// Hz.
-        frequency: f64,
-    },
-    /// A square wave, first half cycle positive.
-    Square {
-        /// Peak volts.
-        amplitude: f64,
-        /// Hz.
-        frequency: f64,
-    },
-    /// Samples at a rate, joined by straight lines, zero outside.
-    Samples {
-        /// V.
-        volts: Arc<[f64]>,
-        /// Samples a second.
-        rate: f64,
-    },
-    /// Where a recording is being played: four samples, joined between the middle two by the cubic through
-    /// all four. Whoever plays it puts the next stretch in its place.
-    Stretch {
-        /// Time of the second sample, s.
-        start: f64,
-        /// Between samples, s.
-        interval: f64,
-        /// V.
-        volts: [f64; 4],
-    },
-}
-
-impl Waveform {
-    /// Two tones of the two frequencies, Hz, that share the peak, V; `ratio` is the first tone's
-    /// amplitude over the second's.
-    pub fn two_tone(peak: f64, ratio: f64, (first, second): (f64, f64)) -> Self {
-        let share = ratio / (1.0 + ratio);
-        Self::TwoTone {
-            first: (peak * share, first),
-            second: (peak * (1.0 - share), second),
-        }
-    }
-
-    /// Volts at time `t`, s. On an edge the value after it.
-    pub fn at(&self, t: f64) -> f64 {
-        use std::f64::consts::TAU;
-        match self {
-            Self::Dc(volts) => *volts,
-            Self::Sine {
-                amplitude,
-                frequency,
-                phase,
-                offset,
-            } => {
-                // Reduced to one turn first, so that hours of audio keep their phase to rounding.
-                let turns = frequency * t;
-                offset + amplitude * (TAU * (turns - turns.floor()) + phase).sin()
-            }
-            Self::Stray {
-                amplitude,
-                frequency,
-            } => {
-                let turns = frequency * t;
-                amplitude * (TAU * (turns - turns.floor())).sin()
-            }
-            Self::TwoTone { first, second } => [first, second]
-                .iter()
-                .map(|(amplitude, frequency)| {
-                    let turns = frequency * t;
-                    amplitude * (TAU * (turns - turns.floor())).sin()
-                })
-                .sum(),
-            Self::Square {
-                amplitude,
-                frequency,
-            } => {
-                // An edge computed as (k/2)/f may round just short of itself.
-                let halves = (2.0 * frequency * t * (1.0 + 4.0 * f64::EPSILON)).floor();
-                if halves.rem_euclid(2.0) < 0.5 {
-                    *amplitude
-                } else {
-                    -*amplitude
-                }
-            }
-            Self::Samples { volts, rate } => {
-                let place = t * rate;
-                if place < 0.0 || place > (volts.len().max(1) - 1) as f64 {
-                    return 0.0;
-                }
-                let left = (place.floor() as usize).min(volts.len().saturating_sub(1));
-                let right = (left + 1).min(volts.len() - 1);
-                volts[left] + (volts[right] - volts[left]) * (place - left as f64)
-            }
-            Self::Stretch {
-                start,
-                interval,
-                volts: [before, first, second, after],
-            } => {
-                // Newton's divided differences from the second sample on, the first two of them plain.
-                let u = (t - start) / interval;
-                let slope = second - first;
-                let bend = (second - 2.0 * first + before) / 2.0;
-                let twist = (after - 3.0 * second + 3.0 * first - before) / 6.0;
-                first + u * (slope + (u - 1.0) * (bend + (u + 1.0) * twist))
-            }
-        }
-    }
-
-    /// The first jump of the waveform later than `t`, s; infinite when it is continuous.
-    pub fn next_edge(&self, t: f64) -> f64 {
-        match self {
-            Self::Square { frequency, .. } => {
-                let half = 0.5 / frequency;
-                let next = ((t / half) * (1.0 + 4.0 * f64::EPSILON)).floor() + 1.0;
-                next * half
-            }
-            _ => f64::INFINITY,
-        }
-    }
-
-    /// The steady part, which is all the operating point sees, V.
-    pub fn at_rest(&self) -> f64 {
-        match self {
-            Self::Dc(volts) => *volts,
-            Self::Sine { offset, .. } => *offset,
-            Self::TwoTone { .. }
-            | Self::Stray { .. }
-            | Self::Square { .. }
-            | Self::Samples { .. }
-            | Self::Stretch { .. } => 0.0,
-        }
-    }
 }
 
 /// A potentiometer at a setting.

@@ -15,9 +15,10 @@ use serde::Serialize;
 
 use crate::error::SimError;
 use crate::parts::Waveform;
-use crate::system::{System, Workspace};
+use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::transient::sensitivity::Sensitivity;
+use crate::workspace::Workspace;
 
 mod collocation;
 mod monodromy;

@@ -242,7 +242,8 @@ pub fn engineering(value: f64, unit: Unit) -> String {
     render(value < 0.0, &digits, exponent, unit)
 }
 
-/// The same with as many digits more as it takes to show `step`: what differs by less looks alike.
+/// A prefix and the unit with three significant digits, or as many more as it takes to show `step`: what differs
+/// by less looks alike.
 pub fn resolved(value: f64, step: f64, unit: Unit) -> String {
     // Beyond these a reader sees noise.
     const MOST: i32 = 8;

@@ -12,13 +12,9 @@ use crate::parts::Waveform;
 use crate::periodic::{Approach, Period, Settling, settle};
 use crate::small_signal::SmallSignal;
 use crate::stability::growing_over;
-use crate::system::{System, Workspace};
+use crate::system::System;
 use crate::tolerances::Tolerances;
-
-/// Peak above which a source counts as a supply and not as a signal, V: no signal source of an
-/// amplifier's input gives as much, no heater winding gives less. Stray volts of a winding are told by
-/// their kind.
-const ALTERNATING: f64 = 3.0;
+use crate::workspace::Workspace;
 
 /// Samples of a mains period; rectifiers take finer steps by themselves.
 pub const MAINS_SAMPLES: usize = 512;
@@ -50,62 +46,28 @@ pub struct Mains {
     pub approach: Approach,
 }
 
-/// Whether a source is a supply that is never still.
-pub fn alternates(waveform: &Waveform) -> bool {
-    frequency(waveform).is_some()
-}
-
-/// Frequency of an alternating supply, Hz.
-fn frequency(waveform: &Waveform) -> Option<f64> {
-    match waveform {
-        Waveform::Sine {
-            amplitude,
-            frequency,
-            ..
-        }
-        | Waveform::Square {
-            amplitude,
-            frequency,
-        } if amplitude.abs() > ALTERNATING => Some(*frequency),
-        Waveform::Stray {
-            amplitude,
-            frequency,
-        } if amplitude.abs() > 0.0 => Some(*frequency),
-        _ => None,
-    }
-}
-
 /// Frequencies of the alternating supplies among these, Hz.
 pub fn frequencies(waveforms: &[Waveform]) -> Vec<f64> {
-    waveforms.iter().filter_map(frequency).collect()
+    waveforms
+        .iter()
+        .filter_map(Waveform::supply_frequency)
+        .collect()
 }
 
 /// Frequencies of all that moves among these, signals included, Hz.
 pub fn moving(waveforms: &[Waveform]) -> Vec<f64> {
-    waveforms
-        .iter()
-        .flat_map(|waveform| match waveform {
-            Waveform::Sine {
-                amplitude,
-                frequency,
-                ..
-            }
-            | Waveform::Square {
-                amplitude,
-                frequency,
-            }
-            | Waveform::Stray {
-                amplitude,
-                frequency,
-            } if amplitude.abs() > 0.0 => vec![*frequency],
-            Waveform::TwoTone { first, second } => [first, second]
-                .into_iter()
-                .filter(|(amplitude, _)| amplitude.abs() > 0.0)
-                .map(|(_, frequency)| *frequency)
-                .collect(),
-            _ => Vec::new(),
-        })
-        .collect()
+    waveforms.iter().flat_map(Waveform::frequencies).collect()
+}
+
+/// Does the work with every signal steady and the supplies left as they are; the waveforms are put back.
+fn silent<T>(ws: &mut Workspace, work: impl FnOnce(&mut Workspace) -> T) -> T {
+    let waveforms = ws.waveforms.clone();
+    for waveform in ws.waveforms.iter_mut().filter(|w| !w.alternates()) {
+        *waveform = Waveform::Dc(waveform.at_rest());
+    }
+    let done = work(ws);
+    ws.waveforms = waveforms;
+    done
 }
 
 impl Rest {
@@ -134,13 +96,7 @@ impl Rest {
         tolerances: &Tolerances,
         ws: &mut Workspace,
     ) -> Result<Self, SimError> {
-        let waveforms = ws.waveforms.clone();
-        for waveform in ws.waveforms.iter_mut().filter(|w| !alternates(w)) {
-            *waveform = Waveform::Dc(waveform.at_rest());
-        }
-        let rest = Self::of_silent(system, tolerances, ws);
-        ws.waveforms = waveforms;
-        rest
+        silent(ws, |ws| Self::of_silent(system, tolerances, ws))
     }
 
     fn of_silent(
@@ -187,8 +143,8 @@ impl Rest {
         })
     }
 
-    /// The same from near by: `ws.x` is at the start of a mains period of a circuit that differs little, so
-    /// no operating point is sought; `found` is what is then told of it. `periodicity` is how well the cycle
+    /// Finds it from near by: `ws.x` is at the start of a mains period of a circuit that differs little, so no
+    /// operating point is sought; `found` is what is then told of it. `periodicity` is how well the cycle
     /// is to close, see [`Settling`].
     ///
     /// # Errors
@@ -199,22 +155,10 @@ impl Rest {
         tolerances: &Tolerances,
         ws: &mut Workspace,
     ) -> Result<Self, SimError> {
-        let waveforms = ws.waveforms.clone();
-        for waveform in ws.waveforms.iter_mut().filter(|w| !alternates(w)) {
-            *waveform = Waveform::Dc(waveform.at_rest());
-        }
-        let supplies = frequencies(&ws.waveforms);
-        let rest = common_period(&supplies, LONGEST).and_then(|common| {
-            Self::settled(
-                system,
-                (found, periodicity),
-                common.duration,
-                tolerances,
-                ws,
-            )
-        });
-        ws.waveforms = waveforms;
-        rest
+        silent(ws, |ws| {
+            let duration = common_period(&frequencies(&ws.waveforms), LONGEST)?.duration;
+            Self::settled(system, (found, periodicity), duration, tolerances, ws)
+        })
     }
 
     /// Whether the circuit stays there: an amplifier that oscillates by itself is told at once and not

@@ -15,7 +15,8 @@ use nalgebra::Complex;
 use crate::circuit::{NodeId, PartId};
 use crate::error::{Question, SimError};
 use crate::lu::Factors;
-use crate::system::{System, UnknownId, Workspace};
+use crate::system::{System, UnknownId};
+use crate::workspace::Workspace;
 
 /// A circuit linearised at an operating point, and tuned to one frequency at a time.
 #[derive(Clone, Debug)]
@@ -73,9 +74,7 @@ impl<'a> SmallSignal<'a> {
         self.frequency = f64::NAN;
         self.factors
             .factor(self.system.symbolic(), &self.values)
-            .map_err(|singular| SimError::Undetermined {
-                unknown: self.system.name(singular.column as u32).to_owned(),
-            })?;
+            .map_err(|singular| self.system.undetermined(singular))?;
         self.frequency = frequency;
         Ok(())
     }

@@ -103,7 +103,8 @@ impl Spectrum {
         self.thd_to(u32::MAX)
     }
 
-    /// The same with the harmonics up to that number alone: what a meter of that bandwidth shows.
+    /// Total harmonic distortion by the harmonics up to that number alone, a ratio: what a meter of that
+    /// bandwidth shows.
     pub fn thd_to(&self, last: u32) -> f64 {
         let power: f64 = self.harmonics[1..]
             .iter()

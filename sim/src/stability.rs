@@ -13,7 +13,8 @@ use nalgebra::{Complex, DMatrix, Schur};
 use serde::Serialize;
 
 use crate::error::SimError;
-use crate::system::{System, Workspace};
+use crate::system::{System, UnknownId};
+use crate::workspace::Workspace;
 
 /// A natural frequency that grows.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -45,10 +46,11 @@ pub fn growing(system: &System, ws: &mut Workspace) -> Option<Growing> {
     growing_over(system, &[x], ws)
 }
 
-/// The same for the mean slopes of a mains period, `samples` `[samples][n+1]`.
+/// The fastest growing natural frequency of the circuit with its mean slopes over a mains period, `samples`
+/// `[samples][n+1]`, if any grows.
 pub fn growing_over(system: &System, samples: &[Vec<f64>], ws: &mut Workspace) -> Option<Growing> {
     let slopes = system.mean_slopes(samples, ws);
-    fastest(&frequencies_of(system, &slopes, 0, &[])?)
+    fastest(&frequencies_of(system, &slopes, &Changes::none(system))?)
 }
 
 /// The fastest growing of some natural frequencies s, 1/s.
@@ -63,44 +65,70 @@ pub fn fastest(modes: &[Complex<f64>]) -> Option<Growing> {
         })
 }
 
-/// What is added to one entry of the linearised equations.
+/// What is added to the linearised equations of a circuit before its natural frequencies are asked for: a path
+/// that is cut or closed, without another circuit.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Changes {
+    /// Unknowns of the changed circuit.
+    n: usize,
+    entries: Vec<Change>,
+}
+
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Change {
-    /// Row of the entry.
-    pub row: usize,
-    /// Its column.
-    pub column: usize,
+struct Change {
+    row: usize,
+    column: usize,
     /// To the slopes G.
-    pub slope: f64,
+    slope: f64,
     /// To the storage C.
-    pub stored: f64,
+    stored: f64,
+}
+
+impl Changes {
+    /// The circuit as it is.
+    pub fn none(system: &System) -> Self {
+        Self {
+            n: system.len(),
+            entries: Vec::new(),
+        }
+    }
+
+    /// One unknown more, its equation empty as yet.
+    pub fn unknown(&mut self) -> UnknownId {
+        self.n += 1;
+        (self.n - 1) as UnknownId
+    }
+
+    /// Adds slope + s·stored, e.g. S and F, to what `column` brings to the equation of `row`.
+    pub fn add(&mut self, row: UnknownId, column: UnknownId, slope: f64, stored: f64) {
+        self.entries.push(Change {
+            row: row as usize,
+            column: column as usize,
+            slope,
+            stored,
+        });
+    }
 }
 
 /// All natural frequencies s, 1/s, that rounding does not hide; none when G has no inverse.
 pub fn natural_frequencies(system: &System, ws: &mut Workspace) -> Option<Vec<Complex<f64>>> {
-    natural_frequencies_changed(system, ws, 0, &[])
+    natural_frequencies_with(system, &Changes::none(system), ws)
 }
 
-/// Natural frequencies with `extra` unknowns after those of the system and with changed entries.
-pub fn natural_frequencies_changed(
+/// All natural frequencies s, 1/s, of the circuit with changes; none when G has no inverse.
+pub fn natural_frequencies_with(
     system: &System,
+    changes: &Changes,
     ws: &mut Workspace,
-    extra: usize,
-    changes: &[Change],
 ) -> Option<Vec<Complex<f64>>> {
     let x = ws.x.clone();
     let slopes = system.mean_slopes(&[x], ws);
-    frequencies_of(system, &slopes, extra, changes)
+    frequencies_of(system, &slopes, changes)
 }
 
-/// Of the circuit with these slopes, `[nnz]`.
-fn frequencies_of(
-    system: &System,
-    slopes: &[f64],
-    extra: usize,
-    changes: &[Change],
-) -> Option<Vec<Complex<f64>>> {
-    let n = system.len() + extra;
+/// Of the circuit with these slopes, `[nnz]`, and with changes.
+fn frequencies_of(system: &System, slopes: &[f64], changes: &Changes) -> Option<Vec<Complex<f64>>> {
+    let n = changes.n;
     let dense = |values: &[f64]| {
         let mut matrix = DMatrix::zeros(n, n);
         for column in 0..system.len() {
@@ -113,7 +141,7 @@ fn frequencies_of(
     };
     let mut slopes = dense(slopes);
     let mut storage = dense(system.storage().data());
-    for change in changes {
+    for change in &changes.entries {
         slopes[(change.row, change.column)] += change.slope;
         storage[(change.row, change.column)] += change.stored;
     }
@@ -201,6 +229,35 @@ mod tests {
             assert!((mode.im.abs() / im - 1.0).abs() < 1e-12, "{mode}");
         }
         assert_eq!(growing(&system, &mut ws), None);
+    }
+
+    #[test]
+    fn what_holds_no_source_never_grows() {
+        // Resistors, coils and capacitors give no energy, whatever their values. Leakage inductance and voice
+        // coil in series leave no place for a current of their own: a mode that is not there.
+        for ohms in 10..60 {
+            let text = format!(
+                r#"[amplifier]
+title = "Passive"
+source = "own design"
+[parts]
+R1 = {{ resistor = "{ohms}00R", between = ["in", "p"] }}
+C1 = {{ electrolytic = "1u", positive = "p", negative = "x", esr = "120R", leakage = "3mA", rating = "100V" }}
+L1 = {{ choke = "2H", between = ["x", "chassis"], resistance = "300R", saturates = "50mA" }}
+L2 = {{ inductor = "0.5H", between = ["x", "y"], resistance = "70R" }}
+R4 = {{ resistor = "5k", between = ["y", "x"] }}
+T1 = {{ transformer = "5k : 8R", primary = ["y", "chassis"], secondary = ["out", "chassis"], primary_inductance = "10H", leakage_inductance = "50mH", capacitance = "500p", primary_resistance = "250R", secondary_resistance = "0.4R", core_loss = "30k" }}
+LS1 = {{ loudspeaker = "8R", between = ["out", "chassis"], re = "6R", le = "0.5mH", fs = "55Hz", qms = "3", qes = "0.5" }}
+[bench]
+generator = {{ into = "in", resistance = "600R" }}
+load = "LS1"
+"#
+            );
+            let amplifier = crate::file::read(&text, &[]).expect("a file without faults");
+            let system = amplifier.circuit.compile().expect("well formed");
+            let mut ws = system.workspace();
+            assert_eq!(growing(&system, &mut ws), None, "{ohms}00 Ω");
+        }
     }
 
     #[test]

@@ -9,9 +9,9 @@ pub struct Tolerances {
     pub newton_relative: f64,
     /// Absolute tolerance of Newton's iteration on a voltage, V.
     pub newton_volts: f64,
-    /// The same on a current, A.
+    /// Absolute tolerance of Newton's iteration on a current, A.
     pub newton_amps: f64,
-    /// The same on a flux linkage, Wb.
+    /// Absolute tolerance of Newton's iteration on a flux linkage, Wb.
     pub newton_webers: f64,
     /// How much larger the local error of a step may be than the Newton tolerance; infinite turns
     /// sub-stepping on error off.
@@ -37,7 +37,7 @@ impl Default for Tolerances {
 }
 
 impl Tolerances {
-    /// The same with Newton's iteration held `factor` as tight.
+    /// These tolerances with those of Newton's iteration times `factor`.
     #[must_use]
     pub fn closer(&self, factor: f64) -> Self {
         Self {

@@ -4,15 +4,18 @@
 use crate::circuit::{Circuit, CircuitError, NodeId, PartId, Placed};
 use crate::parts::Part;
 
-/// Everything wrong with the drawing, values first, then nodes in their order, then loops.
-pub fn faults(circuit: &Circuit) -> Vec<CircuitError> {
-    let mut faults = Vec::new();
-    for (id, placed) in circuit.parts() {
-        check_values(id, placed, &mut faults);
+impl Circuit {
+    /// Everything that keeps the circuit from being solved, besides what [`Circuit::add`] refused: values
+    /// first, then nodes in their order, then loops.
+    pub fn faults(&self) -> Vec<CircuitError> {
+        let mut faults = Vec::new();
+        for (id, placed) in self.parts() {
+            check_values(id, placed, &mut faults);
+        }
+        check_nodes(self, &mut faults);
+        check_loops(self, &mut faults);
+        faults
     }
-    check_nodes(circuit, &mut faults);
-    check_loops(circuit, &mut faults);
-    faults
 }
 
 /// Less than any joint has, Ω: what is smaller is a slip, and would drown the rest in rounding.
@@ -153,44 +156,6 @@ impl Islands {
     }
 }
 
-/// Pairs of nodes between which the part carries direct current whatever the voltages. The leakage of a
-/// capacitor, or from a heater to its cathode, is no path that anything may rely on.
-fn dc_paths(placed: &Placed) -> Vec<(NodeId, NodeId)> {
-    let at = &placed.nodes;
-    match &placed.part {
-        Part::Resistor(_) | Part::Inductor(_) | Part::Source(_) | Part::Loudspeaker(_) => {
-            vec![(at[0], at[1])]
-        }
-        Part::Transformer(_) => at.chunks_exact(2).map(|ends| (ends[0], ends[1])).collect(),
-        Part::Pot(_) => vec![(at[0], at[1]), (at[1], at[2])],
-        Part::Switch(s) => s
-            .closed
-            .map(|contact| (at[0], at[contact + 1]))
-            .into_iter()
-            .collect(),
-        Part::Valve(valve) => {
-            let wiring = valve.wiring(at);
-            let wires = [wiring.cathode, wiring.heater];
-            let mut paths: Vec<_> = wires
-                .iter()
-                .flat_map(|wire| wire.windows(2).map(|pair| (pair[0], pair[1])))
-                .collect();
-            if wiring.grid.is_none() {
-                let cathode = wiring.cathode[0];
-                paths.extend(wiring.anodes.iter().map(|&anode| (anode, cathode)));
-            }
-            paths
-        }
-        Part::Diodes(diodes) => diodes
-            .junctions
-            .iter()
-            .map(|&(anode, cathode)| (at[anode], at[cathode]))
-            .collect(),
-        Part::Device(_) if at.len() == 2 => vec![(at[0], at[1])],
-        Part::Capacitor(_) | Part::Device(_) => Vec::new(),
-    }
-}
-
 /// What has no DC path to the chassis.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Floating {
@@ -205,14 +170,14 @@ pub struct Floating {
 pub fn floating(circuit: &Circuit) -> Vec<Floating> {
     let mut islands = Islands::new(circuit.node_count());
     for (_, placed) in circuit.parts() {
-        for (a, b) in dc_paths(placed) {
+        for (a, b) in placed.part.dc_paths(&placed.nodes) {
             islands.join(a, b);
         }
     }
     // Islands that a capacitor, an electrode or an open contact joins to others.
     let mut joined = vec![false; circuit.node_count()];
     for (_, placed) in circuit.parts() {
-        if matches!(placed.part, Part::Transformer(_)) {
+        if !placed.part.is_joined_by_current() {
             continue;
         }
         let roots: Vec<usize> = placed
@@ -241,7 +206,7 @@ pub fn floating(circuit: &Circuit) -> Vec<Floating> {
 
 /// The electrodes of an amplifying valve with their nodes.
 fn electrodes(placed: &Placed) -> Vec<(NodeId, &'static str)> {
-    let Part::Valve(valve) = &placed.part else {
+    let Some(valve) = placed.part.valve() else {
         return Vec::new();
     };
     let wiring = valve.wiring(&placed.nodes);
@@ -271,7 +236,7 @@ fn check_nodes(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
             uses[node.index()] += 1;
             user[node.index()] = Some(id);
         }
-        for (a, b) in dc_paths(placed) {
+        for (a, b) in placed.part.dc_paths(&placed.nodes) {
             islands.join(a, b);
         }
         for (node, name) in electrodes(placed) {
@@ -280,11 +245,9 @@ fn check_nodes(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
     }
     for (node, name) in circuit.nodes().filter(|(node, _)| *node != NodeId::CHASSIS) {
         let k = node.index();
-        // An open contact of a switch is a loose end on purpose.
-        let open_contact =
-            user[k].is_some_and(|id| matches!(circuit.part(id).part, Part::Switch(_)));
+        let is_meant = user[k].is_some_and(|id| circuit.part(id).part.has_loose_ends());
         match (uses[k], user[k]) {
-            (1, Some(part)) if !open_contact => {
+            (1, Some(part)) if !is_meant => {
                 faults.push(CircuitError::UsedOnce {
                     node,
                     name: name.to_owned(),
@@ -308,20 +271,7 @@ fn check_loops(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
     let mut islands = Islands::new(circuit.node_count());
     let mut stiff: Vec<(PartId, NodeId, NodeId)> = Vec::new();
     for (id, placed) in circuit.parts() {
-        let at = &placed.nodes;
-        let ends: Vec<(NodeId, NodeId)> = match &placed.part {
-            Part::Source(s) if s.resistance == 0.0 => vec![(at[0], at[1])],
-            Part::Inductor(l) if l.resistance == 0.0 => vec![(at[0], at[1])],
-            Part::Transformer(t) => t
-                .windings
-                .iter()
-                .zip(at.chunks_exact(2))
-                .filter(|(w, _)| w.resistance == 0.0)
-                .map(|(_, ends)| (ends[0], ends[1]))
-                .collect(),
-            _ => Vec::new(),
-        };
-        for (a, b) in ends {
+        for (a, b) in placed.part.stiff_paths(&placed.nodes) {
             if islands.join(a, b) {
                 stiff.push((id, a, b));
             } else {

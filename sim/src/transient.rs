@@ -8,21 +8,29 @@
 use std::ops::ControlFlow;
 
 use crate::error::SimError;
-use crate::newton::{Outcome, Trust, newton};
-use crate::system::{Factored, Formula, System, Workspace};
+use crate::newton::{Outcome, newton};
+use crate::system::{Formula, System};
 use crate::tolerances::Tolerances;
+use crate::workspace::Workspace;
 
+mod control;
 mod error_estimate;
+mod interval;
 mod methods;
 mod radau;
 pub(crate) mod sensitivity;
+mod state;
 mod steps;
 mod trail;
 
+use control::Control;
+use error_estimate::Rates;
+use interval::Interval;
 pub use methods::Method;
 use radau::Radau;
 use sensitivity::{Sensitivity, Stage};
-use steps::Steps;
+use state::{Charge, State};
+pub(crate) use steps::Choice;
 use trail::Trail;
 
 /// What a run feeds: WAV, CSV, every measurement.
@@ -49,31 +57,43 @@ pub struct Stepper<'a> {
     system: &'a System,
     method: Method,
     tolerances: Tolerances,
-    t: f64,
-    /// `[n]` charge C·x, at `t`.
-    q: Vec<f64>,
-    /// `[n]` its rate of change.
-    q_rate: Vec<f64>,
-    /// True when `q_rate` is unknown: at a start out of rest and after a jump.
-    opening: bool,
-    /// Sub-steps a grid interval is cut into now, as a power of two.
-    level: u32,
-    rates: error_estimate::Rates,
-    // Scratch of a step, each `[n]`.
-    past: Vec<f64>,
-    q_middle: Vec<f64>,
-    rate_middle: Vec<f64>,
-    q_new: Vec<f64>,
-    rate_new: Vec<f64>,
-    x_old: Vec<f64>,
-    x_middle: Vec<f64>,
+    now: State,
+    control: Control,
+    /// What came before, for the guess of the next solution and for the error of the charges.
     trail: Trail,
-    estimate: Vec<f64>,
+    rates: Rates,
+    room: Room,
     radau: Option<Box<Radau>>,
-    /// Whether the steps of a cycle are kept for the next.
-    pub(crate) steps: Steps,
     /// Followed along when present; TR-BDF2 only.
     pub(crate) sensitivity: Option<Sensitivity>,
+}
+
+/// Scratch of a step.
+#[derive(Clone, Debug)]
+struct Room {
+    /// `[n]` what a formula adds to alpha·q, sources included.
+    past: Vec<f64>,
+    /// In the middle of the step and at its end.
+    middle: Charge,
+    new: Charge,
+    /// `[n+1]` solutions at the start of the step and in its middle.
+    x_old: Vec<f64>,
+    x_middle: Vec<f64>,
+    /// `[n+1]` local error.
+    estimate: Vec<f64>,
+}
+
+impl Room {
+    fn new(n: usize) -> Self {
+        Self {
+            past: vec![0.0; n],
+            middle: Charge::new(n),
+            new: Charge::new(n),
+            x_old: vec![0.0; n + 1],
+            x_middle: vec![0.0; n + 1],
+            estimate: vec![0.0; n + 1],
+        }
+    }
 }
 
 /// How a step ended.
@@ -94,67 +114,58 @@ impl<'a> Stepper<'a> {
         ws: &mut Workspace,
     ) -> Self {
         system.set_tolerances(&tolerances, ws);
-        // The pivots of another run, or of direct current, are not those of this one. Chosen at its first
-        // step they last: halving a step changes `alpha` far less than the growth that would tell.
-        ws.factored = Factored::Nothing;
-        ws.trust = Trust::default();
-        let n = system.len();
-        let zeros = || vec![0.0; n];
-        let mut q = zeros();
-        system.charge(&ws.x, &mut q);
+        // Pivots chosen at the first step of a run last: halving a step changes `alpha` far less than the
+        // growth that would tell.
+        ws.start_afresh();
         // A square wave, for one, jumps away from rest at once.
         let jumps = ws
             .waveforms
             .iter()
             .any(|w| (w.at(t) - w.at_rest()).abs() > 0.0);
+        let n = system.len();
         Self {
             system,
             method,
             tolerances,
-            t,
-            q,
-            q_rate: zeros(),
-            opening: !at_rest || jumps,
-            level: 0,
-            rates: error_estimate::Rates::new(n),
-            past: zeros(),
-            q_middle: zeros(),
-            rate_middle: zeros(),
-            q_new: zeros(),
-            rate_new: zeros(),
-            x_old: vec![0.0; n + 1],
-            x_middle: vec![0.0; n + 1],
+            now: State::of(system, &ws.x, t, !at_rest || jumps),
+            control: Control::new(tolerances.halvings),
             trail: Trail::new(n),
-            estimate: vec![0.0; n + 1],
-            radau: (method == Method::RadauIia5).then(|| Box::new(Radau::new(system))),
-            steps: Steps::default(),
+            rates: Rates::new(n),
+            room: Room::new(n),
+            radau: match method {
+                Method::TrBdf2 | Method::Trapezoidal => None,
+                Method::RadauIia5 => Some(Box::new(Radau::new(system))),
+            },
             sensitivity: None,
         }
     }
 
     /// Time reached, s.
     pub fn time(&self) -> f64 {
-        self.t
+        self.now.t
     }
 
     /// `[n]` charge at the time reached.
     pub fn charge(&self) -> &[f64] {
-        &self.q
+        &self.now.charge.q
     }
 
     /// Forgets the slopes, as after a jump: call it when `ws.x` or a waveform was changed by hand.
     pub fn restart(&mut self, t: f64, ws: &Workspace) {
-        self.t = t;
-        self.system.charge(&ws.x, &mut self.q);
-        self.opening = true;
-        self.trail.clear();
-        self.rates.clear();
+        self.now.t = t;
+        self.system.charge(&ws.x, &mut self.now.charge.q);
+        self.jumped();
     }
 
     /// Goes on from `ws.x`, moved by so little that the slopes still hold.
     pub(crate) fn moved(&mut self, ws: &Workspace) {
-        self.system.charge(&ws.x, &mut self.q);
+        self.system.charge(&ws.x, &mut self.now.charge.q);
         self.trail.clear();
+    }
+
+    /// A cycle starts that chooses its steps like this.
+    pub(crate) fn begin_cycle(&mut self, steps: Choice) {
+        self.control.begin_cycle(steps);
     }
 
     /// Advances to the next grid time `until`; `ws.x` is the solution there.
@@ -162,107 +173,83 @@ impl<'a> Stepper<'a> {
     /// # Errors
     /// [`SimError::Stuck`] when the smallest sub-step fails.
     pub fn advance(&mut self, until: f64, ws: &mut Workspace) -> Result<(), SimError> {
-        while self.t < until {
-            let edge = self.system.next_edge(self.t, &ws.waveforms);
-            let end = until.min(edge);
-            self.interval(end, ws)?;
+        while self.now.t < until {
+            let edge = self.system.next_edge(self.now.t, &ws.waveforms);
+            self.interval(until.min(edge), ws)?;
             if edge <= until {
-                self.opening = true;
-                self.trail.clear();
-                self.rates.clear();
+                self.jumped();
             }
         }
         Ok(())
     }
 
-    /// From `self.t` to `end`, no jump between.
+    /// From the time reached to `end`, no jump between.
     fn interval(&mut self, end: f64, ws: &mut Workspace) -> Result<(), SimError> {
-        let whole = end - self.t;
-        if self.opening && self.method != Method::RadauIia5 {
-            self.open(whole * OPENING, ws)?;
+        if self.now.opening && self.method.needs_rates() {
+            self.open((end - self.now.t) * OPENING, ws)?;
         }
-        let (start, span) = (self.t, end - self.t);
-        // Place inside the interval, in units of its smallest fraction.
-        let units = 1_u64 << self.tolerances.halvings;
-        let mut place = 0_u64;
-        while place < units {
-            if let Some(level) = self.steps.next() {
-                self.level = level;
-            }
-            let length = units >> self.level;
-            // The target is computed, not summed, so that the last step ends on the grid exactly.
-            let next = place + length;
-            let t_next = if next == units {
-                end
-            } else {
-                start + span * (next as f64 / units as f64)
-            };
-            match self.step(t_next, ws) {
+        let mut reached = Interval::new(self.now.t, end, self.tolerances.halvings);
+        while !reached.is_over() {
+            let next = reached.after_step(self.control.level());
+            match self.step(next.time(), ws) {
                 Step::Taken => {
-                    place = next;
                     ws.counts.steps += 1;
-                    self.steps.taken(self.level);
-                    self.grow(place, units);
+                    reached = next;
+                    self.control.taken(&reached);
                 }
                 Step::Newton(worst) => {
                     ws.counts.newton_failures += 1;
-                    self.steps.free();
-                    if self.level >= self.tolerances.halvings {
-                        return Err(SimError::Stuck {
-                            time: self.t,
-                            worst: self.system.name(worst).to_owned(),
-                            counts: ws.counts,
-                        });
+                    if !self.control.failed() {
+                        return Err(self.stuck(worst, ws));
                     }
-                    self.level += 1;
                 }
                 Step::Error => {
-                    // Never at the finest level, where a step is taken as it is.
                     ws.counts.error_failures += 1;
-                    self.level += 1;
+                    self.control.refused();
                 }
             }
         }
         Ok(())
     }
 
-    /// Doubles the step when the estimate allows and the place is aligned for it.
-    fn grow(&mut self, place: u64, units: u64) {
-        /// The error of a second-order step grows eightfold when the step doubles; with a margin.
-        const ROOM: f64 = 1.0 / 16.0;
-        if self.level > 0 && self.rates.last_error < ROOM {
-            let doubled = units >> (self.level - 1);
-            if place.is_multiple_of(doubled) {
-                self.level -= 1;
-            }
+    /// What was known of slopes holds no longer.
+    fn jumped(&mut self) {
+        self.now.opening = true;
+        self.trail.clear();
+        self.rates.clear();
+    }
+
+    fn stuck(&self, worst: u32, ws: &Workspace) -> SimError {
+        SimError::Stuck {
+            time: self.now.t,
+            worst: self.system.name(worst).to_owned(),
+            counts: ws.counts,
         }
     }
 
     /// One step to `t_next`; on failure `ws.x` and the state are as before.
     fn step(&mut self, t_next: f64, ws: &mut Workspace) -> Step {
-        self.x_old.copy_from_slice(&ws.x);
-        let h = t_next - self.t;
+        self.room.x_old.copy_from_slice(&ws.x);
+        let h = t_next - self.now.t;
         let taken = match self.method {
             Method::TrBdf2 => self.tr_bdf2(h, t_next, ws),
             Method::Trapezoidal => self.trapezoidal(h, t_next, ws),
             Method::RadauIia5 => self.radau(h, t_next, ws),
         };
         if let Step::Taken = taken {
-            self.rates.push(self.t, &self.q_rate);
-            std::mem::swap(&mut self.q, &mut self.q_new);
-            std::mem::swap(&mut self.q_rate, &mut self.rate_new);
-            if self.method != Method::TrBdf2 {
-                // TR-BDF2 has left its start and its middle there.
-                self.trail.push(self.t, &self.x_old);
+            self.rates.push(self.now.t, &self.now.charge.rate);
+            std::mem::swap(&mut self.now.charge, &mut self.room.new);
+            if !self.method.leaves_a_trail() {
+                self.trail.push(self.now.t, &self.room.x_old);
             }
-            self.t = t_next;
-            self.opening = false;
+            self.now.t = t_next;
+            self.now.opening = false;
             self.system.commit(ws);
             if let Some(sensitivity) = &mut self.sensitivity {
                 sensitivity.accept();
             }
         } else {
-            ws.x.copy_from_slice(&self.x_old);
+            ws.x.copy_from_slice(&self.room.x_old);
         }
         taken
     }
@@ -270,13 +257,13 @@ impl<'a> Stepper<'a> {
     /// dq/dt = alpha·q + rest at a stage; solves it into `ws.x`, `q` and `rate`.
     fn stage(&mut self, alpha: f64, t: f64, ws: &mut Workspace) -> Result<(), u32> {
         // `past` holds the rest of the formula; the sources join it.
-        self.rate_new.copy_from_slice(&self.past);
+        self.room.new.rate.copy_from_slice(&self.room.past);
         self.system
-            .sources_into(t, 1.0, &ws.waveforms, &mut self.past);
-        match newton(self.system, Formula::new(alpha, &self.past), ws) {
+            .sources_into(t, 1.0, &ws.waveforms, &mut self.room.past);
+        match newton(self.system, Formula::new(alpha, &self.room.past), ws) {
             Outcome::Converged { .. } => {
-                self.system.charge(&ws.x, &mut self.q_new);
-                for (rate, q) in self.rate_new.iter_mut().zip(&self.q_new) {
+                self.system.charge(&ws.x, &mut self.room.new.q);
+                for (rate, q) in self.room.new.rate.iter_mut().zip(&self.room.new.q) {
                     *rate += alpha * q;
                 }
                 Ok(())
@@ -296,27 +283,22 @@ impl<'a> Stepper<'a> {
     /// A minute implicit-Euler step that finds the slopes.
     fn open(&mut self, h: f64, ws: &mut Workspace) -> Result<(), SimError> {
         let alpha = 1.0 / h;
-        for (past, q) in self.past.iter_mut().zip(&self.q) {
+        for (past, q) in self.room.past.iter_mut().zip(&self.now.charge.q) {
             *past = -alpha * q;
         }
-        let t = self.t + h;
-        self.x_old.copy_from_slice(&ws.x);
+        let t = self.now.t + h;
+        self.room.x_old.copy_from_slice(&ws.x);
         if let Err(worst) = self.stage(alpha, t, ws) {
-            return Err(SimError::Stuck {
-                time: self.t,
-                worst: self.system.name(worst).to_owned(),
-                counts: ws.counts,
-            });
+            return Err(self.stuck(worst, ws));
         }
         self.follow(Stage::Opening, alpha, ws);
         if let Some(sensitivity) = &mut self.sensitivity {
             sensitivity.accept();
         }
         ws.counts.steps += 1;
-        std::mem::swap(&mut self.q, &mut self.q_new);
-        std::mem::swap(&mut self.q_rate, &mut self.rate_new);
-        self.t = t;
-        self.opening = false;
+        std::mem::swap(&mut self.now.charge, &mut self.room.new);
+        self.now.t = t;
+        self.now.opening = false;
         self.system.commit(ws);
         Ok(())
     }

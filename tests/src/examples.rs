@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use measure::driven::power::PowerOf;
+use measure::{Measurement, UnderTest};
 use sim::SimError;
 use sim::amplifier::Amplifier;
 use sim::operating_point::operating_point;
@@ -88,6 +89,22 @@ impl Opened {
         Self { amplifier, system }
     }
 
+    /// At rest.
+    ///
+    /// # Panics
+    /// When it has none.
+    pub fn under_test(&self) -> UnderTest<'_> {
+        UnderTest::find(&self.amplifier, &self.system).expect("it rests")
+    }
+
+    /// An answer about it.
+    ///
+    /// # Errors
+    /// Those of its rest and of the question.
+    pub fn ask<M: Measurement>(&self, question: &M) -> Result<M::Answer, SimError> {
+        question.about(&self.amplifier, &self.system)
+    }
+
     /// The question of its bench.
     pub fn bench(&self) -> PowerOf {
         PowerOf::bench(&self.amplifier.bench)
@@ -101,7 +118,7 @@ impl Opened {
         self.driven_at(amplitude, self.amplifier.bench.frequency)
     }
 
-    /// The same at another frequency, Hz.
+    /// At rest, the generator set to a sine of that peak, V, and frequency, Hz.
     ///
     /// # Errors
     /// Those of the operating point.

@@ -17,7 +17,7 @@ use std::f64::consts::TAU;
 use std::path::Path;
 
 use checks::examples::Opened;
-use measure::at_rest::voltages::voltages;
+use measure::at_rest::voltages::VoltagesOf;
 use measure::small_signal::response::{Output, Response, ResponseOf};
 use nalgebra::{Complex, Matrix4, Matrix5, Vector4, Vector5};
 use sim::{NodeId, Tolerances};
@@ -43,9 +43,7 @@ fn question(opened: &Opened, nodes: &[&str], (from, to): (f64, f64)) -> Response
 }
 
 fn run(opened: &Opened, question: &ResponseOf) -> Vec<Response> {
-    question
-        .run(&opened.system, &Tolerances::default())
-        .expect("it rests")
+    opened.ask(question).expect("it rests")
 }
 
 fn c(real: f64) -> C {
@@ -110,14 +108,7 @@ fn drivers_that_do_not_match_are_balanced_as_far_as_the_equations_say() {
         .replace(&line("a3"), &format!("{}, current = \"115%\"", line("a3")))
         .replace(&line("a4"), &format!("{}, current = \"85%\"", line("a4")));
     let opened = Opened::read(&text, &[]);
-    let mut ws = opened.system.workspace();
-    let rest = voltages(
-        &opened.amplifier.circuit,
-        &opened.system,
-        &Tolerances::default(),
-        &mut ws,
-    )
-    .expect("it rests");
+    let rest = opened.ask(&VoltagesOf).expect("it rests");
     let valve = |part: &str| {
         let found = rest.valves.iter().find(|valve| valve.part == part);
         let valve = found.expect("a driver");

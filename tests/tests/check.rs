@@ -5,9 +5,9 @@
 //! digits exchanged, two values exchanged, another type of valve).
 
 use checks::examples::Opened;
+use measure::Measurement;
 use measure::judged::check::{Check, CheckOf, Code, Finding};
 use sheet::read;
-use sim::Tolerances;
 use sim::amplifier::Amplifier;
 
 const QUICK: CheckOf = CheckOf { quick: true };
@@ -29,7 +29,7 @@ fn check(text: &str, set: &[(&str, &str)]) -> Check {
     let amplifier = read_set(text, set);
     let system = amplifier.circuit.compile().expect("it compiles");
     QUICK
-        .run(&amplifier, &system, &|_| {})
+        .about(&amplifier, &system)
         .unwrap_or_else(|error| panic!("{set:?}: {error}"))
 }
 
@@ -411,7 +411,7 @@ fn parts_are_judged_at_full_drive_too() {
         );
     let opened = Opened::read(&text, &[]);
     let answer = CheckOf { quick: false }
-        .run(&opened.amplifier, &opened.system, &|_| {})
+        .about(&opened.amplifier, &opened.system)
         .expect("it rests");
     let figure = |part: &str| {
         let all = of(&answer, Code::OverRating);
@@ -420,15 +420,7 @@ fn parts_are_judged_at_full_drive_too() {
         assert!(finding.what.contains("into the load"), "{}", finding.what);
         finding.value.expect("a figure")
     };
-    let power = opened
-        .bench()
-        .run(
-            &opened.amplifier.circuit,
-            &opened.system,
-            &Tolerances::default(),
-            &|_| {},
-        )
-        .expect("it plays");
+    let power = opened.ask(&opened.bench()).expect("it plays");
     let level = power.rated.expect("5 % is reached");
     // What the load turns to heat is the output power; both are means of the same period.
     assert!((figure("LS1") / level.power - 1.0).abs() < 1e-6);
@@ -570,7 +562,7 @@ fn a_reservoir_discharges_as_resistance_and_capacitance_say() {
     let amplifier = read_set(&stages(line), &[]);
     let system = amplifier.circuit.compile().expect("it compiles");
     let answer = CheckOf { quick: false }
-        .run(&amplifier, &system, &|_| {})
+        .about(&amplifier, &system)
         .expect("it rests");
     let time = of(&answer, Code::StaysCharged)[0]
         .value

@@ -1,7 +1,6 @@
 //! The same question has the same answer, to the last bit, on any number of threads.
 
 use checks::examples::EXAMPLES;
-use sim::Tolerances;
 
 #[test]
 fn threads_change_no_bit_of_a_power_report() {
@@ -11,14 +10,7 @@ fn threads_change_no_bit_of_a_power_report() {
             .num_threads(threads)
             .build()
             .expect("a pool");
-        let power = pool.install(|| {
-            opened.bench().run(
-                &opened.amplifier.circuit,
-                &opened.system,
-                &Tolerances::default(),
-                &|_| (),
-            )
-        });
+        let power = pool.install(|| opened.ask(&opened.bench()));
         // Shortest decimal that reads back as the same double: equal texts are equal bits.
         serde_json::to_string(&power.expect("a report")).expect("figures")
     };

@@ -8,9 +8,11 @@ use std::f64::consts::TAU;
 use checks::examples::EXAMPLES;
 use measure::driven::distortion::{Distortion, DistortionOf, Kind, TwoTones, samples_per_cycle};
 use measure::driven::power::PowerOf;
+use measure::{Measurement, UnderTest};
 use models::AnyDevice;
 use models::core::Core;
 use models::diode::Diode;
+use sim::amplifier::{Amplifier, Bench};
 use sim::parts::{Inductor, Part, Source, Waveform};
 use sim::periodic::Settling;
 use sim::{Circuit, NodeId, Tolerances};
@@ -110,9 +112,18 @@ fn stage(more: More) -> (Distortion, Option<f64>) {
     };
     // Output volts are small, so Newton's iteration is held to their size.
     let tolerances = Tolerances::default().closer(1e-3);
-    let answer = question
-        .run(&circuit, &system, &tolerances, &|| ())
-        .expect("an answer");
+    let load = circuit.find_part("R").expect("it is there");
+    let bench = Bench {
+        generator,
+        load,
+        load_ohms: LOAD,
+        load_nodes: (output, NodeId::CHASSIS),
+        frequency: TEST,
+        distortion_limit: LIMIT,
+    };
+    let amplifier = Amplifier::new(circuit, bench);
+    let of = UnderTest::find_within(&amplifier, &system, tolerances).expect("it rests");
+    let answer = question.ask(&of, &|_| ()).expect("an answer");
     (answer, saturation)
 }
 
@@ -289,9 +300,8 @@ fn twice_the_samples_of_a_cycle_move_no_printed_figure() {
                 let mut bench = opened.bench();
                 bench.frequency = frequency;
                 bench.settling.samples = samples;
-                let (circuit, system) = (&opened.amplifier.circuit, &opened.system);
                 let drive = 1.4 * example.half_power;
-                let level = bench.at_drive(circuit, system, &Tolerances::default(), drive);
+                let level = bench.at_drive(&opened.under_test(), drive);
                 100.0 * level.expect("a level").thd
             };
             let samples = samples_per_cycle(frequency);

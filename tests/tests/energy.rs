@@ -56,12 +56,7 @@ fn a_settled_cycle_gives_what_it_takes() {
         // only the mean left by a cycle settled to 1e-6 separates them.
         let level = opened
             .bench()
-            .at_drive(
-                &opened.amplifier.circuit,
-                &opened.system,
-                &Tolerances::default(),
-                example.half_power,
-            )
+            .at_drive(&opened.under_test(), example.half_power)
             .expect("a level");
         println!("  load {load:.6} W, reported {:.6} W", level.power);
         assert!(

@@ -10,30 +10,62 @@ use measure::instruments::logarithmic::decibels;
 use measure::instruments::valve::ValveProbe;
 use measure::small_signal::loop_gain::{FeedbackPath, LoopGain, LoopGainOf, PathError};
 use measure::small_signal::square_wave::{SquareWave, SquareWaveOf, small_drive};
+use measure::{Measurement, UnderTest};
 use nalgebra::Complex;
+use sim::amplifier::Amplifier;
 use sim::operating_point::operating_point;
 use sim::parts::{Part, Source, Waveform};
 use sim::small_signal::{Excitation, SmallSignal};
 use sim::transient::{Method, transient};
 use sim::{Circuit, NodeId, PartId, System, Tolerances, Workspace};
 
-/// A circuit at rest.
+/// An amplifier at rest.
 struct AtRest {
-    circuit: Circuit,
+    amplifier: Amplifier,
     system: System,
     ws: Workspace,
 }
 
 impl AtRest {
-    fn of(circuit: Circuit) -> Self {
-        let system = circuit.compile().expect("a circuit without faults");
+    fn of(amplifier: Amplifier) -> Self {
+        let system = amplifier
+            .circuit
+            .compile()
+            .expect("a circuit without faults");
         let mut ws = system.workspace();
         operating_point(&system, &Tolerances::default(), &mut ws).expect("it has a rest");
         Self {
-            circuit,
+            amplifier,
             system,
             ws,
         }
+    }
+
+    /// A circuit made by hand; its load is the part of that name.
+    fn by_hand(circuit: Circuit, generator: PartId, load: &str) -> Self {
+        let load = circuit.find_part(load).expect("the load is there");
+        let ends = &circuit.part(load).nodes;
+        let bench = sim::amplifier::Bench {
+            generator,
+            load,
+            load_ohms: 1e6,
+            load_nodes: (ends[0], ends[1]),
+            frequency: 1e3,
+            distortion_limit: 0.05,
+        };
+        Self::of(Amplifier::new(circuit, bench))
+    }
+
+    /// The amplifier with another circuit.
+    fn with(&self, circuit: Circuit) -> Self {
+        Self::of(Amplifier {
+            circuit,
+            ..self.amplifier.clone()
+        })
+    }
+
+    fn under_test(&self) -> UnderTest<'_> {
+        UnderTest::find(&self.amplifier, &self.system).expect("it has a rest")
     }
 
     fn linear(&mut self, frequency: f64) -> SmallSignal<'_> {
@@ -43,11 +75,17 @@ impl AtRest {
     }
 
     fn node(&self, name: &str) -> NodeId {
-        self.circuit.find_node(name).expect("the node is there")
+        self.amplifier
+            .circuit
+            .find_node(name)
+            .expect("the node is there")
     }
 
     fn part(&self, name: &str) -> PartId {
-        self.circuit.find_part(name).expect("the part is there")
+        self.amplifier
+            .circuit
+            .find_part(name)
+            .expect("the part is there")
     }
 }
 
@@ -61,14 +99,14 @@ struct Bench {
 
 impl Bench {
     fn of(opened: Opened, through: &[&str]) -> Result<Self, PathError> {
-        let bench = opened.amplifier.bench;
-        let mut at = AtRest::of(opened.amplifier.circuit);
+        let bench = opened.amplifier.bench.clone();
+        let mut at = AtRest::of(opened.amplifier);
         let path = if through.is_empty() {
-            let circuit = at.circuit.clone();
+            let circuit = at.amplifier.circuit.clone();
             FeedbackPath::find(&circuit, &mut at.linear(bench.frequency), bench.load)?
         } else {
             let parts: Vec<PartId> = through.iter().map(|name| at.part(name)).collect();
-            FeedbackPath::through(&at.circuit, bench.load, &parts)?
+            FeedbackPath::through(&at.amplifier.circuit, bench.load, &parts)?
         };
         let question = LoopGainOf {
             path,
@@ -92,7 +130,9 @@ impl Bench {
     /// The same amplifier with another load.
     fn loaded(&self, condition: LoadCondition) -> Self {
         Self {
-            at: AtRest::of(condition.of_circuit(&self.at.circuit, self.load)),
+            at: self
+                .at
+                .with(condition.of_circuit(&self.at.amplifier.circuit, self.load)),
             question: self.question.clone(),
             ..*self
         }
@@ -100,13 +140,13 @@ impl Bench {
 
     fn answer(&mut self) -> LoopGain {
         self.question
-            .run(&self.at.circuit, &self.at.system, &mut self.at.ws)
+            .ask(&self.at.under_test(), &|_| ())
             .expect("it has an answer")
     }
 
     /// Loop gain at one frequency.
     fn loop_gain(&mut self, frequency: f64) -> Complex<f64> {
-        let circuit = self.at.circuit.clone();
+        let circuit = self.at.amplifier.circuit.clone();
         let question = self.question.clone();
         let mut linear = self.at.linear(frequency);
         let point = question.at(&circuit, &mut linear, frequency);
@@ -116,7 +156,7 @@ impl Bench {
     fn names(&self) -> Vec<&str> {
         let path = &self.question.path;
         path.parts()
-            .map(|part| self.at.circuit.part(part).name.as_str())
+            .map(|part| self.at.amplifier.circuit.part(part).name.as_str())
             .collect()
     }
 }
@@ -180,7 +220,7 @@ fn the_loop_gain_of_a_ring_of_two_is_its_closed_form() {
     // with earthed grid, Valley & Wallman, Vacuum Tube Amplifiers (1948) ch. 1 (from memory); Bode 1945.
     let mut bench = ring_of_two();
     assert_eq!(bench.names(), ["R8", "C4"]);
-    let probes = ValveProbe::all(&bench.at.circuit, &bench.at.system);
+    let probes = ValveProbe::all(&bench.at.amplifier.circuit, &bench.at.system);
     let [(mu_1, ra_1), (mu_2, ra_2)] = [0, 1].map(|k| {
         let currents = probes[k].at(&bench.at.ws.x).currents;
         assert!(currents.grid_slopes.iter().all(|g| g.abs() < 1e-9));
@@ -222,7 +262,7 @@ fn injected(
     (node, at_output): (&str, bool),
     frequency: f64,
 ) -> Complex<f64> {
-    let mut circuit = bench.at.circuit.clone();
+    let mut circuit = bench.at.amplifier.circuit.clone();
     let near = circuit.find_node(node).expect("the node is there");
     let far = circuit.node("beyond the cut");
     for name in parts {
@@ -243,10 +283,10 @@ fn injected(
             &[near, far],
         )
         .expect("well formed");
-    let mut cut = AtRest::of(circuit);
+    let mut cut = bench.at.with(circuit);
     // The bias has not moved: two solutions of one circuit, each to a nanoampere or so.
     let was = |node: NodeId| bench.at.ws.x[bench.at.system.voltage_of(node) as usize];
-    for (node, _) in bench.at.circuit.nodes() {
+    for (node, _) in bench.at.amplifier.circuit.nodes() {
         let is = cut.ws.x[cut.system.voltage_of(node) as usize];
         assert!((is - was(node)).abs() < 1e-5, "{is} V");
     }
@@ -310,7 +350,7 @@ fn without_feedback_is_the_amplifier_with_its_loop_open_and_loaded() {
     // the loading of the cathode resistor by 4 %, and 10 % of 4 % of 0.4 % at the output: 0.02 %. Higher up
     // the capacitor across the feedback resistor makes them more unlike.
     let mut bench = Bench::example(&[]);
-    let mut circuit = bench.at.circuit.clone();
+    let mut circuit = bench.at.amplifier.circuit.clone();
     let (f, replica) = (bench.at.node("f"), circuit.node("replica"));
     for name in ["R16", "C6"] {
         let part = circuit.part_mut(bench.at.part(name));
@@ -329,7 +369,7 @@ fn without_feedback_is_the_amplifier_with_its_loop_open_and_loaded() {
             .add(name, part, &[node, NodeId::CHASSIS])
             .expect("well formed");
     }
-    let mut open = AtRest::of(circuit);
+    let mut open = bench.at.with(circuit);
     let question = bench.question.clone();
     for (frequency, tolerance_db) in [
         (1.0, 0.02),
@@ -344,7 +384,7 @@ fn without_feedback_is_the_amplifier_with_its_loop_open_and_loaded() {
             .response(Excitation::Source(question.generator))
             .expect("a source");
         let gain = linear.voltage(&x, question.load.0, question.load.1);
-        let circuit = bench.at.circuit.clone();
+        let circuit = bench.at.amplifier.circuit.clone();
         let mut closed = bench.at.linear(frequency);
         let point = question
             .at(&circuit, &mut closed, frequency)
@@ -364,11 +404,11 @@ fn natural_frequencies_without_feedback_are_those_of_the_opened_circuit() {
     let mut bench = ring_of_two();
     let part = bench.at.part("C4");
     // Losses, so that the capacitor has a node of its own inside.
-    if let Part::Capacitor(capacitor) = &mut bench.at.circuit.part_mut(part).part {
+    if let Part::Capacitor(capacitor) = &mut bench.at.amplifier.circuit.part_mut(part).part {
         (capacitor.esr, capacitor.leakage) = (100.0, 1e-7);
     }
-    bench.at = AtRest::of(bench.at.circuit.clone());
-    let mut opened = bench.at.circuit.clone();
+    bench.at = bench.at.with(bench.at.amplifier.circuit.clone());
+    let mut opened = bench.at.amplifier.circuit.clone();
     // Supplies without resistance stand for the chassis, so that no bias moves.
     let [beside_out, beside_k1] = ["out", "k1"].map(|name| {
         let at = bench.at.system.voltage_of(bench.at.node(name)) as usize;
@@ -395,7 +435,7 @@ fn natural_frequencies_without_feedback_are_those_of_the_opened_circuit() {
         modes
     };
     let ours = sorted(bench.answer().modes_without);
-    let mut opened = AtRest::of(opened);
+    let mut opened = bench.at.with(opened);
     let theirs = sim::stability::natural_frequencies(&opened.system, &mut opened.ws);
     let theirs = sorted(theirs.expect("it has a rest"));
     assert_eq!(ours.len(), theirs.len(), "{ours:?} {theirs:?}");
@@ -668,11 +708,7 @@ fn square(bench: &mut Bench, drive: f64, finer: f64) -> (SquareWave, LoopGain) {
     );
     question.rate *= finer;
     let wave = question
-        .run(
-            &bench.at.system,
-            &Tolerances::default(),
-            &mut bench.at.ws.clone(),
-        )
+        .ask(&bench.at.under_test(), &|_| ())
         .expect("it can be followed");
     (wave, answer)
 }
@@ -697,7 +733,7 @@ fn a_two_pole_circuit_overshoots_and_rings_as_its_closed_form() {
         ] {
             circuit.add(name, part, &at).expect("new");
         }
-        let mut at = AtRest::of(circuit);
+        let at = AtRest::by_hand(circuit, generator, "C");
         let root = f64::sqrt(1.0 - zeta * zeta);
         let ringing_at = root / (TAU * f64::sqrt(l * c));
         let question = SquareWaveOf {
@@ -708,7 +744,7 @@ fn a_two_pole_circuit_overshoots_and_rings_as_its_closed_form() {
             rate: 40.0 * ringing_at / root,
         };
         let wave = question
-            .run(&at.system, &Tolerances::default(), &mut at.ws)
+            .ask(&at.under_test(), &|_| ())
             .expect("it can be followed");
         let overshoot = (-PI * zeta / root).exp();
         // 40 steps a cycle by a rule of second order.
@@ -734,16 +770,7 @@ fn a_two_pole_circuit_overshoots_and_rings_as_its_closed_form() {
 #[test]
 fn square_waves_are_followed_finely_enough_and_ring_at_the_natural_frequency() {
     let rated = Bench::example(&[]);
-    let mut ws = rated.at.ws.clone();
-    let drive = small_drive(
-        &rated.at.circuit,
-        &rated.at.system,
-        &mut ws,
-        rated.question.generator,
-        (rated.question.load, rated.load_ohms),
-        1e3,
-    )
-    .expect("a signal reaches the load");
+    let drive = small_drive(&rated.at.under_test()).expect("a signal reaches the load");
     let loads = [0.0, 0.1e-6].map(|capacitance| LoadCondition {
         rated: true,
         capacitance,
@@ -815,7 +842,7 @@ fn hum_is_no_overshoot() {
         ] {
             circuit.add(name, part, &at).expect("new");
         }
-        let mut at = AtRest::of(circuit);
+        let at = AtRest::by_hand(circuit, generator, "C");
         let question = SquareWaveOf {
             generator,
             load: (out, NodeId::CHASSIS),
@@ -824,7 +851,7 @@ fn hum_is_no_overshoot() {
             rate: 8e6,
         };
         question
-            .run(&at.system, &Tolerances::default(), &mut at.ws)
+            .ask(&at.under_test(), &|_| ())
             .expect("it can be followed")
     };
     let (quiet, humming) = (wave(0.0), wave(200.0));
@@ -860,17 +887,7 @@ load = "RA"
 "#
         );
         let opened = Opened::read(&text, &[]);
-        let bench = opened.amplifier.bench;
-        let mut at = AtRest::of(opened.amplifier.circuit);
-        small_drive(
-            &at.circuit,
-            &at.system,
-            &mut at.ws,
-            bench.generator,
-            (bench.load_nodes, bench.load_ohms),
-            1e3,
-        )
-        .expect("a signal reaches the load")
+        small_drive(&opened.under_test()).expect("a signal reaches the load")
     };
     let plain = drive(r#"cathode = "k""#, "2A3", "");
     let filament = drive(

@@ -19,7 +19,7 @@
 )]
 
 use checks::examples::Opened;
-use measure::at_rest::voltages::voltages;
+use measure::at_rest::voltages::VoltagesOf;
 use measure::instruments::heater::heaters;
 use measure::instruments::valve::ValveProbe;
 use models::data::ValveModel;
@@ -329,9 +329,7 @@ fn a_filament_takes_its_rated_current() {
         "#,
     );
     let opened = Opened::read(&text, &[]);
-    let mut ws = opened.system.workspace();
-    let (circuit, system) = (&opened.amplifier.circuit, &opened.system);
-    let chart = voltages(circuit, system, &Tolerances::default(), &mut ws).expect("a chart");
+    let chart = opened.ask(&VoltagesOf).expect("a chart");
     let heater = &chart.heaters[0];
     println!("{heater:?}");
     // The anode current of 60 mA shares the filament: 1 % of its volts.

@@ -26,8 +26,7 @@ fn asked(opened: &Opened, drive: Option<Drive>) -> Result<Hum, SimError> {
         drive,
         ..HumOf::bench(&opened.amplifier.bench)
     };
-    let (circuit, system) = (&opened.amplifier.circuit, &opened.system);
-    question.run(circuit, system, &Tolerances::default(), &|_, _| {})
+    opened.ask(&question)
 }
 
 fn hum(opened: &Opened) -> Hum {
@@ -59,7 +58,7 @@ fn gain(opened: &Opened, frequency: f64) -> f64 {
         reference: frequency,
         target: None,
     };
-    let answers = question.run(&opened.system, &Tolerances::default());
+    let answers = opened.ask(&question);
     10f64.powf(answers.expect("it rests")[0].gain_db / 20.0)
 }
 

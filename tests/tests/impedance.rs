@@ -6,7 +6,7 @@
 //! Over 400 lines because each check brings its circuit.
 
 use checks::examples::{EXAMPLES, Opened};
-use measure::at_rest::voltages::{ValveAtRest, voltages};
+use measure::at_rest::voltages::{ValveAtRest, VoltagesOf};
 use measure::small_signal::impedance::{Impedance, ImpedanceOf};
 use models::library;
 use nalgebra::Complex;
@@ -45,23 +45,11 @@ fn question(opened: &Opened) -> ImpedanceOf {
 }
 
 fn ask(opened: &Opened) -> Impedance {
-    question(opened)
-        .run(
-            &opened.amplifier.circuit,
-            &opened.system,
-            &Tolerances::default(),
-        )
-        .expect("it has a rest")
+    opened.ask(&question(opened)).expect("it has a rest")
 }
 
 fn valve(opened: &Opened, part: &str) -> ValveAtRest {
-    let mut ws = opened.system.workspace();
-    let rest = voltages(
-        &opened.amplifier.circuit,
-        &opened.system,
-        &Tolerances::default(),
-        &mut ws,
-    );
+    let rest = opened.ask(&VoltagesOf);
     let valves = rest.expect("it has a rest").valves;
     let found = valves.into_iter().find(|valve| valve.part == part);
     found.expect("the valve is there")
@@ -344,18 +332,13 @@ fn a_loudspeaker_is_its_closed_form_and_its_level_is_a_divider() {
     };
     let source = "R1 = { resistor = \"4R\", between = [\"in\", \"out\"] }\nR4 = { resistor = \"8R\", between = [\"out\", \"chassis\"] }";
     let opened = file(source, "R4");
-    let answer = ImpedanceOf {
+    let question = ImpedanceOf {
         from: 40.0,
         to: 1e3,
         loudspeaker: speaker,
         ..question(&opened)
-    }
-    .run(
-        &opened.amplifier.circuit,
-        &opened.system,
-        &Tolerances::default(),
-    )
-    .expect("it has a rest");
+    };
+    let answer = opened.ask(&question).expect("it has a rest");
     // Re + Res = Re (1 + Qms/Qes) at resonance, Le adding 0.08 Ω in quadrature (Small 1972).
     let at_fs = &answer.points[0];
     agree("resonance", at_fs.loudspeaker.magnitude, 6.0 * 7.0, 1e-5);

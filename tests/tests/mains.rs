@@ -42,9 +42,8 @@ L1 = { choke = "10H", between = ["ht1", "ht"], resistance = "300R" }
 "#;
 
 fn level(opened: &Opened, drive: f64) -> Level {
-    let (circuit, system) = (&opened.amplifier.circuit, &opened.system);
     PowerOf::bench(&opened.amplifier.bench)
-        .at_drive(circuit, system, &Tolerances::default(), drive)
+        .at_drive(&opened.under_test(), drive)
         .expect("a settled level")
 }
 
@@ -61,7 +60,7 @@ fn gain_db(opened: &Opened) -> f64 {
         reference: 1e3,
         target: None,
     };
-    let answers = question.run(&opened.system, &Tolerances::default());
+    let answers = opened.ask(&question);
     answers.expect("it rests")[0].gain_db
 }
 

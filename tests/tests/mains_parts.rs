@@ -477,14 +477,9 @@ R2 = { resistor = "15k", between = ["s", "chassis"] }
 "#,
         &[],
     );
-    let mut ws = at.system.workspace();
-    let answer = measure::at_rest::voltages::voltages(
-        &at.amplifier.circuit,
-        &at.system,
-        &Tolerances::default(),
-        &mut ws,
-    )
-    .expect("voltages at rest");
+    let answer = at
+        .ask(&measure::at_rest::voltages::VoltagesOf)
+        .expect("voltages at rest");
     let tube = library::find("0D3")
         .expect("0D3")
         .discharge

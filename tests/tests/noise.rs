@@ -1,7 +1,7 @@
 //! Noise against closed forms and handbook formulas, and A-weighting against its table.
 
 use checks::examples::{EXAMPLES, Opened};
-use measure::at_rest::voltages::{ValveAtRest, voltages};
+use measure::at_rest::voltages::{ValveAtRest, VoltagesOf};
 use measure::instruments::valve::ValveProbe;
 use measure::instruments::weighting::a_weighting;
 use measure::small_signal::noise::{Kind, Noise, NoiseOf, ROOM};
@@ -25,13 +25,7 @@ fn ask(opened: &Opened, from: f64, to: f64, flicker_corner: f64) -> Noise {
         flicker_corner,
         ..NoiseOf::bench(&opened.amplifier.bench)
     };
-    question
-        .run(
-            &opened.amplifier.circuit,
-            &opened.system,
-            &Tolerances::default(),
-        )
-        .expect("it has a rest")
+    opened.ask(&question).expect("it has a rest")
 }
 
 /// 4kT, W/Hz.
@@ -164,13 +158,7 @@ R4 = {{ resistor = "1M", between = ["out", "chassis"] }}
 "#
     );
     let opened = file(&parts, "R4");
-    let mut ws = opened.system.workspace();
-    let rest = voltages(
-        &opened.amplifier.circuit,
-        &opened.system,
-        &Tolerances::default(),
-        &mut ws,
-    );
+    let rest = opened.ask(&VoltagesOf);
     let v1 = rest.expect("it has a rest").valves.remove(0);
     (opened, v1)
 }

@@ -10,12 +10,12 @@
 use std::f64::consts::TAU;
 
 use checks::examples::Opened;
-use measure::at_rest::voltages::voltages;
+use measure::at_rest::voltages::VoltagesOf;
 use measure::small_signal::response::equalisation::Target;
 use measure::small_signal::response::{Output, Response, ResponseOf};
 use nalgebra::{Complex, DMatrix, DVector};
 use serde::Deserialize;
-use sim::{NodeId, SimError, Tolerances};
+use sim::{NodeId, SimError};
 
 type C = Complex<f64>;
 
@@ -48,7 +48,7 @@ fn question(opened: &Opened, (from, to): (f64, f64), target: Option<Target>) -> 
 
 fn response(opened: &Opened, range: (f64, f64), target: Option<Target>) -> Response {
     let question = question(opened, range, target);
-    let answers = question.run(&opened.system, &Tolerances::default());
+    let answers = opened.ask(&question);
     answers.expect("it rests").remove(0)
 }
 
@@ -384,13 +384,7 @@ fn a_triode_stage_amplifies_by_its_mu_its_ra_and_its_load() {
     let r_load = 1.0 / (1.0 / 100e3 + 1.0 / 220e3);
     for (bypass, r_k) in [(bypass, 0.0), ("", 1.5e3)] {
         let opened = Opened::read(&file(&parts(bypass), "600R", "1kHz"), &[]);
-        let rest = voltages(
-            &opened.amplifier.circuit,
-            &opened.system,
-            &Tolerances::default(),
-            &mut opened.system.workspace(),
-        )
-        .expect("it rests");
+        let rest = opened.ask(&VoltagesOf).expect("it rests");
         let valve = &rest.valves[0];
         let found = response(&opened, (1.0, 1e6), None);
         // Textbook: A = mu·R / (R + ra + (mu + 1)·Rk), with what the grid leak leaves of the drive.
@@ -418,7 +412,7 @@ fn what_oscillates_and_what_is_mute_is_said() {
             let node = opened.amplifier.circuit.find_node(node).expect("a node");
             question.outputs[0].nodes = (node, NodeId::CHASSIS);
         }
-        question.run(&opened.system, &Tolerances::default())
+        opened.ask(&question)
     };
     assert!(run(&[], None).is_ok());
     // Too much feedback.

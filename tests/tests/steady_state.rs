@@ -318,8 +318,7 @@ const SHORT: u32 = 60;
 fn assert_no_watts(opened: &Opened) {
     let mut bench = opened.bench();
     bench.settling.most_cycles = SHORT;
-    let (circuit, system) = (&opened.amplifier.circuit, &opened.system);
-    let report = bench.run(circuit, system, &Tolerances::default(), &|_| ());
+    let report = opened.ask(&bench);
     assert!(
         matches!(
             report,
@@ -366,8 +365,7 @@ fn feedback_of_the_wrong_sign_oscillates() {
     // Nor at a level where it would be asked for by itself.
     let mut bench = opened.bench();
     bench.settling.most_cycles = SHORT;
-    let (circuit, system) = (&opened.amplifier.circuit, &opened.system);
-    let level = bench.at_drive(circuit, system, &Tolerances::default(), WHISPER);
+    let level = bench.at_drive(&opened.under_test(), WHISPER);
     assert!(
         matches!(
             level,

@@ -27,9 +27,7 @@ fn opened(parts: &str, set: &[(&str, &str)]) -> Opened {
 fn answer(opened: &Opened, drive: Option<f64>) -> Supply {
     let mut question = SupplyOf::of(&opened.amplifier).expect("it is on its mains");
     question.drive = drive;
-    question
-        .run(&opened.amplifier.circuit, &Tolerances::default(), &|_| ())
-        .expect("it settles")
+    opened.ask(&question).expect("it settles")
 }
 
 fn at(supply: &Supply, in_use: bool, band: Band) -> &Condition {

@@ -14,7 +14,6 @@ use measure::at_rest::switch_on::{
 use models::emission::{share, time_to};
 use sim::Tolerances;
 use sim::operating_point::operating_point;
-use sim::rest::Rest;
 
 /// Parts between a title and a bench that only make a file whole.
 fn file(parts: &str) -> String {
@@ -56,15 +55,11 @@ fn load(half: &str) -> String {
 }
 
 fn run(opened: &Opened, hot: bool) -> SwitchOn {
-    let mut ws = opened.system.workspace();
-    let rest = Rest::find(&opened.system, &Tolerances::default(), &mut ws).expect("it settles");
     let question = SwitchOnOf {
         hot,
         mains: opened.amplifier.mains.map(|mains| mains.part),
     };
-    question
-        .run(&opened.amplifier.circuit, &opened.system, &rest, |_| ())
-        .expect("it runs")
+    opened.ask(&question).expect("it runs")
 }
 
 fn capacitor<'a>(run: &'a SwitchOn, part: &str) -> &'a CapacitorAtSwitchOn {

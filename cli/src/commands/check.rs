@@ -2,7 +2,6 @@
 
 use std::path::{Path, PathBuf};
 
-use measure::at_rest::voltages::Voltages;
 use measure::judged::check::{CheckOf, Finding, Halves, LeftOut, Weight};
 use serde::Serialize;
 
@@ -11,6 +10,7 @@ use crate::amplifier::Opened;
 use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
 use crate::progress;
+use measure::judged::study::Study;
 
 mod words;
 
@@ -60,21 +60,18 @@ impl OfAmplifier for Arguments {
         &self.file
     }
 
-    fn question(&self, _: &Opened) -> Result<CheckOf, Failure> {
+    fn question(&self, _: &Opened, _: &Study<'_>) -> Result<CheckOf, Failure> {
         Ok(CheckOf { quick: self.quick })
     }
 
     fn answer(
         &self,
         opened: &Opened,
+        known: &Study<'_>,
         question: &CheckOf,
-    ) -> Result<(Answer, Option<Voltages>), Failure> {
-        let answer = progress::show(&progress::counter("questions asked"), |counter| {
-            question.run(&opened.amplifier, &opened.system, &|question| {
-                counter.set_message(question);
-                counter.inc(1);
-            })
-        })?;
+    ) -> Result<Answer, Failure> {
+        let bar = progress::counter("questions asked");
+        let answer = progress::ask(question, known.under_test()?, &bar)?;
         let placed = |finding: Finding| Placed {
             places: finding
                 .parts
@@ -83,13 +80,11 @@ impl OfAmplifier for Arguments {
                 .collect(),
             finding,
         };
-        let rest = answer.rest;
-        let answer = Answer {
+        Ok(Answer {
             findings: answer.findings.into_iter().map(placed).collect(),
             halves: answer.halves,
             left_out: answer.left_out,
-        };
-        Ok((answer, Some(rest)))
+        })
     }
 
     fn words(told: &Told<'_, Self>) -> String {

@@ -2,7 +2,6 @@
 
 use std::path::{Path, PathBuf};
 
-use measure::at_rest::voltages::Voltages;
 use measure::judged::choose::{Choice, ChooseError, ChooseOf};
 use sim::quantity::engineering;
 
@@ -11,6 +10,7 @@ use crate::amplifier::Opened;
 use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
 use crate::progress;
+use measure::judged::study::Study;
 
 mod picture;
 mod words;
@@ -44,7 +44,7 @@ impl OfAmplifier for Arguments {
         &self.file
     }
 
-    fn question(&self, opened: &Opened) -> Result<ChooseOf, Failure> {
+    fn question(&self, opened: &Opened, _: &Study<'_>) -> Result<ChooseOf, Failure> {
         ChooseOf::parse(
             &self.part,
             &self.so_that,
@@ -63,15 +63,18 @@ impl OfAmplifier for Arguments {
     fn answer(
         &self,
         opened: &Opened,
+        known: &Study<'_>,
         question: &ChooseOf,
-    ) -> Result<(Choice, Option<Voltages>), Failure> {
+    ) -> Result<Choice, Failure> {
         // The circuit as it is must have a rest before a hundred others are asked for theirs.
-        let rest = opened.rest()?;
-        let answer = progress::show(&progress::counter("values measured"), |bar| {
-            let read = |over: &[_]| Some(opened.origin.read(over).ok()?.amplifier);
-            question.run(&read, &|done| bar.set_position(done as u64))
-        });
-        Ok((answer, Some(rest)))
+        known.rest()?;
+        Ok(progress::show(
+            &progress::counter("values measured"),
+            |bar| {
+                let read = |over: &[_]| Some(opened.origin.read(over).ok()?.amplifier);
+                question.run(&read, &|reached| progress::tell(bar, reached))
+            },
+        ))
     }
 
     fn words(told: &Told<'_, Self>) -> String {

@@ -7,6 +7,7 @@
 use std::path::{Path, PathBuf};
 
 use measure::at_rest::voltages::Voltages;
+use measure::judged::study::Study;
 use serde::Serialize;
 use sim::amplifier::Amplifier;
 
@@ -40,20 +41,27 @@ pub(super) trait OfAmplifier: Sized {
     /// The amplifier file.
     fn file(&self) -> &Path;
 
-    /// What is asked. Everything that is wrong with the arguments is said here, before any work.
-    fn question(&self, opened: &Opened) -> Result<Self::Question, Failure>;
+    /// What is asked. Everything that is wrong with the arguments is said here, before any work; `known` finds out
+    /// about the amplifier at rest where the question depends on it.
+    fn question(&self, opened: &Opened, known: &Study<'_>) -> Result<Self::Question, Failure>;
 
     /// Sheets and pictures that may be asked for; none unless there are any.
     fn files(&self) -> Vec<File<'_, Self>> {
         Vec::new()
     }
 
-    /// The answer, and the voltages at rest that are to be warned of; without any the mains is.
+    /// The answer. What is found out about the amplifier on the way is remembered in `known`, its rest above all.
     fn answer(
         &self,
         opened: &Opened,
+        known: &Study<'_>,
         question: &Self::Question,
-    ) -> Result<(Self::Answer, Option<Voltages>), Failure>;
+    ) -> Result<Self::Answer, Failure>;
+
+    /// The voltages at rest that are to be warned of; without any the mains is.
+    fn dangers<'s>(known: &'s Study<'_>) -> Option<&'s Voltages> {
+        known.rest().ok()
+    }
 
     /// The report.
     fn words(told: &Told<'_, Self>) -> String;
@@ -112,16 +120,17 @@ impl<C: OfAmplifier> Command for C {
 
     fn run(&self, options: &Options) -> Result<(), Failure> {
         let opened = amplifier::open(self.file(), options)?;
-        let question = self.question(&opened)?;
+        let known = Study::new(&opened.amplifier, &opened.system);
+        let question = self.question(&opened, &known)?;
         let files = self.files();
         output::all_free(files.iter().map(|file| file.path), options.overwrite)?;
-        let (answer, rest) = self.answer(&opened, &question)?;
+        let answer = self.answer(&opened, &known, &question)?;
         let told = Told {
             arguments: self,
             amplifier: &opened.amplifier,
             question: &question,
             answer: &answer,
-            rest: rest.as_ref(),
+            rest: Self::dangers(&known),
         };
         for file in &files {
             if let Some(path) = file.path {

@@ -7,10 +7,10 @@ use measure::driven::curves::{
 };
 use measure::driven::power::PowerOf;
 use measure::instruments::valve::ValveProbe;
+use measure::judged::study::Study;
 use models::data::{ValveModel, ValveType};
 use models::library::Library;
 use serde::Serialize;
-use sim::Tolerances;
 use sim::quantity::Unit;
 
 use super::command::Command;
@@ -153,7 +153,6 @@ fn of_file(arguments: &Arguments, part: &str, options: &Options) -> Result<(), F
         ));
     }
     let opened = amplifier::open(Path::new(&arguments.what), options)?;
-    let (circuit, system) = (&opened.amplifier.circuit, &opened.system);
     let probe = probe(&opened, part)?;
     let watts = |text: &String| positive("--watts", text, Unit::Watt);
     let volts = |text: &String| positive("--drive", text, Unit::Volt);
@@ -162,18 +161,15 @@ fn of_file(arguments: &Arguments, part: &str, options: &Options) -> Result<(), F
         (_, Some(text)) => Asked::Watts(watts(text)?),
         _ => Asked::Limit,
     };
-    let tolerances = Tolerances::default();
-    let rest = opened.rest()?;
+    let known = Study::new(&opened.amplifier, &opened.system);
+    let rest = known.rest()?;
     let question = StageOf {
         part: probe.part,
         bench: PowerOf::bench(&opened.amplifier.bench),
         level,
     };
-    let stage = progress::show(&progress::counter("levels solved"), |counter| {
-        question.run(circuit, system, &tolerances, &|levels| {
-            counter.set_position(levels as u64);
-        })
-    })?;
+    let bar = progress::counter("levels solved");
+    let stage = progress::ask(&question, known.under_test()?, &bar)?;
     let screen = stage.screen.unwrap_or(ScreenVolts::STRAPPED);
     let section = Section::new(probe.kind(), screen).expect("a probe is of an amplifying valve");
     let mut answer = answer(&section, Frame::new(&section, None, None, &stage.locus));
@@ -188,7 +184,7 @@ fn of_file(arguments: &Arguments, part: &str, options: &Options) -> Result<(), F
     } else {
         report::print(&words::of_file(&section, &opened.amplifier, &answer, level))?;
     }
-    caution::print(Some(&rest));
+    caution::print(Some(rest));
     Ok(())
 }
 

@@ -2,9 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use measure::at_rest::voltages::Voltages;
 use measure::driven::distortion::{Distortion, DistortionOf, Kind, TwoTones};
-use sim::Tolerances;
 use sim::amplifier::Bench;
 use sim::quantity::Unit;
 
@@ -14,6 +12,7 @@ use crate::argument::{positive, ratio};
 use crate::diagnostic::Id;
 use crate::failure::Failure;
 use crate::progress;
+use measure::judged::study::Study;
 
 mod picture;
 mod words;
@@ -53,7 +52,7 @@ impl OfAmplifier for Arguments {
         &self.file
     }
 
-    fn question(&self, opened: &Opened) -> Result<DistortionOf, Failure> {
+    fn question(&self, opened: &Opened, _: &Study<'_>) -> Result<DistortionOf, Failure> {
         question(self, &opened.amplifier.bench)
     }
 
@@ -68,19 +67,13 @@ impl OfAmplifier for Arguments {
 
     fn answer(
         &self,
-        opened: &Opened,
+        _: &Opened,
+        known: &Study<'_>,
         question: &DistortionOf,
-    ) -> Result<(Distortion, Option<Voltages>), Failure> {
-        let rest = opened.rest()?;
-        let answer = progress::show(&progress::counter("levels solved"), |counter| {
-            question.run(
-                &opened.amplifier.circuit,
-                &opened.system,
-                &Tolerances::default(),
-                &|| counter.inc(1),
-            )
-        })?;
-        Ok((answer, Some(rest)))
+    ) -> Result<Distortion, Failure> {
+        known.rest()?;
+        let bar = progress::counter("levels solved");
+        Ok(progress::ask(question, known.under_test()?, &bar)?)
     }
 
     fn words(told: &Told<'_, Self>) -> String {

@@ -2,12 +2,10 @@
 
 use std::path::{Path, PathBuf};
 
-use measure::at_rest::voltages::Voltages;
 use measure::judged::effect::{CaseError, EffectOf, Effects, Named, Removal, cases, shares};
 use measure::small_signal::feedback::path;
 use measure::small_signal::loop_gain::{FeedbackPath, PathError};
 use serde::Serialize;
-use sim::Tolerances;
 
 use super::command::{File, OfAmplifier, Told};
 use crate::amplifier::Opened;
@@ -15,6 +13,8 @@ use crate::argument;
 use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
 use crate::progress;
+use measure::UnderTest;
+use measure::judged::study::Study;
 
 mod picture;
 mod words;
@@ -90,7 +90,7 @@ impl OfAmplifier for Arguments {
         &self.file
     }
 
-    fn question(&self, opened: &Opened) -> Result<Asked, Failure> {
+    fn question(&self, opened: &Opened, _: &Study<'_>) -> Result<Asked, Failure> {
         let tidy = |list: &[String]| -> Vec<String> {
             let names = list.iter().map(|name| name.trim().to_owned());
             names.filter(|name| !name.is_empty()).collect()
@@ -119,18 +119,14 @@ impl OfAmplifier for Arguments {
         })]
     }
 
-    fn answer(
-        &self,
-        opened: &Opened,
-        question: &Asked,
-    ) -> Result<(Answer, Option<Voltages>), Failure> {
-        let rest = opened.rest()?;
-        let (path, no_loop) = self.feedback_path(opened)?;
+    fn answer(&self, _: &Opened, known: &Study<'_>, question: &Asked) -> Result<Answer, Failure> {
+        known.rest()?;
+        let of = known.under_test()?;
+        let (path, no_loop) = self.feedback_path(of)?;
         let full = (question.is_named && !self.quick) || self.full;
         let through = path.iter().flat_map(FeedbackPath::parts);
-        let circuit = &opened.amplifier.circuit;
         let through = through
-            .map(|part| circuit.part(part).name.clone())
+            .map(|part| of.circuit.part(part).name.clone())
             .collect();
         let bar = progress::long_bar(question.cases.len() as u64 + 1, "parts taken out");
         let effect = EffectOf {
@@ -138,19 +134,18 @@ impl OfAmplifier for Arguments {
             path,
             full,
         };
-        let effects = progress::show(&bar, |bar| effect.run(&opened.amplifier, &|| bar.inc(1)))?;
+        let effects = progress::ask(&effect, of, &bar)?;
         if self.svg.is_some() {
             can_be_drawn(&effects)?;
         }
-        let answer = Answer {
+        Ok(Answer {
             threshold: shares(),
             through,
             full,
             effects,
             no_loop,
             is_named: question.is_named,
-        };
-        Ok((answer, Some(rest)))
+        })
     }
 
     fn words(told: &Told<'_, Self>) -> String {
@@ -162,21 +157,13 @@ impl Arguments {
     /// The loop whose margins are told, or why there is none to speak of.
     fn feedback_path(
         &self,
-        opened: &Opened,
+        of: &UnderTest<'_>,
     ) -> Result<(Option<FeedbackPath>, Option<String>), Failure> {
-        let (circuit, bench) = (&opened.amplifier.circuit, &opened.amplifier.bench);
         let named = match self.through.as_deref().map(str::trim) {
             None => Vec::new(),
-            Some(name) => vec![argument::through(name, circuit)?],
+            Some(name) => vec![argument::through(name, of.circuit)?],
         };
-        let found = path(
-            circuit,
-            &opened.system,
-            bench,
-            &Tolerances::default(),
-            &named,
-        );
-        match found {
+        match path(of, &named) {
             Ok(path) => Ok((Some(path), None)),
             Err(PathError::NoFeedback) => Ok((None, None)),
             Err(error @ PathError::Several(_)) => Ok((

@@ -2,15 +2,14 @@
 
 use std::path::{Path, PathBuf};
 
-use measure::at_rest::voltages::Voltages;
-use measure::small_signal::feedback::{AtLoad, Feedback, feedback, path};
+use measure::small_signal::feedback::{AtLoad, Feedback, FeedbackOf, path};
 use measure::small_signal::loop_gain::{
     FeedbackPath, LoopPoint, PathError, Peak, PhaseCrossing, UnityCrossing,
 };
 use measure::small_signal::square_wave;
 use serde::Serialize;
+use sim::Circuit;
 use sim::stability::Growing;
-use sim::{Circuit, Tolerances};
 
 use super::command::{File, OfAmplifier, Told};
 use crate::amplifier::Opened;
@@ -18,6 +17,7 @@ use crate::argument::through;
 use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
 use crate::progress;
+use measure::judged::study::Study;
 
 mod picture;
 mod words;
@@ -122,36 +122,22 @@ impl Curve {
     }
 }
 
-/// The loop that is asked about, and the voltages at rest.
-#[derive(Debug)]
-pub(super) struct Asked {
-    path: FeedbackPath,
-    rest: Voltages,
-}
-
 impl OfAmplifier for Arguments {
     const NAME: &'static str = "feedback";
-    type Question = Asked;
+    type Question = FeedbackOf;
     type Answer = Answer;
 
     fn file(&self) -> &Path {
         &self.file
     }
 
-    fn question(&self, opened: &Opened) -> Result<Asked, Failure> {
-        let (circuit, bench) = (&opened.amplifier.circuit, &opened.amplifier.bench);
+    fn question(&self, opened: &Opened, known: &Study<'_>) -> Result<FeedbackOf, Failure> {
+        let circuit = &opened.amplifier.circuit;
         let named = self.through.iter().map(|name| through(name, circuit));
         let named = named.collect::<Result<Vec<_>, _>>()?;
-        let rest = opened.rest()?;
-        let path = path(
-            circuit,
-            &opened.system,
-            bench,
-            &Tolerances::default(),
-            &named,
-        )
-        .map_err(|error| no_path(error, circuit))?;
-        Ok(Asked { path, rest })
+        known.rest()?;
+        let path = path(known.under_test()?, &named).map_err(|error| no_path(error, circuit))?;
+        Ok(FeedbackOf { path })
     }
 
     fn files(&self) -> Vec<File<'_, Self>> {
@@ -169,20 +155,12 @@ impl OfAmplifier for Arguments {
     fn answer(
         &self,
         opened: &Opened,
-        question: &Asked,
-    ) -> Result<(Answer, Option<Voltages>), Failure> {
-        let amplifier = &opened.amplifier;
-        let answer = progress::show(&progress::counter("loads tried"), |counter| {
-            feedback(
-                &amplifier.circuit,
-                &opened.system,
-                &amplifier.bench,
-                question.path.clone(),
-                &Tolerances::default(),
-                &|loads| counter.set_position(loads as u64),
-            )
-        })?;
-        Ok((Answer::of(opened, answer), Some(question.rest.clone())))
+        known: &Study<'_>,
+        question: &FeedbackOf,
+    ) -> Result<Answer, Failure> {
+        let bar = progress::counter("loads tried");
+        let answer = progress::ask(question, known.under_test()?, &bar)?;
+        Ok(Answer::of(opened, answer))
     }
 
     fn words(told: &Told<'_, Self>) -> String {

@@ -2,11 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
-use measure::at_rest::voltages::Voltages;
 use measure::driven::hum::{Drive, Hum, HumOf};
 use measure::driven::power::PowerOf;
 use serde::Serialize;
-use sim::Tolerances;
 use sim::quantity::{Quantity, Unit};
 
 use super::command::{File, OfAmplifier, Told};
@@ -15,6 +13,7 @@ use crate::amplifier::{Opened, mains_volts};
 use crate::argument::{given, positive};
 use crate::failure::Failure;
 use crate::progress;
+use measure::judged::study::Study;
 
 mod picture;
 mod words;
@@ -90,7 +89,7 @@ impl OfAmplifier for Arguments {
         &self.file
     }
 
-    fn question(&self, opened: &Opened) -> Result<Asked, Failure> {
+    fn question(&self, opened: &Opened, _: &Study<'_>) -> Result<Asked, Failure> {
         let rated = given("--rated", self.rated.as_ref(), Unit::Watt)?;
         let drive = self.drive.as_deref().map(drive).transpose()?;
         let question = HumOf {
@@ -112,30 +111,20 @@ impl OfAmplifier for Arguments {
     fn answer(
         &self,
         opened: &Opened,
+        known: &Study<'_>,
         question: &Asked,
-    ) -> Result<(Answer, Option<Voltages>), Failure> {
-        let amplifier = &opened.amplifier;
-        let hum = progress::show(&progress::bar(1, "circuits solved"), |bar| {
-            question.question.run(
-                &amplifier.circuit,
-                &opened.system,
-                &Tolerances::default(),
-                &|done, all| {
-                    bar.set_length(all as u64);
-                    bar.set_position(done as u64);
-                },
-            )
-        })?;
-        let rest = opened.rest()?;
+    ) -> Result<Answer, Failure> {
+        let bar = progress::bar(1, "circuits solved");
+        let hum = progress::ask(&question.question, known.under_test()?, &bar)?;
+        known.rest()?;
         let rated = if self.measure_rated {
             // None when the sweep does not reach the distortion limit.
-            let power = power::solved(opened, &PowerOf::bench(&amplifier.bench))?;
+            let power = power::solved(known, &PowerOf::bench(&opened.amplifier.bench))?;
             power.rated.map(|level| level.power)
         } else {
             question.rated
         };
-        let answer = Answer::new(hum, mains_volts(amplifier), rated);
-        Ok((answer, Some(rest)))
+        Ok(Answer::new(hum, mains_volts(&opened.amplifier), rated))
     }
 
     fn words(told: &Told<'_, Self>) -> String {

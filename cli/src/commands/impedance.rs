@@ -2,10 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
-use measure::at_rest::voltages::Voltages;
 use measure::small_signal::impedance::{Impedance, ImpedanceOf};
 use serde::Serialize;
-use sim::Tolerances;
 use sim::parts::Part;
 
 use super::command::{File, OfAmplifier, Told};
@@ -13,6 +11,8 @@ use crate::amplifier::Opened;
 use crate::argument::band;
 use crate::failure::Failure;
 use crate::loudspeaker::Described;
+use measure::Measurement;
+use measure::judged::study::Study;
 
 mod picture;
 mod words;
@@ -64,7 +64,7 @@ impl OfAmplifier for Arguments {
         &self.file
     }
 
-    fn question(&self, opened: &Opened) -> Result<Asked, Failure> {
+    fn question(&self, opened: &Opened, _: &Study<'_>) -> Result<Asked, Failure> {
         let amplifier = &opened.amplifier;
         let bench = &amplifier.bench;
         let (from, to) = band(&self.from, &self.to)?;
@@ -104,21 +104,12 @@ impl OfAmplifier for Arguments {
         ]
     }
 
-    fn answer(
-        &self,
-        opened: &Opened,
-        question: &Asked,
-    ) -> Result<(Answer, Option<Voltages>), Failure> {
-        let rest = opened.rest()?;
-        let circuit = &opened.amplifier.circuit;
-        let solved = question
-            .question
-            .run(circuit, &opened.system, &Tolerances::default())?;
-        let answer = Answer {
+    fn answer(&self, _: &Opened, known: &Study<'_>, question: &Asked) -> Result<Answer, Failure> {
+        known.rest()?;
+        Ok(Answer {
             loudspeaker: question.loudspeaker.clone(),
-            impedance: solved,
-        };
-        Ok((answer, Some(rest)))
+            impedance: question.question.ask(known.under_test()?, &|_| ())?,
+        })
     }
 
     fn words(told: &Told<'_, Self>) -> String {

@@ -2,7 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
-use measure::driven::playback::{Meters, Ready, Start};
+use measure::UnderTest;
+use measure::at_rest::voltages::chart;
+use measure::driven::playback::{Meters, Start};
 use serde::Serialize;
 use sim::quantity::Unit;
 
@@ -248,12 +250,13 @@ impl Command for Arguments {
         self.bits.fit(recording.frames(), recording.channels())?;
         interrupt::watch();
 
-        let (amplifier, system) = (&opened.amplifier, &opened.system);
-        let ready = Ready::find(amplifier, system)?;
-        let rest = ready.chart()?;
+        let amplifier = &opened.amplifier;
+        let of = UnderTest::find(amplifier, &opened.system)?;
+        of.lasts()?;
+        let rest = chart(&of)?;
         let bar = progress::long_bar(recording.frames(), "hearing the recording");
         let prepared = prepare(
-            (&opened, &ready),
+            &of,
             &recording,
             (asked.level, asked.accuracy_db),
             &|stage| match stage {
@@ -269,7 +272,7 @@ impl Command for Arguments {
         let mut rendered = render(
             &Render {
                 recording: &recording,
-                ready: &ready,
+                amplifier: &of,
                 drive: driven.volts,
                 grid,
                 start: asked.start,
@@ -338,7 +341,7 @@ impl Command for Arguments {
             clipped: driven.clipped,
             limit_power: prepared.limit.as_ref().map(|level| level.power),
             grid,
-            on_mains: ready.mains_period().is_some(),
+            on_mains: of.rest.mains.is_some(),
             channels: rendered.meters.clone(),
             closed_box: asked.closed_box,
             added: residual

@@ -2,11 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
-use measure::at_rest::voltages::Voltages;
 use measure::driven::power::PowerOf;
 use measure::small_signal::noise::{FLICKER_CORNER, Noise, NoiseOf};
 use serde::Serialize;
-use sim::Tolerances;
 use sim::quantity::Unit;
 
 use super::command::{File, OfAmplifier, Told};
@@ -14,6 +12,8 @@ use super::power;
 use crate::amplifier::Opened;
 use crate::argument::{band, given, quantity};
 use crate::failure::Failure;
+use measure::Measurement;
+use measure::judged::study::Study;
 
 mod picture;
 mod words;
@@ -111,7 +111,7 @@ impl OfAmplifier for Arguments {
         &self.file
     }
 
-    fn question(&self, opened: &Opened) -> Result<Asked, Failure> {
+    fn question(&self, opened: &Opened, _: &Study<'_>) -> Result<Asked, Failure> {
         let (from, to) = band(&self.from, &self.to)?;
         let flicker_corner = match &self.flicker_corner {
             Some(text) => quantity("--flicker-corner", text, Unit::Hertz, 0.0)?,
@@ -140,21 +140,19 @@ impl OfAmplifier for Arguments {
     fn answer(
         &self,
         opened: &Opened,
+        known: &Study<'_>,
         question: &Asked,
-    ) -> Result<(Answer, Option<Voltages>), Failure> {
-        let rest = opened.rest()?;
-        let circuit = &opened.amplifier.circuit;
-        let noise = question
-            .question
-            .run(circuit, &opened.system, &Tolerances::default())?;
+    ) -> Result<Answer, Failure> {
+        known.rest()?;
+        let noise = question.question.ask(known.under_test()?, &|_| ())?;
         let rated = match question.rated {
             Some(power) => Ok(Rated {
                 power,
                 distortion: None,
             }),
-            None => measured(opened),
+            None => measured(opened, known),
         };
-        Ok((Answer::new(noise, rated), Some(rest)))
+        Ok(Answer::new(noise, rated))
     }
 
     fn words(told: &Told<'_, Self>) -> String {
@@ -164,8 +162,8 @@ impl OfAmplifier for Arguments {
 
 /// The power at the distortion limit. What cannot be driven to it is no less noisy, so a failure here is
 /// told beside the noise.
-fn measured(opened: &Opened) -> Result<Rated, String> {
-    let power = power::solved(opened, &PowerOf::bench(&opened.amplifier.bench));
+fn measured(opened: &Opened, known: &Study<'_>) -> Result<Rated, String> {
+    let power = power::solved(known, &PowerOf::bench(&opened.amplifier.bench));
     let rated = power.map_err(|error| error.to_string())?.rated;
     let level = rated.ok_or("the distortion limit is not met inside the sweep")?;
     Ok(Rated {

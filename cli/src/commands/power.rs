@@ -2,14 +2,14 @@
 
 use std::path::{Path, PathBuf};
 
-use measure::at_rest::voltages::Voltages;
 use measure::driven::power::{Power, PowerOf};
-use sim::{SimError, Tolerances};
+use sim::SimError;
 
 use super::command::{File, OfAmplifier, Told};
 use crate::amplifier::Opened;
 use crate::failure::Failure;
 use crate::progress;
+use measure::judged::study::Study;
 
 pub(super) mod onset;
 mod picture;
@@ -37,7 +37,7 @@ impl OfAmplifier for Arguments {
         &self.file
     }
 
-    fn question(&self, opened: &Opened) -> Result<PowerOf, Failure> {
+    fn question(&self, opened: &Opened, _: &Study<'_>) -> Result<PowerOf, Failure> {
         Ok(PowerOf::bench(&opened.amplifier.bench))
     }
 
@@ -50,13 +50,9 @@ impl OfAmplifier for Arguments {
         ]
     }
 
-    fn answer(
-        &self,
-        opened: &Opened,
-        question: &PowerOf,
-    ) -> Result<(Power, Option<Voltages>), Failure> {
-        let rest = opened.rest()?;
-        Ok((solved(opened, question)?, Some(rest)))
+    fn answer(&self, _: &Opened, known: &Study<'_>, question: &PowerOf) -> Result<Power, Failure> {
+        known.rest()?;
+        Ok(solved(known, question)?)
     }
 
     fn words(told: &Told<'_, Self>) -> String {
@@ -65,13 +61,10 @@ impl OfAmplifier for Arguments {
 }
 
 /// The sweep, its levels counted for who waits.
-pub(super) fn solved(opened: &Opened, question: &PowerOf) -> Result<Power, SimError> {
-    progress::show(&progress::counter("levels solved"), |counter| {
-        question.run(
-            &opened.amplifier.circuit,
-            &opened.system,
-            &Tolerances::default(),
-            &|levels| counter.set_position(levels as u64),
-        )
-    })
+pub(super) fn solved(known: &Study<'_>, question: &PowerOf) -> Result<Power, SimError> {
+    progress::ask(
+        question,
+        known.under_test()?,
+        &progress::counter("levels solved"),
+    )
 }

@@ -3,9 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use measure::at_rest::readings::{Meter, RANGES, Readings, ReadingsOf, Taken, read};
-use measure::at_rest::voltages::Voltages;
 use measure::instruments::varied::Allowed;
-use sim::Tolerances;
 use sim::amplifier::Amplifier;
 use sim::quantity::Unit;
 
@@ -16,6 +14,7 @@ use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
 use crate::report::csv;
 use crate::{input, progress};
+use measure::judged::study::Study;
 
 mod words;
 
@@ -61,7 +60,7 @@ impl OfAmplifier for Arguments {
         &self.file
     }
 
-    fn question(&self, opened: &Opened) -> Result<ReadingsOf, Failure> {
+    fn question(&self, opened: &Opened, _: &Study<'_>) -> Result<ReadingsOf, Failure> {
         question(self, &opened.amplifier)
     }
 
@@ -71,21 +70,14 @@ impl OfAmplifier for Arguments {
 
     fn answer(
         &self,
-        opened: &Opened,
+        _: &Opened,
+        known: &Study<'_>,
         question: &ReadingsOf,
-    ) -> Result<(Readings, Option<Voltages>), Failure> {
-        let answer = progress::show(&progress::long_bar(1, "circuits solved"), |bar| {
-            question.run(
-                &opened.amplifier.circuit,
-                &opened.system,
-                &Tolerances::default(),
-                &|done, all| {
-                    bar.set_length(all as u64);
-                    bar.set_position(done as u64);
-                },
-            )
-        })?;
-        Ok((answer, Some(opened.rest()?)))
+    ) -> Result<Readings, Failure> {
+        let bar = progress::long_bar(1, "circuits solved");
+        let answer = progress::ask(question, known.under_test()?, &bar)?;
+        known.rest()?;
+        Ok(answer)
     }
 
     fn words(told: &Told<'_, Self>) -> String {

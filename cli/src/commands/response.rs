@@ -2,20 +2,21 @@
 
 use std::path::{Path, PathBuf};
 
-use measure::at_rest::voltages::Voltages;
 use measure::small_signal::response::{Output, Response, ResponseOf};
 use rayon::prelude::*;
 use serde::Serialize;
+use sim::NodeId;
 use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
-use sim::{NodeId, Tolerances};
 
 use self::settings::{Case, Setting};
 use super::command::{File, OfAmplifier, Told};
-use crate::amplifier::{Opened, Origin};
+use crate::amplifier::Opened;
 use crate::argument::{node, positive};
 use crate::diagnostic::{self, Id};
 use crate::failure::Failure;
+use measure::Measurement;
+use measure::judged::study::Study;
 
 mod picture;
 mod settings;
@@ -94,7 +95,7 @@ impl OfAmplifier for Arguments {
         &self.file
     }
 
-    fn question(&self, opened: &Opened) -> Result<Asked, Failure> {
+    fn question(&self, opened: &Opened, _: &Study<'_>) -> Result<Asked, Failure> {
         let amplifier = &opened.amplifier;
         let question = question(self, amplifier)?;
         let outputs = question.outputs.len();
@@ -114,21 +115,21 @@ impl OfAmplifier for Arguments {
     fn answer(
         &self,
         opened: &Opened,
+        known: &Study<'_>,
         question: &Asked,
-    ) -> Result<(Answer, Option<Voltages>), Failure> {
+    ) -> Result<Answer, Failure> {
+        // Only the settings asked for need a rest.
         let Asked { question, cases } = question;
         let solved = cases
             .par_iter()
-            .map(|case| solve(&opened.origin, question, case))
+            .map(|case| solve(opened, known, question, case))
             .collect::<Result<Vec<_>, _>>()?;
-        let answer = Answer {
+        Ok(Answer {
             reference: question.reference,
             target: question.target.as_ref().map(target::name),
             frequency: question.grid(),
             curves: solved.into_iter().flatten().collect(),
-        };
-        // Only the settings asked for need a rest.
-        Ok((answer, opened.rest().ok()))
+        })
     }
 
     fn words(told: &Told<'_, Self>) -> String {
@@ -181,18 +182,27 @@ fn question(arguments: &Arguments, amplifier: &Amplifier) -> Result<ResponseOf, 
 }
 
 /// The curves of one setting: the file is read again, so that its operating point is its own.
-fn solve(origin: &Origin, question: &ResponseOf, case: &Case) -> Result<Vec<Curve>, Failure> {
-    let system = origin.system(&case.set())?;
-    let responses = question
-        .run(&system, &Tolerances::default())
-        .map_err(|error| {
-            if case.settings.is_empty() {
-                return Failure::Run(error);
-            }
-            let mut diagnostic = diagnostic::of_sim(&error);
-            diagnostic.message = format!("with {}: {}", case.name(), diagnostic.message);
-            Failure::NoAnswer(diagnostic)
-        })?;
+fn solve(
+    opened: &Opened,
+    known: &Study<'_>,
+    question: &ResponseOf,
+    case: &Case,
+) -> Result<Vec<Curve>, Failure> {
+    let set = case.set();
+    let answer = if set.is_empty() {
+        known.under_test().and_then(|of| question.ask(of, &|_| ()))
+    } else {
+        let (amplifier, system) = opened.origin.set(&set)?;
+        question.about(&amplifier, &system)
+    };
+    let responses = answer.map_err(|error| {
+        if case.settings.is_empty() {
+            return Failure::Run(error);
+        }
+        let mut diagnostic = diagnostic::of_sim(&error);
+        diagnostic.message = format!("with {}: {}", case.name(), diagnostic.message);
+        Failure::NoAnswer(diagnostic)
+    })?;
     let named = responses.into_iter().map(|response| {
         let mut names = Vec::new();
         if !case.settings.is_empty() {

@@ -2,7 +2,6 @@
 
 use std::path::{Path, PathBuf};
 
-use measure::at_rest::voltages::Voltages;
 use measure::instruments::varied::Allowed;
 use measure::judged::figure::{Figure, FigureError};
 use measure::judged::spread::{Asked, Spread, SpreadOf, usual};
@@ -17,6 +16,8 @@ use crate::argument::{mains, share};
 use crate::diagnostic::{self, Diagnostic, Id};
 use crate::failure::Failure;
 use crate::progress;
+use measure::at_rest::voltages::Voltages;
+use measure::judged::study::Study;
 
 mod picture;
 mod words;
@@ -75,29 +76,22 @@ pub(crate) struct Arguments {
     svg: Option<PathBuf>,
 }
 
-/// What is asked, and the voltages at rest that the usual figures and samples are chosen by.
-#[derive(Debug)]
-pub(super) struct Drawn {
-    question: SpreadOf,
-    rest: Voltages,
-}
-
 impl OfAmplifier for Arguments {
     const NAME: &'static str = "spread";
-    type Question = Drawn;
+    type Question = SpreadOf;
     type Answer = Spread;
 
     fn file(&self) -> &Path {
         &self.file
     }
 
-    fn question(&self, opened: &Opened) -> Result<Drawn, Failure> {
+    fn question(&self, opened: &Opened, known: &Study<'_>) -> Result<SpreadOf, Failure> {
         let amplifier = &opened.amplifier;
         let named = figures(self, &amplifier.circuit)?;
         let allowed = allowed(self, amplifier)?;
-        let rest = opened.rest()?;
+        let rest = known.rest()?;
         let figures = if named.is_empty() {
-            usual(amplifier, &rest)
+            usual(amplifier, rest)
         } else {
             named
         };
@@ -108,48 +102,40 @@ impl OfAmplifier for Arguments {
                 "name a figure: --of \"volts at a\", say",
             ));
         }
-        let question = SpreadOf {
-            samples: samples(self, &figures, &rest)?,
+        Ok(SpreadOf {
+            samples: samples(self, &figures, rest)?,
             asked: asked(figures, self.limits.as_deref())?,
             allowed,
             seed: self.seed,
-        };
-        Ok(Drawn { question, rest })
+        })
     }
 
     fn files(&self) -> Vec<File<'_, Self>> {
         vec![File::svg(self.svg.as_ref(), |told| {
-            picture::svg(told.amplifier, &told.question.question, told.answer)
+            picture::svg(told.amplifier, told.question, told.answer)
         })]
     }
 
     fn answer(
         &self,
-        opened: &Opened,
-        question: &Drawn,
-    ) -> Result<(Spread, Option<Voltages>), Failure> {
-        let answer = progress::show(&progress::long_bar(1, "amplifiers measured"), |bar| {
-            let amplifier = &opened.amplifier;
-            question
-                .question
-                .run(amplifier, &opened.system, &|done, all| {
-                    bar.set_length(all as u64);
-                    bar.set_position(done as u64);
-                })
-        });
-        let answer = answer.map_err(|error| match &error {
+        _: &Opened,
+        known: &Study<'_>,
+        question: &SpreadOf,
+    ) -> Result<Spread, Failure> {
+        let bar = progress::long_bar(1, "amplifiers measured");
+        let answer = progress::ask(question, known.under_test()?, &bar);
+        answer.map_err(|error| match &error {
             // A fault of the question, not of the run.
             SimError::Question(Question::NothingVaries) => Failure::Input {
                 diagnostics: vec![diagnostic::of_sim(&error)],
                 text: None,
             },
             _ => Failure::Run(error),
-        })?;
-        Ok((answer, Some(question.rest.clone())))
+        })
     }
 
     fn words(told: &Told<'_, Self>) -> String {
-        words::text(told.amplifier, &told.question.question, told.answer)
+        words::text(told.amplifier, told.question, told.answer)
     }
 
     fn verdict(told: &Told<'_, Self>) -> Result<(), Failure> {

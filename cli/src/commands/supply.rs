@@ -3,8 +3,6 @@
 use std::path::{Path, PathBuf};
 
 use measure::at_rest::supply::{Supply, SupplyOf};
-use measure::at_rest::voltages::Voltages;
-use sim::Tolerances;
 use sim::quantity::Unit;
 
 use super::command::{File, OfAmplifier, Told};
@@ -13,6 +11,8 @@ use crate::argument::given;
 use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
 use crate::progress;
+use measure::at_rest::voltages::Voltages;
+use measure::judged::study::Study;
 
 mod picture;
 mod words;
@@ -42,7 +42,7 @@ impl OfAmplifier for Arguments {
         &self.file
     }
 
-    fn question(&self, opened: &Opened) -> Result<SupplyOf, Failure> {
+    fn question(&self, opened: &Opened, _: &Study<'_>) -> Result<SupplyOf, Failure> {
         let drive = given("--drive", self.drive.as_ref(), Unit::Volt)?;
         let mut question = SupplyOf::of(&opened.amplifier).ok_or_else(|| {
             Failure::NoAnswer(Diagnostic::plain(
@@ -66,21 +66,17 @@ impl OfAmplifier for Arguments {
 
     fn answer(
         &self,
-        opened: &Opened,
+        _: &Opened,
+        known: &Study<'_>,
         question: &SupplyOf,
-    ) -> Result<(Supply, Option<Voltages>), Failure> {
+    ) -> Result<Supply, Failure> {
         let conditions = question.conditions() as u64;
-        let answer = progress::show(
-            &progress::bar(conditions, "conditions of the mains"),
-            |bar| {
-                question.run(
-                    &opened.amplifier.circuit,
-                    &Tolerances::default(),
-                    &|solved| bar.set_position(solved as u64),
-                )
-            },
-        )?;
-        Ok((answer, None))
+        let bar = progress::bar(conditions, "conditions of the mains");
+        Ok(progress::ask(question, known.under_test()?, &bar)?)
+    }
+
+    fn dangers<'s>(_: &'s Study<'_>) -> Option<&'s Voltages> {
+        None
     }
 
     fn words(told: &Told<'_, Self>) -> String {

@@ -2,18 +2,20 @@
 
 use std::path::{Path, PathBuf};
 
+use measure::UnderTest;
 use measure::at_rest::switch_on::{SwitchOn, SwitchOnOf, with_silicon};
-use measure::at_rest::voltages::{Voltages, chart};
+use measure::at_rest::voltages::chart;
 use serde::Serialize;
+use sim::System;
 use sim::amplifier::Amplifier;
-use sim::rest::{Rest, frequencies};
-use sim::{Circuit, System, Tolerances};
+use sim::rest::frequencies;
 
 use super::command::{File, OfAmplifier, Told};
 use crate::amplifier::{Opened, mains_volts};
 use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
 use crate::progress;
+use measure::judged::study::Study;
 
 mod picture;
 mod words;
@@ -55,7 +57,7 @@ impl OfAmplifier for Arguments {
         &self.file
     }
 
-    fn question(&self, opened: &Opened) -> Result<(), Failure> {
+    fn question(&self, opened: &Opened, _: &Study<'_>) -> Result<(), Failure> {
         if frequencies(&opened.system.workspace().waveforms).is_empty() {
             return Err(Failure::NoAnswer(Diagnostic::plain(
                 Id::NoMains,
@@ -75,27 +77,28 @@ impl OfAmplifier for Arguments {
         ]
     }
 
-    fn answer(&self, opened: &Opened, (): &()) -> Result<(Answer, Option<Voltages>), Failure> {
+    fn answer(&self, opened: &Opened, known: &Study<'_>, (): &()) -> Result<Answer, Failure> {
         let amplifier = &opened.amplifier;
         let replaced = if self.silicon {
-            Some(silicon(&amplifier.circuit)?)
+            Some(silicon(amplifier)?)
         } else {
             None
         };
-        let (circuit, system) = (&amplifier.circuit, &opened.system);
-        let (as_drawn, rest) = follow(self, amplifier, circuit, system, "from switch-on")?;
+        known.rest()?;
+        let as_drawn = follow(self, known.under_test()?, "from switch-on")?;
         let with_silicon = match &replaced {
-            Some((circuit, system)) => {
-                Some(follow(self, amplifier, circuit, system, "with silicon")?.0)
+            Some((amplifier, system)) => {
+                let of = UnderTest::find(amplifier, system)?;
+                chart(&of)?;
+                Some(follow(self, &of, "with silicon")?)
             }
             None => None,
         };
-        let answer = Answer {
+        Ok(Answer {
             mains_volts: mains_volts(amplifier),
             as_drawn,
             with_silicon,
-        };
-        Ok((answer, Some(rest)))
+        })
     }
 
     fn words(told: &Told<'_, Self>) -> String {
@@ -104,11 +107,11 @@ impl OfAmplifier for Arguments {
 }
 
 /// The circuit with silicon rectifiers.
-fn silicon(circuit: &Circuit) -> Result<(Circuit, System), Failure> {
+fn silicon(amplifier: &Amplifier) -> Result<(Amplifier, System), Failure> {
     let no = |message: &str, help: &str| {
         Failure::NoAnswer(Diagnostic::plain(Id::NoRectifierValve, message, help))
     };
-    let changed = with_silicon(circuit).ok_or_else(|| {
+    let changed = with_silicon(&amplifier.circuit).ok_or_else(|| {
         no(
             "there is no rectifier valve to replace by silicon",
             "ask without --silicon",
@@ -121,28 +124,22 @@ fn silicon(circuit: &Circuit) -> Result<(Circuit, System), Failure> {
             "draw it with a `diode` line instead",
         )
     })?;
+    let changed = Amplifier {
+        circuit: changed,
+        ..amplifier.clone()
+    };
     Ok((changed, system))
 }
 
-/// Rest first, then everything up to it.
+/// Everything up to rest.
 fn follow(
     arguments: &Arguments,
-    amplifier: &Amplifier,
-    circuit: &Circuit,
-    system: &System,
+    of: &UnderTest<'_>,
     what: &'static str,
-) -> Result<(SwitchOn, Voltages), Failure> {
-    let mut ws = system.workspace();
-    let rest = Rest::find(system, &Tolerances::default(), &mut ws)?;
-    let voltages = chart(circuit, system, &rest, &mut ws)?;
+) -> Result<SwitchOn, Failure> {
     let question = SwitchOnOf {
         hot: arguments.hot,
-        mains: amplifier.mains.map(|mains| mains.part),
+        mains: of.amplifier.mains.map(|mains| mains.part),
     };
-    let answer = progress::show(&progress::long_bar(progress::WHOLE, what), |bar| {
-        question.run(circuit, system, &rest, |share| {
-            progress::set_share(bar, share);
-        })
-    })?;
-    Ok((answer, voltages))
+    Ok(progress::ask(&question, of, &progress::long_bar(1, what))?)
 }

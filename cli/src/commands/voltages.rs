@@ -7,6 +7,7 @@ use measure::at_rest::voltages::Voltages;
 use super::command::{OfAmplifier, Told};
 use crate::amplifier::Opened;
 use crate::failure::Failure;
+use measure::judged::study::Study;
 
 mod words;
 
@@ -26,13 +27,12 @@ impl OfAmplifier for Arguments {
         &self.file
     }
 
-    fn question(&self, _: &Opened) -> Result<(), Failure> {
+    fn question(&self, _: &Opened, _: &Study<'_>) -> Result<(), Failure> {
         Ok(())
     }
 
-    fn answer(&self, opened: &Opened, (): &()) -> Result<(Voltages, Option<Voltages>), Failure> {
-        let rest = opened.rest()?;
-        Ok((rest.clone(), Some(rest)))
+    fn answer(&self, _: &Opened, known: &Study<'_>, (): &()) -> Result<Voltages, Failure> {
+        Ok(known.rest()?.clone())
     }
 
     fn words(told: &Told<'_, Self>) -> String {

@@ -2,13 +2,12 @@
 
 use std::path::{Path, PathBuf};
 
-use measure::at_rest::voltages::{Voltages, voltages};
 use measure::driven::waveform::{Traces, WaveformOf};
 use serde::Serialize;
+use sim::NodeId;
 use sim::parts::Waveform;
 use sim::quantity::{Unit, engineering};
 use sim::transient::Method;
-use sim::{NodeId, Tolerances};
 
 use super::command::{File, OfAmplifier, Told};
 use crate::amplifier::Opened;
@@ -16,6 +15,7 @@ use crate::argument::{given, node, positive, quantity, ratio};
 use crate::diagnostic::Id;
 use crate::failure::Failure;
 use crate::progress;
+use measure::judged::study::Study;
 
 mod picture;
 mod words;
@@ -69,7 +69,7 @@ const MOST_SAMPLES: f64 = 2e7;
 /// The samples are also the grid the circuit is solved on: fewer than this a cycle miss the tone.
 const LEAST_SAMPLES_A_CYCLE: f64 = 10.0;
 
-/// What is asked: a run, the generator's signal, and what it is called.
+/// What is asked: a run, and what its signal is called.
 #[derive(Debug)]
 pub(super) struct Asked {
     run: WaveformOf,
@@ -77,7 +77,6 @@ pub(super) struct Asked {
     drive: f64,
     frequency: f64,
     second_frequency: Option<f64>,
-    signal: Waveform,
     wave: &'static str,
 }
 
@@ -107,7 +106,7 @@ impl OfAmplifier for Arguments {
         &self.file
     }
 
-    fn question(&self, opened: &Opened) -> Result<Asked, Failure> {
+    fn question(&self, opened: &Opened, _: &Study<'_>) -> Result<Asked, Failure> {
         let amplifier = &opened.amplifier;
         let drive = quantity("--drive", &self.drive, Unit::Volt, 0.0)?;
         let duration = positive("--for", &self.duration, Unit::Second)?;
@@ -173,12 +172,12 @@ impl OfAmplifier for Arguments {
                 duration,
                 rate,
                 method: Method::default(),
+                signal: Some(signal),
             },
             names,
             drive,
             frequency,
             second_frequency,
-            signal,
             wave,
         })
     }
@@ -192,38 +191,21 @@ impl OfAmplifier for Arguments {
         ]
     }
 
-    fn answer(
-        &self,
-        opened: &Opened,
-        question: &Asked,
-    ) -> Result<(Answer, Option<Voltages>), Failure> {
-        // A mains supply has no rest to warn by; the run itself says what is wrong with anything else.
-        let (amplifier, system) = (&opened.amplifier, &opened.system);
-        let tolerances = Tolerances::default();
-        let mut ws = system.workspace();
-        let rest = voltages(&amplifier.circuit, system, &tolerances, &mut ws).ok();
-        let generator = amplifier.bench.generator;
-        if let Some(place) = system.sources().position(|part| part == generator) {
-            ws.waveforms[place] = question.signal.clone();
-        }
-        let bar = progress::bar(progress::WHOLE, "following the circuit");
-        let traces = progress::show(&bar, |bar| {
-            question.run.run(system, &tolerances, &mut ws, |share| {
-                progress::set_share(bar, share);
-            })
-        })?;
-        if rest.as_ref().is_some_and(|rest| rest.growing.is_some()) {
+    fn answer(&self, _: &Opened, known: &Study<'_>, question: &Asked) -> Result<Answer, Failure> {
+        let bar = progress::bar(1, "following the circuit");
+        let traces = progress::ask(&question.run, known.under_test()?, &bar)?;
+        let rest = known.rest();
+        if rest.is_ok_and(|rest| rest.growing.is_some()) {
             eprintln!("warning: the amplifier is not stable at rest; see `gridleak voltages`");
         }
-        let answer = Answer {
+        Ok(Answer {
             nodes: question.names.clone(),
             drive: question.drive,
             frequency: question.frequency,
             second_frequency: question.second_frequency,
             wave: question.wave,
             traces,
-        };
-        Ok((answer, rest))
+        })
     }
 
     fn words(told: &Told<'_, Self>) -> String {

@@ -2,7 +2,8 @@
 
 use std::f64::consts::SQRT_2;
 
-use measure::driven::playback::{Ready, meet_peak};
+use measure::UnderTest;
+use measure::driven::playback::meet_peak;
 use measure::driven::power::Level as AtLevel;
 use sim::SimError;
 use sim::quantity::{Unit, engineering};
@@ -11,7 +12,6 @@ use super::grid::Stretch;
 use super::level::{FORMS, Level};
 use super::recording::Recording;
 use super::survey::Survey;
-use crate::amplifier::Opened;
 use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
 
@@ -28,12 +28,12 @@ pub(crate) struct Driven {
 /// The drive for a level; `limit` is the amplifier at its distortion limit.
 pub(crate) fn drive(
     level: Level,
-    (opened, ready): (&Opened, &Ready<'_>),
+    of: &UnderTest<'_>,
     recording: &Recording,
     survey: &Survey,
     limit: Option<&AtLevel>,
 ) -> Result<Driven, Failure> {
-    let bench = &opened.amplifier.bench;
+    let bench = &of.amplifier.bench;
     // Of a sine of that rms.
     let clip = limit.map(|level| SQRT_2 * level.output_rms);
     let loudest = survey.loudest.value;
@@ -70,7 +70,7 @@ pub(crate) fn drive(
         Level::PeaksAt(watts) => {
             let wanted = (2.0 * watts * bench.load_ohms).sqrt();
             let stretch = Stretch::of(recording, survey.loudest)?;
-            let peak = |drive: f64| stretch.peak(ready, recording.rate(), drive);
+            let peak = |drive: f64| stretch.peak(of, recording.rate(), drive);
             met(wanted, loudest, watts, &peak)?
         }
     };

@@ -10,7 +10,8 @@
 //! Care      harmonics that fold back from beyond half the grid's rate differ between the two as well, so
 //!           they are in e
 
-use measure::driven::playback::{PlaybackOf, Ready};
+use measure::UnderTest;
+use measure::driven::playback::{PlaybackOf, resting_output};
 use serde::Serialize;
 
 use super::chain::{Chain, Path};
@@ -58,7 +59,7 @@ impl Grid {
     /// Chooses for an accuracy, dB, at a drive, V for full scale.
     pub(crate) fn choose(
         recording: &Recording,
-        ready: &Ready<'_>,
+        of: &UnderTest<'_>,
         survey: &Survey,
         drive: f64,
         accuracy_db: f64,
@@ -68,7 +69,7 @@ impl Grid {
             .map(|place| Stretch::of(recording, place))
             .into_iter()
             .collect::<Result<Vec<_>, _>>()?;
-        let play = |times: u32| outputs(&stretches, ready, recording, drive, times);
+        let play = |times: u32| outputs(&stretches, of, recording, drive, times);
         let finest = |times: u32| f64::from(rate * times) > FINEST;
         let chosen = |times: u32, error: f64| Self {
             times,
@@ -142,7 +143,7 @@ fn difference(here: &[f64], finer: &[f64]) -> f64 {
 
 fn outputs(
     stretches: &[Stretch],
-    ready: &Ready<'_>,
+    of: &UnderTest<'_>,
     recording: &Recording,
     drive: f64,
     times: u32,
@@ -151,7 +152,7 @@ fn outputs(
     interrupt::check()?;
     stretches
         .par_iter()
-        .map(|stretch| stretch.play(ready, recording.rate(), drive, times))
+        .map(|stretch| stretch.play(of, recording.rate(), drive, times))
         .collect()
 }
 
@@ -191,17 +192,17 @@ impl Stretch {
     /// What the amplifier makes of it, V about rest.
     pub(super) fn play(
         &self,
-        ready: &Ready<'_>,
+        of: &UnderTest<'_>,
         rate: u32,
         drive: f64,
         times: u32,
     ) -> Result<Vec<f64>, Failure> {
-        let player = ready.player(&PlaybackOf::at(f64::from(rate * times)));
+        let player = PlaybackOf::at(f64::from(rate * times)).player(of)?;
         let mut chain = Chain::new(Path::Whole(Box::new(player)), drive, rate, times);
         let mut output = Vec::new();
         chain.play(&self.samples, &mut output)?;
         chain.finish(&mut output)?;
-        let rest = ready.resting_output();
+        let rest = resting_output(of);
         for volts in &mut output {
             *volts -= rest;
         }
@@ -209,8 +210,8 @@ impl Stretch {
     }
 
     /// The greatest volts it brings.
-    pub(super) fn peak(&self, ready: &Ready<'_>, rate: u32, drive: f64) -> Result<f64, Failure> {
-        let output = self.play(ready, rate, drive, coarsest(rate))?;
+    pub(super) fn peak(&self, of: &UnderTest<'_>, rate: u32, drive: f64) -> Result<f64, Failure> {
+        let output = self.play(of, rate, drive, coarsest(rate))?;
         Ok(output.iter().map(|volts| volts.abs()).fold(0.0, f64::max))
     }
 }

@@ -1,8 +1,8 @@
 //! Everything that is settled before a recording is played: what it asks, what the amplifier can give, the drive,
 //! the grid.
 
-use measure::driven::playback::Ready;
-use measure::driven::power::Level as AtLevel;
+use measure::UnderTest;
+use measure::driven::power::{Level as AtLevel, PowerOf};
 use sim::SimError;
 
 use super::drive::{Driven, drive};
@@ -10,7 +10,6 @@ use super::grid::Grid;
 use super::level::Level;
 use super::recording::Recording;
 use super::survey::{Survey, survey};
-use crate::amplifier::Opened;
 use crate::failure::Failure;
 use crate::interrupt;
 
@@ -42,14 +41,14 @@ pub(crate) struct Prepared {
 /// # Errors
 /// Those of the recording and of the amplifier, and a level that cannot be had.
 pub(crate) fn prepare(
-    (opened, ready): (&Opened, &Ready<'_>),
+    of: &UnderTest<'_>,
     recording: &Recording,
     (level, accuracy_db): (Level, f64),
     told: &dyn Fn(Stage),
 ) -> Result<Prepared, Failure> {
-    let heard = survey(recording, ready, &|frames| told(Stage::Hearing(frames)))?;
+    let heard = survey(recording, of, &|frames| told(Stage::Hearing(frames)))?;
     told(Stage::Limit);
-    let found = ready.limit();
+    let found = PowerOf::bench(&of.amplifier.bench).limit(of);
     let (limit, no_limit) = match found {
         Ok(limit) => (limit, None),
         // A level in volts or watts does without.
@@ -57,9 +56,9 @@ pub(crate) fn prepare(
         Err(error) => return Err(error.into()),
     };
     interrupt::check()?;
-    let driven = drive(level, (opened, ready), recording, &heard, limit.as_ref())?;
+    let driven = drive(level, of, recording, &heard, limit.as_ref())?;
     told(Stage::Grid);
-    let grid = Grid::choose(recording, ready, &heard, driven.volts, accuracy_db)?;
+    let grid = Grid::choose(recording, of, &heard, driven.volts, accuracy_db)?;
     Ok(Prepared {
         heard,
         limit,

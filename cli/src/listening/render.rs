@@ -3,7 +3,8 @@
 use std::path::Path as Folder;
 use std::time::Instant;
 
-use measure::driven::playback::{Meters, PlaybackOf, Ready, Start};
+use measure::UnderTest;
+use measure::driven::playback::{Meters, PlaybackOf, Start, linear, resting_output};
 use rayon::prelude::*;
 use sim::SimError;
 
@@ -19,7 +20,7 @@ use crate::interrupt;
 /// What is rendered and how.
 pub(crate) struct Render<'r> {
     pub(crate) recording: &'r Recording,
-    pub(crate) ready: &'r Ready<'r>,
+    pub(crate) amplifier: &'r UnderTest<'r>,
     /// Volts of the generator for full scale.
     pub(crate) drive: f64,
     pub(crate) grid: Grid,
@@ -94,7 +95,7 @@ struct Lane<'a> {
 
 impl Lane<'_> {
     /// Samples that have come out of all there is.
-    fn ready(&self) -> usize {
+    fn of(&self) -> usize {
         match self.linear {
             Some(_) => self.output.len().min(self.ideal.len()),
             None => self.output.len(),
@@ -140,17 +141,17 @@ pub(crate) fn render(of: &Render<'_>, progress: &dyn Fn(u64)) -> Result<Rendered
         start: of.start,
         ..PlaybackOf::at(of.grid.rate)
     };
-    let resting = of.ready.resting_output();
+    let resting = resting_output(of.amplifier);
     let filter = || of.closed_box.map(|of| of.filter(f64::from(rate)));
     let mut lanes = (0..channels)
         .map(|_| {
-            let whole = Path::Whole(Box::new(of.ready.player(&how)));
+            let whole = Path::Whole(Box::new(how.player(of.amplifier)?));
             let mut whole = Chain::new(whole, of.drive, rate, times);
             if of.start == Start::Dead {
                 whole = whole.switched_on();
             }
             let linear = if of.linear {
-                let path = Path::Linear(Box::new(of.ready.linear(of.grid.rate)?));
+                let path = Path::Linear(Box::new(linear(of.amplifier, of.grid.rate)?));
                 Some(Chain::new(path, of.drive, rate, times))
             } else {
                 None
@@ -194,14 +195,14 @@ pub(crate) fn render(of: &Render<'_>, progress: &dyn Fn(u64)) -> Result<Rendered
             std::mem::swap(&mut lane.input, column);
         }
         // The two ways come out in blocks of their own; what only one has brought waits for the other.
-        let ready = lanes.iter().map(Lane::ready).min().unwrap_or(0);
+        let of = lanes.iter().map(Lane::of).min().unwrap_or(0);
         if let Some(linear) = &mut linear {
             for lane in &mut lanes {
-                lane.sums.add(&lane.output[..ready], &lane.ideal[..ready]);
+                lane.sums.add(&lane.output[..of], &lane.ideal[..of]);
             }
-            linear.add(ready, lanes.iter_mut().map(|lane| &mut lane.ideal))?;
+            linear.add(of, lanes.iter_mut().map(|lane| &mut lane.ideal))?;
         }
-        whole.add(ready, lanes.iter_mut().map(|lane| &mut lane.output))?;
+        whole.add(of, lanes.iter_mut().map(|lane| &mut lane.output))?;
         progress(done);
     }
     let meters = lanes

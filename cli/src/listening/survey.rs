@@ -5,7 +5,8 @@
 //! treble: what it has above a third of the recording's rate comes out lower, a resonance of a transformer at the top of
 //! the band, say. Levels are those of what lies below.
 
-use measure::driven::playback::{LinearPlayer, Ready};
+use measure::UnderTest;
+use measure::driven::playback::{LinearPlayer, linear};
 use rayon::prelude::*;
 
 use super::BLOCK;
@@ -100,7 +101,7 @@ struct Lane<'a> {
 /// Goes through the recording once; `progress` is told the frames done.
 pub(crate) fn survey(
     recording: &Recording,
-    ready: &Ready<'_>,
+    of: &UnderTest<'_>,
     progress: &dyn Fn(u64),
 ) -> Result<Survey, Failure> {
     let channels = recording.channels();
@@ -110,7 +111,7 @@ pub(crate) fn survey(
     let mut lanes = (0..channels)
         .map(|channel| {
             Ok(Lane {
-                player: ready.linear(rate)?,
+                player: linear(of, rate)?,
                 input: Vec::new(),
                 output: Vec::new(),
                 frame: 0,

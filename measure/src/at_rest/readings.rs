@@ -1,7 +1,7 @@
 //! The voltage chart as a meter shows it, how far it may lie off while nothing is wrong, and readings
 //! against it.
 //!
-//! A meter is a resistor from the point to the chassis, and the whole circuit is solved again with it, the
+//! A meter is a resistor from the point to the chassis, and the of circuit is solved again with it, the
 //! valves' reaction included: still circuits by Newton's iteration, mains-fed ones settled again. Only the
 //! choice of the range goes by the linearised circuit, V·R_m/(R_m + R_s).
 //!
@@ -12,21 +12,19 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use crate::instruments::varied::Allowed;
-use sim::circuit::Circuit;
+use crate::{Measurement, Progress, Reached, UnderTest};
 use sim::error::SimError;
-use sim::system::System;
-use sim::tolerances::Tolerances;
 
 mod band;
 mod change;
 mod faults;
 mod meter;
 mod points;
+mod solved;
 mod taken;
 #[cfg(test)]
 mod tests;
 mod verdict;
-mod whole;
 
 pub use band::Band;
 pub use meter::{Meter, RANGES};
@@ -34,7 +32,7 @@ pub use points::{Point, points};
 pub use taken::{Taken, TakenError, read};
 pub use verdict::{Compared, Explains, Place, ValvePoints, Verdict};
 
-use whole::Whole;
+use solved::{loaded, solved, source_ohms};
 
 /// The question.
 #[derive(Clone, Debug)]
@@ -99,7 +97,9 @@ pub struct Shown {
     pub meter_ohms: f64,
 }
 
-impl ReadingsOf {
+impl Measurement for ReadingsOf {
+    type Answer = Readings;
+
     /// Answers; `progress` is told how many circuits are solved and how many there are.
     ///
     /// Cost: a rest for each point and meter, for each resistance and valve of the band, and with readings
@@ -107,49 +107,43 @@ impl ReadingsOf {
     /// settled mains period otherwise.
     ///
     /// # Errors
-    /// Those of the rest.
-    pub fn run(
-        &self,
-        circuit: &Circuit,
-        system: &System,
-        tolerances: &Tolerances,
-        progress: &(impl Fn(usize, usize) + Sync),
-    ) -> Result<Readings, SimError> {
-        let whole = Whole::find(circuit, system, tolerances)?;
+    /// Those of the circuit with a meter or a part off its value.
+    fn ask(&self, of: &UnderTest<'_>, progress: &Progress<'_>) -> Result<Readings, SimError> {
+        let circuit = of.circuit;
         let mut points = points(circuit);
         let charted = points.len();
         // Nodes that were read and are no electrode and no rail follow behind.
         points.extend(self.taken.iter().map(|taken| taken.point.clone()));
-        let drawn = whole.at(&points);
+        let drawn = solved(of, &points);
         let nodes: Vec<_> = points.iter().map(|point| point.node).collect();
-        let ohms = whole.source_ohms(&nodes);
-        let solved = std::sync::atomic::AtomicUsize::new(0);
+        let ohms = source_ohms(of, &nodes);
+        let counted = std::sync::atomic::AtomicUsize::new(0);
         let all = charted * self.meters.len()
             + self.taken.len()
-            + band::count(&whole, &self.allowed)
+            + band::count(of, &self.allowed)
             + if self.taken.is_empty() {
                 0
             } else {
-                faults::count(&whole)
+                faults::count(of)
             };
         let done = |count: usize| {
-            let before = solved.fetch_add(count, std::sync::atomic::Ordering::Relaxed);
-            progress(before + count, all);
+            let before = counted.fetch_add(count, std::sync::atomic::Ordering::Relaxed);
+            progress(Reached::of(before + count, all));
         };
-        let bands = band::bands(&whole, &points, &drawn.volts, &self.allowed, &done)?;
+        let bands = band::bands(of, &points, &drawn.volts, &self.allowed, &done)?;
         let shown = |k: usize, meter: &Meter, ranges: &[f64]| {
-            let shown = shown(&whole, &points[k], (drawn.volts[k], ohms[k]), meter, ranges);
+            let shown = shown(of, &points[k], (drawn.volts[k], ohms[k]), meter, ranges);
             done(1);
             shown
         };
         let jobs: Vec<(usize, &Meter)> = (0..charted)
             .flat_map(|k| self.meters.iter().map(move |meter| (k, meter)))
             .collect();
-        let read: Result<Vec<Shown>, SimError> = jobs
+        let showing: Result<Vec<Shown>, SimError> = jobs
             .into_par_iter()
             .map(|(k, meter)| shown(k, meter, &self.ranges))
             .collect();
-        let read = read?;
+        let showing = showing?;
         let each = self.meters.len();
         let charts = (0..charted).map(|k| PointRead {
             point: points[k].name.clone(),
@@ -157,7 +151,7 @@ impl ReadingsOf {
             volts: drawn.volts[k],
             source_ohms: ohms[k],
             band: bands[k],
-            shown: read[k * each..(k + 1) * each].to_vec(),
+            shown: showing[k * each..(k + 1) * each].to_vec(),
         });
         let charts = charts.collect();
         let verdict = if self.taken.is_empty() {
@@ -188,15 +182,15 @@ impl ReadingsOf {
                 })
                 .collect();
             let (readings, ohms): (Vec<Compared>, Vec<f64>) = compared?.into_iter().unzip();
-            let read = &points[charted..];
+            let known = &points[charted..];
             let (found, left) = if Verdict::any_outside(&readings) {
-                faults::faults(&whole, read, &ohms, &done)
+                faults::faults(of, known, &ohms, &done)
             } else {
                 (Vec::new(), 0)
             };
             Some(Verdict::new(
                 readings,
-                read,
+                known,
                 &drawn.currents,
                 (&found, left),
             ))
@@ -204,7 +198,7 @@ impl ReadingsOf {
         Ok(Readings {
             meters: self.meters.clone(),
             points: charts,
-            on_mains: whole.rest.mains.is_some(),
+            on_mains: of.rest.mains.is_some(),
             tolerance: self.allowed.parts,
             valve_spread: self.allowed.valves,
             mains_low: self.allowed.mains.0,
@@ -231,7 +225,7 @@ fn holding(ranges: &[f64], shown: f64) -> Option<f64> {
 
 /// What a meter shows at a point with these volts behind these ohms.
 fn shown(
-    whole: &Whole<'_>,
+    of: &UnderTest<'_>,
     point: &Point,
     (volts, source): (f64, Option<f64>),
     meter: &Meter,
@@ -241,7 +235,7 @@ fn shown(
     let with = |range: Option<f64>| {
         let ohms = meter.resistance(range.unwrap_or(0.0));
         Ok(Shown {
-            volts: whole.loaded(point, ohms)?,
+            volts: loaded(of, point, ohms)?,
             range,
             meter_ohms: ohms,
         })

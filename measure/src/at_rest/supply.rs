@@ -13,15 +13,14 @@ use rayon::prelude::*;
 use serde::Serialize;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use crate::driven::power::{Bench, PowerOf};
+use crate::driven::power::{PowerOf, Stand, Start};
+use crate::{Measurement, Progress, Reached, UnderTest};
 use sim::amplifier::{Amplifier, Mains, Taps};
 use sim::circuit::Circuit;
 use sim::error::SimError;
 use sim::parts::{Part, Waveform};
 use sim::periodic::Period;
-use sim::rest::Rest;
 use sim::system::Workspace;
-use sim::tolerances::Tolerances;
 
 mod capacitor_current;
 mod discharge;
@@ -146,6 +145,8 @@ struct Job {
     in_use: bool,
     band: Band,
     volts: f64,
+    /// True where the circuit is as it was found at rest.
+    as_drawn: bool,
     drive: Option<f64>,
 }
 
@@ -172,26 +173,27 @@ impl SupplyOf {
     pub fn conditions(&self) -> usize {
         3 * self.taps.first().map_or(1, |taps| taps.all.len()) + usize::from(self.drive.is_some())
     }
+}
+
+impl Measurement for SupplyOf {
+    type Answer = Supply;
 
     /// Answers; `progress` is told the number of conditions solved so far.
     ///
     /// # Errors
     /// Those of settling at nominal mains on the tap in use, with no signal and at full drive; where another
     /// condition does not settle, the answer says so.
-    pub fn run(
-        &self,
-        circuit: &Circuit,
-        tolerances: &Tolerances,
-        progress: &(impl Fn(usize) + Sync),
-    ) -> Result<Supply, SimError> {
+    fn ask(&self, of: &UnderTest<'_>, progress: &Progress<'_>) -> Result<Supply, SimError> {
+        let circuit = of.circuit;
         let jobs = self.jobs(circuit);
         let points = Points::of(circuit);
         let done = AtomicUsize::new(0);
         let mut solved: Vec<Solved> = jobs
             .par_iter()
             .map(|job| {
-                let solved = self.solve(circuit, *job, &points, tolerances);
-                progress(done.fetch_add(1, Ordering::Relaxed) + 1);
+                let solved = self.solve(of, *job, &points);
+                let done = done.fetch_add(1, Ordering::Relaxed) + 1;
+                progress(Reached::of(done, jobs.len()));
                 solved
             })
             .collect();
@@ -230,7 +232,9 @@ impl SupplyOf {
             traces: traces.unwrap_or_default(),
         })
     }
+}
 
+impl SupplyOf {
     fn jobs(&self, circuit: &Circuit) -> Vec<Job> {
         let set = match &circuit.part(self.mains.part).part {
             Part::Source(source) => match source.waveform {
@@ -268,6 +272,7 @@ impl SupplyOf {
                     in_use,
                     band,
                     volts,
+                    as_drawn: in_use && band == Band::Nominal && set > 0.0,
                     drive: None,
                 };
                 jobs.push(job);
@@ -282,13 +287,7 @@ impl SupplyOf {
         jobs
     }
 
-    fn solve(
-        &self,
-        circuit: &Circuit,
-        job: Job,
-        points: &Points,
-        tolerances: &Tolerances,
-    ) -> Solved {
+    fn solve(&self, of: &UnderTest<'_>, job: Job, points: &Points) -> Solved {
         let mut condition = Condition {
             tap: job.tap,
             in_use: job.in_use,
@@ -299,7 +298,11 @@ impl SupplyOf {
             failed: None,
             figures: None,
         };
-        let circuit = self.under(circuit, job);
+        let circuit = if job.as_drawn {
+            of.circuit.clone()
+        } else {
+            self.under(of.circuit, job)
+        };
         // The tap and the volts are values of parts: they do not change what can be drawn.
         let system = circuit
             .compile()
@@ -317,8 +320,12 @@ impl SupplyOf {
                 .then(|| traces(&reading));
             (reading.figures(ws), traces)
         };
-        let mut ws = system.workspace();
-        let found = Rest::find(&system, tolerances, &mut ws).and_then(|rest| {
+        let solved = (!job.as_drawn)
+            .then(|| UnderTest::of_circuit(of.amplifier, &circuit, &system, of.tolerances))
+            .transpose();
+        let found = solved.and_then(|changed| {
+            let of = changed.as_ref().unwrap_or(of);
+            let rest = &of.rest;
             let Some(drive) = job.drive else {
                 let mains = rest.mains;
                 let period = Period {
@@ -330,17 +337,17 @@ impl SupplyOf {
                     multiplier: None,
                     approach: mains.map_or(sim::periodic::Approach::Automatic, |m| m.approach),
                 };
-                return Ok((period, None));
+                return Ok((period, None, of.workspace()));
             };
-            let bench = Bench::new(&self.power, &circuit, &system, (&ws, &rest));
-            let period = bench.settled(drive, tolerances)?;
-            let output = bench.read(drive, &period).power;
-            Ok((period, Some(output)))
+            let stand = Stand::new(&self.power, of);
+            let period = stand.settled(&stand.tone(drive), Start::Rest)?;
+            let output = stand.read(drive, &period).power;
+            Ok((period, Some(output), of.workspace()))
         });
         let (error, period) = match found {
-            Ok((period, output)) => {
+            Ok((period, output, ws)) => {
                 condition.output = output;
-                (None, Some(period))
+                (None, Some((period, ws)))
             }
             Err(error) => {
                 condition.failed = Some(error.to_string());
@@ -353,7 +360,7 @@ impl SupplyOf {
             discharge: None,
             traces: None,
         };
-        if let Some(period) = period {
+        if let Some((period, mut ws)) = period {
             let (figures, traces) = reading(&period, &mut ws);
             solved.condition.figures = Some(figures);
             solved.traces = traces;
@@ -363,7 +370,7 @@ impl SupplyOf {
                     &system,
                     &points.capacitors(),
                     &period.samples[0],
-                    tolerances,
+                    &of.tolerances,
                 ));
             }
         }

@@ -18,11 +18,10 @@ use std::f64::consts::FRAC_PI_2;
 use serde::Serialize;
 
 use crate::instruments::valve::Against;
-use sim::circuit::{Circuit, PartId};
+use crate::{Measurement, Progress, Reached, UnderTest};
+use sim::circuit::PartId;
 use sim::error::SimError;
-use sim::newton::Trust;
 use sim::parts::Waveform;
-use sim::rest::{Rest, alternates};
 use sim::system::{System, Workspace};
 use sim::tolerances::Tolerances;
 use sim::transient::{Method, Stepper};
@@ -158,18 +157,15 @@ fn tolerances() -> Tolerances {
     }
 }
 
-impl SwitchOnOf {
-    /// Runs the circuit from nothing to `rest`; `progress` gets the share done as far as it can be known.
+impl Measurement for SwitchOnOf {
+    type Answer = SwitchOn;
+
+    /// Runs the circuit from nothing to its rest; `progress` gets the share done as far as it can be known.
     ///
     /// # Errors
     /// [`SimError::Stuck`].
-    pub fn run(
-        &self,
-        circuit: &Circuit,
-        system: &System,
-        rest: &Rest,
-        mut progress: impl FnMut(f64),
-    ) -> Result<SwitchOn, SimError> {
+    fn ask(&self, of: &UnderTest<'_>, progress: &Progress<'_>) -> Result<SwitchOn, SimError> {
+        let (circuit, system, rest) = (of.circuit, of.system, &of.rest);
         let period = rest.mains.map_or(0.02, |mains| mains.duration);
         let warming = Warming::of(circuit, system, self.hot);
         let mut first = Record::new(circuit, system, self.mains, period);
@@ -181,7 +177,7 @@ impl SwitchOnOf {
             (Phase::Zero, LONGEST),
             &mut first,
             |record, t| {
-                progress((t / expected).min(1.0));
+                progress(Reached::share((t / expected).min(1.0)));
                 let close = ht.is_none_or(|(at, volts)| {
                     (record.mean(at) - volts).abs() <= SETTLED * volts.abs()
                 });
@@ -238,7 +234,7 @@ fn follow(
     let period = record.period();
     let usual = (period / STEP).round().max(1.0);
     let mut stepper = Stepper::new(system, Method::TrBdf2, tolerances(), 0.0, false, &mut ws);
-    ws.trust = Trust::none();
+    ws.verify_every_step();
     let mut since = None;
     let mut cycle = 0.0;
     let mut t = 0.0;
@@ -268,7 +264,7 @@ fn follow(
 /// Signals silent, the mains at its phase.
 fn switch_on(ws: &mut Workspace, phase: Phase) {
     for waveform in &mut ws.waveforms {
-        if !alternates(waveform) {
+        if !waveform.alternates() {
             *waveform = Waveform::Dc(waveform.at_rest());
         } else if let (Waveform::Sine { phase, .. }, Phase::Peak) = (waveform, phase) {
             *phase += FRAC_PI_2;

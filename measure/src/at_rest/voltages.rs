@@ -7,14 +7,12 @@ use serde::Serialize;
 
 use crate::instruments::heater::{HeaterAtRest, heaters};
 use crate::instruments::valve::{Against, Electrodes, ValveProbe, rectifier_currents};
-use sim::circuit::Circuit;
+use crate::{Measurement, Progress, UnderTest};
 use sim::error::SimError;
 use sim::operating_point::Found;
 use sim::parts::{Part, Waveform};
-use sim::rest::{Rest, alternates};
-use sim::stability::{Growing, growing_over};
-use sim::system::{System, Workspace};
-use sim::tolerances::Tolerances;
+use sim::rest::Rest;
+use sim::stability::Growing;
 
 /// The voltage chart. SI units.
 #[derive(Clone, Debug, Serialize)]
@@ -211,33 +209,29 @@ pub struct SupplyAtRest {
 /// a thousandth of any current that is read.
 const MOST_IMBALANCE: f64 = 1e-6;
 
-/// Solves the circuit with no signal. The workspace keeps the solution; of a mains-fed circuit, the start
-/// of the mains period.
-///
-/// # Errors
-/// [`SimError::NoOperatingPoint`], also when the currents found do not balance;
-/// [`SimError::Undetermined`]; those of settling when a mains supply runs.
-pub fn voltages(
-    circuit: &Circuit,
-    system: &System,
-    tolerances: &Tolerances,
-    ws: &mut Workspace,
-) -> Result<Voltages, SimError> {
-    let rest = Rest::find(system, tolerances, ws)?;
-    chart(circuit, system, &rest, ws)
+/// The question: the chart of an amplifier at rest.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct VoltagesOf;
+
+impl Measurement for VoltagesOf {
+    type Answer = Voltages;
+
+    /// Answers. Of a mains-fed circuit, volts, currents and watts are means over the mains period, resistors
+    /// and windings show rms values, capacitors and cathodes the greatest volts.
+    ///
+    /// # Errors
+    /// [`SimError::NoOperatingPoint`] when the currents of a still circuit do not balance.
+    fn ask(&self, of: &UnderTest<'_>, _: &Progress<'_>) -> Result<Voltages, SimError> {
+        chart(of)
+    }
 }
 
-/// The chart of a circuit at rest. Of a mains-fed one, volts, currents and watts are means over the mains
-/// period, resistors and windings show rms values, capacitors and cathodes the greatest volts.
+/// The chart of an amplifier at rest, see [`VoltagesOf`].
 ///
 /// # Errors
 /// [`SimError::NoOperatingPoint`] when the currents of a still circuit do not balance.
-pub fn chart(
-    circuit: &Circuit,
-    system: &System,
-    rest: &Rest,
-    ws: &mut Workspace,
-) -> Result<Voltages, SimError> {
+pub fn chart(of: &UnderTest<'_>) -> Result<Voltages, SimError> {
+    let (circuit, system, rest, ws) = (of.circuit, of.system, &of.rest, &mut of.workspace());
     let residual = if rest.mains.is_some() {
         0.0
     } else {
@@ -425,13 +419,13 @@ pub fn chart(
             Part::Device(_) | Part::Diodes(_) | Part::Switch(_) | Part::Loudspeaker(_) => {}
         }
     }
-    answer.growing = growing_over(system, rest.samples(), ws);
+    answer.growing = of.growing();
     Ok(answer)
 }
 
 /// A supply; an alternating one in rms values.
 fn supply_at_rest(part: String, waveform: &Waveform, rest: &Rest, current: usize) -> SupplyAtRest {
-    if !alternates(waveform) {
+    if !waveform.alternates() {
         let volts = waveform.at_rest();
         let current = rest.mean(|x| x[current]);
         return SupplyAtRest {

@@ -11,10 +11,8 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use crate::driven::power::{Power, PowerOf};
-use sim::circuit::Circuit;
+use crate::{Measurement, Progress, UnderTest};
 use sim::error::SimError;
-use sim::system::System;
-use sim::tolerances::Tolerances;
 
 mod constant_power;
 mod edge;
@@ -25,7 +23,7 @@ pub use constant_power::{AtFrequency, Reading, Shortfall, samples_per_cycle};
 pub use intermodulation::{AtPeak, Intermodulation, Kind, Products, TwoTones};
 pub use power_bandwidth::{BassLimit, End, PowerBandwidth};
 
-use constant_power::Stand;
+use constant_power::ConstantPower;
 
 /// Band of the second THD figure, Hz: what distortion meters let through (common practice, no source).
 pub const METER_BANDWIDTH: f64 = 80e3;
@@ -77,9 +75,7 @@ pub struct Curve {
 /// Those of the operating point.
 pub fn bass_limit(
     question: &PowerOf,
-    circuit: &Circuit,
-    system: &System,
-    tolerances: &Tolerances,
+    of: &UnderTest<'_>,
     power: &Power,
 ) -> Result<Option<BassLimit>, SimError> {
     let Some(rated) = &power.rated else {
@@ -88,9 +84,8 @@ pub fn bass_limit(
     if rated.cores.is_empty() {
         return Ok(None);
     }
-    let valves = &power.output_valves;
-    let stand = Stand::new(question, circuit, system, tolerances, valves, &|| {})?;
-    power_bandwidth::bass_limit(&stand, rated.power)
+    let levels = ConstantPower::new(question, of, &power.output_valves, 0, &|_| ());
+    power_bandwidth::bass_limit(&levels, rated.power)
 }
 
 impl DistortionOf {
@@ -109,34 +104,24 @@ impl DistortionOf {
             two_tones: vec![TwoTones::MODULATION, TwoTones::DIFFERENCE],
         }
     }
+}
 
-    /// Answers from the operating point; `progress` is told of every level solved. Everything after the
-    /// sweep runs in parallel, and each level starts from rest, so threads change nothing.
+impl Measurement for DistortionOf {
+    type Answer = Distortion;
+
+    /// Answers; `progress` is told the number of levels solved. Everything after the sweep runs in parallel, and
+    /// each level starts from rest, so threads change nothing.
     ///
     /// # Errors
-    /// Those of [`PowerOf::run`] and [`TwoTones::check`]. What cannot be had at one frequency is no error
-    /// but part of the answer.
-    pub fn run(
-        &self,
-        circuit: &Circuit,
-        system: &System,
-        tolerances: &Tolerances,
-        progress: &(impl Fn() + Sync),
-    ) -> Result<Distortion, SimError> {
+    /// Those of [`PowerOf`] and [`TwoTones::check`]. What cannot be had at one frequency is no error but part of
+    /// the answer.
+    fn ask(&self, of: &UnderTest<'_>, progress: &Progress<'_>) -> Result<Distortion, SimError> {
         for tones in &self.two_tones {
             tones.check()?;
         }
-        let against_power = self
-            .power
-            .run(circuit, system, tolerances, &|_| progress())?;
-        let stand = Stand::new(
-            &self.power,
-            circuit,
-            system,
-            tolerances,
-            &against_power.output_valves,
-            progress,
-        )?;
+        let against_power = self.power.ask(of, progress)?;
+        let (valves, solved) = (&against_power.output_valves, against_power.levels.len());
+        let levels = ConstantPower::new(&self.power, of, valves, solved, progress);
         let rated = against_power.rated.as_ref().map(|level| level.power);
         // A power the sweep did not reach is not asked for at other frequencies.
         let mut powers: Vec<(f64, bool)> = Vec::new();
@@ -146,11 +131,11 @@ impl DistortionOf {
         let ((against_frequency, intermodulation), (power_bandwidth, bass_limits)) = rayon::join(
             || {
                 rayon::join(
-                    || self.against_frequency(&stand, &powers),
+                    || self.against_frequency(&levels, &powers),
                     || {
                         self.two_tones
                             .par_iter()
-                            .map(|tones| tones.run(&stand, &powers))
+                            .map(|tones| tones.run(&levels, &powers))
                             .collect::<Result<Vec<_>, SimError>>()
                     },
                 )
@@ -159,14 +144,14 @@ impl DistortionOf {
                 rayon::join(
                     || {
                         rated
-                            .map(|power| power_bandwidth::power_bandwidth(&stand, power))
+                            .map(|power| power_bandwidth::power_bandwidth(&levels, power))
                             .transpose()
                     },
                     || {
                         [rated, rated.map(|power| 0.5 * power)]
                             .into_par_iter()
                             .flatten_iter()
-                            .map(|power| power_bandwidth::bass_limit(&stand, power))
+                            .map(|power| power_bandwidth::bass_limit(&levels, power))
                             .collect::<Result<Vec<_>, SimError>>()
                     },
                 )
@@ -185,10 +170,12 @@ impl DistortionOf {
             against_power,
         })
     }
+}
 
+impl DistortionOf {
     fn against_frequency(
         &self,
-        stand: &Stand<'_>,
+        levels: &ConstantPower<'_>,
         powers: &[(f64, bool)],
     ) -> Result<Vec<Curve>, SimError> {
         let mut frequencies = self.frequencies.clone();
@@ -201,7 +188,7 @@ impl DistortionOf {
             .collect();
         let mut points = wanted
             .par_iter()
-            .map(|&(hertz, power)| stand.point(hertz, power))
+            .map(|&(hertz, power)| levels.point(hertz, power))
             .collect::<Result<Vec<AtFrequency>, SimError>>()?
             .into_iter();
         Ok(powers

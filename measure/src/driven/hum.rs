@@ -26,13 +26,14 @@ use serde::Serialize;
 use crate::driven::power::PowerOf;
 use crate::instruments::rails::{Rail, rails, rectified};
 use crate::instruments::weighting::a_weighting;
+use crate::under_test::carried;
+use crate::{Measurement, Progress, Reached, UnderTest};
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::error::{Question, SimError};
 use sim::parts::{Part, Source};
-use sim::rest::{Rest, frequencies};
+use sim::rest::frequencies;
 use sim::small_signal::Excitation;
-use sim::system::{System, Workspace};
-use sim::tolerances::Tolerances;
+use sim::system::System;
 
 pub(crate) mod balance;
 mod causes;
@@ -45,7 +46,7 @@ pub use causes::Kind;
 pub use signal::{Drive, Sideband, WithSignal};
 
 use causes::{Cause, causes};
-use change::{Change, carried, changed, held};
+use change::{Change, changed, held};
 use reading::Reading;
 
 /// Highest line that is listed, Hz; the totals go on to the last.
@@ -192,12 +193,9 @@ enum Job {
     Mismatched(PartId, f64),
 }
 
-/// The amplifier as it is, with what every changed circuit starts from.
-struct Whole<'a> {
-    circuit: &'a Circuit,
-    system: &'a System,
-    ws: &'a Workspace,
-    rest: &'a Rest,
+/// The volts that hum, and the period of the mains.
+struct Heard<'a> {
+    of: &'a UnderTest<'a>,
     load: (NodeId, NodeId),
     period: f64,
 }
@@ -210,39 +208,34 @@ impl HumOf {
             drive: None,
         }
     }
+}
+
+impl Measurement for HumOf {
+    type Answer = Hum;
 
     /// Answers; `progress` is told the number of solves done and of all.
     ///
-    /// Cost: a settled mains period for the whole, two for each cause.
+    /// Cost: two settled mains periods for each cause.
     ///
     /// # Errors
     /// [`Question::NoMains`], [`SimError::Oscillates`] when the amplifier does so by itself, and those of
     /// settling.
-    pub fn run(
-        &self,
-        circuit: &Circuit,
-        system: &System,
-        tolerances: &Tolerances,
-        progress: &(impl Fn(usize, usize) + Sync),
-    ) -> Result<Hum, SimError> {
-        let (ws, rest) = self.bench.rest(system, tolerances)?;
-        let supplies = frequencies(&ws.waveforms);
+    fn ask(&self, of: &UnderTest<'_>, progress: &Progress<'_>) -> Result<Hum, SimError> {
+        let (circuit, system, rest) = (of.circuit, of.system, &of.rest);
+        let supplies = frequencies(of.waveforms());
         let mains = supplies.into_iter().fold(f64::INFINITY, f64::min);
         let Some(settled) = rest.mains.filter(|_| mains.is_finite()) else {
             return Err(SimError::Question(Question::NoMains));
         };
-        rest.stays(system, &ws)?;
-        let whole = Whole {
-            circuit,
-            system,
-            ws: &ws,
-            rest: &rest,
+        of.lasts()?;
+        let heard = Heard {
+            of,
             load: self.bench.load,
             period: settled.duration,
         };
-        let hum = Reading::of(&rest, system, self.bench.load, settled.duration);
-        let rails = rails(circuit, system, &rest, mains, &rectified(circuit));
-        let causes = causes(circuit, system, &rest, &rails);
+        let hum = Reading::of(rest, system, self.bench.load, settled.duration);
+        let rails = rails(circuit, system, rest, mains, &rectified(circuit));
+        let causes = causes(circuit, system, rest, &rails);
 
         let mut jobs: Vec<Job> = (0..causes.len()).map(Job::Off).collect();
         jobs.extend(
@@ -259,23 +252,23 @@ impl HumOf {
         let readings: Vec<Reading> = jobs
             .par_iter()
             .map(|job| {
-                let reading = whole.solved(&causes, job, tolerances);
+                let reading = heard.without(&causes, job);
                 let count = done.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
-                progress(count + 1, jobs.len());
+                progress(Reached::of(count + 1, jobs.len()));
                 reading
             })
             .collect::<Result<_, _>>()?;
-        let of = |wanted: &dyn Fn(&Job) -> bool| {
+        let found = |wanted: &dyn Fn(&Job) -> bool| {
             let place = jobs.iter().position(wanted)?;
             Some(&readings[place])
         };
         let mut sum = hum.silent();
         let mut listed: Vec<CauseOfHum> = Vec::new();
         for (k, cause) in causes.iter().enumerate() {
-            let Some(off) = of(&|job| matches!(job, Job::Off(n) if *n == k)) else {
+            let Some(off) = found(&|job| matches!(job, Job::Off(n) if *n == k)) else {
                 continue;
             };
-            let alone = of(&|job| matches!(job, Job::Alone(n) if *n == k));
+            let alone = found(&|job| matches!(job, Job::Alone(n) if *n == k));
             let difference = hum.less(off);
             if cause.within.is_none() {
                 sum.add(&difference);
@@ -306,20 +299,12 @@ impl HumOf {
                 });
             }
         }
-        let mut linear = rest.linearised(system, &mut ws.clone());
+        let mut linear = of.linearised();
         linear.tune(2.0 * mains)?;
         let transfers = linear.transfers(self.bench.load.0, self.bench.load.1);
         let with_signal = match self.drive {
             None => None,
-            Some(drive) => Some(signal::with_signal(
-                &self.bench,
-                circuit,
-                system,
-                (&ws, &rest),
-                mains,
-                drive,
-                tolerances,
-            )?),
+            Some(drive) => Some(signal::with_signal(&self.bench, of, mains, drive)?),
         };
         Ok(Hum {
             mains_frequency: mains,
@@ -336,10 +321,10 @@ impl HumOf {
             sum_db: (!listed.is_empty() && sum.rms() > 0.0 && hum.rms() > 0.0)
                 .then(|| 20.0 * (sum.rms() / hum.rms()).log10()),
             causes: listed,
-            left_rms: of(&|job| matches!(job, Job::Silent)).map_or(0.0, Reading::rms),
+            left_rms: found(&|job| matches!(job, Job::Silent)).map_or(0.0, Reading::rms),
             mismatch,
-            rails: whole.rejections(&rails, mains)?,
-            balanced: balance::rejection(circuit, system, &rest, &transfers),
+            rails: heard.rejections(&rails, mains)?,
+            balanced: balance::rejection(circuit, system, rest, &transfers),
             with_signal,
             period: settled.duration,
             residual: settled.residual,
@@ -373,14 +358,9 @@ fn lines(hum: &Reading, mains: f64) -> Vec<Line> {
         .collect()
 }
 
-impl Whole<'_> {
+impl Heard<'_> {
     /// The hum of the circuit of a job.
-    fn solved(
-        &self,
-        causes: &[Cause],
-        job: &Job,
-        tolerances: &Tolerances,
-    ) -> Result<Reading, SimError> {
+    fn without(&self, causes: &[Cause], job: &Job) -> Result<Reading, SimError> {
         let outer = |kept: Option<usize>| -> Vec<Change> {
             let others = causes.iter().enumerate();
             others
@@ -394,19 +374,10 @@ impl Whole<'_> {
             Job::Silent => outer(None),
             Job::Mismatched(part, ratio) => vec![Change::Current(*part, *ratio)],
         };
-        let circuit = changed(self.circuit, &changes);
+        let circuit = changed(self.of.circuit, &changes);
         let system = compiled(&circuit);
-        let mut ws = system.workspace();
-        ws.x = carried(self.system, &self.ws.x, &system);
-        if ws.memory.len() == self.ws.memory.len() {
-            ws.memory.clone_from(&self.ws.memory);
-        }
-        let near = Rest::follow(&system, (self.rest.found, PERIODICITY), tolerances, &mut ws);
-        let rest = match near {
-            Ok(rest) => rest,
-            Err(_) => Rest::find(&system, tolerances, &mut system.workspace())?,
-        };
-        Ok(Reading::of(&rest, &system, self.load, self.period))
+        let changed = self.of.near_within(&circuit, &system, PERIODICITY)?;
+        Ok(Reading::of(&changed.rest, &system, self.load, self.period))
     }
 
     /// What the ripple of each rail makes, the others held still: from the circuit linearised.
@@ -415,13 +386,14 @@ impl Whole<'_> {
             .iter()
             .map(|rail| Change::Hold(rail.node, rail.volts))
             .collect();
-        let circuit = changed(self.circuit, &holds);
+        let circuit = changed(self.of.circuit, &holds);
         let system = compiled(&circuit);
         let samples: Vec<Vec<f64>> = self
+            .of
             .rest
             .samples()
             .iter()
-            .map(|x| carried(self.system, x, &system))
+            .map(|x| carried(self.of.system, x, &system))
             .collect();
         let mut ws = system.workspace();
         let mut linear = sim::small_signal::SmallSignal::over(&system, &samples, &mut ws);
@@ -439,11 +411,11 @@ impl Whole<'_> {
                     None => Complex::default(),
                 };
                 let on_rail = (rail.node, NodeId::CHASSIS);
-                let ripple_there = Reading::of(self.rest, self.system, on_rail, self.period)
+                let ripple_there = Reading::of(&self.of.rest, self.of.system, on_rail, self.period)
                     .at(frequency)
                     .norm();
                 Ok(RailRejection {
-                    node: self.circuit.node_name(rail.node).to_owned(),
+                    node: self.of.circuit.node_name(rail.node).to_owned(),
                     capacitors: rail.capacitors.clone(),
                     volts: rail.volts,
                     ripple: rail.ripple,

@@ -7,14 +7,11 @@
 
 use std::ops::Range;
 
-use crate::at_rest::voltages::{Voltages, chart};
+use crate::UnderTest;
 use crate::driven::power::drive::reach;
-use crate::driven::power::{Level, PowerOf};
-use sim::amplifier::Amplifier;
 use sim::circuit::{NodeId, PartId};
 use sim::error::{Question, SimError};
 use sim::parts::Waveform;
-use sim::rest::Rest;
 use sim::system::{System, Workspace};
 use sim::tolerances::Tolerances;
 use sim::transient::{Method, Stepper};
@@ -65,111 +62,59 @@ impl PlaybackOf {
     }
 }
 
-/// An amplifier at rest, from which any number of players set out.
-#[derive(Clone, Debug)]
-pub struct Ready<'a> {
-    amplifier: &'a Amplifier,
-    system: &'a System,
-    /// At rest, the generator silent.
-    ws: Workspace,
-    rest: Rest,
-    generator: usize,
+/// The resting volts across the load, their mean on the mains.
+pub fn resting_output(of: &UnderTest<'_>) -> f64 {
+    let (a, b) = output(of);
+    of.rest.mean(|x| x[a] - x[b])
 }
 
-impl<'a> Ready<'a> {
-    /// Finds the rest.
+impl PlaybackOf {
+    /// A player that sets out from an amplifier at rest, or from nothing.
     ///
     /// # Errors
-    /// Those of the rest, and [`SimError::Oscillates`] when the amplifier does not stay there.
-    pub fn find(amplifier: &'a Amplifier, system: &'a System) -> Result<Self, SimError> {
-        let tolerances = Tolerances::default();
-        let generator = place(system, amplifier.bench.generator)?;
-        let mut ws = system.workspace();
-        ws.waveforms[generator] = Waveform::Dc(0.0);
-        let rest = Rest::find(system, &tolerances, &mut ws)?;
-        rest.stays(system, &ws)?;
-        Ok(Self {
-            amplifier,
-            system,
-            ws,
-            rest,
-            generator,
-        })
-    }
-
-    /// The chart of volts, currents and watts there.
-    ///
-    /// # Errors
-    /// Those of [`chart`].
-    pub fn chart(&self) -> Result<Voltages, SimError> {
-        let circuit = &self.amplifier.circuit;
-        chart(circuit, self.system, &self.rest, &mut self.ws.clone())
-    }
-
-    /// The level at the distortion limit; none when no drive reaches it.
-    ///
-    /// # Errors
-    /// [`Question::NoSignal`], and those of a level that cannot be solved before the limit is reached.
-    pub fn limit(&self) -> Result<Option<Level>, SimError> {
-        PowerOf::bench(&self.amplifier.bench).limit(
-            &self.amplifier.circuit,
-            self.system,
-            (&self.ws, &self.rest),
-            &Tolerances::default(),
-        )
-    }
-
-    /// Volts across the load at rest, their mean on the mains.
-    pub fn resting_output(&self) -> f64 {
-        let (a, b) = self.output();
-        self.rest.mean(|x| x[a] - x[b])
-    }
-
-    /// The period of the mains, s; none when nothing alternates.
-    pub fn mains_period(&self) -> Option<f64> {
-        self.rest.mains.map(|mains| mains.duration)
-    }
-
-    /// Sets out.
-    pub fn player(&self, how: &PlaybackOf) -> Player<'a> {
-        let mut ws = self.ws.clone();
-        if how.start == Start::Dead {
+    /// [`Question::NotASource`] when there is no generator.
+    pub fn player<'a>(&self, of: &UnderTest<'a>) -> Result<Player<'a>, SimError> {
+        let generator = place(of.system, of.amplifier.bench.generator)?;
+        let mut ws = of.workspace();
+        if self.start == Start::Dead {
             ws.x.fill(0.0);
         }
-        let still = how.start == Start::Rest && self.rest.mains.is_none();
-        let stepper = Stepper::new(self.system, how.method, how.tolerances, 0.0, still, &mut ws);
-        Player {
+        let still = self.start == Start::Rest && of.rest.mains.is_none();
+        let stepper = Stepper::new(of.system, self.method, self.tolerances, 0.0, still, &mut ws);
+        Ok(Player {
             stepper,
             ws,
-            generator: self.generator,
-            output: self.output(),
-            rate: how.rate,
+            generator,
+            output: output(of),
+            rate: self.rate,
             window: [0.0; 4],
             taken: 0,
-            metering: Metering::new(self.amplifier, self.system, &self.rest, how.rate),
-        }
+            metering: Metering::new(of, self.rate),
+        })
     }
+}
 
-    /// The linear amplifier this one is to the smallest signals.
-    ///
-    /// # Errors
-    /// [`SimError::Undetermined`] when its equations have no answer at that rate.
-    pub fn linear(&self, rate: f64) -> Result<LinearPlayer<'a>, SimError> {
-        let slopes = self
-            .system
-            .mean_slopes(self.rest.samples(), &mut self.ws.clone());
-        let row = self
-            .system
-            .source_row(self.amplifier.bench.generator)
-            .ok_or_else(no_source)?;
-        LinearPlayer::new(self.system, &slopes, row as usize, self.output(), rate)
-    }
+/// The linear amplifier this one is to the smallest signals.
+///
+/// # Errors
+/// [`Question::NotASource`] when there is no generator; [`SimError::Undetermined`] when the equations have no
+/// answer at that rate, 1/s.
+pub fn linear<'a>(of: &UnderTest<'a>, rate: f64) -> Result<LinearPlayer<'a>, SimError> {
+    let slopes = of
+        .system
+        .mean_slopes(of.rest.samples(), &mut of.workspace());
+    let row = of
+        .system
+        .source_row(of.amplifier.bench.generator)
+        .ok_or_else(no_source)?;
+    LinearPlayer::new(of.system, &slopes, row as usize, output(of), rate)
+}
 
-    fn output(&self) -> (usize, usize) {
-        let at = |node: NodeId| self.system.voltage_of(node) as usize;
-        let (a, b) = self.amplifier.bench.load_nodes;
-        (at(a), at(b))
-    }
+/// Where the volts of the load's ends stand.
+fn output(of: &UnderTest<'_>) -> (usize, usize) {
+    let at = |node: NodeId| of.system.voltage_of(node) as usize;
+    let (a, b) = of.amplifier.bench.load_nodes;
+    (at(a), at(b))
 }
 
 /// Volts that no drive brings.

@@ -2,12 +2,11 @@
 
 use serde::Serialize;
 
+use crate::{Measurement, Progress, Reached, UnderTest};
 use sim::circuit::NodeId;
 use sim::counts::Counts;
 use sim::error::SimError;
-use sim::rest::Rest;
-use sim::system::{System, Workspace};
-use sim::tolerances::Tolerances;
+use sim::parts::Waveform;
 use sim::transient::{Method, transient};
 
 /// The question.
@@ -15,6 +14,8 @@ use sim::transient::{Method, transient};
 pub struct WaveformOf {
     /// The nodes to watch.
     pub nodes: Vec<NodeId>,
+    /// What the generator gives, open-circuit volts; none when it is silent.
+    pub signal: Option<Waveform>,
     /// Length of the run, s.
     pub duration: f64,
     /// Samples a second.
@@ -34,19 +35,20 @@ pub struct Traces {
     pub counts: Counts,
 }
 
-impl WaveformOf {
-    /// Runs the circuit from rest, on the mains from the start of a settled period, with the waveforms in `ws`; `progress` gets the share done, 0…1.
+impl Measurement for WaveformOf {
+    type Answer = Traces;
+
+    /// Runs the circuit from rest, on the mains from the start of a settled period; `progress` gets the share done.
     ///
     /// # Errors
-    /// [`SimError`] of the operating point and of the run.
-    pub fn run(
-        &self,
-        system: &System,
-        tolerances: &Tolerances,
-        ws: &mut Workspace,
-        mut progress: impl FnMut(f64),
-    ) -> Result<Traces, SimError> {
-        let still = Rest::find(system, tolerances, ws)?.mains.is_none();
+    /// [`Question::NotASource`] and [`SimError`] of the run.
+    fn ask(&self, of: &UnderTest<'_>, progress: &Progress<'_>) -> Result<Traces, SimError> {
+        let system = of.system;
+        let ws = &mut match &self.signal {
+            Some(signal) => of.driven_by(of.amplifier.bench.generator, signal.clone())?,
+            None => of.workspace(),
+        };
+        let still = of.rest.mains.is_none();
         let at: Vec<u32> = self
             .nodes
             .iter()
@@ -62,14 +64,14 @@ impl WaveformOf {
             self.method,
             (0.0, self.duration, 1.0 / self.rate),
             still,
-            tolerances,
+            &of.tolerances,
             ws,
             &mut |t: f64, x: &[f64]| {
                 traces.time.push(t);
                 for (column, &at) in traces.volts.iter_mut().zip(&at) {
                     column.push(x[at as usize]);
                 }
-                progress(t / self.duration);
+                progress(Reached::share(t / self.duration));
             },
         )?;
         traces.counts = ws.counts;

@@ -8,7 +8,6 @@
 use models::data::ValveModel;
 use sim::circuit::{Circuit, PartId};
 use sim::parts::{Part, Transformer, Waveform, Winding};
-use sim::rest::alternates;
 
 /// Spread of a valve's current at the same volts (common practice, no source).
 pub const VALVES: f64 = 0.1;
@@ -230,7 +229,7 @@ pub(crate) fn supplies(circuit: &Circuit, on_mains: bool) -> Vec<PartId> {
     let parts = circuit.parts();
     parts
         .filter(|(_, placed)| match &placed.part {
-            Part::Source(source) if on_mains => alternates(&source.waveform),
+            Part::Source(source) if on_mains => source.waveform.alternates(),
             Part::Source(source) => source.waveform.at_rest().abs() > 0.0,
             _ => false,
         })

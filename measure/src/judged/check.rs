@@ -18,19 +18,18 @@ mod selector;
 mod stress;
 mod wiring;
 
+use std::sync::atomic::{AtomicUsize, Ordering};
+
 use serde::Serialize;
 
 pub use balance::{Balance, Correction};
 
 use crate::at_rest::voltages::{Voltages, chart};
-use sim::amplifier::Amplifier;
+use crate::{Measurement, Progress, Reached, UnderTest};
 use sim::circuit::PartId;
 use sim::error::SimError;
-use sim::rest::Rest;
 use sim::structure::graph::Graph;
 use sim::structure::{difference, mirror};
-use sim::system::System;
-use sim::tolerances::Tolerances;
 
 /// The question.
 #[derive(Clone, Copy, Debug, Default)]
@@ -266,47 +265,43 @@ pub(crate) fn pairs(graph: &Graph<'_>) -> Vec<([PartId; 2], Vec<[PartId; 2]>)> {
         .collect()
 }
 
-/// What is being checked.
-struct Subject<'a> {
-    amplifier: &'a Amplifier,
-    system: &'a System,
+/// A drawing with its wiring and its chart.
+struct Drawing<'a> {
+    of: &'a UnderTest<'a>,
     graph: Graph<'a>,
-    rest: Rest,
     chart: Voltages,
-    tolerances: Tolerances,
 }
 
-impl CheckOf {
+impl Measurement for CheckOf {
+    type Answer = Check;
+
     /// Reads the drawing; `progress` is told each question as it is taken up.
     ///
     /// # Errors
-    /// Those of finding rest. Other questions that have no answer are listed in it.
-    pub fn run(
-        &self,
-        amplifier: &Amplifier,
-        system: &System,
-        progress: &dyn Fn(&'static str),
-    ) -> Result<Check, SimError> {
+    /// Those of the chart. Other questions that have no answer are listed in it.
+    fn ask(&self, of: &UnderTest<'_>, progress: &Progress<'_>) -> Result<Check, SimError> {
+        let taken_up = AtomicUsize::new(0);
+        let progress = |next| {
+            progress(Reached {
+                done: taken_up.fetch_add(1, Ordering::Relaxed),
+                all: None,
+                next: Some(next),
+            });
+        };
         progress("rest");
-        let tolerances = Tolerances::default();
-        let mut ws = system.workspace();
-        let rest = Rest::find(system, &tolerances, &mut ws)?;
-        let chart = chart(&amplifier.circuit, system, &rest, &mut ws)?;
-        let subject = Subject {
-            amplifier,
-            system,
-            graph: Graph::of(&amplifier.circuit, amplifier.bench.generator),
-            rest,
-            chart,
-            tolerances,
+        let amplifier = of.amplifier;
+        let drawing = Drawing {
+            of,
+            graph: Graph::of(of.circuit, amplifier.bench.generator),
+            chart: chart(of)?,
         };
         let mut left_out = Vec::new();
         progress("halves");
-        let (halves, mut findings) = halves::findings(amplifier, &subject.graph);
+        let (halves, mut findings) = halves::findings(of, &drawing.graph);
         progress("wiring");
-        findings.extend(wiring::findings(&subject));
+        findings.extend(wiring::findings(&drawing));
         findings.extend(selector::findings(amplifier));
-        findings.extend(ratings::at_rest(&subject));
+        findings.extend(ratings::at_rest(&drawing));
         let mut ask = |question, answer: Result<Vec<Finding>, SimError>| match answer {
             Ok(found) => findings.extend(found),
             Err(error) => left_out.push(LeftOut {
@@ -314,8 +309,8 @@ impl CheckOf {
                 reason: error.to_string(),
             }),
         };
-        ask("grids", grids::findings(&subject));
-        ask("values", practice::findings(&subject));
+        ask("grids", grids::findings(&drawing));
+        ask("values", practice::findings(&drawing));
         let mains = amplifier.mains.is_some();
         if self.quick {
             let skip = ["full drive", "after switching off"].into_iter();
@@ -328,14 +323,14 @@ impl CheckOf {
             }
         } else {
             progress("after switching off");
-            ask("after switching off", charge::findings(&subject));
+            ask("after switching off", charge::findings(&drawing));
             progress("full drive");
-            ask("full drive", stress::full_drive(&subject));
+            ask("full drive", stress::full_drive(&drawing));
             if mains {
                 progress("high mains");
-                ask("high mains", stress::high_mains(&subject));
+                ask("high mains", stress::high_mains(&drawing));
                 progress("switching on");
-                ask("switching on", stress::switching_on(&subject));
+                ask("switching on", stress::switching_on(&drawing));
             }
         }
         once(&mut findings);
@@ -344,7 +339,7 @@ impl CheckOf {
             findings,
             halves,
             left_out,
-            rest: subject.chart,
+            rest: drawing.chart,
         })
     }
 }

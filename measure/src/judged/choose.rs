@@ -15,6 +15,7 @@ use serde::Serialize;
 use crate::instruments::preferred::{Series, rating};
 use crate::judged::figure::{Figure, FigureError};
 use crate::judged::study::Study;
+use crate::{Progress, Reached};
 use sim::amplifier::Amplifier;
 use sim::circuit::Circuit;
 use sim::nearest::nearest;
@@ -276,12 +277,13 @@ impl ChooseOf {
     }
 
     /// Answers; `progress` is told how many measurements are done. A value whose circuit has no answer, or
-    /// whose file has faults, has no figure.
-    pub fn run(&self, read: &Reader<'_>, progress: &(impl Fn(usize) + Sync)) -> Choice {
+    /// whose file has faults, has no figure. Each value makes another amplifier, so this is no
+    /// [`Measurement`](crate::Measurement) of one.
+    pub fn run(&self, read: &Reader<'_>, progress: &Progress<'_>) -> Choice {
         let measured = AtomicUsize::new(0);
         let figure = |value: f64| {
             let gives = self.with(read, value, |study| self.figure.of(study).ok().flatten());
-            progress(measured.fetch_add(1, Ordering::Relaxed) + 1);
+            progress(Reached::count(measured.fetch_add(1, Ordering::Relaxed) + 1));
             gives.flatten().filter(|figure| figure.is_finite())
         };
         let logarithmic = self.unit != Unit::Percent;

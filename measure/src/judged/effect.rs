@@ -7,17 +7,20 @@
 //! Cost: rest, a response, an impedance and a loop gain for each part, some ten milliseconds on direct supplies
 //! and a second on the mains; in full a power sweep and the hum besides, which take a hundred times as long.
 
+use std::sync::atomic::{AtomicUsize, Ordering};
+
 use rayon::prelude::*;
 use serde::Serialize;
 
 use crate::judged::check::pairs;
 use crate::small_signal::loop_gain::{FeedbackPath, LoopPoint};
-use sim::amplifier::Amplifier;
+use crate::{Measurement, Progress, Reached, UnderTest};
 use sim::circuit::{Circuit, CircuitError, NodeId, PartId, Placed};
 use sim::error::{Question, SimError};
 use sim::parts::Part;
 use sim::stability::Growing;
 use sim::structure::graph::Graph;
+use sim::tolerances::Tolerances;
 
 mod case;
 mod figures;
@@ -31,7 +34,7 @@ pub use figures::{GAIN, Group, RESPONSE, Reading, Scale};
 pub use moves::{Change, shares};
 pub use taken_out::{How, Removal};
 
-use figures::{Measured, Subject};
+use figures::{Asked, Measured};
 
 /// The question.
 #[derive(Clone, Debug)]
@@ -125,35 +128,38 @@ pub fn grid() -> Vec<f64> {
     crate::instruments::logarithmic::spaced(from, to, POINTS_A_DECADE)
 }
 
-impl EffectOf {
-    /// Answers; `done` is called after each case and after the amplifier as drawn.
+impl Measurement for EffectOf {
+    type Answer = Effects;
+
+    /// Answers; `progress` is told the number of cases done and of all, the amplifier as drawn being one.
     ///
     /// # Errors
-    /// Those of the amplifier as drawn at rest. What a case has no answer to is told in it.
-    pub fn run(
-        &self,
-        amplifier: &Amplifier,
-        done: &(impl Fn() + Sync),
-    ) -> Result<Effects, SimError> {
-        let circuit = &amplifier.circuit;
+    /// Those of the amplifier as drawn. What a case has no answer to is told in it.
+    fn ask(&self, of: &UnderTest<'_>, progress: &Progress<'_>) -> Result<Effects, SimError> {
+        let (amplifier, circuit) = (of.amplifier, of.circuit);
+        let measured = AtomicUsize::new(0);
+        let done = || {
+            let done = measured.fetch_add(1, Ordering::Relaxed) + 1;
+            progress(Reached::of(done, 1 + self.cases.len()));
+        };
         let graph = Graph::of(circuit, amplifier.bench.generator);
         let outputs = pairs(&graph)
             .into_iter()
             .map(|(output, _)| output)
             .collect();
-        let subject = Subject {
+        let asked = Asked {
             amplifier,
             path: self.path.clone(),
             outputs,
             full: self.full,
         };
-        let drawn = subject.measure(circuit, None)?;
+        let drawn = asked.measure(of, None)?;
         done();
         let mut cases: Vec<Effect> = self
             .cases
             .par_iter()
             .map(|removals| {
-                let effect = without(&subject, &drawn, removals);
+                let effect = without(&asked, &drawn, removals);
                 done();
                 effect
             })
@@ -171,12 +177,12 @@ impl EffectOf {
 }
 
 /// One case.
-fn without(subject: &Subject<'_>, drawn: &Measured, removals: &[Removal]) -> Effect {
-    let circuit = taken_out::without(&subject.amplifier.circuit, removals);
+fn without(asked: &Asked<'_>, drawn: &Measured, removals: &[Removal]) -> Effect {
+    let circuit = taken_out::without(&asked.amplifier.circuit, removals);
     let mut effect = Effect {
         parts: removals
             .iter()
-            .map(|removal| TakenOut::of(&subject.amplifier.circuit, *removal))
+            .map(|removal| TakenOut::of(&asked.amplifier.circuit, *removal))
             .collect(),
         outcome: Outcome::Works,
         words: None,
@@ -189,7 +195,11 @@ fn without(subject: &Subject<'_>, drawn: &Measured, removals: &[Removal]) -> Eff
         effect.words = Some(unfed(&circuit, &faults));
         return effect;
     }
-    let measured = match subject.measure(&circuit, Some(drawn)) {
+    let system = circuit.compile().expect("faults were looked for before");
+    let tolerances = Tolerances::default();
+    let measured = UnderTest::of_circuit(asked.amplifier, &circuit, &system, tolerances)
+        .and_then(|of| asked.measure(&of, Some(drawn)));
+    let measured = match measured {
         Ok(measured) => measured,
         Err(error) => {
             effect.outcome = match error {

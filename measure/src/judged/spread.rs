@@ -22,18 +22,15 @@ use rayon::prelude::*;
 
 use crate::at_rest::voltages::Voltages;
 use crate::driven::hum::balance::output_pair;
-use crate::instruments::near::Known;
 use crate::instruments::random::Stream;
 use crate::instruments::valve::ValveProbe;
 use crate::instruments::varied::{self, Allowed, Varied};
 use crate::judged::figure::{Figure, OfValve};
 use crate::judged::study::Study;
+use crate::{Measurement, Progress, Reached, UnderTest};
 use sim::amplifier::Amplifier;
 use sim::circuit::PartId;
 use sim::error::{Question, SimError};
-use sim::rest::Rest;
-use sim::system::{System, Workspace};
-use sim::tolerances::Tolerances;
 
 mod answer;
 mod corners;
@@ -87,10 +84,7 @@ type Measured = Result<f64, Missing>;
 
 /// The amplifier as drawn, and what differs from one to the next.
 struct Drawn<'a> {
-    amplifier: &'a Amplifier,
-    system: &'a System,
-    rest: Rest,
-    ws: Workspace,
+    of: &'a UnderTest<'a>,
     varied: Vec<Varied>,
 }
 
@@ -119,7 +113,9 @@ pub fn usual(amplifier: &Amplifier, rest: &Voltages) -> Vec<Figure> {
     figures
 }
 
-impl SpreadOf {
+impl Measurement for SpreadOf {
+    type Answer = Spread;
+
     /// Answers; `progress` is told how many amplifiers are measured and how many there are. The answer does
     /// not depend on the number of threads.
     ///
@@ -129,14 +125,10 @@ impl SpreadOf {
     /// # Errors
     /// Those of the figures as drawn, [`SimError::Oscillates`] of an amplifier that does so by itself, and
     /// [`Question::NothingVaries`].
-    pub fn run(
-        &self,
-        amplifier: &Amplifier,
-        system: &System,
-        progress: &(impl Fn(usize, usize) + Sync),
-    ) -> Result<Spread, SimError> {
-        let drawn = Drawn::find(amplifier, system, &self.allowed)?;
-        let study = Study::near(amplifier, system, drawn.known());
+    fn ask(&self, of: &UnderTest<'_>, progress: &Progress<'_>) -> Result<Spread, SimError> {
+        let amplifier = of.amplifier;
+        let drawn = Drawn::new(of, &self.allowed)?;
+        let study = Study::near(amplifier, of.system, of);
         let rest = study.rest()?;
         if let Some(growing) = &rest.growing {
             return Err(SimError::Oscillates {
@@ -152,7 +144,7 @@ impl SpreadOf {
         let nominal = nominal?;
 
         let moves = 2 * drawn.varied.len();
-        let sweeps = match (self.is_cheap(), drawn.rest.mains.is_some()) {
+        let sweeps = match (self.is_cheap(), of.rest.mains.is_some()) {
             (false, _) => 0,
             (true, true) => corners::ON_MAINS,
             (true, false) => corners::STILL,
@@ -164,7 +156,7 @@ impl SpreadOf {
         let measure = |asked: &[Asked], ratios: &[f64], scratch: &mut Amplifier| {
             let figures = drawn.measure(asked, ratios, scratch);
             let done = measured.fetch_add(1, Ordering::Relaxed) + 1;
-            progress(done, all.max(done));
+            progress(Reached::of(done, all.max(done)));
             figures
         };
         let each: Vec<Vec<Measured>> = (0..moves + self.samples)
@@ -223,7 +215,7 @@ impl SpreadOf {
         Ok(Spread {
             samples: self.samples,
             seed: self.seed,
-            on_mains: drawn.rest.mains.is_some(),
+            on_mains: of.rest.mains.is_some(),
             tolerance: allowed.parts,
             capacitors: allowed.capacitors,
             inductors: allowed.inductors,
@@ -235,7 +227,9 @@ impl SpreadOf {
             figures: figures.collect(),
         })
     }
+}
 
+impl SpreadOf {
     /// True when no figure takes settled periods.
     fn is_cheap(&self) -> bool {
         !self.asked.iter().any(|asked| asked.figure.needs_periods())
@@ -311,16 +305,10 @@ impl SpreadOf {
 }
 
 impl<'a> Drawn<'a> {
-    fn find(
-        amplifier: &'a Amplifier,
-        system: &'a System,
-        allowed: &Allowed,
-    ) -> Result<Self, SimError> {
-        let circuit = &amplifier.circuit;
-        let mut ws = system.workspace();
-        let rest = Rest::find(system, &Tolerances::default(), &mut ws)?;
+    fn new(of: &'a UnderTest<'a>, allowed: &Allowed) -> Result<Self, SimError> {
+        let (circuit, rest) = (of.circuit, &of.rest);
         // The amplification factor is changed about the mean volts.
-        let probes = ValveProbe::all(circuit, system);
+        let probes = ValveProbe::all(circuit, of.system);
         let state = rest.mean_state();
         let volts = |part: PartId| {
             let probe = probes.iter().find(|probe| probe.part == part)?;
@@ -330,39 +318,25 @@ impl<'a> Drawn<'a> {
             (at.v_ak > 0.0).then_some((at.v_ak, screen))
         };
         let mut varied = varied::of_parts(circuit, allowed, volts);
-        varied.retain(|varied| varied.parts[0] != amplifier.bench.load);
+        varied.retain(|varied| varied.parts[0] != of.amplifier.bench.load);
         varied.extend(varied::of_supplies(circuit, allowed, rest.mains.is_some()));
         if varied.is_empty() {
             return Err(SimError::Question(Question::NothingVaries));
         }
-        Ok(Self {
-            amplifier,
-            system,
-            rest,
-            ws,
-            varied,
-        })
-    }
-
-    fn known(&self) -> Known<'_> {
-        Known {
-            system: self.system,
-            rest: &self.rest,
-            ws: &self.ws,
-        }
+        Ok(Self { of, varied })
     }
 
     /// The figures of an amplifier with these ratios of its values; `scratch` is a copy that is written over.
     fn measure(&self, asked: &[Asked], ratios: &[f64], scratch: &mut Amplifier) -> Vec<Measured> {
         let none = |why: Missing| vec![Err(why); asked.len()];
-        scratch.circuit.clone_from(&self.amplifier.circuit);
+        scratch.circuit.clone_from(self.of.circuit);
         for (varied, &ratio) in self.varied.iter().zip(ratios) {
             varied.scale(&mut scratch.circuit, ratio);
         }
         let Ok(system) = scratch.circuit.compile() else {
             return none(Missing::Unsolved);
         };
-        let study = Study::near(scratch, &system, self.known());
+        let study = Study::near(scratch, &system, self.of);
         match study.rest() {
             Ok(rest) if rest.growing.is_none() => {}
             Ok(_) | Err(SimError::Oscillates { .. }) => return none(Missing::Oscillates),
@@ -383,9 +357,9 @@ impl<'a> Drawn<'a> {
     fn name(&self, varied: &Varied) -> String {
         match &varied.parts[..] {
             [part] if !matches!(varied.quantity, varied::Quantity::Volts) => {
-                self.amplifier.circuit.part(*part).name.clone()
+                self.of.circuit.part(*part).name.clone()
             }
-            _ if self.rest.mains.is_some() => "mains".to_owned(),
+            _ if self.of.rest.mains.is_some() => "mains".to_owned(),
             _ => "supplies".to_owned(),
         }
     }

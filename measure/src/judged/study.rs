@@ -5,30 +5,29 @@
 
 use std::sync::OnceLock;
 
-use crate::at_rest::voltages::{Voltages, chart, voltages};
+use crate::at_rest::voltages::{Voltages, chart};
 use crate::driven::distortion::{BassLimit, bass_limit};
 use crate::driven::hum::{Hum, HumOf};
 use crate::driven::power::{Power, PowerOf};
-use crate::instruments::near::Known;
 use crate::small_signal::impedance::{Impedance, ImpedanceOf};
 use crate::small_signal::response::{Response, ResponseOf};
+use crate::{Measurement, UnderTest};
 use sim::amplifier::Amplifier;
 use sim::error::SimError;
 use sim::system::System;
-use sim::tolerances::Tolerances;
 
 /// Grid of the response, Hz: that of `response` without `--from` and `--to`.
 pub const BAND: (f64, f64) = (1.0, 1e6);
 
-/// An amplifier under measurement. Shared between threads: two that ask the same wait for one answer.
+/// What is known of an amplifier so far. Shared between threads: two that ask the same wait for one answer.
 #[derive(Debug)]
 pub struct Study<'a> {
     /// The amplifier.
     pub amplifier: &'a Amplifier,
     /// Its equations.
     pub system: &'a System,
-    tolerances: Tolerances,
-    known: Option<Known<'a>>,
+    near: Option<&'a UnderTest<'a>>,
+    under_test: OnceLock<Result<UnderTest<'a>, SimError>>,
     rest: OnceLock<Result<Voltages, SimError>>,
     power: OnceLock<Result<Power, SimError>>,
     saturation: OnceLock<Result<Option<BassLimit>, SimError>>,
@@ -43,8 +42,8 @@ impl<'a> Study<'a> {
         Self {
             amplifier,
             system,
-            tolerances: Tolerances::default(),
-            known: None,
+            near: None,
+            under_test: OnceLock::new(),
             rest: OnceLock::new(),
             power: OnceLock::new(),
             saturation: OnceLock::new(),
@@ -54,45 +53,44 @@ impl<'a> Study<'a> {
         }
     }
 
-    /// The same of an amplifier that differs little from one whose rest is known.
-    pub(crate) fn near(amplifier: &'a Amplifier, system: &'a System, known: Known<'a>) -> Self {
+    /// A study of an amplifier that differs little from one whose rest is known.
+    pub(crate) fn near(
+        amplifier: &'a Amplifier,
+        system: &'a System,
+        known: &'a UnderTest<'a>,
+    ) -> Self {
         Self {
-            known: Some(known),
+            near: Some(known),
             ..Self::new(amplifier, system)
         }
+    }
+
+    /// The amplifier at rest.
+    ///
+    /// # Errors
+    /// Those of [`UnderTest::find`].
+    pub fn under_test(&self) -> Result<&UnderTest<'a>, SimError> {
+        known(&self.under_test, || match self.near {
+            None => UnderTest::find(self.amplifier, self.system),
+            Some(near) => near.near(&self.amplifier.circuit, self.system),
+        })
     }
 
     /// Volts, currents and watts with no signal.
     ///
     /// # Errors
-    /// Those of [`voltages`].
+    /// Those of [`chart`].
     pub fn rest(&self) -> Result<&Voltages, SimError> {
-        known(&self.rest, || {
-            let mut ws = self.system.workspace();
-            let circuit = &self.amplifier.circuit;
-            match &self.known {
-                None => voltages(circuit, self.system, &self.tolerances, &mut ws),
-                Some(known) => {
-                    let rest = known.rest_of(self.system, &self.tolerances, &mut ws)?;
-                    chart(circuit, self.system, &rest, &mut ws)
-                }
-            }
-        })
+        known(&self.rest, || chart(self.under_test()?))
     }
 
     /// Watts and distortion against drive.
     ///
     /// # Errors
-    /// Those of [`PowerOf::run`].
+    /// Those of [`PowerOf`].
     pub fn power(&self) -> Result<&Power, SimError> {
         known(&self.power, || {
-            let question = PowerOf::bench(&self.amplifier.bench);
-            question.run(
-                &self.amplifier.circuit,
-                self.system,
-                &self.tolerances,
-                &|_| {},
-            )
+            self.ask(&PowerOf::bench(&self.amplifier.bench))
         })
     }
 
@@ -103,14 +101,9 @@ impl<'a> Study<'a> {
     /// Those of [`Study::power`] and [`bass_limit`].
     pub fn saturation(&self) -> Result<Option<&BassLimit>, SimError> {
         let power = self.power()?;
+        let question = PowerOf::bench(&self.amplifier.bench);
         known(&self.saturation, || {
-            bass_limit(
-                &PowerOf::bench(&self.amplifier.bench),
-                &self.amplifier.circuit,
-                self.system,
-                &self.tolerances,
-                power,
-            )
+            bass_limit(&question, self.under_test()?, power)
         })
         .map(Option::as_ref)
     }
@@ -123,40 +116,33 @@ impl<'a> Study<'a> {
     /// Gain and phase of the load against frequency.
     ///
     /// # Errors
-    /// Those of [`ResponseOf::run`].
+    /// Those of [`ResponseOf`].
     pub fn response(&self) -> Result<&Response, SimError> {
         known(&self.response, || {
-            let question = self.response_question();
-            let mut answers = question.run(self.system, &self.tolerances)?;
-            Ok(answers.swap_remove(0))
+            Ok(self.ask(&self.response_question())?.swap_remove(0))
         })
     }
 
     /// Output and input impedance at the test frequency.
     ///
     /// # Errors
-    /// Those of [`ImpedanceOf::run`].
+    /// Those of [`ImpedanceOf`].
     pub fn impedance(&self) -> Result<&Impedance, SimError> {
         known(&self.impedance, || {
-            let question = ImpedanceOf::bench(&self.amplifier.bench);
-            question.run(&self.amplifier.circuit, self.system, &self.tolerances)
+            self.ask(&ImpedanceOf::bench(&self.amplifier.bench))
         })
     }
 
     /// Hum on the amplifier's own mains.
     ///
     /// # Errors
-    /// Those of [`HumOf::run`]; without mains that is a question that does not fit.
+    /// Those of [`HumOf`]; without mains that is a question that does not fit.
     pub fn hum(&self) -> Result<&Hum, SimError> {
-        known(&self.hum, || {
-            let question = HumOf::bench(&self.amplifier.bench);
-            question.run(
-                &self.amplifier.circuit,
-                self.system,
-                &self.tolerances,
-                &|_, _| {},
-            )
-        })
+        known(&self.hum, || self.ask(&HumOf::bench(&self.amplifier.bench)))
+    }
+
+    fn ask<M: Measurement>(&self, question: &M) -> Result<M::Answer, SimError> {
+        question.ask(self.under_test()?, &|_| ())
     }
 }
 

@@ -14,16 +14,17 @@ use crate::instruments::load_condition::LoadCondition;
 use crate::small_signal::loop_gain::{FeedbackPath, LoopGain, LoopGainOf, PathError, Peak};
 use crate::small_signal::loop_gain::{PhaseCrossing, UnityCrossing};
 use crate::small_signal::square_wave::{SquareWave, SquareWaveOf, small_drive};
-use sim::amplifier::Bench;
-use sim::circuit::{Circuit, PartId};
+use crate::{Measurement, Progress, Reached, UnderTest};
+use sim::circuit::PartId;
 use sim::error::SimError;
-use sim::rest::Rest;
 use sim::stability::Growing;
-use sim::system::{System, Workspace};
-use sim::tolerances::Tolerances;
 
-/// The range of the loop gain, Hz: from below any coupling to above any winding.
-pub const RANGE: (f64, f64) = (1.0, 10e6);
+/// The question.
+#[derive(Clone, Debug)]
+pub struct FeedbackOf {
+    /// What closes the loop, see [`path`].
+    pub path: FeedbackPath,
+}
 
 /// The answer.
 #[derive(Clone, Debug)]
@@ -63,100 +64,66 @@ pub struct AtLoad {
 ///
 /// # Errors
 /// [`PathError`].
-pub fn path(
-    circuit: &Circuit,
-    system: &System,
-    bench: &Bench,
-    tolerances: &Tolerances,
-    named: &[PartId],
-) -> Result<FeedbackPath, PathError> {
+pub fn path(of: &UnderTest<'_>, named: &[PartId]) -> Result<FeedbackPath, PathError> {
+    let bench = &of.amplifier.bench;
     if !named.is_empty() {
-        return FeedbackPath::through(circuit, bench.load, named);
+        return FeedbackPath::through(of.circuit, bench.load, named);
     }
-    let mut ws = system.workspace();
-    let mut linear = Rest::find(system, tolerances, &mut ws)?.linearised(system, &mut ws);
+    let mut linear = of.linearised();
     linear.tune(bench.frequency)?;
-    FeedbackPath::find(circuit, &mut linear, bench.load)
+    FeedbackPath::find(of.circuit, &mut linear, bench.load)
 }
 
-/// Answers for the loop through `path`; `progress` is told the number of loads done.
-///
-/// # Errors
-/// Those of the operating point and of the loop gain with the rated load.
-pub fn feedback(
-    circuit: &Circuit,
-    system: &System,
-    bench: &Bench,
-    path: FeedbackPath,
-    tolerances: &Tolerances,
-    progress: &(impl Fn(usize) + Sync),
-) -> Result<Feedback, SimError> {
-    let question = LoopGainOf {
-        path,
-        generator: bench.generator,
-        load: bench.load_nodes,
-        frequency: bench.frequency,
-        range: RANGE,
-    };
-    let mut ws = system.workspace();
-    to_rest(system, tolerances, &mut ws)?;
-    let loop_gain = question.run(circuit, system, &mut ws)?;
-    let drive = small_drive(
-        circuit,
-        system,
-        &mut ws,
-        bench.generator,
-        (bench.load_nodes, bench.load_ohms),
-        bench.frequency,
-    )?;
-    let done = AtomicUsize::new(0);
-    let loads = LoadCondition::ALL
-        .par_iter()
-        .map(|condition| {
-            let loaded = condition.of_circuit(circuit, bench.load);
-            let answer = at_load(*condition, &loaded, &question, drive, tolerances);
-            progress(done.fetch_add(1, Ordering::Relaxed) + 1);
-            answer.unwrap_or_else(|error| AtLoad {
-                failed: Some(error.to_string()),
-                ..AtLoad::nothing(*condition)
+impl Measurement for FeedbackOf {
+    type Answer = Feedback;
+
+    /// Answers for the loop through the path; `progress` is told the number of loads done.
+    ///
+    /// # Errors
+    /// Those of the loop gain with the rated load.
+    fn ask(&self, of: &UnderTest<'_>, progress: &Progress<'_>) -> Result<Feedback, SimError> {
+        let question = LoopGainOf::bench(&of.amplifier.bench, self.path.clone());
+        let loop_gain = question.ask(of, &|_| ())?;
+        let drive = small_drive(of)?;
+        let done = AtomicUsize::new(0);
+        let loads = LoadCondition::ALL
+            .par_iter()
+            .map(|condition| {
+                let answer = at_load(of, *condition, &question, drive);
+                let done = done.fetch_add(1, Ordering::Relaxed) + 1;
+                progress(Reached::of(done, LoadCondition::ALL.len()));
+                answer.unwrap_or_else(|error| AtLoad {
+                    failed: Some(error.to_string()),
+                    ..AtLoad::nothing(*condition)
+                })
             })
+            .collect();
+        Ok(Feedback {
+            path: question.path,
+            loop_gain,
+            drive,
+            loads,
         })
-        .collect();
-    Ok(Feedback {
-        path: question.path,
-        loop_gain,
-        drive,
-        loads,
-    })
-}
-
-/// Brings `ws` to rest; on the mains to the mean of its period, which is as good for signals.
-fn to_rest(system: &System, tolerances: &Tolerances, ws: &mut Workspace) -> Result<(), SimError> {
-    let rest = Rest::find(system, tolerances, ws)?;
-    if rest.mains.is_some() {
-        ws.x = rest.mean_state();
     }
-    Ok(())
 }
 
 fn at_load(
+    of: &UnderTest<'_>,
     condition: LoadCondition,
-    circuit: &Circuit,
     question: &LoopGainOf,
     drive: f64,
-    tolerances: &Tolerances,
 ) -> Result<AtLoad, SimError> {
+    let circuit = condition.of_circuit(of.circuit, of.amplifier.bench.load);
     let system = circuit
         .compile()
         .expect("another load makes no fault in a circuit without one");
-    let mut ws = system.workspace();
-    to_rest(&system, tolerances, &mut ws)?;
-    let response = question.run(circuit, &system, &mut ws)?;
+    let loaded = UnderTest::of_circuit(of.amplifier, &circuit, &system, of.tolerances)?;
+    let response = question.ask(&loaded, &|_| ())?;
     let square = match response.growing {
         Some(_) => None,
         None => Some(
             SquareWaveOf::new(question.generator, question.load, drive, &response)
-                .run(&system, tolerances, &mut ws)?,
+                .ask(&loaded, &|_| ())?,
         ),
     };
     Ok(AtLoad {

@@ -23,14 +23,13 @@ use nalgebra::Complex;
 use serde::Serialize;
 
 use crate::instruments::logarithmic::{decibels, spaced};
+use crate::{Measurement, Progress, UnderTest};
 use sim::amplifier::Bench;
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::error::{Question, SimError};
 use sim::parts::{Loudspeaker, Part, Source};
-use sim::rest::Rest;
 use sim::small_signal::{Excitation, SmallSignal};
-use sim::system::{System, Workspace};
-use sim::tolerances::Tolerances;
+use sim::system::System;
 
 mod two_loads;
 
@@ -169,34 +168,18 @@ impl ImpedanceOf {
             loudspeaker: Loudspeaker::typical(bench.load_ohms),
         }
     }
+}
 
-    /// Answers from the operating point; one factorisation a frequency.
+impl Measurement for ImpedanceOf {
+    type Answer = Impedance;
+
+    /// Answers; one factorisation a frequency.
     ///
     /// # Errors
-    /// [`SimError::Oscillates`], [`Question::NotASource`], and those of the operating point.
-    pub fn run(
-        &self,
-        circuit: &Circuit,
-        system: &System,
-        tolerances: &Tolerances,
-    ) -> Result<Impedance, SimError> {
-        let mut ws = system.workspace();
-        let rest = Rest::find(system, tolerances, &mut ws)?;
-        rest.stays(system, &ws)?;
-        self.about(&rest, circuit, system, &mut ws)
-    }
-
-    /// The same about a rest that is known already, and known to last.
-    ///
-    /// # Errors
-    /// [`Question::NotASource`].
-    pub fn about(
-        &self,
-        rest: &Rest,
-        circuit: &Circuit,
-        system: &System,
-        ws: &mut Workspace,
-    ) -> Result<Impedance, SimError> {
+    /// [`SimError::Oscillates`] and [`Question::NotASource`].
+    fn ask(&self, of: &UnderTest<'_>, _: &Progress<'_>) -> Result<Impedance, SimError> {
+        of.lasts()?;
+        let (circuit, system) = (of.circuit, of.system);
         let Part::Source(Source {
             resistance: generator_ohms,
             ..
@@ -207,9 +190,9 @@ impl ImpedanceOf {
             )));
         };
         let (a, b) = self.terminals(circuit);
-        let volts = |node| rest.mean(|x| x[system.voltage_of(node) as usize]);
+        let volts = |node| of.rest.mean(|x| x[system.voltage_of(node) as usize]);
         let at_rest = volts(a) - volts(b);
-        let mut linear = rest.linearised(system, ws);
+        let mut linear = of.linearised();
         let mut solve =
             |frequency| self.solve(circuit, system, &mut linear, generator_ohms, frequency);
         let test = solve(self.frequency)?;
@@ -249,7 +232,9 @@ impl ImpedanceOf {
             dip,
         })
     }
+}
 
+impl ImpedanceOf {
     fn solve(
         &self,
         circuit: &Circuit,

@@ -21,12 +21,14 @@ use nalgebra::Complex;
 use serde::Serialize;
 
 use crate::instruments::logarithmic::decibels;
+use crate::{Measurement, Progress, UnderTest};
+use sim::amplifier::Bench;
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::error::{Question, SimError};
 use sim::parts::Part;
 use sim::small_signal::{Excitation, SmallSignal};
-use sim::stability::{Change, Growing, fastest, natural_frequencies, natural_frequencies_changed};
-use sim::system::{System, Workspace};
+use sim::stability::{Changes, Growing, fastest, natural_frequencies, natural_frequencies_with};
+use sim::system::System;
 
 mod crossings;
 mod cut;
@@ -117,24 +119,38 @@ const BISECTIONS: u32 = 50;
 /// dB; a peak less high than this is the rounding of a flat response.
 const FLAT_DB: f64 = 0.005;
 
+/// The usual range of the loop gain, Hz: from below any coupling to above any winding.
+pub const RANGE: (f64, f64) = (1.0, 10e6);
+
 impl LoopGainOf {
-    /// Answers for the operating point in `ws.x`. Some thousand factorisations and two dense eigenvalue
-    /// problems.
+    /// The question the bench of an amplifier asks of the loop that a path closes.
+    pub fn bench(bench: &Bench, path: FeedbackPath) -> Self {
+        Self {
+            path,
+            generator: bench.generator,
+            load: bench.load_nodes,
+            frequency: bench.frequency,
+            range: RANGE,
+        }
+    }
+}
+
+impl Measurement for LoopGainOf {
+    type Answer = LoopGain;
+
+    /// Answers, on the mains for the mean volts of the period. Some thousand factorisations and two dense
+    /// eigenvalue problems.
     ///
     /// # Errors
     /// [`SimError::Undetermined`] at an ideal resonance, [`Question::NoSignal`] when nothing reaches
     /// the load.
-    pub fn run(
-        &self,
-        circuit: &Circuit,
-        system: &System,
-        ws: &mut Workspace,
-    ) -> Result<LoopGain, SimError> {
+    fn ask(&self, of: &UnderTest<'_>, _: &Progress<'_>) -> Result<LoopGain, SimError> {
+        let (circuit, system, ws) = (of.circuit, of.system, &mut of.at_mean());
         let mut linear = SmallSignal::at(system, ws);
         let mut at = |frequency: f64| self.at(circuit, &mut linear, frequency);
         let modes = natural_frequencies(system, ws).unwrap_or_default();
-        let (extra, changes) = self.opening(circuit, system);
-        let open = natural_frequencies_changed(system, ws, extra, &changes).unwrap_or_default();
+        let opening = self.opening(circuit, system);
+        let open = natural_frequencies_with(system, &opening, ws).unwrap_or_default();
 
         let mut frequencies = self.grid();
         let inside = |f: &f64| {
@@ -187,7 +203,9 @@ impl LoopGainOf {
             modes_without: open,
         })
     }
+}
 
+impl LoopGainOf {
     /// The first grid, mid band included, Hz.
     fn grid(&self) -> Vec<f64> {
         let (low, high) = self.range;
@@ -225,37 +243,27 @@ impl LoopGainOf {
     }
 
     /// What keeps the parts from passing anything on from the output, while they load both their ends as
-    /// before: unknowns more than the system has, and changes of its equations.
-    fn opening(&self, circuit: &Circuit, system: &System) -> (usize, Vec<Change>) {
-        let column = system.voltage_of(self.path.from) as usize;
-        let mut extra = 0;
-        let mut changes = Vec::new();
-        let mut add = |row: usize, column: usize, slope: f64, stored: f64| {
-            changes.push(Change {
-                row,
-                column,
-                slope,
-                stored,
-            });
-        };
+    /// before.
+    fn opening(&self, circuit: &Circuit, system: &System) -> Changes {
+        let column = system.voltage_of(self.path.from);
+        let mut changes = Changes::none(system);
         for &(part, far) in &self.path.branches {
-            let row = system.voltage_of(far) as usize;
+            let row = system.voltage_of(far);
             match &circuit.part(part).part {
-                Part::Resistor(resistor) => add(row, column, 1.0 / resistor.r, 0.0),
+                Part::Resistor(resistor) => changes.add(row, column, 1.0 / resistor.r, 0.0),
                 Part::Capacitor(c) if c.esr > 0.0 => {
                     // The current of a branch with a node of its own: (g + sC)·u = g·v, i = g·(v − u).
-                    let (inner, g) = (system.len() + extra, 1.0 / c.esr);
-                    extra += 1;
-                    add(row, column, g + c.leakage, 0.0);
-                    add(row, inner, -g, 0.0);
-                    add(inner, inner, g, c.c);
-                    add(inner, column, -g, 0.0);
+                    let (inner, g) = (changes.unknown(), 1.0 / c.esr);
+                    changes.add(row, column, g + c.leakage, 0.0);
+                    changes.add(row, inner, -g, 0.0);
+                    changes.add(inner, inner, g, c.c);
+                    changes.add(inner, column, -g, 0.0);
                 }
-                Part::Capacitor(c) => add(row, column, c.leakage, c.c),
+                Part::Capacitor(c) => changes.add(row, column, c.leakage, c.c),
                 _ => {}
             }
         }
-        (extra, changes)
+        changes
     }
 }
 

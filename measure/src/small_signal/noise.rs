@@ -19,12 +19,10 @@ use nalgebra::Complex;
 use serde::Serialize;
 
 use crate::instruments::weighting::a_weighting;
+use crate::{Measurement, Progress, UnderTest};
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::error::SimError;
-use sim::rest::Rest;
 use sim::small_signal::Excitation;
-use sim::system::System;
-use sim::tolerances::Tolerances;
 
 mod sources;
 
@@ -174,22 +172,20 @@ impl NoiseOf {
             flicker_corner: FLICKER_CORNER,
         }
     }
+}
 
-    /// Answers from the operating point; one factorisation a frequency.
+impl Measurement for NoiseOf {
+    type Answer = Noise;
+
+    /// Answers; one factorisation a frequency.
     ///
     /// # Errors
-    /// [`SimError::Oscillates`] and those of the operating point.
-    pub fn run(
-        &self,
-        circuit: &Circuit,
-        system: &System,
-        tolerances: &Tolerances,
-    ) -> Result<Noise, SimError> {
-        let mut ws = system.workspace();
-        let rest = Rest::find(system, tolerances, &mut ws)?;
-        rest.stays(system, &ws)?;
-        let sources = sources::all(circuit, system, &rest.mean_state(), self.temperature);
-        let mut linear = rest.linearised(system, &mut ws);
+    /// [`SimError::Oscillates`] when the amplifier does so by itself.
+    fn ask(&self, of: &UnderTest<'_>, _: &Progress<'_>) -> Result<Noise, SimError> {
+        of.lasts()?;
+        let state = of.rest.mean_state();
+        let sources = sources::all(of.circuit, of.system, &state, self.temperature);
+        let mut linear = of.linearised();
         let mut densities = |frequency: f64| -> Result<Vec<f64>, SimError> {
             linear.tune(frequency)?;
             let transfers = linear.transfers(self.load.0, self.load.1);
@@ -208,9 +204,11 @@ impl NoiseOf {
         linear.tune(self.frequency)?;
         let x = linear.response(Excitation::Source(self.generator))?;
         let gain = linear.voltage(&x, self.load.0, self.load.1).norm();
-        Ok(self.answer(circuit, &sources, &band, at_test, gain))
+        Ok(self.answer(of.circuit, &sources, &band, at_test, gain))
     }
+}
 
+impl NoiseOf {
     fn answer(
         &self,
         circuit: &Circuit,

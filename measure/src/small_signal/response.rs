@@ -17,13 +17,11 @@ use nalgebra::Complex;
 use serde::Serialize;
 
 use crate::instruments::logarithmic::{decibels, spaced};
+use crate::{Measurement, Progress, UnderTest};
 use sim::amplifier::Bench;
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::error::{Question, SimError};
-use sim::rest::Rest;
 use sim::small_signal::{Excitation, SmallSignal};
-use sim::system::{System, Workspace};
-use sim::tolerances::Tolerances;
 
 mod band;
 mod deviation;
@@ -116,6 +114,31 @@ pub struct Row {
     pub phase_degrees: f64,
 }
 
+impl Measurement for ResponseOf {
+    type Answer = Vec<Response>;
+
+    /// Answers for every output; one factorisation a frequency.
+    ///
+    /// # Errors
+    /// [`SimError::Oscillates`] when the amplifier does so by itself; [`Question::NoSignal`] when nothing
+    /// reaches an output.
+    fn ask(&self, of: &UnderTest<'_>, _: &Progress<'_>) -> Result<Vec<Response>, SimError> {
+        of.lasts()?;
+        let linear = of.linearised();
+        let outputs = self.outputs.iter();
+        outputs
+            .map(|output| {
+                let probe = Probe {
+                    linear: linear.clone(),
+                    generator: self.generator,
+                    nodes: output.nodes,
+                };
+                self.answer(output, probe)
+            })
+            .collect()
+    }
+}
+
 impl ResponseOf {
     /// The question the bench of an amplifier file asks: the load, over `band`, Hz.
     pub fn bench(circuit: &Circuit, bench: &Bench, band: (f64, f64)) -> Self {
@@ -135,42 +158,6 @@ impl ResponseOf {
     /// `[points]` frequencies of the grid, Hz: equal ratios, both ends included.
     pub fn grid(&self) -> Vec<f64> {
         spaced(self.from, self.to, POINTS_A_DECADE)
-    }
-
-    /// Answers for every output, from the operating point.
-    ///
-    /// # Errors
-    /// Those of the operating point; [`SimError::Oscillates`] when the amplifier does so by itself;
-    /// [`Question::NoSignal`] when nothing reaches an output.
-    pub fn run(&self, system: &System, tolerances: &Tolerances) -> Result<Vec<Response>, SimError> {
-        let mut ws = system.workspace();
-        let rest = Rest::find(system, tolerances, &mut ws)?;
-        rest.stays(system, &ws)?;
-        self.about(&rest, system, &mut ws)
-    }
-
-    /// The same about a rest that is known already, and known to last.
-    ///
-    /// # Errors
-    /// [`Question::NoSignal`].
-    pub fn about(
-        &self,
-        rest: &Rest,
-        system: &System,
-        ws: &mut Workspace,
-    ) -> Result<Vec<Response>, SimError> {
-        let linear = rest.linearised(system, ws);
-        let outputs = self.outputs.iter();
-        outputs
-            .map(|output| {
-                let probe = Probe {
-                    linear: linear.clone(),
-                    generator: self.generator,
-                    nodes: output.nodes,
-                };
-                self.answer(output, probe)
-            })
-            .collect()
     }
 
     fn answer(&self, output: &Output, mut probe: Probe<'_>) -> Result<Response, SimError> {

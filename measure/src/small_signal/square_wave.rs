@@ -22,10 +22,10 @@ use serde::Serialize;
 
 use crate::instruments::valve::ValveProbe;
 use crate::small_signal::loop_gain::LoopGain;
-use sim::circuit::{Circuit, NodeId, PartId};
+use crate::{Measurement, Progress, UnderTest};
+use sim::circuit::{NodeId, PartId};
 use sim::error::{Question, SimError};
 use sim::parts::{Part, Waveform};
-use sim::rest::alternates;
 use sim::small_signal::{Excitation, SmallSignal};
 use sim::system::{System, Workspace};
 use sim::tolerances::Tolerances;
@@ -129,22 +129,22 @@ impl SquareWaveOf {
             rate: (STEPS_A_CYCLE * fastest).min(MOST_RATE),
         }
     }
+}
 
-    /// Runs the edge and the wave from the operating point in `ws`.
+impl Measurement for SquareWaveOf {
+    type Answer = SquareWave;
+
+    /// Runs the edge and the wave from rest, on the mains from the mean of its period.
     ///
     /// # Errors
     /// [`SimError::Stuck`]; [`Question::NotASource`].
-    pub fn run(
-        &self,
-        system: &System,
-        tolerances: &Tolerances,
-        ws: &mut Workspace,
-    ) -> Result<SquareWave, SimError> {
+    fn ask(&self, of: &UnderTest<'_>, _: &Progress<'_>) -> Result<SquareWave, SimError> {
+        let (system, tolerances, ws) = (of.system, &of.tolerances, of.at_mean());
         let place = system
             .sources()
             .position(|part| part == self.generator)
             .ok_or_else(|| SimError::Question(Question::NotASource("the generator".to_owned())))?;
-        let humming = ws.waveforms.iter().any(alternates);
+        let humming = ws.waveforms.iter().any(Waveform::alternates);
         let run = |frequency: f64, cycles: f64| {
             let follow = |amplitude: f64| {
                 let mut ws = ws.clone();
@@ -187,7 +187,9 @@ impl SquareWaveOf {
             time: shown,
         })
     }
+}
 
+impl SquareWaveOf {
     /// The output against time over some cycles from rest.
     fn follow(
         &self,
@@ -226,23 +228,20 @@ impl SquareWaveOf {
 ///
 /// # Errors
 /// [`SimError::Undetermined`]; [`Question::NoSignal`].
-pub fn small_drive(
-    circuit: &Circuit,
-    system: &System,
-    ws: &mut Workspace,
-    generator: PartId,
-    (load, load_ohms): ((NodeId, NodeId), f64),
-    frequency: f64,
-) -> Result<f64, SimError> {
-    let mut linear = SmallSignal::at(system, ws);
-    linear.tune(frequency)?;
-    let x = linear.response(Excitation::Source(generator))?;
-    let gain = linear.voltage(&x, load.0, load.1).norm();
+pub fn small_drive(of: &UnderTest<'_>) -> Result<f64, SimError> {
+    let (circuit, bench) = (of.circuit, &of.amplifier.bench);
+    let mut ws = of.at_mean();
+    let mut linear = SmallSignal::at(of.system, &mut ws);
+    linear.tune(bench.frequency)?;
+    let x = linear.response(Excitation::Source(bench.generator))?;
+    let gain = linear
+        .voltage(&x, bench.load_nodes.0, bench.load_nodes.1)
+        .norm();
     if gain < 1e-9 {
         return Err(SimError::Question(Question::NoSignal));
     }
-    let mut drive = (2.0 * MOST_POWER * load_ohms).sqrt() / gain;
-    for probe in ValveProbe::all(circuit, system) {
+    let mut drive = (2.0 * MOST_POWER * bench.load_ohms).sqrt() / gain;
+    for probe in ValveProbe::all(circuit, of.system) {
         let currents = probe.at(&ws.x).currents;
         let placed = circuit.part(probe.part);
         let Part::Valve(valve) = &placed.part else {

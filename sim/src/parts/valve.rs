@@ -69,11 +69,13 @@ impl Valve {
     /// Lets the valve carry `ratio` times its current at the same volts, with the slope that goes with it; mu
     /// stays. A stabiliser stays as it is.
     pub fn scale_current(&mut self, ratio: f64) {
-        if matches!(self.kind.model, ValveModel::Stabiliser(_)) {
-            return;
+        match &mut self.kind.model {
+            ValveModel::Stabiliser(_) => {}
+            model @ (ValveModel::Triode(_) | ValveModel::Pentode(_) | ValveModel::Rectifier(_)) => {
+                model.scale_current(ratio);
+                self.current *= ratio;
+            }
         }
-        self.kind.model.scale_current(ratio);
-        self.current *= ratio;
     }
 
     /// Nodes before the cathode's: least and greatest number.
@@ -112,11 +114,10 @@ impl Valve {
     pub fn wiring<'a, T: Copy>(&self, at: &'a [T]) -> Wiring<'a, T> {
         let (at, heater) = at.split_at(at.len() - self.heater_nodes());
         let (electrodes, cathode) = at.split_at(at.len() - self.cathode_nodes());
-        let (anodes, screen, grid) = match (&self.kind.model, electrodes) {
-            (ValveModel::Rectifier(_) | ValveModel::Stabiliser(_), anodes) => (anodes, None, None),
-            (ValveModel::Triode(_), [_, grid]) => (&electrodes[..1], None, Some(*grid)),
-            (_, [_, screen, grid]) => (&electrodes[..1], Some(*screen), Some(*grid)),
-            _ => unreachable!("a circuit refuses a valve with electrodes missing"),
+        let (anodes, screen, grid) = match &self.kind.model {
+            ValveModel::Rectifier(_) | ValveModel::Stabiliser(_) => (electrodes, None, None),
+            ValveModel::Triode(_) => (&electrodes[..1], None, Some(electrodes[1])),
+            ValveModel::Pentode(_) => (&electrodes[..1], Some(electrodes[1]), Some(electrodes[2])),
         };
         Wiring {
             anodes,

@@ -23,8 +23,9 @@ use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 
 use crate::krylov::gmres;
 use crate::lu::Factors;
-use crate::system::{Formula, System, Workspace};
+use crate::system::{Formula, System};
 use crate::tolerances::Tolerances;
+use crate::workspace::Workspace;
 
 /// Points tried in turn: odd, and products of small primes.
 const POINTS: [usize; 3] = [63, 135, 315];

@@ -17,8 +17,8 @@ use nalgebra::{DMatrix, DVector, Dyn, LU, Schur};
 
 use super::run::Run;
 use crate::krylov::Krylov;
-use crate::system::Workspace;
 use crate::transient::sensitivity::Sensitivity;
+use crate::workspace::Workspace;
 
 /// What a cycle does to small changes of its start, ready to correct it.
 pub(super) struct Monodromy {

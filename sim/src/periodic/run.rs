@@ -2,10 +2,11 @@
 
 use super::{Approach, Period, Settling};
 use crate::error::SimError;
-use crate::system::{System, Workspace};
+use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::transient::sensitivity::Sensitivity;
-use crate::transient::{Method, Stepper};
+use crate::transient::{Choice, Method, Stepper};
+use crate::workspace::Workspace;
 
 /// Eigenvalues up to this far above one are the rounding of a state that neither grows nor fades.
 const NEUTRAL: f64 = 1e-4;
@@ -54,15 +55,10 @@ impl<'a> Run<'a> {
         }
     }
 
-    /// One cycle from `ws.x`; how far it is from closing.
-    pub(super) fn cycle(&mut self, ws: &mut Workspace) -> Result<f64, SimError> {
+    /// One cycle from `ws.x`, its steps chosen like this; how far it is from closing.
+    pub(super) fn cycle(&mut self, steps: Choice, ws: &mut Workspace) -> Result<f64, SimError> {
         self.memory.copy_from_slice(&ws.memory);
-        self.stepper.steps.again();
-        self.advance(ws)
-    }
-
-    /// The cycle itself, by steps that are free, kept or followed.
-    fn advance(&mut self, ws: &mut Workspace) -> Result<f64, SimError> {
+        self.stepper.begin_cycle(steps);
         let start = self.start();
         for k in 0..self.samples.len() {
             self.samples[k].copy_from_slice(&ws.x);
@@ -81,16 +77,9 @@ impl<'a> Run<'a> {
         Ok(self.residual)
     }
 
-    /// The same by steps that are kept for the cycles to come.
-    pub(super) fn cycle_keeping_steps(&mut self, ws: &mut Workspace) -> Result<f64, SimError> {
-        self.memory.copy_from_slice(&ws.memory);
-        self.stepper.steps.keep();
-        self.advance(ws)
-    }
-
-    /// Leaves the steps of the cycles to come to the control of their error.
-    pub(super) fn free_steps(&mut self) {
-        self.stepper.steps.free();
+    /// Forgets the steps kept: those of the cycles to come are chosen by their error until some are kept again.
+    pub(super) fn forget_steps(&mut self) {
+        self.stepper.begin_cycle(Choice::Free);
     }
 
     /// One cycle with a sensitivity, already begun, that follows it; its steps are kept.
@@ -102,7 +91,7 @@ impl<'a> Run<'a> {
         if self.residual > NEAR {
             self.stepper.restart(self.start(), ws);
         }
-        self.lend(sensitivity, |run| run.cycle_keeping_steps(ws))
+        self.lend(sensitivity, |run| run.cycle(Choice::Kept, ws))
     }
 
     /// What the cycle just run makes of small changes of its start: the monodromy matrix times each
@@ -118,7 +107,7 @@ impl<'a> Run<'a> {
         ws.x.copy_from_slice(&self.samples[0]);
         ws.memory.copy_from_slice(&self.memory);
         self.stepper.restart(start, ws);
-        self.stepper.steps.again();
+        self.stepper.begin_cycle(Choice::Again);
         let run = self.lend(sensitivity, |run| {
             (0..run.samples.len()).try_for_each(|k| run.stepper.advance(run.grid(start, k + 1), ws))
         });
@@ -152,9 +141,8 @@ impl<'a> Run<'a> {
 
     /// Cycle after cycle until one closes, or there have been enough.
     pub(super) fn wait(mut self, ws: &mut Workspace) -> Result<Period, SimError> {
-        self.free_steps();
         while self.cycles < self.settling.most_cycles {
-            if self.cycle(ws)? <= self.settling.periodicity {
+            if self.cycle(Choice::Free, ws)? <= self.settling.periodicity {
                 return self.finish(None, Approach::Waiting, ws);
             }
         }

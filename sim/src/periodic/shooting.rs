@@ -4,14 +4,21 @@
 //! well; its cycles are run by the same steps, so that they are a smooth function of their start. What is
 //! accepted is a cycle that was run and closes on itself.
 //!
+//! ```text
+//! RunIn(n) ─► … ─► RunIn(0) ─► Measured ─► Corrected ─► Corrected ─► … ─► closed
+//!    ▲                ▲            │            │
+//!    └── lost ────────┴─── slow ───┴────────────┘
+//! ```
+//!
 //! Source   Aprille & Trick, Proc. IEEE 60 (1972) 108 (from memory)
 
 use super::monodromy::Monodromy;
 use super::run::{NEAR, Run};
 use super::{Approach, Period, Settling};
 use crate::error::SimError;
-use crate::system::Workspace;
+use crate::transient::Choice;
 use crate::transient::sensitivity::Sensitivity;
+use crate::workspace::Workspace;
 
 /// Cycles run before shooting starts from rest, and again after a correction that made things worse.
 pub(super) const RUN_IN: u32 = 3;
@@ -19,13 +26,24 @@ pub(super) const RUN_IN: u32 = 3;
 /// A correction that leaves more than this share of the residual calls for a new monodromy matrix.
 const SLOW: f64 = 0.1;
 
-/// Where the kept steps come from.
+/// Where the search stands between two cycles.
+enum Phase {
+    /// So many cycles are still run as they come; the one after them brings its matrix.
+    RunIn(u32),
+    /// A cycle brought its matrix, which has corrected nothing yet; none when it is of no use, and another
+    /// has to bring one.
+    Measured(Option<Monodromy>),
+    /// The cycle just run started from a correction by the matrix; the residual before that.
+    Corrected(Monodromy, f64),
+}
+
+/// Where the kept steps come from: those of a cycle far from the settled one are not those its error asks for.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Steps {
-    /// A cycle that was far from closing.
+    /// A cycle far from closing, if any are kept.
     Far,
-    /// The next cycle keeps its own.
-    Anew,
+    /// A cycle has come near for the first time: the next keeps its own.
+    Due,
     /// A cycle near the settled one.
     Near,
 }
@@ -36,78 +54,102 @@ pub(super) fn settle(
     settling: &Settling,
     ws: &mut Workspace,
 ) -> Result<Period, SimError> {
-    let mut whole = Sensitivity::whole(run.system);
-    let is_small = whole.stores.len() <= settling.whole_matrix;
-    let mut monodromy: Option<Monodromy> = None;
-    let mut patience = settling.run_in;
-    let mut last = f64::INFINITY;
-    // Steps kept far from the settled cycle are not those its error asks for.
+    let is_small = Sensitivity::stores_of(run.system).len() <= settling.whole_matrix;
+    let mut whole = is_small.then(|| Sensitivity::whole(run.system));
+    let mut phase = Phase::RunIn(settling.run_in);
     let mut steps = Steps::Far;
     while run.cycles < settling.most_cycles / 2 {
-        let renew = patience == 0 && monodromy.is_none();
-        let cycle = if renew && is_small {
-            whole.begin(run.system);
-            run.cycle_with(&mut whole, ws)
-        } else if renew || steps == Steps::Anew {
-            run.cycle_keeping_steps(ws)
-        } else {
-            run.cycle(ws)
+        let (residual, reached) = match cycle(&mut run, phase, steps, whole.as_mut(), ws) {
+            Ok(cycle) => cycle,
+            Err(_) if run.step_back(ws) => {
+                phase = look_around(&mut run, RUN_IN);
+                continue;
+            }
+            Err(error) => return Err(error),
         };
-        let residual = match cycle {
-            Ok(residual) => residual,
-            Err(error) => {
-                if !run.step_back(ws) {
-                    return Err(error);
-                }
-                (monodromy, patience, last) = (None, RUN_IN, f64::INFINITY);
-                run.free_steps();
-                continue;
-            }
+        steps = match steps {
+            Steps::Far if residual < NEAR => Steps::Due,
+            Steps::Due => Steps::Near,
+            Steps::Far | Steps::Near => steps,
         };
-        if steps == Steps::Anew {
-            steps = Steps::Near;
-        } else if steps == Steps::Far && residual < NEAR {
-            steps = Steps::Anew;
-        }
-        if renew {
-            monodromy = if is_small {
-                Monodromy::whole(&whole)
-            } else {
-                Monodromy::slow(&mut run, ws)
-            };
-        }
-        if residual <= settling.periodicity {
-            if steps == Steps::Anew {
-                continue;
-            }
-            if !renew && monodromy.is_none() {
-                // It closes; whether it lasts takes the matrix of one cycle more.
-                patience = 0;
-                continue;
-            }
-            let multiplier = monodromy.as_ref().and_then(Monodromy::multiplier);
-            return run.finish(multiplier, Approach::Shooting, ws);
-        }
-        if patience > 0 {
-            patience -= 1;
+        if residual > settling.periodicity {
+            phase = next(&mut run, reached, residual, ws);
             continue;
         }
-        if !renew && residual > SLOW * last {
-            // The matrix has served its time; after a step for the worse, look around first.
-            monodromy = None;
-            run.free_steps();
-            patience = if residual > last { RUN_IN } else { 0 };
-            last = f64::INFINITY;
-            continue;
-        }
-        last = residual;
-        let corrected = monodromy
-            .as_ref()
-            .is_some_and(|monodromy| monodromy.correct(&mut run, ws));
-        if !corrected {
-            (monodromy, patience) = (None, RUN_IN);
-            run.free_steps();
-        }
+        phase = match (reached, steps) {
+            // It closes, but by steps that are not its own: once more.
+            (reached, Steps::Due) => reached,
+            // It closes; whether it lasts takes the matrix of one cycle more.
+            (Phase::RunIn(_), Steps::Far | Steps::Near) => Phase::RunIn(0),
+            (Phase::Measured(matrix), Steps::Far | Steps::Near) => {
+                return closed(run, matrix.as_ref(), ws);
+            }
+            (Phase::Corrected(matrix, _), Steps::Far | Steps::Near) => {
+                return closed(run, Some(&matrix), ws);
+            }
+        };
     }
     run.wait(ws)
+}
+
+/// One cycle: how far it is from closing, and the phase it leads to by itself.
+fn cycle(
+    run: &mut Run<'_>,
+    phase: Phase,
+    steps: Steps,
+    whole: Option<&mut Sensitivity>,
+    ws: &mut Workspace,
+) -> Result<(f64, Phase), SimError> {
+    match (phase, whole) {
+        (Phase::RunIn(0) | Phase::Measured(None), Some(whole)) => {
+            whole.begin(run.system);
+            let residual = run.cycle_with(whole, ws)?;
+            Ok((residual, Phase::Measured(Monodromy::whole(whole))))
+        }
+        (Phase::RunIn(0) | Phase::Measured(None), None) => {
+            let residual = run.cycle(Choice::Kept, ws)?;
+            Ok((residual, Phase::Measured(Monodromy::slow(run, ws))))
+        }
+        (phase, _) => {
+            let choice = match steps {
+                Steps::Due => Choice::Kept,
+                Steps::Far | Steps::Near => Choice::Again,
+            };
+            Ok((run.cycle(choice, ws)?, phase))
+        }
+    }
+}
+
+/// What follows a cycle that does not close: the start of the next where the matrix makes it close, if it
+/// still serves.
+fn next(run: &mut Run<'_>, phase: Phase, residual: f64, ws: &mut Workspace) -> Phase {
+    match phase {
+        Phase::RunIn(cycles) => Phase::RunIn(cycles.saturating_sub(1)),
+        Phase::Measured(None) => look_around(run, RUN_IN),
+        // The matrix has served its time; after a step for the worse, look around first.
+        Phase::Corrected(_, before) if residual > before => look_around(run, RUN_IN),
+        Phase::Corrected(_, before) if residual > SLOW * before => look_around(run, 0),
+        Phase::Measured(Some(matrix)) | Phase::Corrected(matrix, _) => {
+            if matrix.correct(run, ws) {
+                Phase::Corrected(matrix, residual)
+            } else {
+                look_around(run, RUN_IN)
+            }
+        }
+    }
+}
+
+/// Drops matrix and steps, and runs so many cycles before the next.
+fn look_around(run: &mut Run<'_>, cycles: u32) -> Phase {
+    run.forget_steps();
+    Phase::RunIn(cycles)
+}
+
+/// The cycle just run is the answer, if disturbances die away in it.
+fn closed(run: Run<'_>, matrix: Option<&Monodromy>, ws: &Workspace) -> Result<Period, SimError> {
+    run.finish(
+        matrix.and_then(Monodromy::multiplier),
+        Approach::Shooting,
+        ws,
+    )
 }

@@ -7,7 +7,6 @@ use models::data::ValveModel;
 
 use crate::circuit::{Circuit, NodeId, PartId, Placed};
 use crate::parts::{Part, Waveform};
-use crate::rest::alternates;
 
 /// Capacitance to the chassis from which a node counts as quiet, F: what smooths a supply and couples no
 /// stage (common practice, no source).
@@ -113,7 +112,7 @@ impl<'a> Graph<'a> {
             let placed = self.circuit.part(terminal.part);
             match &placed.part {
                 Part::Source(source) if terminal.part != generator => {
-                    matches!(source.waveform, Waveform::Dc(_)) || alternates(&source.waveform)
+                    matches!(source.waveform, Waveform::Dc(_)) || source.waveform.alternates()
                 }
                 Part::Capacitor(capacitor) => {
                     (capacitor.polar || capacitor.c >= SMOOTHING)

@@ -348,15 +348,16 @@ impl Stamps {
 
     /// What leaks from the heater to the cathode it warms: ends of the heater, then the cathode.
     fn heater_leakage(&mut self, circuit: &Circuit, id: PartId, at: &[UnknownId]) {
-        let (Some(owner), Part::Valve(valve)) = (circuit.heater_of(id), &circuit.part(id).part)
+        let (Some(owner), Some(valve)) = (circuit.heater_of(id), circuit.part(id).part.valve())
         else {
             return;
         };
         let heated = circuit.part(owner);
-        let Part::Valve(heated_by) = &heated.part else {
-            return;
-        };
-        let Some(heater) = heated_by.heater else {
+        let Some((heated_by, heater)) = heated
+            .part
+            .valve()
+            .and_then(|valve| Some((valve, valve.heater?)))
+        else {
             return;
         };
         let ends: Vec<UnknownId> = heated_by
@@ -415,31 +416,6 @@ fn flip_current(conductance: &mut [Triplet], current: UnknownId, ends: &[Unknown
     for (row, column, value) in conductance.iter_mut() {
         if *column == current as usize && ends.iter().any(|&end| end as usize == *row) {
             *value = -*value;
-        }
-    }
-}
-
-impl Part {
-    /// The least and the greatest number of nodes the part joins.
-    pub fn terminals(&self) -> (usize, usize) {
-        match self {
-            Self::Resistor(_)
-            | Self::Capacitor(_)
-            | Self::Inductor(_)
-            | Self::Source(_)
-            | Self::Loudspeaker(_) => (2, 2),
-            Self::Transformer(transformer) => {
-                let ends = 2 * transformer.windings.len();
-                (ends, ends)
-            }
-            Self::Valve(valve) => valve.terminals(),
-            Self::Diodes(diodes) => (diodes.terminals, diodes.terminals),
-            Self::Device(device) => {
-                let ends = models::Device::terminals(device);
-                (ends, ends)
-            }
-            Self::Pot(_) => (3, 3),
-            Self::Switch(_) => (2, usize::MAX),
         }
     }
 }

@@ -10,16 +10,14 @@
 //! Source   Hosea & Shampine, Appl. Numer. Math. 20 (1996) 21 (filtered estimate; from memory)
 
 use super::{Step, Stepper};
-use crate::system::Workspace;
+use crate::workspace::Workspace;
 
-/// The charge rate at the start of the last accepted step, and the last error.
+/// The charge rate at the start of the last accepted step.
 #[derive(Clone, Debug)]
 pub(super) struct Rates {
     time: f64,
     rate: Vec<f64>,
     known: bool,
-    /// Error of the last step relative to its limit.
-    pub(super) last_error: f64,
 }
 
 impl Rates {
@@ -28,7 +26,6 @@ impl Rates {
             time: 0.0,
             rate: vec![0.0; n],
             known: false,
-            last_error: 0.0,
         }
     }
 
@@ -69,22 +66,16 @@ impl Stepper<'_> {
     pub(super) fn judge(&mut self, ws: &mut Workspace) -> Step {
         let limit = self.tolerances.local_error;
         if limit.is_infinite() {
-            self.rates.last_error = 0.0;
+            self.control.unjudged(0.0);
             return Step::Taken;
         }
-        let n = self.q.len();
-        ws.factors.solve(&mut self.estimate[..n]);
+        let n = self.system.len();
+        ws.factors.solve(&mut self.room.estimate[..n]);
         let mut largest = 0.0_f64;
-        for ((error, x), absolute) in self.estimate[..n].iter().zip(&ws.x).zip(&ws.absolute) {
+        for ((error, x), absolute) in self.room.estimate[..n].iter().zip(&ws.x).zip(&ws.absolute) {
             largest = largest.max(error.abs() / (ws.relative * x.abs() + absolute));
         }
-        self.rates.last_error = largest / limit;
-        // At the finest level the step is taken as it is: refusing it would only end the run. A step of a
-        // cycle before was judged there.
-        if self.rates.last_error <= 1.0
-            || self.level >= self.tolerances.halvings
-            || self.steps.follows()
-        {
+        if self.control.accepts(largest / limit) {
             Step::Taken
         } else {
             Step::Error

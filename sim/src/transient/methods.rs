@@ -2,7 +2,7 @@
 
 use super::sensitivity::Stage;
 use super::{Step, Stepper};
-use crate::system::Workspace;
+use crate::workspace::Workspace;
 
 /// A method of time integration.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -35,6 +35,24 @@ impl Method {
     }
 }
 
+impl Method {
+    /// Whether a step goes on from the rates of charge at its start, which a jump makes unknown.
+    pub(super) fn needs_rates(self) -> bool {
+        match self {
+            Self::TrBdf2 | Self::Trapezoidal => true,
+            Self::RadauIia5 => false,
+        }
+    }
+
+    /// Whether a step leaves its start for the guess of the next by itself, its middle after it.
+    pub(super) fn leaves_a_trail(self) -> bool {
+        match self {
+            Self::TrBdf2 => true,
+            Self::Trapezoidal | Self::RadauIia5 => false,
+        }
+    }
+}
+
 /// γ = 2 − √2 makes both stages of TR-BDF2 share one matrix.
 const GAMMA: f64 = 2.0 - std::f64::consts::SQRT_2;
 
@@ -42,28 +60,34 @@ impl Stepper<'_> {
     /// q' at the end = 2/h·(q − q_n) − q'_n
     pub(super) fn trapezoidal(&mut self, h: f64, t_next: f64, ws: &mut Workspace) -> Step {
         let alpha = 2.0 / h;
-        for ((past, q), rate) in self.past.iter_mut().zip(&self.q).zip(&self.q_rate) {
+        for ((past, q), rate) in self
+            .room
+            .past
+            .iter_mut()
+            .zip(&self.now.charge.q)
+            .zip(&self.now.charge.rate)
+        {
             *past = -alpha * q - rate;
         }
-        self.trail.extrapolate(self.t, t_next, &mut ws.x);
+        self.trail.extrapolate(self.now.t, t_next, &mut ws.x);
         if let Err(worst) = self.stage(alpha, t_next, ws) {
             return Step::Newton(worst);
         }
         // Local error h³/12·q''' from the rates at three earlier times and the new one.
         if self.rates.third_derivative(
             t_next,
-            &self.rate_new,
-            self.t,
-            &self.q_rate,
-            &mut self.estimate,
+            &self.room.new.rate,
+            self.now.t,
+            &self.now.charge.rate,
+            &mut self.room.estimate,
         ) {
             let scale = alpha * h.powi(3) / 12.0;
-            for value in &mut self.estimate {
+            for value in &mut self.room.estimate {
                 *value *= scale;
             }
             return self.judge(ws);
         }
-        self.rates.last_error = 1.0;
+        self.control.unjudged(1.0);
         Step::Taken
     }
 
@@ -72,27 +96,38 @@ impl Stepper<'_> {
     pub(super) fn tr_bdf2(&mut self, h: f64, t_next: f64, ws: &mut Workspace) -> Step {
         // Both stages: alpha = 2/(γh) = (2−γ)/((1−γ)h)
         let alpha = 2.0 / (GAMMA * h);
-        for ((past, q), rate) in self.past.iter_mut().zip(&self.q).zip(&self.q_rate) {
+        for ((past, q), rate) in self
+            .room
+            .past
+            .iter_mut()
+            .zip(&self.now.charge.q)
+            .zip(&self.now.charge.rate)
+        {
             *past = -alpha * q - rate;
         }
-        let t_middle = self.t + GAMMA * h;
-        self.trail.extrapolate(self.t, t_middle, &mut ws.x);
+        let t_middle = self.now.t + GAMMA * h;
+        self.trail.extrapolate(self.now.t, t_middle, &mut ws.x);
         if let Err(worst) = self.stage(alpha, t_middle, ws) {
             return Step::Newton(worst);
         }
         self.follow(Stage::Middle, alpha, ws);
-        std::mem::swap(&mut self.q_middle, &mut self.q_new);
-        std::mem::swap(&mut self.rate_middle, &mut self.rate_new);
+        std::mem::swap(&mut self.room.middle, &mut self.room.new);
 
         let (middle, old) = (
             -1.0 / (GAMMA * (1.0 - GAMMA) * h),
             (1.0 - GAMMA) / (GAMMA * h),
         );
-        for ((past, q), q_middle) in self.past.iter_mut().zip(&self.q).zip(&self.q_middle) {
+        for ((past, q), q_middle) in self
+            .room
+            .past
+            .iter_mut()
+            .zip(&self.now.charge.q)
+            .zip(&self.room.middle.q)
+        {
             *past = middle * q_middle + old * q;
         }
-        self.x_middle.copy_from_slice(&ws.x);
-        self.trail.push(self.t, &self.x_old);
+        self.room.x_middle.copy_from_slice(&ws.x);
+        self.trail.push(self.now.t, &self.room.x_old);
         self.trail.extrapolate(t_middle, t_next, &mut ws.x);
         if let Err(worst) = self.stage(alpha, t_next, ws) {
             self.trail.pop();
@@ -103,14 +138,19 @@ impl Stepper<'_> {
         let w = std::f64::consts::SQRT_2 / 4.0;
         let d = GAMMA / 2.0;
         let (e0, e1, e2) = (w - (1.0 - w) / 3.0, w - (3.0 * w + 1.0) / 3.0, d - d / 3.0);
-        for (k, estimate) in self.estimate[..self.q.len()].iter_mut().enumerate() {
+        for (k, estimate) in self.room.estimate[..self.now.charge.q.len()]
+            .iter_mut()
+            .enumerate()
+        {
             *estimate = alpha
                 * h
-                * (e0 * self.q_rate[k] + e1 * self.rate_middle[k] + e2 * self.rate_new[k]);
+                * (e0 * self.now.charge.rate[k]
+                    + e1 * self.room.middle.rate[k]
+                    + e2 * self.room.new.rate[k]);
         }
         let step = self.judge(ws);
         if let Step::Taken = step {
-            self.trail.push(t_middle, &self.x_middle);
+            self.trail.push(t_middle, &self.room.x_middle);
         } else {
             self.trail.pop();
         }
@@ -121,14 +161,20 @@ impl Stepper<'_> {
         let Some(mut radau) = self.radau.take() else {
             return Step::Newton(0);
         };
-        let solved = radau.step(self.system, (self.t, h), &self.q, &self.trail, ws);
+        let solved = radau.step(
+            self.system,
+            (self.now.t, h),
+            &self.now.charge.q,
+            &self.trail,
+            ws,
+        );
         self.radau = Some(radau);
         match solved {
             Ok(()) => {
-                debug_assert!(t_next > self.t);
-                self.system.charge(&ws.x, &mut self.q_new);
-                // No estimate: a halved step may grow back at once.
-                self.rates.last_error = 0.0;
+                debug_assert!(t_next > self.now.t);
+                self.system.charge(&ws.x, &mut self.room.new.q);
+                // A halved step may grow back at once.
+                self.control.unjudged(0.0);
                 Step::Taken
             }
             Err(worst) => Step::Newton(worst),

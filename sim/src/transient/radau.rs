@@ -14,7 +14,8 @@ use nalgebra::Matrix3;
 
 use super::trail::Trail;
 use crate::lu::{Factors, Pattern, Symbolic};
-use crate::system::{Formula, System, Workspace};
+use crate::system::{Formula, System};
+use crate::workspace::Workspace;
 
 /// Iterations before the step is given up and halved.
 const MOST_ITERATIONS: u32 = 25;

@@ -12,7 +12,8 @@
 
 use nalgebra::DMatrix;
 
-use crate::system::{System, Workspace};
+use crate::system::System;
+use crate::workspace::Workspace;
 
 /// The derivative of charge and rate with respect to the start, column by column.
 #[derive(Clone, Debug, Default)]

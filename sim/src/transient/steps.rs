@@ -4,17 +4,28 @@
 //! different steps, and the end of a cycle then jumps as its start is corrected. Taken by the same steps
 //! the cycle is a smooth function of its start, and closes to any tolerance.
 
-/// What is done with the levels of steps.
+/// How a cycle chooses its steps.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Choice {
+    /// By their error.
+    Free,
+    /// By their error, and kept for the cycles to come.
+    Kept,
+    /// Those kept, as far as they lead; by their error when none are.
+    Again,
+}
+
+/// The steps kept and what is done with them.
 #[derive(Clone, Debug, Default)]
-pub(crate) struct Steps {
+pub(super) struct Steps {
     /// Level of each step: the interval is cut into so many halves of halves.
     levels: Vec<u32>,
-    mode: Mode,
+    phase: Phase,
 }
 
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-enum Mode {
-    /// Control of the error decides.
+enum Phase {
+    /// Control of the error decides; what was kept counts no more.
     #[default]
     Free,
     /// It decides, and its decisions are kept.
@@ -24,47 +35,44 @@ enum Mode {
 }
 
 impl Steps {
-    /// Keeps the steps of the cycle that starts now.
-    pub(crate) fn keep(&mut self) {
-        self.levels.clear();
-        self.mode = Mode::Keeping;
-    }
-
-    /// Leaves the steps to the control of the error.
-    pub(crate) fn free(&mut self) {
-        self.mode = Mode::Free;
-    }
-
-    /// A cycle starts: steps kept of the one before are taken again.
-    pub(crate) fn again(&mut self) {
-        if self.mode != Mode::Free {
-            self.mode = Mode::Following(0);
-        }
+    /// A cycle starts.
+    pub(super) fn begin(&mut self, choice: Choice) {
+        self.phase = match (choice, self.phase) {
+            (Choice::Free, _) | (Choice::Again, Phase::Free) => Phase::Free,
+            (Choice::Kept, _) => {
+                self.levels.clear();
+                Phase::Keeping
+            }
+            (Choice::Again, Phase::Keeping | Phase::Following(_)) => Phase::Following(0),
+        };
     }
 
     /// Level of the next step, while kept ones are followed.
     pub(super) fn next(&mut self) -> Option<u32> {
-        let Mode::Following(place) = self.mode else {
+        let Phase::Following(place) = self.phase else {
             return None;
         };
         let level = self.levels.get(place).copied();
         if level.is_none() {
-            self.mode = Mode::Free;
+            self.phase = Phase::Free;
         }
         level
     }
 
     /// Whether kept steps are followed, whatever their error.
     pub(super) fn follows(&self) -> bool {
-        matches!(self.mode, Mode::Following(_))
+        match self.phase {
+            Phase::Free | Phase::Keeping => false,
+            Phase::Following(_) => true,
+        }
     }
 
     /// A step of that level was taken.
     pub(super) fn taken(&mut self, level: u32) {
-        match &mut self.mode {
-            Mode::Free => {}
-            Mode::Keeping => self.levels.push(level),
-            Mode::Following(place) => *place += 1,
+        match &mut self.phase {
+            Phase::Free => {}
+            Phase::Keeping => self.levels.push(level),
+            Phase::Following(place) => *place += 1,
         }
     }
 }

@@ -1,6 +1,7 @@
 //! The circuit of a row on the bench, and the drive at which it is asked.
 
-use measure::at_rest::voltages::voltages;
+use measure::UnderTest;
+use measure::at_rest::voltages::chart;
 use measure::driven::power::{Level, PowerOf};
 use models::data::ValveType;
 use sheet::read;
@@ -72,13 +73,7 @@ impl Bench {
     /// # Errors
     /// Those of the operating point.
     pub fn idle(&self) -> Result<Currents, SimError> {
-        let mut ws = self.system.workspace();
-        let chart = voltages(
-            &self.amplifier.circuit,
-            &self.system,
-            &self.tolerances,
-            &mut ws,
-        )?;
+        let chart = chart(&self.under_test()?)?;
         Ok(Currents {
             anodes: chart.valves.iter().map(|valve| valve.i_a).sum(),
             screens: chart.valves.iter().map(|valve| valve.i_s).sum(),
@@ -90,12 +85,11 @@ impl Bench {
     /// # Errors
     /// Those of a settled level.
     pub fn at(&self, drive: f64) -> Result<Level, SimError> {
-        self.question.at_drive(
-            &self.amplifier.circuit,
-            &self.system,
-            &self.tolerances,
-            drive,
-        )
+        self.question.at_drive(&self.under_test()?, drive)
+    }
+
+    fn under_test(&self) -> Result<UnderTest<'_>, SimError> {
+        UnderTest::find_within(&self.amplifier, &self.system, self.tolerances)
     }
 
     /// The level where a rising `figure` first reaches `wanted`, by halving, and whether it does before `most` drive.

@@ -3,7 +3,7 @@
 //! Two kinds: closed forms, which the solver must meet, and readings of real valves, which it predicts.
 //! Over 400 lines because it is one list: every example with its circuit, its answer and its source.
 
-use measure::at_rest::voltages::{ValveAtRest, voltages};
+use measure::at_rest::voltages::{ValveAtRest, VoltagesOf};
 use measure::driven::power::Level;
 use measure::small_signal::impedance::{Impedance, ImpedanceOf};
 use measure::small_signal::loop_gain::{FeedbackPath, LoopGainOf};
@@ -478,21 +478,13 @@ fn primary(valve: &str, volts: f64, bias: f64) -> f64 {
 }
 
 fn at_rest(at: &Opened) -> ValveAtRest {
-    let mut ws = at.system.workspace();
-    let tolerances = Tolerances::default();
-    let mut chart =
-        voltages(&at.amplifier.circuit, &at.system, &tolerances, &mut ws).expect("rest");
+    let mut chart = at.ask(&VoltagesOf).expect("rest");
     chart.valves.remove(0)
 }
 
 fn level(at: &Opened, drive: f64) -> Level {
     at.bench()
-        .at_drive(
-            &at.amplifier.circuit,
-            &at.system,
-            &Tolerances::default(),
-            drive,
-        )
+        .at_drive(&at.under_test(), drive)
         .expect("a settled level")
 }
 
@@ -594,10 +586,7 @@ fn falls(at: &Opened) -> (f64, f64) {
         reference: 1e3,
         target: None,
     };
-    let answer = question
-        .run(&at.system, &Tolerances::default())
-        .expect("an answer")
-        .remove(0);
+    let answer = at.ask(&question).expect("an answer").remove(0);
     let fall = answer
         .falls
         .iter()
@@ -709,9 +698,7 @@ fn impedance(at: &Opened) -> Impedance {
         to: 20e3,
         loudspeaker: sim::parts::Loudspeaker::typical(bench.load_ohms),
     };
-    question
-        .run(&at.amplifier.circuit, &at.system, &Tolerances::default())
-        .expect("an answer")
+    at.ask(&question).expect("an answer")
 }
 
 /// pF, kHz.

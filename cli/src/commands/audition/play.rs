@@ -2,8 +2,8 @@
 
 use std::path::Path;
 
-use measure::at_rest::voltages::Voltages;
-use measure::driven::playback::Ready;
+use measure::UnderTest;
+use measure::at_rest::voltages::{Voltages, chart};
 
 use super::super::listen::Asked;
 use crate::amplifier::Opened;
@@ -37,20 +37,15 @@ pub(super) fn play(
     folder: &Path,
     progress: &dyn Fn(u64),
 ) -> Result<Played, Failure> {
-    let (amplifier, system) = (&opened.amplifier, &opened.system);
-    let ready = Ready::find(amplifier, system)?;
-    let rest = ready.chart()?;
-    let prepared = prepare(
-        (opened, &ready),
-        recording,
-        (asked.level, asked.accuracy_db),
-        &|_| (),
-    )?;
+    let of = UnderTest::find(&opened.amplifier, &opened.system)?;
+    of.lasts()?;
+    let rest = chart(&of)?;
+    let prepared = prepare(&of, recording, (asked.level, asked.accuracy_db), &|_| ())?;
     let (driven, grid) = (prepared.driven, prepared.grid);
     let rendered = render(
         &Render {
             recording,
-            ready: &ready,
+            amplifier: &of,
             drive: driven.volts,
             grid,
             start: asked.start,

@@ -1,7 +1,8 @@
 //! Loop gain and square waves, as pictures and as figures.
 
 use measure::instruments::logarithmic::decibels;
-use measure::small_signal::feedback::{Feedback, RANGE};
+use measure::small_signal::feedback::Feedback;
+use measure::small_signal::loop_gain::RANGE;
 use measure::small_signal::square_wave::FREQUENCY;
 use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};

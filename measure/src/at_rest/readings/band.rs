@@ -16,7 +16,8 @@ use serde::Serialize;
 
 use super::change::Change;
 use super::points::Point;
-use super::whole::Whole;
+use super::solved::{solved, with};
+use crate::UnderTest;
 use crate::instruments::varied::{self, Allowed, Quantity};
 use sim::error::SimError;
 
@@ -74,17 +75,17 @@ struct Job {
 
 /// The bands of all points.
 pub(super) fn bands(
-    whole: &Whole<'_>,
+    of: &UnderTest<'_>,
     points: &[Point],
     nominal: &[f64],
     allowed: &Allowed,
     done: &(impl Fn(usize) + Sync),
 ) -> Result<Vec<Band>, SimError> {
-    let jobs = jobs(whole, allowed);
+    let jobs = jobs(of, allowed);
     let shifts: Result<Vec<(Of, Vec<f64>)>, SimError> = jobs
         .into_par_iter()
         .map(|job| {
-            let solved = whole.with(job.change, |whole| whole.at(points))?;
+            let solved = with(of, job.change, |changed| solved(changed, points))?;
             done(1);
             let shift = solved.volts.iter().zip(nominal);
             let shift = shift.map(|(v, v0)| job.scale * (v - v0));
@@ -122,17 +123,17 @@ pub(super) fn bands(
 }
 
 /// How many circuits [`bands`] solves.
-pub(super) fn count(whole: &Whole<'_>, allowed: &Allowed) -> usize {
-    jobs(whole, allowed).len()
+pub(super) fn count(of: &UnderTest<'_>, allowed: &Allowed) -> usize {
+    jobs(of, allowed).len()
 }
 
-fn jobs(whole: &Whole<'_>, allowed: &Allowed) -> Vec<Job> {
-    let varied = varied::of_parts(whole.circuit, allowed, |_| None).into_iter();
+fn jobs(of: &UnderTest<'_>, allowed: &Allowed) -> Vec<Job> {
+    let varied = varied::of_parts(of.circuit, allowed, |_| None).into_iter();
     let mut jobs: Vec<Job> = varied
         .filter_map(|varied| {
             let part = varied.parts[0];
             // What sets volts at rest, and no capacitor.
-            let quantity = Quantity::at_rest(&whole.circuit.part(part).part)?;
+            let quantity = Quantity::at_rest(&of.circuit.part(part).part)?;
             (varied.quantity == quantity).then_some(Job {
                 of: match quantity {
                     Quantity::Current => Of::Valve,
@@ -144,7 +145,7 @@ fn jobs(whole: &Whole<'_>, allowed: &Allowed) -> Vec<Job> {
         })
         .collect();
     let moves = |ratio: f64| (ratio - 1.0).abs() > f64::EPSILON;
-    for supply in varied::supplies(whole.circuit, whole.rest.mains.is_some()) {
+    for supply in varied::supplies(of.circuit, of.rest.mains.is_some()) {
         for (of, ratio) in [(Of::Low, allowed.mains.0), (Of::High, allowed.mains.1)] {
             jobs.extend(moves(ratio).then_some(Job {
                 of,

@@ -8,7 +8,8 @@ use rayon::prelude::*;
 use super::change::Change;
 use super::points::Point;
 use super::share;
-use super::whole::Whole;
+use super::solved::{loaded, solved, source_ohms, with};
+use crate::UnderTest;
 use crate::instruments::varied::{Quantity, supplies};
 use sim::parts::Part;
 
@@ -43,21 +44,21 @@ type Hypothesis = (String, &'static str, Change);
 
 /// All faults that are looked at, with meters of these ohms at the points; what cannot be solved is left out and counted.
 pub(super) fn faults(
-    whole: &Whole<'_>,
+    of: &UnderTest<'_>,
     points: &[Point],
     ohms: &[f64],
     done: &(impl Fn(usize) + Sync),
 ) -> (Vec<Fault>, usize) {
-    let all = hypotheses(whole);
+    let all = hypotheses(of);
     let count = all.len();
     let found: Vec<Fault> = all
         .into_par_iter()
         .filter_map(|(part, what, change)| {
-            let fault = whole.with(change, |faulty| Fault {
+            let fault = with(of, change, |faulty| Fault {
                 part,
                 what,
                 shown: shown(faulty, points, ohms),
-                currents: faulty.at(&[]).currents,
+                currents: solved(faulty, &[]).currents,
             });
             done(1);
             fault.ok()
@@ -68,31 +69,29 @@ pub(super) fn faults(
 }
 
 /// What meters of these ohms show at the points.
-fn shown(faulty: &Whole<'_>, points: &[Point], ohms: &[f64]) -> Vec<f64> {
-    let volts = faulty.at(points).volts;
+fn shown(faulty: &UnderTest<'_>, points: &[Point], ohms: &[f64]) -> Vec<f64> {
+    let volts = solved(faulty, points).volts;
     let nodes: Vec<_> = points.iter().map(|point| point.node).collect();
-    let sources = faulty.source_ohms(&nodes);
+    let sources = source_ohms(faulty, &nodes);
     (0..points.len())
         .map(|k| {
             let linear = || volts[k] * share(ohms[k], sources[k]);
             if ohms[k].is_infinite() || faulty.rest.mains.is_some() {
                 return linear();
             }
-            faulty
-                .loaded(&points[k], ohms[k])
-                .unwrap_or_else(|_| linear())
+            loaded(faulty, &points[k], ohms[k]).unwrap_or_else(|_| linear())
         })
         .collect()
 }
 
 /// How many circuits [`faults`] solves.
-pub(super) fn count(whole: &Whole<'_>) -> usize {
-    hypotheses(whole).len()
+pub(super) fn count(of: &UnderTest<'_>) -> usize {
+    hypotheses(of).len()
 }
 
-fn hypotheses(whole: &Whole<'_>) -> Vec<Hypothesis> {
+fn hypotheses(of: &UnderTest<'_>) -> Vec<Hypothesis> {
     let mut all: Vec<Hypothesis> = Vec::new();
-    for (id, placed) in whole.circuit.parts() {
+    for (id, placed) in of.circuit.parts() {
         let mut add = |what, change| all.push((placed.name.clone(), what, change));
         match &placed.part {
             Part::Resistor(_) => {
@@ -116,8 +115,8 @@ fn hypotheses(whole: &Whole<'_>) -> Vec<Hypothesis> {
             _ => {}
         }
     }
-    for id in supplies(whole.circuit, whole.rest.mains.is_some()) {
-        let name = whole.circuit.part(id).name.clone();
+    for id in supplies(of.circuit, of.rest.mains.is_some()) {
+        let name = of.circuit.part(id).name.clone();
         all.push((name, "20 % low", Change::Scale(id, LOW)));
     }
     all

@@ -13,7 +13,7 @@ use nalgebra::{DMatrix, DVector, Dyn, LU};
 
 use sim::circuit::{Circuit, PartId};
 use sim::parts::Part;
-use sim::system::{Formula, System, Unknown, Workspace};
+use sim::system::{System, Unknown, Workspace};
 
 /// Capacitance from every node to the chassis, F: it gives what floats a slope, and carries at most
 /// 1e-12 A at the volts and the frequency of a supply.
@@ -34,7 +34,7 @@ impl<'a> Slopes<'a> {
         let mut row_of = vec![None; system.len() + 1];
         let mut nodes = Vec::new();
         for (k, unknown) in system.unknowns().iter().enumerate() {
-            if matches!(unknown, Unknown::Voltage(_) | Unknown::Inside(_)) {
+            if unknown.is_voltage() {
                 row_of[k] = Some(nodes.len());
                 nodes.push(k);
             }
@@ -55,10 +55,8 @@ impl<'a> Slopes<'a> {
 
     /// Slope of every node voltage at `x` `[n+1]`, V/s.
     pub(super) fn at(&self, x: &[f64], ws: &mut Workspace) -> DVector<f64> {
-        let past = vec![0.0; self.system.len()];
-        ws.x.copy_from_slice(x);
-        self.system.assemble(Formula::new(0.0, &past), ws);
-        let currents = self.nodes.iter().map(|&k| -ws.residual[k]);
+        let leaving = self.system.currents(x, ws);
+        let currents = self.nodes.iter().map(|&k| -leaving[k]);
         let currents = DVector::from_iterator(self.nodes.len(), currents);
         self.capacitance.solve(&currents).unwrap_or(currents)
     }

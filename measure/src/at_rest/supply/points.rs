@@ -9,7 +9,6 @@ use models::data::ValveModel;
 
 use sim::circuit::{Circuit, NodeId, PartId, Placed};
 use sim::parts::Part;
-use sim::rest::alternates;
 
 /// A rectifying path of a part: one anode and its cathode.
 #[derive(Clone, Debug)]
@@ -58,7 +57,7 @@ pub(super) fn fed(circuit: &Circuit, start: NodeId) -> bool {
         for (_, placed) in circuit.parts().filter(|(_, p)| p.nodes.contains(&node)) {
             match &placed.part {
                 Part::Transformer(_) => return true,
-                Part::Source(source) if alternates(&source.waveform) => return true,
+                Part::Source(source) if source.waveform.alternates() => return true,
                 Part::Resistor(_) if !smoothed(circuit, node) => {
                     for &beyond in placed.nodes.iter().filter(|node| !seen.contains(node)) {
                         next.push(beyond);

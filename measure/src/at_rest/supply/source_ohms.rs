@@ -13,7 +13,6 @@ use models::data::{Filter, ValveType};
 use super::points::Junction;
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::parts::{Part, Transformer, Waveform};
-use sim::rest::alternates;
 
 /// What feeds an anode.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -62,7 +61,7 @@ fn from(circuit: &Circuit, mains: PartId, end: NodeId, others: &[NodeId]) -> Opt
                     feed.ohms += ohms;
                     return Some(feed);
                 }
-                Part::Source(source) if alternates(&source.waveform) => {
+                Part::Source(source) if source.waveform.alternates() => {
                     return Some(Feed {
                         ohms: ohms + source.resistance,
                         volts: volts_rms(&source.waveform),

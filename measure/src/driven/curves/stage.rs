@@ -15,14 +15,13 @@ use serde::Serialize;
 
 use super::{Point, ScreenVolts};
 use crate::driven::power::drive::{CLOSE, reach};
-use crate::driven::power::{Bench, Level, PowerOf};
+use crate::driven::power::{Level, PowerOf, Stand, Start};
 use crate::instruments::valve::{Electrodes, ValveProbe};
-use sim::circuit::{Circuit, PartId};
+use crate::{Measurement, Progress, UnderTest};
+use sim::circuit::PartId;
 use sim::error::{Question, SimError};
 use sim::periodic::Period;
 use sim::spectrum::{Harmonic, Spectrum};
-use sim::system::System;
-use sim::tolerances::Tolerances;
 
 /// At which level.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -95,29 +94,24 @@ const AS_ONE: f64 = 0.05;
 /// Part of the screen's swing that a straight line must explain for that, a ratio.
 const STRAIGHT: f64 = 0.9;
 
-impl StageOf {
+impl Measurement for StageOf {
+    type Answer = Stage;
+
     /// Settles the circuit at the level and reads the valve.
     ///
     /// # Errors
-    /// Those of [`PowerOf::run`].
+    /// Those of [`PowerOf`].
     ///
     /// # Panics
     /// When the part is no amplifying valve.
-    pub fn run(
-        &self,
-        circuit: &Circuit,
-        system: &System,
-        tolerances: &Tolerances,
-        progress: &(impl Fn(usize) + Sync),
-    ) -> Result<Stage, SimError> {
-        let (ws, rest) = self.bench.rest(system, tolerances)?;
-        rest.stays(system, &ws)?;
-        let bench = Bench::new(&self.bench, circuit, system, (&ws, &rest));
+    fn ask(&self, of: &UnderTest<'_>, progress: &Progress<'_>) -> Result<Stage, SimError> {
+        of.lasts()?;
+        let stand = Stand::new(&self.bench, of);
         let (drive, met) = match self.level {
             Asked::Drive(drive) => (drive, true),
-            Asked::Watts(watts) => drive_for(watts, &bench, tolerances)?,
+            Asked::Watts(watts) => drive_for(watts, &stand)?,
             Asked::Limit => {
-                let power = self.bench.run(circuit, system, tolerances, progress)?;
+                let power = self.bench.ask(of, progress)?;
                 let greatest = power
                     .levels
                     .iter()
@@ -127,15 +121,17 @@ impl StageOf {
                 (drive, power.rated.is_some())
             }
         };
-        let period = bench.settled(drive, tolerances)?;
-        let level = bench.read(drive, &period);
-        let probe = ValveProbe::all(circuit, system)
+        let period = stand.settled(&stand.tone(drive), Start::Rest)?;
+        let level = stand.read(drive, &period);
+        let probe = ValveProbe::all(of.circuit, of.system)
             .into_iter()
             .find(|probe| probe.part == self.part)
             .expect("the part is an amplifying valve");
-        Ok(self.read(&probe, &rest.mean_state(), &period, &level, met))
+        Ok(self.read(&probe, &of.rest.mean_state(), &period, &level, met))
     }
+}
 
+impl StageOf {
     fn read(
         &self,
         probe: &ValveProbe,
@@ -264,12 +260,8 @@ fn screen_of(probe: &ValveProbe, locus: &[Point], at_rest: f64) -> ScreenVolts {
 }
 
 /// The drive for a power, V peak, and whether it is met: else the nearest.
-fn drive_for(
-    watts: f64,
-    bench: &Bench<'_>,
-    tolerances: &Tolerances,
-) -> Result<(f64, bool), SimError> {
-    let solve = |drive: f64| bench.level(drive, tolerances);
+fn drive_for(watts: f64, stand: &Stand<'_>) -> Result<(f64, bool), SimError> {
+    let solve = |drive: f64| stand.level(drive, Start::Rest);
     let small = solve(SMALL)?;
     if small.output_rms < 1e-12 {
         return Err(SimError::Question(Question::NoSignal));

@@ -8,11 +8,11 @@ use models::triode::{Triode, TriodeParameters};
 use super::{
     Asked, Bias, Coupling, Frame, LoadLineOf, PairOf, ScreenVolts, Section, Stage, StageOf,
 };
-use crate::at_rest::voltages::{ValveAtRest, voltages};
+use crate::Measurement;
+use crate::at_rest::voltages::{ValveAtRest, VoltagesOf};
 use crate::driven::power::PowerOf;
 use sheet::read;
 use sim::amplifier::Amplifier;
-use sim::tolerances::Tolerances;
 
 /// Every amplifying type, pentodes with a fixed screen, strapped and with a tap.
 fn sections() -> Vec<Section<'static>> {
@@ -192,8 +192,7 @@ fn amplifier(parts: &str) -> Amplifier {
 fn valve_at_rest(parts: &str) -> ValveAtRest {
     let amplifier = amplifier(parts);
     let system = amplifier.circuit.compile().expect("a whole drawing");
-    let mut ws = system.workspace();
-    let answer = voltages(&amplifier.circuit, &system, &Tolerances::default(), &mut ws);
+    let answer = VoltagesOf.about(&amplifier, &system);
     answer.expect("it rests").valves.remove(0)
 }
 
@@ -346,8 +345,7 @@ fn stage(parts: &str, level: Asked) -> Stage {
         bench: PowerOf::bench(&amplifier.bench),
         level,
     };
-    let tolerances = Tolerances::default();
-    let answer = question.run(&amplifier.circuit, &system, &tolerances, &|_| {});
+    let answer = question.about(&amplifier, &system);
     answer.expect("it settles")
 }
 

@@ -1,19 +1,17 @@
 //! One frequency and one output power: the level that gives it, or why none does.
 
 use std::f64::consts::SQRT_2;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use serde::Serialize;
 
 use super::METER_BANDWIDTH;
 use crate::driven::power::drive::{CLOSE, Short, reach};
-use crate::driven::power::{Bench, Level, Limit, PowerOf, first_to_give_up};
-use sim::circuit::Circuit;
+use crate::driven::power::{Level, Limit, PowerOf, Stand, Start, first_to_give_up};
+use crate::{Progress, Reached, UnderTest};
 use sim::error::{Question, SimError};
 use sim::periodic::Settling;
-use sim::rest::Rest;
 use sim::small_signal::{Excitation, SmallSignal};
-use sim::system::{System, Workspace};
-use sim::tolerances::Tolerances;
 
 /// A power at a frequency.
 #[derive(Clone, Debug, Serialize)]
@@ -33,7 +31,7 @@ pub struct AtFrequency {
 pub struct Reading {
     /// Peak of the generator's open-circuit voltage, V.
     pub drive: f64,
-    /// The same as rms, V.
+    /// That as rms, V.
     pub drive_rms: f64,
     /// Output without its mean value, rms, V.
     pub output_rms: f64,
@@ -41,7 +39,7 @@ pub struct Reading {
     pub power: f64,
     /// Total harmonic distortion against the fundamental, a ratio: every harmonic the samples resolve.
     pub thd: f64,
-    /// The same with harmonics up to [`METER_BANDWIDTH`] alone; none when that has no second harmonic.
+    /// THD with harmonics up to [`METER_BANDWIDTH`] alone; none when that has no second harmonic.
     pub thd_in_meter_band: Option<f64>,
     /// H2…H9 against the fundamental, ratios.
     pub harmonics: Vec<f64>,
@@ -108,41 +106,40 @@ pub(super) const PROBE: Exactness = Exactness {
     coarser: 2,
 };
 
-/// The amplifier on the bench, at rest, ready for any tone.
-pub(super) struct Stand<'a> {
+/// An amplifier ready for any tone at any power.
+pub(super) struct ConstantPower<'a> {
     pub(super) question: &'a PowerOf,
-    circuit: &'a Circuit,
-    system: &'a System,
-    pub(super) tolerances: &'a Tolerances,
+    of: &'a UnderTest<'a>,
     output_valves: &'a [String],
-    /// At rest, with a workspace at the start of it.
-    rest: (Workspace, Rest),
     linear: SmallSignal<'a>,
-    /// Told of every level solved.
-    pub(super) solved: &'a (dyn Fn() + Sync),
+    /// Levels solved so far.
+    solved: AtomicUsize,
+    progress: &'a Progress<'a>,
 }
 
-impl<'a> Stand<'a> {
+impl<'a> ConstantPower<'a> {
+    /// `solved` levels are done already.
     pub(super) fn new(
         question: &'a PowerOf,
-        circuit: &'a Circuit,
-        system: &'a System,
-        tolerances: &'a Tolerances,
+        of: &'a UnderTest<'a>,
         output_valves: &'a [String],
-        solved: &'a (dyn Fn() + Sync),
-    ) -> Result<Self, SimError> {
-        let rest = question.rest(system, tolerances)?;
-        let linear = rest.1.linearised(system, &mut rest.0.clone());
-        Ok(Self {
+        solved: usize,
+        progress: &'a Progress<'a>,
+    ) -> Self {
+        Self {
             question,
-            circuit,
-            system,
-            tolerances,
+            of,
             output_valves,
-            rest,
-            linear,
-            solved,
-        })
+            linear: of.linearised(),
+            solved: AtomicUsize::new(solved),
+            progress,
+        }
+    }
+
+    /// Tells of a level solved.
+    pub(super) fn tell(&self) {
+        let solved = self.solved.fetch_add(1, Ordering::Relaxed) + 1;
+        (self.progress)(Reached::count(solved));
     }
 
     /// Volts across the load for a volt of the generator, small and at that frequency, Hz.
@@ -171,14 +168,9 @@ impl<'a> Stand<'a> {
         }
     }
 
-    /// The bench with that question.
-    pub(super) fn bench<'b>(&'b self, question: &'b PowerOf) -> Bench<'b> {
-        Bench::new(
-            question,
-            self.circuit,
-            self.system,
-            (&self.rest.0, &self.rest.1),
-        )
+    /// The amplifier driven as that question asks.
+    pub(super) fn stand<'b>(&'b self, question: &'b PowerOf) -> Stand<'b> {
+        Stand::new(question, self.of)
     }
 
     /// The level that gives a power, W, at a frequency, Hz.
@@ -190,18 +182,18 @@ impl<'a> Stand<'a> {
     ) -> Result<Found, SimError> {
         let samples = samples_per_cycle(frequency) / exactness.coarser;
         let question = self.question_at(frequency, samples);
-        let bench = self.bench(&question);
+        let stand = self.stand(&question);
         let last = (METER_BANDWIDTH / frequency).floor();
         let solve = |drive: f64| {
-            let period = bench.settled(drive, self.tolerances)?;
-            (self.solved)();
+            let period = stand.settled(&stand.tone(drive), Start::Rest)?;
+            self.tell();
             #[allow(
                 clippy::cast_possible_truncation,
                 clippy::cast_sign_loss,
                 reason = "a positive ratio; a cast that saturates counts every harmonic"
             )]
-            let in_band = (last >= 2.0).then(|| bench.spectrum(&period).thd_to(last as u32));
-            Ok((bench.read(drive, &period), in_band))
+            let in_band = (last >= 2.0).then(|| stand.spectrum(&period).thd_to(last as u32));
+            Ok((stand.read(drive, &period), in_band))
         };
         let guess = peak(power, question.load_ohms) / self.gain(frequency)?;
         let miss = |(level, _): &Read| 0.5 * (level.power / power).ln();
@@ -213,7 +205,7 @@ impl<'a> Stand<'a> {
         })
     }
 
-    /// The same as a point of a curve: where the power is not reached, what gives up first is found.
+    /// A point of a curve: where the power is not reached, what gives up first is found.
     pub(super) fn point(&self, frequency: f64, power: f64) -> Result<AtFrequency, SimError> {
         let found = self.at_power(frequency, power, FIGURE)?;
         let first = if found.outcome.is_err() {
@@ -261,10 +253,10 @@ impl<'a> Stand<'a> {
             return Vec::new();
         };
         let question = self.question_at(found.frequency, found.samples);
-        let bench = self.bench(&question);
+        let stand = self.stand(&question);
         first_to_give_up(level, self.output_valves, &|drive| {
-            (self.solved)();
-            bench.level(drive, self.tolerances)
+            self.tell();
+            stand.level(drive, Start::Rest)
         })
     }
 }

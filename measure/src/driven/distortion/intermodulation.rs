@@ -17,8 +17,9 @@
 use rayon::prelude::*;
 use serde::Serialize;
 
-use super::constant_power::{Stand, peak};
+use super::constant_power::{ConstantPower, peak};
 use crate::driven::power::drive::reach;
+use crate::driven::power::{Start, Tone};
 use sim::common_period::{CommonPeriod, common_period};
 use sim::error::{Question, SimError};
 use sim::parts::Waveform;
@@ -156,7 +157,7 @@ impl TwoTones {
     /// Solves for each peak, that of a sine of each power, W.
     pub(super) fn run(
         &self,
-        stand: &Stand<'_>,
+        levels: &ConstantPower<'_>,
         powers: &[(f64, bool)],
     ) -> Result<Intermodulation, SimError> {
         let period = self.period()?;
@@ -164,7 +165,7 @@ impl TwoTones {
         let samples = upper * SAMPLES_PER_CYCLE.max(LEAST_SAMPLES.div_ceil(upper));
         let levels = powers
             .par_iter()
-            .map(|&(power, _)| self.at_peak(stand, &period, samples, power))
+            .map(|&(power, _)| self.at_peak(levels, &period, samples, power))
             .collect::<Result<Vec<_>, SimError>>()?;
         Ok(Intermodulation {
             kind: self.kind,
@@ -179,23 +180,25 @@ impl TwoTones {
 
     fn at_peak(
         &self,
-        stand: &Stand<'_>,
+        levels: &ConstantPower<'_>,
         period: &CommonPeriod,
         samples: usize,
         power: f64,
     ) -> Result<AtPeak, SimError> {
-        let peak = peak(power, stand.question.load_ohms);
-        let question = stand.question_at(self.upper, samples);
-        let bench = stand.bench(&question);
+        let peak = peak(power, levels.question.load_ohms);
+        let question = levels.question_at(self.upper, samples);
+        let driven = levels.stand(&question);
         let miss = |at: &Products| ((at.lower + at.upper) / peak).ln();
         let solve = |drive: f64| {
             let waveform = Waveform::two_tone(drive, self.ratio, (self.lower, self.upper));
-            let settled = bench.settled_on(waveform, period.duration, stand.tolerances)?;
-            (stand.solved)();
-            Ok(self.read(drive, period, &bench.spectrum(&settled)))
+            let duration = period.duration;
+            let tone = Tone { waveform, duration };
+            let settled = driven.settled(&tone, Start::Rest)?;
+            levels.tell();
+            Ok(self.read(drive, period, &driven.spectrum(&settled)))
         };
         let share = self.ratio / (1.0 + self.ratio);
-        let gain = share * stand.gain(self.lower)? + (1.0 - share) * stand.gain(self.upper)?;
+        let gain = share * levels.gain(self.lower)? + (1.0 - share) * levels.gain(self.upper)?;
         let outcome = reach(peak / gain, CLOSE, &miss, &solve);
         let (products, error) = match outcome {
             Ok(at) => (Some(at.answer), None),

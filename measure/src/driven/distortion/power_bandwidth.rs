@@ -14,7 +14,7 @@
 
 use serde::Serialize;
 
-use super::constant_power::{Found, PROBE, Stand};
+use super::constant_power::{ConstantPower, Found, PROBE};
 use super::edge::{Edge, edge};
 use crate::driven::power::{Cause, Limit};
 use sim::error::SimError;
@@ -78,11 +78,14 @@ pub struct BassLimit {
 }
 
 /// Finds both ends of the band of a rated power, W.
-pub(super) fn power_bandwidth(stand: &Stand<'_>, rated: f64) -> Result<PowerBandwidth, SimError> {
+pub(super) fn power_bandwidth(
+    levels: &ConstantPower<'_>,
+    rated: f64,
+) -> Result<PowerBandwidth, SimError> {
     let power = 0.5 * rated;
-    let distortion = stand.question.distortion_limit;
+    let distortion = levels.question.distortion_limit;
     let probe = |frequency: f64| {
-        let found = stand.at_power(frequency, power, PROBE)?;
+        let found = levels.at_power(frequency, power, PROBE)?;
         let miss = match &found.outcome {
             Ok((level, _)) => (level.thd / distortion).ln(),
             Err(_) => f64::INFINITY,
@@ -90,14 +93,14 @@ pub(super) fn power_bandwidth(stand: &Stand<'_>, rated: f64) -> Result<PowerBand
         Ok((miss, found))
     };
     let end = |searched_to: f64| {
-        let band = edge((stand.question.frequency, searched_to), BAND_STEP, &probe)?;
+        let band = edge((levels.question.frequency, searched_to), BAND_STEP, &probe)?;
         Ok(End {
             frequency: band.as_ref().and_then(frequency),
             searched_to,
             thd: band.as_ref().and_then(thd),
             first: band
                 .and_then(|band| band.outside)
-                .map(|outside| stand.first_of(&outside.found))
+                .map(|outside| levels.first_of(&outside.found))
                 .unwrap_or_default(),
         })
     };
@@ -112,9 +115,12 @@ pub(super) fn power_bandwidth(stand: &Stand<'_>, rated: f64) -> Result<PowerBand
 
 /// The limit that saturation sets to a power, W, in the bass; none without a core that saturates, or
 /// when it does so at the test frequency already.
-pub(super) fn bass_limit(stand: &Stand<'_>, power: f64) -> Result<Option<BassLimit>, SimError> {
+pub(super) fn bass_limit(
+    levels: &ConstantPower<'_>,
+    power: f64,
+) -> Result<Option<BassLimit>, SimError> {
     let probe = |frequency: f64| {
-        let found = stand.at_power(frequency, power, PROBE)?;
+        let found = levels.at_power(frequency, power, PROBE)?;
         let miss = match &found.outcome {
             // Without a core that saturates nothing is asked.
             Ok(_) => found.saturation().map_or(0.0, |(_, share)| share.ln()),
@@ -122,7 +128,7 @@ pub(super) fn bass_limit(stand: &Stand<'_>, power: f64) -> Result<Option<BassLim
         };
         Ok((miss, found))
     };
-    let test = stand.question.frequency;
+    let test = levels.question.frequency;
     // At one voltage flux goes with the period.
     let share = probe(test)?.1.saturation().map(|(_, share)| share);
     let start = test * BASS_START * share.unwrap_or(1.0);
@@ -145,7 +151,7 @@ pub(super) fn bass_limit(stand: &Stand<'_>, power: f64) -> Result<Option<BassLim
         if outside.outcome.is_ok() {
             part = outside.saturation().map(|(part, _)| part.to_owned());
         } else {
-            first = stand.first_of(outside);
+            first = levels.first_of(outside);
             let core = first.iter().find(|limit| limit.cause == Cause::Saturation);
             part = core.map(|limit| limit.part.clone());
         }

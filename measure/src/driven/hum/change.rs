@@ -12,7 +12,6 @@
 
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::parts::{Part, Source, Waveform};
-use sim::system::System;
 
 /// What stands for no insulation fault at all, Ω: as good as [`sim::system::INSULATION`].
 const SOUND: f64 = 1e12;
@@ -113,20 +112,4 @@ fn take_at_its_middle(circuit: &mut Circuit, part: PartId) {
     changed.part = Part::Valve(valve);
     changed.nodes.truncate(placed.nodes.len() - 2);
     changed.nodes.push(middle);
-}
-
-/// The unknowns `x` `[n+1]` of one circuit as a start for a changed one: what both have is carried over, a
-/// new middle of a filament starts at the chassis and a new source without current.
-pub(crate) fn carried(from: &System, x: &[f64], to: &System) -> Vec<f64> {
-    let (old, new) = (from.unknowns(), to.unknowns());
-    let mut start = vec![0.0; to.len() + 1];
-    for (k, unknown) in new.iter().enumerate() {
-        // A part may have several nodes inside: the same one of them.
-        let number = new[..k].iter().filter(|other| *other == unknown).count();
-        let same = |place: &usize| old[*place] == *unknown;
-        if let Some(place) = (0..old.len()).filter(same).nth(number) {
-            start[k] = x[place];
-        }
-    }
-    start
 }

@@ -9,13 +9,10 @@
 
 use serde::Serialize;
 
-use crate::driven::power::{Bench, PowerOf};
-use sim::circuit::Circuit;
+use crate::UnderTest;
+use crate::driven::power::{PowerOf, Stand, Start};
 use sim::error::SimError;
-use sim::rest::Rest;
 use sim::small_signal::{Excitation, SmallSignal};
-use sim::system::{System, Workspace};
-use sim::tolerances::Tolerances;
 
 /// Sidebands looked at on either side: the fourth is twice the ripple's.
 const SIDEBANDS: i32 = 4;
@@ -68,18 +65,15 @@ pub(super) fn tone(frequency: f64, mains: f64) -> f64 {
 
 pub(super) fn with_signal(
     question: &PowerOf,
-    circuit: &Circuit,
-    system: &System,
-    (ws, rest): (&Workspace, &Rest),
+    of: &UnderTest<'_>,
     mains: f64,
     drive: Drive,
-    tolerances: &Tolerances,
 ) -> Result<WithSignal, SimError> {
     let frequency = tone(question.frequency, mains);
     let drive = match drive {
         Drive::Volts(peak) => peak,
         Drive::Power(watts) => {
-            let mut linear = rest.linearised(system, &mut ws.clone());
+            let mut linear = of.linearised();
             let peak = (2.0 * watts * question.load_ohms).sqrt();
             peak / gain(&mut linear, question, frequency)?
         }
@@ -88,9 +82,9 @@ pub(super) fn with_signal(
         frequency,
         ..question.clone()
     };
-    let bench = Bench::new(&question, circuit, system, (ws, rest));
-    let period = bench.settled(drive, tolerances)?;
-    let spectrum = bench.spectrum_of_all(&period);
+    let stand = Stand::new(&question, of);
+    let period = stand.settled(&stand.tone(drive), Start::Rest)?;
+    let spectrum = stand.spectrum_of_all(&period);
     let rms = |frequency: f64| {
         let number = (frequency * period.duration).round();
         let peak = spectrum.amplitude(number as u32);

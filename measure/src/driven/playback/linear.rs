@@ -41,17 +41,7 @@ impl<'a> LinearPlayer<'a> {
         rate: f64,
     ) -> Result<Self, SimError> {
         let alpha = 2.0 * rate;
-        let values: Vec<f64> = slopes
-            .iter()
-            .zip(system.storage().data())
-            .map(|(g, c)| g + alpha * c)
-            .collect();
-        let mut factors = Factors::new(system.symbolic());
-        factors
-            .factor(system.symbolic(), &values)
-            .map_err(|singular| SimError::Undetermined {
-                unknown: system.name(singular.column as u32).to_owned(),
-            })?;
+        let factors = system.factors(slopes, alpha)?;
         let n = system.len();
         Ok(Self {
             system,

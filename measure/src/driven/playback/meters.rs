@@ -4,12 +4,10 @@ use std::ops::Range;
 
 use serde::Serialize;
 
+use crate::UnderTest;
 use crate::driven::power::GRID_CURRENT;
 use crate::instruments::rails::{rails, rectified, supplied};
 use crate::instruments::valve::{Against, ValveProbe};
-use sim::amplifier::Amplifier;
-use sim::rest::Rest;
-use sim::system::System;
 
 /// Readings a second. Peaks of what is heard last longer than between two of them; reading every step of a
 /// fine grid would cost more than it tells.
@@ -177,12 +175,13 @@ impl Hottest {
 }
 
 impl Metering {
-    pub(super) fn new(amplifier: &Amplifier, system: &System, rest: &Rest, rate: f64) -> Self {
-        let circuit = &amplifier.circuit;
+    pub(super) fn new(of: &UnderTest<'_>, rate: f64) -> Self {
+        let (circuit, system, rest) = (of.circuit, of.system, &of.rest);
+        let bench = &of.amplifier.bench;
         let every = (rate / READINGS).round().max(1.0);
         let readings = rate / every;
         let at = |node| system.voltage_of(node) as usize;
-        let (a, b) = amplifier.bench.load_nodes;
+        let (a, b) = bench.load_nodes;
         // Without mains the frequency only tells smoothing from coupling: 50 Hz does as well as any.
         let mains = rest.mains.map_or(50.0, |mains| mains.duration.recip());
         let from = match rest.mains {
@@ -201,7 +200,7 @@ impl Metering {
             .collect();
         watched.sort_by(|a, b| b.rest.abs().total_cmp(&a.rest.abs()));
         Self {
-            load_ohms: amplifier.bench.load_ohms,
+            load_ohms: bench.load_ohms,
             output: (at(a), at(b)),
             rate: readings,
             every: every as u64,

@@ -1,12 +1,12 @@
 use std::f64::consts::TAU;
 
-use super::{PlaybackOf, Player, Ready};
+use super::{PlaybackOf, Player, linear};
 use crate::driven::power::PowerOf;
+use crate::{Measurement, UnderTest};
 use sheet::read;
 use sim::amplifier::Amplifier;
 use sim::parts::Waveform;
 use sim::system::System;
-use sim::tolerances::Tolerances;
 
 /// A low-pass of 600 Ω + 1 kΩ and 10 nF, with a light load.
 const LOW_PASS: &str = r#"[amplifier]
@@ -75,9 +75,9 @@ fn a_stretch_is_the_cubic_through_its_four_samples() {
 fn the_linear_amplifier_has_the_response_of_its_rule() {
     // The trapezoidal rule turns ω into 2/h·tan(ωh/2) and nothing else (bilinear transform, textbook).
     let (amplifier, system) = amplifier(LOW_PASS);
-    let ready = Ready::find(&amplifier, &system).expect("it rests");
+    let at_rest = UnderTest::find(&amplifier, &system).expect("it rests");
     for frequency in [1000.0, 12_000.0, 30_000.0] {
-        let mut player = ready.linear(RATE).expect("it has a response");
+        let mut player = linear(&at_rest, RATE).expect("it has a response");
         let input = sine(frequency, 1.0, 9600);
         let mut output = vec![0.0; input.len()];
         player.play(&input, &mut output);
@@ -96,22 +96,21 @@ fn the_linear_amplifier_has_the_response_of_its_rule() {
 #[test]
 fn whole_and_linear_agree_where_nothing_bends() {
     let (amplifier, system) = amplifier(LOW_PASS);
-    let ready = Ready::find(&amplifier, &system).expect("it rests");
+    let at_rest = UnderTest::find(&amplifier, &system).expect("it rests");
     let input = sine(5000.0, 1.0, 2000);
-    let (mut whole, mut linear) = (vec![0.0; 2000], vec![0.0; 2000]);
+    let (mut whole, mut bare) = (vec![0.0; 2000], vec![0.0; 2000]);
     // Without control of the step, which would cut some of them.
     let mut how = PlaybackOf::at(RATE);
     how.tolerances.local_error = f64::INFINITY;
-    ready
-        .player(&how)
+    how.player(&at_rest)
+        .expect("it is driven")
         .play(&input, &mut whole)
         .expect("it can be followed");
-    ready
-        .linear(RATE)
+    linear(&at_rest, RATE)
         .expect("it has a response")
-        .play(&input, &mut linear);
+        .play(&input, &mut bare);
     // Newton's tolerance of 1 µV, the later sample of the whole allowed for.
-    for (a, b) in whole[Player::LATENCY..].iter().zip(&linear) {
+    for (a, b) in whole[Player::LATENCY..].iter().zip(&bare) {
         assert!((a - b).abs() < 2e-6, "{a} against {b}");
     }
 }
@@ -119,12 +118,12 @@ fn whole_and_linear_agree_where_nothing_bends() {
 #[test]
 fn blocks_do_not_show() {
     let (amplifier, system) = amplifier(TRIODE);
-    let ready = Ready::find(&amplifier, &system).expect("it rests");
+    let at_rest = UnderTest::find(&amplifier, &system).expect("it rests");
     let input = sine(700.0, 1.5, 3000);
     let (mut whole, mut pieces) = (vec![0.0; 3000], vec![0.0; 3000]);
-    let mut player = ready.player(&PlaybackOf::at(RATE));
+    let mut player = PlaybackOf::at(RATE).player(&at_rest).expect("it is driven");
     player.play(&input, &mut whole).expect("it plays");
-    let mut player = ready.player(&PlaybackOf::at(RATE));
+    let mut player = PlaybackOf::at(RATE).player(&at_rest).expect("it is driven");
     for (input, output) in input.chunks(7).zip(pieces.chunks_mut(7)) {
         player.play(input, output).expect("it plays");
     }
@@ -134,8 +133,8 @@ fn blocks_do_not_show() {
 #[test]
 fn the_meters_count_what_happens() {
     let (amplifier, system) = amplifier(TRIODE);
-    let ready = Ready::find(&amplifier, &system).expect("it rests");
-    let mut player = ready.player(&PlaybackOf::at(RATE));
+    let at_rest = UnderTest::find(&amplifier, &system).expect("it rests");
+    let mut player = PlaybackOf::at(RATE).player(&at_rest).expect("it is driven");
     // Fifty cycles. The grid draws current at zero volts already: once from rest into the first top, once before
     // each other top, and once more where the last cycle comes back to zero.
     let input = sine(100.0, 3.0, 48_000);
@@ -171,8 +170,8 @@ fn the_meters_count_what_happens() {
 fn the_hottest_second_is_found_wherever_it_lies() {
     // A valve cut off but for the second from 0.6 to 1.6 s, which no division into whole seconds shows.
     let (amplifier, system) = amplifier(TRIODE);
-    let ready = Ready::find(&amplifier, &system).expect("it rests");
-    let mut player = ready.player(&PlaybackOf::at(RATE));
+    let at_rest = UnderTest::find(&amplifier, &system).expect("it rests");
+    let mut player = PlaybackOf::at(RATE).player(&at_rest).expect("it is driven");
     let input: Vec<f64> = (0..(2.2 * RATE) as usize)
         .map(|k| {
             if (0.6..1.6).contains(&(k as f64 / RATE)) {
@@ -185,7 +184,7 @@ fn the_hottest_second_is_found_wherever_it_lies() {
     let mut output = vec![0.0; input.len()];
     player.play(&input, &mut output).expect("it plays");
     let hottest = player.meters().valves[0].hottest.value;
-    let mut still = ready.player(&PlaybackOf::at(RATE));
+    let mut still = PlaybackOf::at(RATE).player(&at_rest).expect("it is driven");
     let silence = vec![0.0; RATE as usize];
     still
         .play(&silence, &mut vec![0.0; silence.len()])
@@ -203,15 +202,14 @@ fn the_limit_alone_is_that_of_the_sweep() {
     // Into a megohm 10 mW are 100 V: the way up begins below that.
     let (amplifier, system) = amplifier(TRIODE);
     let question = PowerOf::bench(&amplifier.bench);
-    let (circuit, tolerances) = (&amplifier.circuit, Tolerances::default());
     let swept = question
-        .run(circuit, &system, &tolerances, &|_| {})
+        .about(&amplifier, &system)
         .expect("it has a power")
         .rated
         .expect("it has a limit");
-    let ready = Ready::find(&amplifier, &system).expect("it rests");
-    let alone = ready
-        .limit()
+    let at_rest = UnderTest::find(&amplifier, &system).expect("it rests");
+    let alone = question
+        .limit(&at_rest)
         .expect("it can be solved")
         .expect("it has a limit");
     // Both meet the limit to 1e-4, and the drive follows it no faster.

@@ -2,16 +2,14 @@
 
 use serde::Serialize;
 
+use crate::UnderTest;
 use crate::instruments::valve::ValveProbe;
-use sim::amplifier::Amplifier;
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::error::SimError;
 use sim::parts::Part;
-use sim::rest::Rest;
 use sim::small_signal::Excitation;
-use sim::structure::graph::Graph;
+use sim::structure::difference;
 use sim::structure::mirror::Mirror;
-use sim::tolerances::Tolerances;
 
 /// The two halves of an output stage.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -60,33 +58,21 @@ pub struct Correction {
     pub balance: Option<Balance>,
 }
 
-/// The balance of a circuit.
+/// The balance of an amplifier.
 ///
 /// # Errors
-/// Those of finding rest and of its linearisation.
-pub(super) fn balance(
-    amplifier: &Amplifier,
-    circuit: &Circuit,
-    output: [PartId; 2],
-) -> Result<Balance, SimError> {
-    let Ok(system) = circuit.compile() else {
-        return Err(SimError::NoOperatingPoint {
-            worst: String::new(),
-            counts: sim::counts::Counts::default(),
-        });
-    };
-    let mut ws = system.workspace();
-    let rest = Rest::find(&system, &Tolerances::default(), &mut ws)?;
-    let probes = ValveProbe::all(circuit, &system);
+/// Those of its linearisation.
+pub(super) fn balance(of: &UnderTest<'_>, output: [PartId; 2]) -> Result<Balance, SimError> {
+    let probes = ValveProbe::all(of.circuit, of.system);
     let current = |part: PartId| {
         let probe = probes.iter().find(|probe| probe.part == part);
-        probe.map_or(0.0, |probe| rest.mean(|x| probe.at(x).currents.anode))
+        probe.map_or(0.0, |probe| of.rest.mean(|x| probe.at(x).currents.anode))
     };
-    let mut linear = rest.linearised(&system, &mut ws);
-    linear.tune(amplifier.bench.frequency)?;
-    let x = linear.response(Excitation::Source(amplifier.bench.generator))?;
+    let mut linear = of.linearised();
+    linear.tune(of.amplifier.bench.frequency)?;
+    let x = linear.response(Excitation::Source(of.amplifier.bench.generator))?;
     let gain = |part: PartId| {
-        let placed = circuit.part(part);
+        let placed = of.circuit.part(part);
         let Part::Valve(valve) = &placed.part else {
             return 0.0;
         };
@@ -94,32 +80,38 @@ pub(super) fn balance(
         grid.map_or(0.0, |grid| linear.voltage(&x, grid, NodeId::CHASSIS).norm())
     };
     Ok(Balance {
-        valves: output.map(|part| circuit.part(part).name.clone()),
+        valves: output.map(|part| of.circuit.part(part).name.clone()),
         i_a: output.map(current),
         gain: output.map(gain),
     })
 }
 
+/// The balance with a part made like another; none where that cannot be solved.
+fn changed(of: &UnderTest<'_>, circuit: &Circuit, output: [PartId; 2]) -> Option<Balance> {
+    let system = circuit.compile().ok()?;
+    let changed = UnderTest::of_circuit(of.amplifier, circuit, &system, of.tolerances).ok()?;
+    balance(&changed, output).ok()
+}
+
 /// Both ways to make two parts alike.
 pub(super) fn corrections(
-    amplifier: &Amplifier,
+    of: &UnderTest<'_>,
     mirror: &Mirror,
-    graph: &Graph<'_>,
     (p, q): (PartId, PartId),
 ) -> Vec<Correction> {
-    let circuit = graph.circuit;
+    let circuit = of.circuit;
     [(p, q), (q, p)]
         .into_iter()
         .map(|(part, like)| {
-            let mut changed = circuit.clone();
+            let mut made = circuit.clone();
             let (from, to) = (&circuit.part(part).part, &circuit.part(like).part);
-            changed.part_mut(part).part = made_like(from, to);
+            made.part_mut(part).part = made_like(from, to);
             Correction {
                 part: circuit.part(part).name.clone(),
                 like: circuit.part(like).name.clone(),
-                from: super::difference::words(from),
-                to: super::difference::words(to),
-                balance: balance(amplifier, &changed, mirror.output).ok(),
+                from: difference::words(from),
+                to: difference::words(to),
+                balance: changed(of, &made, mirror.output),
             }
         })
         .collect()

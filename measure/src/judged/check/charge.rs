@@ -3,7 +3,7 @@
 //! Supplies go to zero, or are taken away where the drawing leaves out what is behind them; valves are cold
 //! and capacitors leak nothing: neither is a bleeder that anyone may trust.
 
-use super::{Code, Finding, Subject, Weight};
+use super::{Code, Drawing, Finding, Weight};
 use crate::at_rest::supply::{DISCHARGED, LONGEST, discharge};
 use sim::circuit::PartId;
 use sim::error::SimError;
@@ -21,8 +21,8 @@ const PATIENCE: f64 = 60.0;
 /// What stands for a supply that is taken away, Ω.
 const AWAY: f64 = 1e12;
 
-pub(super) fn findings(subject: &Subject<'_>) -> Result<Vec<Finding>, SimError> {
-    let amplifier = subject.amplifier;
+pub(super) fn findings(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimError> {
+    let amplifier = drawing.of.amplifier;
     let mut circuit = amplifier.circuit.clone();
     let parts: Vec<PartId> = circuit.parts().map(|(part, _)| part).collect();
     let mut capacitors = Vec::new();
@@ -47,8 +47,8 @@ pub(super) fn findings(subject: &Subject<'_>) -> Result<Vec<Finding>, SimError> 
     let Ok(system) = circuit.compile() else {
         return Ok(Vec::new());
     };
-    let x = &subject.rest.samples()[0];
-    let tolerances = &subject.tolerances;
+    let x = &drawing.of.rest.samples()[0];
+    let tolerances = &drawing.of.tolerances;
     let mut slow: Vec<(String, f64, Option<f64>)> =
         discharge(&circuit, &system, &capacitors, x, tolerances)?
             .into_iter()

@@ -6,7 +6,7 @@
 
 use nalgebra::Complex;
 
-use super::{Code, Finding, Subject, Weight};
+use super::{Code, Drawing, Finding, Weight};
 use sim::circuit::NodeId;
 use sim::error::SimError;
 use sim::parts::Part;
@@ -38,37 +38,37 @@ impl AtDc<'_> {
 
 /// Calls `ask` with the circuit at DC.
 pub(super) fn at_dc<T>(
-    subject: &Subject<'_>,
+    drawing: &Drawing<'_>,
     ask: impl FnOnce(&mut AtDc<'_>) -> Result<T, SimError>,
 ) -> Result<T, SimError> {
-    let mut circuit = subject.amplifier.circuit.clone();
-    if let Part::Source(source) = &mut circuit.part_mut(subject.amplifier.bench.generator).part {
+    let mut circuit = drawing.of.amplifier.circuit.clone();
+    if let Part::Source(source) = &mut circuit.part_mut(drawing.of.amplifier.bench.generator).part {
         source.resistance = UNPLUGGED;
     }
     // A resistance in a source changes no unknown, so the samples hold.
     let unplugged = circuit.compile();
-    let system = unplugged.as_ref().unwrap_or(subject.system);
+    let system = unplugged.as_ref().unwrap_or(drawing.of.system);
     let mut ws = system.workspace();
-    let mut linear = SmallSignal::over(system, subject.rest.samples(), &mut ws);
+    let mut linear = SmallSignal::over(system, drawing.of.rest.samples(), &mut ws);
     linear.tune(0.0)?;
     ask(&mut AtDc { linear })
 }
 
-pub(super) fn findings(subject: &Subject<'_>) -> Result<Vec<Finding>, SimError> {
-    at_dc(subject, |dc| {
+pub(super) fn findings(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimError> {
+    at_dc(drawing, |dc| {
         let mut found = Vec::new();
-        for (_, placed) in subject.amplifier.circuit.parts() {
+        for (_, placed) in drawing.of.amplifier.circuit.parts() {
             let Part::Valve(valve) = &placed.part else {
                 continue;
             };
             let Some(grid) = valve.wiring(&placed.nodes).grid else {
                 continue;
             };
-            let Some(at_rest) = subject.chart.valves.iter().find(|v| v.part == placed.name) else {
+            let Some(at_rest) = drawing.chart.valves.iter().find(|v| v.part == placed.name) else {
                 continue;
             };
             let ohms = dc.between(grid, NodeId::CHASSIS)?;
-            let node = subject.amplifier.circuit.node_name(grid);
+            let node = drawing.of.amplifier.circuit.node_name(grid);
             if ohms > OPEN {
                 found.push(Finding {
                     parts: vec![placed.name.clone()],
@@ -85,8 +85,9 @@ pub(super) fn findings(subject: &Subject<'_>) -> Result<Vec<Finding>, SimError> 
                 });
                 continue;
             }
-            let by_cathode = subject.rest.mean(|x| {
-                x[subject
+            let by_cathode = drawing.of.rest.mean(|x| {
+                x[drawing
+                    .of
                     .system
                     .voltage_of(valve.wiring(&placed.nodes).cathode[0]) as usize]
             }) > OF_THE_BIAS * at_rest.v_gk.abs();

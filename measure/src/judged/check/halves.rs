@@ -2,7 +2,7 @@
 
 use super::balance::{Balance, balance, corrections};
 use super::{Code, Finding, Halves, Pair, Weight};
-use sim::amplifier::Amplifier;
+use crate::UnderTest;
 use sim::circuit::PartId;
 use sim::parts::Part;
 use sim::structure::difference;
@@ -17,7 +17,7 @@ pub(super) const TRIMMED: f64 = 1.25;
 const RATIO: &str = "ratio of the values";
 
 /// The halves of each output stage, and what differs in them.
-pub(super) fn findings(amplifier: &Amplifier, graph: &Graph<'_>) -> (Vec<Halves>, Vec<Finding>) {
+pub(super) fn findings(of: &UnderTest<'_>, graph: &Graph<'_>) -> (Vec<Halves>, Vec<Finding>) {
     let mut found = Vec::new();
     let mut told: Vec<PartId> = Vec::new();
     let mut halves = Vec::new();
@@ -43,10 +43,9 @@ pub(super) fn findings(amplifier: &Amplifier, graph: &Graph<'_>) -> (Vec<Halves>
                 continue;
             };
             told.push(p);
-            let as_drawn =
-                drawn.get_or_insert_with(|| balance(amplifier, graph.circuit, mirror.output).ok());
+            let as_drawn = drawn.get_or_insert_with(|| balance(of, mirror.output).ok());
             finding.drawn.clone_from(as_drawn);
-            finding.corrections = corrections(amplifier, &mirror, graph, (p, q));
+            finding.corrections = corrections(of, &mirror, (p, q));
             found.push(finding);
         }
         for (part, at) in &mirror.alone {

@@ -6,7 +6,7 @@
 use std::f64::consts::TAU;
 
 use super::grids::{AtDc, at_dc};
-use super::{Code, Finding, Subject, Weight};
+use super::{Code, Drawing, Finding, Weight};
 use crate::at_rest::voltages::ValveAtRest;
 use sim::circuit::{NodeId, PartId, Placed};
 use sim::error::SimError;
@@ -46,17 +46,17 @@ struct Stage<'a> {
     screen: Option<NodeId>,
 }
 
-pub(super) fn findings(subject: &Subject<'_>) -> Result<Vec<Finding>, SimError> {
+pub(super) fn findings(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimError> {
     let mut found = Vec::new();
-    for stage in stages(subject) {
+    for stage in stages(drawing) {
         found.extend(current(&stage));
-        found.extend(load(subject, &stage));
-        found.extend(stoppers(subject, &stage));
+        found.extend(load(drawing, &stage));
+        found.extend(stoppers(drawing, &stage));
     }
-    at_dc(subject, |dc| {
-        for (part, placed) in subject.amplifier.circuit.parts() {
+    at_dc(drawing, |dc| {
+        for (part, placed) in drawing.of.amplifier.circuit.parts() {
             if let Part::Capacitor(capacitor) = placed.part {
-                found.extend(corner(subject, dc, part, placed, capacitor.c)?);
+                found.extend(corner(drawing, dc, part, placed, capacitor.c)?);
             }
         }
         Ok(())
@@ -64,8 +64,8 @@ pub(super) fn findings(subject: &Subject<'_>) -> Result<Vec<Finding>, SimError> 
     Ok(found)
 }
 
-fn stages<'a>(subject: &'a Subject<'_>) -> Vec<Stage<'a>> {
-    let parts = subject.amplifier.circuit.parts();
+fn stages<'a>(drawing: &'a Drawing<'_>) -> Vec<Stage<'a>> {
+    let parts = drawing.of.amplifier.circuit.parts();
     parts
         .filter_map(|(_, placed)| {
             let Part::Valve(valve) = &placed.part else {
@@ -75,7 +75,7 @@ fn stages<'a>(subject: &'a Subject<'_>) -> Vec<Stage<'a>> {
             Some(Stage {
                 placed,
                 valve,
-                at_rest: subject
+                at_rest: drawing
                     .chart
                     .valves
                     .iter()
@@ -88,9 +88,9 @@ fn stages<'a>(subject: &'a Subject<'_>) -> Vec<Stage<'a>> {
         .collect()
 }
 
-fn volts(subject: &Subject<'_>, node: NodeId) -> f64 {
-    let place = subject.system.voltage_of(node) as usize;
-    subject.rest.mean(|x| x[place])
+fn volts(drawing: &Drawing<'_>, node: NodeId) -> f64 {
+    let place = drawing.of.system.voltage_of(node) as usize;
+    drawing.of.rest.mean(|x| x[place])
 }
 
 /// Cut off, or so far up that the grid draws current.
@@ -141,19 +141,19 @@ fn current(stage: &Stage<'_>) -> Option<Finding> {
 }
 
 /// The resistor from the anode to its supply.
-fn load(subject: &Subject<'_>, stage: &Stage<'_>) -> Option<Finding> {
-    let circuit = &subject.amplifier.circuit;
-    let (resistor, ohms, rail) = subject.graph.at(stage.anode).iter().find_map(|&terminal| {
-        let rail = subject.graph.far(terminal)?;
+fn load(drawing: &Drawing<'_>, stage: &Stage<'_>) -> Option<Finding> {
+    let circuit = &drawing.of.amplifier.circuit;
+    let (resistor, ohms, rail) = drawing.graph.at(stage.anode).iter().find_map(|&terminal| {
+        let rail = drawing.graph.far(terminal)?;
         match &circuit.part(terminal.part).part {
-            Part::Resistor(resistor) if rail != NodeId::CHASSIS && subject.graph.is_rail(rail) => {
+            Part::Resistor(resistor) if rail != NodeId::CHASSIS && drawing.graph.is_rail(rail) => {
                 Some((terminal.part, resistor.r, rail))
             }
             _ => None,
         }
     })?;
     let (rest, name) = (stage.at_rest, &stage.placed.name);
-    let supply = volts(subject, rail) - (volts(subject, stage.anode) - rest.v_ak.value);
+    let supply = volts(drawing, rail) - (volts(drawing, stage.anode) - rest.v_ak.value);
     let share = rest.v_ak.value / supply;
     let load = &circuit.part(resistor).name;
     let (weight, words, why) = if share < BOTTOM {
@@ -206,10 +206,10 @@ fn load(subject: &Subject<'_>, stage: &Stage<'_>) -> Option<Finding> {
     })
 }
 
-fn stoppers(subject: &Subject<'_>, stage: &Stage<'_>) -> Vec<Finding> {
-    let circuit = &subject.amplifier.circuit;
+fn stoppers(drawing: &Drawing<'_>, stage: &Stage<'_>) -> Vec<Finding> {
+    let circuit = &drawing.of.amplifier.circuit;
     let only = |node: NodeId| -> Option<(PartId, f64)> {
-        let joined = subject.graph.at(node);
+        let joined = drawing.graph.at(node);
         let mut others = joined.iter().filter(|t| t.label.0 != "valve");
         let part = others.next()?.part;
         match (others.next(), &circuit.part(part).part) {
@@ -222,7 +222,7 @@ fn stoppers(subject: &Subject<'_>, stage: &Stage<'_>) -> Vec<Finding> {
     // A leak is no stopper: a stopper comes from a node that signal reaches.
     if let Some((part, ohms)) = only(stage.grid)
         && ohms > GRID_STOPPER
-        && subject.graph.at(stage.grid).len() == 2
+        && drawing.graph.at(stage.grid).len() == 2
     {
         let stopper = &circuit.part(part).name;
         found.push(Finding {
@@ -276,13 +276,13 @@ fn stoppers(subject: &Subject<'_>, stage: &Stage<'_>) -> Vec<Finding> {
 /// The corner of a coupling or of a cathode bypass: the resistance at DC between the capacitor's ends,
 /// valves included, is what it works with.
 fn corner(
-    subject: &Subject<'_>,
+    drawing: &Drawing<'_>,
     dc: &mut AtDc<'_>,
     part: PartId,
     placed: &Placed,
     farads: f64,
 ) -> Result<Option<Finding>, SimError> {
-    let graph = &subject.graph;
+    let graph = &drawing.graph;
     let has = |node: NodeId, role: &str| {
         let valve = |t: &&sim::structure::graph::Terminal| t.label == ("valve", role);
         graph.at(node).iter().find(valve).map(|t| t.part)
@@ -357,7 +357,7 @@ fn corner(
         if corner > BYPASS_HIGH {
             let what = format!(
                 "{name}, {value} at the cathode of {}, bypasses from {} only.",
-                subject.amplifier.circuit.part(valve).name,
+                drawing.of.amplifier.circuit.part(valve).name,
                 engineering(corner, Unit::Hertz)
             );
             let why = "Below that the stage has less gain: the bass is down against the treble.";

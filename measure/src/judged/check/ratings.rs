@@ -1,6 +1,6 @@
 //! What is beyond its rating in a voltage chart, and which ratings the parts list leaves out.
 
-use super::{Code, Finding, Subject, Weight};
+use super::{Code, Drawing, Finding, Weight};
 use crate::at_rest::voltages::Voltages;
 use crate::instruments::valve::Against;
 use sim::parts::Part;
@@ -176,8 +176,8 @@ pub(super) fn of_chart(chart: &Voltages, condition: &str) -> Vec<Finding> {
 }
 
 /// The circuit with no signal, and what the parts list does not say.
-pub(super) fn at_rest(subject: &Subject<'_>) -> Vec<Finding> {
-    let chart = &subject.chart;
+pub(super) fn at_rest(drawing: &Drawing<'_>) -> Vec<Finding> {
+    let chart = &drawing.chart;
     let mut found = of_chart(chart, "with no signal");
     if let Some(growing) = &chart.growing {
         found.push(Finding {
@@ -215,18 +215,18 @@ pub(super) fn at_rest(subject: &Subject<'_>) -> Vec<Finding> {
             )
         });
     }
-    found.extend(needed(subject));
+    found.extend(needed(drawing));
     found
 }
 
 /// Ratings that the parts list leaves out, as they would have to be.
-fn needed(subject: &Subject<'_>) -> Vec<Finding> {
+fn needed(drawing: &Drawing<'_>) -> Vec<Finding> {
     let step = |list: &[f64], figure: f64| list.iter().copied().find(|rating| *rating >= figure);
     let is = |name: &str, resistor: bool| {
-        let circuit = &subject.amplifier.circuit;
+        let circuit = &drawing.of.amplifier.circuit;
         let part = circuit.find_part(name);
         part.is_some_and(|part| {
-            part != subject.amplifier.bench.load
+            part != drawing.of.amplifier.bench.load
                 && match &circuit.part(part).part {
                     Part::Resistor(_) => resistor,
                     Part::Capacitor(_) => !resistor,
@@ -234,11 +234,11 @@ fn needed(subject: &Subject<'_>) -> Vec<Finding> {
                 }
         })
     };
-    let resistors = subject.chart.resistors.iter();
+    let resistors = drawing.chart.resistors.iter();
     let resistors = resistors
         .filter(|r| r.power.limit.is_none() && is(&r.part, true))
         .filter_map(|r| Some((r.part.clone(), step(&WATTS, RESERVE * r.power.value)?)));
-    let capacitors = subject.chart.capacitors.iter();
+    let capacitors = drawing.chart.capacitors.iter();
     let capacitors = capacitors
         .filter(|c| c.volts.limit.is_none() && is(&c.part, false))
         .filter_map(|c| Some((c.part.clone(), step(&VOLTS, c.volts.value)?)));

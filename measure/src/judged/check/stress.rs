@@ -3,11 +3,12 @@
 use std::f64::consts::SQRT_2;
 
 use super::ratings::{of_chart, over};
-use super::{Code, Finding, Subject, Weight};
+use super::{Code, Drawing, Finding, Weight};
 use crate::at_rest::switch_on::SwitchOnOf;
-use crate::at_rest::voltages::{chart, voltages};
-use crate::driven::power::{Bench, PowerOf};
+use crate::at_rest::voltages::chart;
+use crate::driven::power::{PowerOf, Stand, Start};
 use crate::instruments::valve::Against;
+use crate::{Measurement, UnderTest};
 use sim::error::SimError;
 use sim::parts::{Part, Waveform};
 use sim::quantity::{Unit, engineering};
@@ -18,28 +19,26 @@ use sim::rest::Rest;
 const STANDS: f64 = 1.5;
 
 /// The chart at the distortion limit, or at the greatest drive of the sweep where it is not reached.
-pub(super) fn full_drive(subject: &Subject<'_>) -> Result<Vec<Finding>, SimError> {
-    let (circuit, system) = (&subject.amplifier.circuit, subject.system);
-    let question = PowerOf::bench(&subject.amplifier.bench);
-    let answer = question.run(circuit, system, &subject.tolerances, &|_| {})?;
+pub(super) fn full_drive(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimError> {
+    let of = drawing.of;
+    let question = PowerOf::bench(&of.amplifier.bench);
+    let answer = question.ask(of, &|_| ())?;
     let Some(level) = answer.rated.as_ref().or(answer.levels.last()) else {
         return Ok(Vec::new());
     };
-    let (ws, rest) = question.rest(system, &subject.tolerances)?;
-    let bench = Bench::new(&question, circuit, system, (&ws, &rest));
-    let period = bench.settled(level.drive, &subject.tolerances)?;
-    let driven = Rest::driven(period, rest.found);
-    let chart = chart(circuit, system, &driven, &mut system.workspace())?;
+    let stand = Stand::new(&question, of);
+    let period = stand.settled(&stand.tone(level.drive), Start::Rest)?;
+    let chart = chart(&of.on(Rest::driven(period, of.rest.found)))?;
     let condition = format!("at {} into the load", engineering(level.power, Unit::Watt));
     Ok(of_chart(&chart, &condition))
 }
 
 /// The chart with the greatest mains to be reckoned with.
-pub(super) fn high_mains(subject: &Subject<'_>) -> Result<Vec<Finding>, SimError> {
-    let Some(mains) = subject.amplifier.mains else {
+pub(super) fn high_mains(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimError> {
+    let Some(mains) = drawing.of.amplifier.mains else {
         return Ok(Vec::new());
     };
-    let mut circuit = subject.amplifier.circuit.clone();
+    let mut circuit = drawing.of.amplifier.circuit.clone();
     if let Part::Source(source) = &mut circuit.part_mut(mains.part).part
         && let Waveform::Sine { amplitude, .. } = &mut source.waveform
     {
@@ -48,24 +47,20 @@ pub(super) fn high_mains(subject: &Subject<'_>) -> Result<Vec<Finding>, SimError
     let Ok(system) = circuit.compile() else {
         return Ok(Vec::new());
     };
-    let chart = voltages(
-        &circuit,
-        &system,
-        &subject.tolerances,
-        &mut system.workspace(),
-    )?;
+    let of = drawing.of;
+    let high = UnderTest::of_circuit(of.amplifier, &circuit, &system, of.tolerances)?;
+    let chart = chart(&high)?;
     let condition = format!("at {} mains", engineering(mains.high, Unit::Volt));
     Ok(of_chart(&chart, &condition))
 }
 
 /// Capacitors and rectifiers from a cold start.
-pub(super) fn switching_on(subject: &Subject<'_>) -> Result<Vec<Finding>, SimError> {
+pub(super) fn switching_on(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimError> {
     let question = SwitchOnOf {
         hot: false,
-        mains: subject.amplifier.mains.map(|mains| mains.part),
+        mains: drawing.of.amplifier.mains.map(|mains| mains.part),
     };
-    let circuit = &subject.amplifier.circuit;
-    let answer = question.run(circuit, subject.system, &subject.rest, |_| {})?;
+    let answer = question.ask(drawing.of, &|_| ())?;
     let mut found = Vec::new();
     for capacitor in &answer.capacitors {
         let condition = format!("{:.1} s after a cold start", capacitor.at);

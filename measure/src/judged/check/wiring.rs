@@ -1,6 +1,6 @@
 //! What is odd in the wiring itself: parts that carry nothing, capacitors in series that share nothing.
 
-use super::{Code, Finding, Subject, Weight};
+use super::{Code, Drawing, Finding, Weight};
 use sim::circuit::{NodeId, PartId};
 use sim::parts::Part;
 use sim::quantity::{Unit, engineering};
@@ -9,9 +9,9 @@ use sim::quantity::{Unit, engineering};
 /// electrolytics of high tension come in (common practice, no source).
 const HARMLESS: f64 = 100.0;
 
-pub(super) fn findings(subject: &Subject<'_>) -> Vec<Finding> {
-    let mut found = dead_ends(subject);
-    found.extend(unshared(subject));
+pub(super) fn findings(drawing: &Drawing<'_>) -> Vec<Finding> {
+    let mut found = dead_ends(drawing);
+    found.extend(unshared(drawing));
     found
 }
 
@@ -29,8 +29,8 @@ fn carries_nothing(parts: Vec<String>, what: String, look: String) -> Finding {
 }
 
 /// Passive parts that hang at one node only and end nowhere. Cost: nodes × parts.
-fn dead_ends(subject: &Subject<'_>) -> Vec<Finding> {
-    let circuit = &subject.amplifier.circuit;
+fn dead_ends(drawing: &Drawing<'_>) -> Vec<Finding> {
+    let circuit = &drawing.of.amplifier.circuit;
     let mut dead: Vec<(Vec<PartId>, NodeId)> = Vec::new();
     for (hinge, _) in circuit.nodes() {
         let mut seen = vec![false; circuit.node_count()];
@@ -95,19 +95,19 @@ fn dead_ends(subject: &Subject<'_>) -> Vec<Finding> {
 }
 
 /// Two electrolytics in series with nothing else at their middle that carries direct current.
-fn unshared(subject: &Subject<'_>) -> Vec<Finding> {
-    let circuit = &subject.amplifier.circuit;
+fn unshared(drawing: &Drawing<'_>) -> Vec<Finding> {
+    let circuit = &drawing.of.amplifier.circuit;
     let polar = |part: PartId| match &circuit.part(part).part {
         Part::Capacitor(capacitor) => capacitor.polar,
         _ => false,
     };
     let volts = |node: NodeId| {
-        let place = subject.system.voltage_of(node) as usize;
-        subject.rest.mean(|x| x[place])
+        let place = drawing.of.system.voltage_of(node) as usize;
+        drawing.of.rest.mean(|x| x[place])
     };
     let mut found = Vec::new();
     for (middle, name) in circuit.nodes().skip(1) {
-        let joined = subject.graph.at(middle);
+        let joined = drawing.graph.at(middle);
         let capacitors: Vec<PartId> = joined
             .iter()
             .map(|terminal| terminal.part)

@@ -11,21 +11,18 @@ use crate::driven::hum::HumOf;
 use crate::driven::power::PowerOf;
 use crate::judged::figure::{At, Figure, OfValve};
 use crate::judged::study::BAND;
-use crate::small_signal::feedback::RANGE;
 use crate::small_signal::impedance::{Impedance, ImpedanceOf};
 use crate::small_signal::loop_gain::{
     FeedbackPath, LoopGain, LoopGainOf, LoopPoint, PhaseCrossing, UnityCrossing,
 };
 use crate::small_signal::response::{Response, ResponseOf};
+use crate::{Measurement, UnderTest};
 use sim::amplifier::Amplifier;
-use sim::circuit::{Circuit, NodeId, PartId};
+use sim::circuit::{NodeId, PartId};
 use sim::error::SimError;
 use sim::parts::Part;
 use sim::quantity::Unit;
-use sim::rest::Rest;
 use sim::small_signal::Excitation;
-use sim::system::{System, Workspace};
-use sim::tolerances::Tolerances;
 
 /// Name of the gain at the test frequency.
 pub const GAIN: &str = "gain";
@@ -107,8 +104,8 @@ pub struct Reading {
     pub of: Unit,
 }
 
-/// What is measured, and how.
-pub(super) struct Subject<'a> {
+/// What is measured of each case.
+pub(super) struct Asked<'a> {
     pub(super) amplifier: &'a Amplifier,
     pub(super) path: Option<FeedbackPath>,
     /// Output pairs.
@@ -188,21 +185,18 @@ impl Reading {
     }
 }
 
-impl Subject<'_> {
-    /// Measures a circuit; `drawn` is the one with every part.
+impl Asked<'_> {
+    /// Measures an amplifier; `drawn` is the one with every part.
     ///
     /// # Errors
-    /// Those of the circuit at rest; what else fails is told in the answer.
+    /// Those of its chart; what else fails is told in the answer.
     pub(super) fn measure(
         &self,
-        circuit: &Circuit,
+        of: &UnderTest<'_>,
         drawn: Option<&Measured>,
     ) -> Result<Measured, SimError> {
-        let system = circuit.compile().expect("faults were looked for before");
-        let tolerances = Tolerances::default();
-        let mut ws = system.workspace();
-        let rest = Rest::find(&system, &tolerances, &mut ws)?;
-        let volts = chart(circuit, &system, &rest, &mut ws)?;
+        let volts = chart(of)?;
+        let bench = &self.amplifier.bench;
         let mut measured = Measured {
             whole: Whole {
                 growing: volts.growing,
@@ -212,8 +206,8 @@ impl Subject<'_> {
             no_response: None,
         };
         if volts.growing.is_none() {
-            match self.response(&rest, &system, &mut ws) {
-                Ok(response) => measured.take(&response, self.amplifier.bench.frequency, drawn),
+            match self.response(of) {
+                Ok(response) => measured.take(&response, bench.frequency, drawn),
                 Err(error) => measured.no_response = Some(error),
             }
         }
@@ -224,9 +218,9 @@ impl Subject<'_> {
             measured.whole.gains_db.clear();
         }
         if volts.growing.is_none() && !cut {
-            let impedance = self.impedance(&rest, circuit, &system, &mut ws);
+            let impedance = ImpedanceOf::bench(bench).ask(of, &|_| ());
             measured.note("impedance", impedance, |at| impedances(&at));
-            if let Some(closed) = self.closed_loop(&rest, circuit, &system, &mut ws) {
+            if let Some(closed) = self.closed_loop(of) {
                 measured.note("feedback", closed, |closed| {
                     let figures = margins(&closed);
                     (figures, closed.curve)
@@ -235,72 +229,38 @@ impl Subject<'_> {
             let dead =
                 measured.no_response.is_some() || drawn.is_some_and(|drawn| measured.is_cut(drawn));
             if self.full && !dead {
-                self.costly(circuit, &system, &mut measured);
+                self.costly(of, &mut measured);
             }
         }
         measured.whole.figures.extend(at_rest(&volts));
-        let balance = self.balance(&rest, (circuit, &system, &volts), &mut ws);
+        let balance = self.balance(of, &volts);
         measured.note("balance", balance, |figures| figures);
         Ok(measured)
     }
 
-    fn response(
-        &self,
-        rest: &Rest,
-        system: &System,
-        ws: &mut Workspace,
-    ) -> Result<Response, SimError> {
+    fn response(&self, of: &UnderTest<'_>) -> Result<Response, SimError> {
         let (circuit, bench) = (&self.amplifier.circuit, &self.amplifier.bench);
         let question = ResponseOf::bench(circuit, bench, BAND);
-        Ok(question.about(rest, system, ws)?.swap_remove(0))
-    }
-
-    fn impedance(
-        &self,
-        rest: &Rest,
-        circuit: &Circuit,
-        system: &System,
-        ws: &mut Workspace,
-    ) -> Result<Impedance, SimError> {
-        ImpedanceOf::bench(&self.amplifier.bench).about(rest, circuit, system, ws)
+        Ok(question.ask(of, &|_| ())?.swap_remove(0))
     }
 
     /// The loop through what is left of the path; none when nothing is.
-    fn closed_loop(
-        &self,
-        rest: &Rest,
-        circuit: &Circuit,
-        system: &System,
-        ws: &mut Workspace,
-    ) -> Option<Result<LoopGain, SimError>> {
+    fn closed_loop(&self, of: &UnderTest<'_>) -> Option<Result<LoopGain, SimError>> {
         let bench = &self.amplifier.bench;
         let left: Vec<PartId> = self
             .path
             .as_ref()?
             .parts()
-            .filter(|&part| !matches!(circuit.part(part).part, Part::Switch(_)))
+            .filter(|&part| !matches!(of.circuit.part(part).part, Part::Switch(_)))
             .collect();
-        let path = FeedbackPath::through(circuit, bench.load, &left).ok()?;
-        let question = LoopGainOf {
-            path,
-            generator: bench.generator,
-            load: bench.load_nodes,
-            frequency: bench.frequency,
-            range: RANGE,
-        };
-        let at = ws.x.clone();
-        if rest.mains.is_some() {
-            ws.x = rest.mean_state();
-        }
-        let answer = question.run(circuit, system, ws);
-        ws.x = at;
-        Some(answer)
+        let path = FeedbackPath::through(of.circuit, bench.load, &left).ok()?;
+        Some(LoopGainOf::bench(bench, path).ask(of, &|_| ()))
     }
 
     /// Power, distortion and hum.
-    fn costly(&self, circuit: &Circuit, system: &System, measured: &mut Measured) {
-        let (bench, tolerances) = (&self.amplifier.bench, Tolerances::default());
-        let power = PowerOf::bench(bench).run(circuit, system, &tolerances, &|_| {});
+    fn costly(&self, of: &UnderTest<'_>, measured: &mut Measured) {
+        let bench = &self.amplifier.bench;
+        let power = PowerOf::bench(bench).ask(of, &|_| ());
         measured.note("power", power, |power| {
             let read = |figure: &Figure, value| {
                 Reading::new(Group::Power, figure.to_string(), figure.unit(), value)
@@ -314,7 +274,7 @@ impl Subject<'_> {
             ]
         });
         if self.amplifier.mains.is_some() {
-            let hum = HumOf::bench(bench).run(circuit, system, &tolerances, &|_, _| {});
+            let hum = HumOf::bench(bench).ask(of, &|_| ());
             measured.note("hum", hum, |hum| {
                 let read = Reading::new(Group::Hum, "hum", Unit::Volt, Some(hum.output_rms));
                 [read.least(LEAST_HUM)]
@@ -323,18 +283,14 @@ impl Subject<'_> {
     }
 
     /// The halves of each output stage against each other: currents at rest, and gains to the grids.
-    fn balance(
-        &self,
-        rest: &Rest,
-        (circuit, system, volts): (&Circuit, &System, &Voltages),
-        ws: &mut Workspace,
-    ) -> Result<Vec<Reading>, SimError> {
+    fn balance(&self, of: &UnderTest<'_>, volts: &Voltages) -> Result<Vec<Reading>, SimError> {
+        let circuit = of.circuit;
         let mut figures = Vec::new();
         if self.outputs.is_empty() {
             return Ok(figures);
         }
         let bench = &self.amplifier.bench;
-        let mut linear = rest.linearised(system, ws);
+        let mut linear = of.linearised();
         linear.tune(bench.frequency)?;
         let x = linear.response(Excitation::Source(bench.generator))?;
         for output in &self.outputs {

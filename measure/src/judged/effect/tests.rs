@@ -9,10 +9,10 @@ use super::figures::Reading;
 use super::moves::steps;
 use super::taken_out::{usual, without as taken};
 use super::*;
-use crate::at_rest::voltages::{ValveAtRest, voltages};
+use crate::at_rest::voltages::{ValveAtRest, VoltagesOf};
 use sheet::read;
+use sim::amplifier::Amplifier;
 use sim::quantity::Unit;
-use sim::tolerances::Tolerances;
 
 fn file(parts: &str, load: &str, frequency: &str) -> String {
     format!(
@@ -45,7 +45,8 @@ fn ask(text: &str, named: &Named) -> (Amplifier, Effects) {
         path: None,
         full: false,
     };
-    let answer = question.run(&amplifier, &|| {}).unwrap();
+    let system = amplifier.circuit.compile().unwrap();
+    let answer = question.about(&amplifier, &system).unwrap();
     (amplifier, answer)
 }
 
@@ -69,8 +70,7 @@ fn value(whole: &Whole, name: &str) -> f64 {
 
 fn valve(amplifier: &Amplifier, name: &str) -> ValveAtRest {
     let system = amplifier.circuit.compile().unwrap();
-    let mut ws = system.workspace();
-    let rest = voltages(&amplifier.circuit, &system, &Tolerances::default(), &mut ws).unwrap();
+    let rest = VoltagesOf.about(amplifier, &system).unwrap();
     rest.valves
         .into_iter()
         .find(|valve| valve.part == name)

@@ -60,7 +60,7 @@ fn seeded(
         seed,
     };
     let system = amplifier.circuit.compile().unwrap();
-    question.run(amplifier, &system, &|_, _| {}).unwrap()
+    question.about(amplifier, &system).unwrap()
 }
 
 /// Within four standard errors, by chance missed once in 16000, and a bias.
@@ -381,7 +381,7 @@ fn limits_count_what_lies_beyond_them() {
         samples: 2000,
         seed: 3,
     };
-    let spread = question.run(&amplifier, &system, &|_, _| {}).unwrap();
+    let spread = question.about(&amplifier, &system).unwrap();
     // Rectangular from 190 to 210 V: 5 below, 2.5 above of 20. 20 W·r² over 20.5 W is r over √1.025. Each to
     // four binomial errors.
     let beyond = |figure: usize, share: f64| {

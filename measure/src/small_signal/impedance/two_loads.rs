@@ -22,7 +22,6 @@ use sim::error::SimError;
 use sim::operating_point::operating_point;
 use sim::parts::{Part, Waveform};
 use sim::periodic::{Settling, settle};
-use sim::rest::alternates;
 use sim::spectrum::Spectrum;
 use sim::tolerances::Tolerances;
 
@@ -89,7 +88,7 @@ impl ImpedanceOf {
         };
         let drive = level / gain;
         let mains = circuit.parts().any(|(_, placed)| {
-            matches!(&placed.part, Part::Source(source) if alternates(&source.waveform))
+            matches!(&placed.part, Part::Source(source) if source.waveform.alternates())
         });
         if mains {
             answer.failed =

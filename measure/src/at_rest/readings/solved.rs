@@ -1,0 +1,75 @@
+//! What is read of an amplifier at rest, and what a change makes of it: solved again in full.
+
+use super::change::Change;
+use super::points::Point;
+use crate::UnderTest;
+use crate::instruments::valve::ValveProbe;
+use sim::circuit::NodeId;
+use sim::error::SimError;
+
+/// What is read of one circuit.
+#[derive(Clone, Debug)]
+pub(super) struct Solved {
+    /// V at each point.
+    pub(super) volts: Vec<f64>,
+    /// Anode current of each valve by its designator, A.
+    pub(super) currents: Vec<(String, f64)>,
+}
+
+/// What there is at the points, nothing joined to them.
+pub(super) fn solved(of: &UnderTest<'_>, points: &[Point]) -> Solved {
+    let volts = points
+        .iter()
+        .map(|point| {
+            let at = of.system.voltage_of(point.node) as usize;
+            of.rest.mean(|x| x[at])
+        })
+        .collect();
+    let currents = ValveProbe::all(of.circuit, of.system)
+        .iter()
+        .map(|probe| {
+            let current = of.rest.mean(|x| probe.at(x).currents.anode);
+            (probe.name.clone(), current)
+        })
+        .collect();
+    Solved { volts, currents }
+}
+
+/// What a meter of so many ohms shows at a point, V.
+pub(super) fn loaded(of: &UnderTest<'_>, point: &Point, ohms: f64) -> Result<f64, SimError> {
+    with(of, Change::Meter(point.node, ohms), |metered| {
+        solved(metered, std::slice::from_ref(point)).volts[0]
+    })
+}
+
+/// An answer about the amplifier with a change: still circuits by Newton from here, mains-fed ones settled
+/// again.
+pub(super) fn with<T>(
+    of: &UnderTest<'_>,
+    change: Change,
+    answer: impl FnOnce(&UnderTest<'_>) -> T,
+) -> Result<T, SimError> {
+    let circuit = change.made(of.circuit);
+    let system = circuit
+        .compile()
+        .expect("values change and resistors come; nothing is taken away");
+    Ok(answer(&of.near(&circuit, &system)?))
+}
+
+/// Resistance that a meter sees at each node, Ω: the slope of its volts against a current drawn there; on
+/// the mains with the mean slopes of the period. None where the circuit has none at rest.
+pub(super) fn source_ohms(of: &UnderTest<'_>, nodes: &[NodeId]) -> Vec<Option<f64>> {
+    let mut linear = of.linearised();
+    let tuned = linear.tune(0.0).is_ok();
+    nodes
+        .iter()
+        .map(|&node| {
+            if !tuned {
+                return None;
+            }
+            let transfers = linear.transfers(node, NodeId::CHASSIS);
+            let ohms = transfers.from_current(node, NodeId::CHASSIS).re;
+            Some(ohms).filter(|ohms| ohms.is_finite())
+        })
+        .collect()
+}

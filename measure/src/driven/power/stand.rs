@@ -1,0 +1,321 @@
+//! The amplifier driven: settles the circuit at a tone and reads what comes out.
+
+use super::PowerOf;
+use super::level::{CoreAtLevel, HARMONICS, Level, ValveAtLevel};
+use crate::UnderTest;
+use crate::instruments::valve::ValveProbe;
+use sim::circuit::NodeId;
+use sim::common_period::common_period;
+use sim::error::SimError;
+use sim::parts::{Part, Waveform};
+use sim::periodic::{Period, Settling, settle};
+use sim::rest::{MAINS_SAMPLES, moving};
+use sim::spectrum::Spectrum;
+
+/// The longest period solved for when the mains runs along, s.
+const LONGEST: f64 = 0.2;
+
+/// Samples of a turn of the signal when the mains runs along: the steps of one mains period then number
+/// thousands, and 64 of TR-BDF2 are within 7e-4 points of distortion.
+const SAMPLES_OF_TURN: usize = 64;
+
+/// What the generator gives.
+#[derive(Clone, Debug)]
+pub(crate) struct Tone {
+    /// Open-circuit volts.
+    pub(crate) waveform: Waveform,
+    /// It repeats after so long, s.
+    pub(crate) duration: f64,
+}
+
+/// Where settling sets out from.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Start<'a> {
+    /// From rest.
+    Rest,
+    /// From the settled start of the nearest drive, of that peak, V, among these; from rest without any.
+    Nearest(f64, &'a [Neighbour]),
+}
+
+/// The settled start of a level, from which levels of nearly its drive settle in fewer cycles.
+#[derive(Clone, Debug)]
+pub(crate) struct Neighbour {
+    drive: f64,
+    /// `[n+1]`.
+    start: Vec<f64>,
+}
+
+impl Neighbour {
+    /// The start of a period settled at that peak, V.
+    pub(crate) fn of(drive: f64, period: &Period) -> Self {
+        Self {
+            drive,
+            start: period.samples[0].clone(),
+        }
+    }
+}
+
+impl<'a> Start<'a> {
+    fn nearest(self) -> Option<&'a Neighbour> {
+        match self {
+            Self::Rest => None,
+            Self::Nearest(drive, neighbours) => {
+                let apart = |other: &Neighbour| (drive / other.drive).ln().abs();
+                let nearest = neighbours.iter();
+                nearest.min_by(|a, b| apart(a).total_cmp(&apart(b)))
+            }
+        }
+    }
+}
+
+/// An amplifier, the question of the bench, and everything a level needs. Shared between threads.
+pub(crate) struct Stand<'a> {
+    question: &'a PowerOf,
+    of: &'a UnderTest<'a>,
+    /// `[n+1]` the unknowns at rest, their mean on the mains.
+    still: Vec<f64>,
+    valves: Vec<ValveProbe>,
+    /// Cores the signal works on: not those of a mains transformer, which swing at rest.
+    cores: Vec<PlacedCore>,
+}
+
+/// A core that can saturate.
+struct PlacedCore {
+    part: String,
+    flux: usize,
+    saturation: f64,
+}
+
+impl<'a> Stand<'a> {
+    pub(crate) fn new(question: &'a PowerOf, of: &'a UnderTest<'a>) -> Self {
+        Self {
+            question,
+            of,
+            still: of.rest.mean_state(),
+            valves: ValveProbe::all(of.circuit, of.system),
+            cores: placed_cores(of),
+        }
+    }
+
+    /// Settles the circuit at the question's sine of that peak, V, and reads it.
+    pub(crate) fn level(&self, drive: f64, start: Start<'_>) -> Result<Level, SimError> {
+        let period = self.settled(&self.tone(drive), start)?;
+        Ok(self.read(drive, &period))
+    }
+
+    /// The question's sine of that peak, V.
+    pub(crate) fn tone(&self, drive: f64) -> Tone {
+        self.question.tone(drive)
+    }
+
+    /// The settled period at a tone.
+    pub(crate) fn settled(&self, tone: &Tone, start: Start<'_>) -> Result<Period, SimError> {
+        let asked = &self.question.settling;
+        let mut ws = self
+            .of
+            .driven_by(self.question.generator, tone.waveform.clone())?;
+        let mut run_in = asked.run_in;
+        if let Some(neighbour) = start.nearest() {
+            ws.x.copy_from_slice(&neighbour.start);
+            run_in = 0;
+        }
+        let (system, tolerances) = (self.of.system, &self.of.tolerances);
+        // The generator is silent there and no supply, however far it is driven.
+        let others = moving(self.of.waveforms());
+        if others.is_empty() {
+            return settle(system, tone.duration, asked, tolerances, &mut ws);
+        }
+        // With the mains or another signal: a period that holds whole turns of all.
+        let mut all = vec![1.0 / tone.duration];
+        all.extend(&others);
+        let common = common_period(&all, LONGEST)?;
+        let turns = common.cycles[0];
+        let settling = Settling {
+            samples: MAINS_SAMPLES.max(turns as usize * asked.samples.min(SAMPLES_OF_TURN)),
+            run_in,
+            ..*asked
+        };
+        let period = settle(system, common.duration, &settling, tolerances, &mut ws)?;
+        Ok(Period { turns, ..period })
+    }
+
+    /// The spectrum of the volts across the load, with all that is in it.
+    pub(crate) fn spectrum_of_all(&self, period: &Period) -> Spectrum {
+        let at = |node| self.of.system.voltage_of(node) as usize;
+        let (a, b) = (at(self.question.load.0), at(self.question.load.1));
+        Spectrum::of_period(&period.of(|x| x[a] - x[b]))
+    }
+
+    /// The spectrum of the volts across the load without hum.
+    pub(crate) fn spectrum(&self, period: &Period) -> Spectrum {
+        self.spectrum_of_all(period).of_turns(period.turns)
+    }
+
+    /// What a settled period says of output, valves and cores.
+    pub(crate) fn read(&self, drive: f64, period: &Period) -> Level {
+        let spectrum = self.spectrum(period);
+        let output_rms = spectrum.rms();
+        Level {
+            drive,
+            drive_rms: drive * std::f64::consts::FRAC_1_SQRT_2,
+            output_rms,
+            power: output_rms * output_rms / self.question.load_ohms,
+            thd: spectrum.thd(),
+            harmonics: (2..=HARMONICS)
+                .map(|number| spectrum.ratio(number))
+                .collect(),
+            valves: self
+                .valves
+                .iter()
+                .map(|probe| self.valve(probe, period))
+                .collect(),
+            cores: self.cores(period),
+            cycles: period.cycles,
+            residual: period.residual,
+            approach: period.approach,
+        }
+    }
+
+    fn valve(&self, probe: &ValveProbe, period: &Period) -> ValveAtLevel {
+        let limits = &probe.kind().limits;
+        let mut reading = ValveAtLevel {
+            part: probe.name.clone(),
+            i_a_rest: probe.at(&self.still).currents.anode,
+            i_a: 0.0,
+            i_a_most: f64::NEG_INFINITY,
+            i_a_least: f64::INFINITY,
+            i_s: 0.0,
+            i_g_most: 0.0,
+            opposed: false,
+            has_screen: probe.has_screen(),
+            p_a: 0.0,
+            p_s: 0.0,
+            p_a_limit: probe.anode_watts_limit(),
+            p_s_limit: limits.screen_watts,
+            above_knee: None,
+            v_ak_most: f64::NEG_INFINITY,
+        };
+        let share = 1.0 / period.samples.len() as f64;
+        let mut above_knee = f64::INFINITY;
+        let mut at_least = &self.still;
+        for x in &period.samples {
+            let now = probe.at(x);
+            reading.i_a += share * now.currents.anode;
+            reading.i_a_most = reading.i_a_most.max(now.currents.anode);
+            if now.currents.anode < reading.i_a_least {
+                reading.i_a_least = now.currents.anode;
+                at_least = x;
+            }
+            reading.i_s += share * now.currents.screen;
+            reading.i_g_most = reading.i_g_most.max(now.currents.grid);
+            reading.p_a += share * probe.anode_watts(&now);
+            reading.p_s += share * now.screen_watts();
+            reading.v_ak_most = reading.v_ak_most.max(now.v_ak);
+            above_knee = above_knee.min(probe.above_knee(&now));
+        }
+        reading.opposed = self.valves.iter().any(|other| {
+            other.kind().name == probe.kind().name
+                && other.at(at_least).currents.anode > other.at(&self.still).currents.anode
+        });
+        reading.above_knee = above_knee.is_finite().then_some(above_knee);
+        reading
+    }
+
+    fn cores(&self, period: &Period) -> Vec<CoreAtLevel> {
+        self.cores
+            .iter()
+            .map(|core| {
+                let most = period
+                    .samples
+                    .iter()
+                    .map(|x| x[core.flux].abs())
+                    .fold(0.0, f64::max);
+                CoreAtLevel {
+                    part: core.part.clone(),
+                    saturation: most / core.saturation,
+                }
+            })
+            .collect()
+    }
+
+    /// Designators of the valves that work on the load's transformer: those whose anode or cathode swings
+    /// with one of its windings. Without such a transformer, those that dissipate at least half of what
+    /// the hottest does. `period` is a settled one with some signal.
+    pub(super) fn output_valves(&self, period: &Period) -> Vec<String> {
+        /// Of the largest swing on the iron: an anode fed from the HT end of the winding has far less.
+        const SWINGS: f64 = 0.1;
+        let (a, b) = self.question.load;
+        let on_load = |node| node != NodeId::CHASSIS && (node == a || node == b);
+        let iron: Vec<NodeId> = self
+            .of
+            .circuit
+            .parts()
+            .filter(|(_, placed)| {
+                matches!(placed.part, Part::Transformer(_))
+                    && placed.nodes.iter().any(|&n| on_load(n))
+            })
+            .flat_map(|(_, placed)| placed.nodes.clone())
+            .filter(|&node| node != NodeId::CHASSIS)
+            .collect();
+        let swing = |probe: &ValveProbe| {
+            let placed = self.of.circuit.part(probe.part);
+            let Part::Valve(valve) = &placed.part else {
+                return 0.0;
+            };
+            let wiring = valve.wiring(&placed.nodes);
+            let working = wiring.anodes.iter().chain(wiring.cathode).copied();
+            working
+                .filter(|node| iron.contains(node))
+                .map(|node| {
+                    Spectrum::of_period(&period.unknown(self.of.system.voltage_of(node))).rms()
+                })
+                .fold(0.0, f64::max)
+        };
+        let swings: Vec<f64> = self.valves.iter().map(swing).collect();
+        let largest = swings.iter().copied().fold(0.0, f64::max);
+        let watts: Vec<f64> = self
+            .valves
+            .iter()
+            .map(|probe| probe.at(&self.still).anode_watts())
+            .collect();
+        let hottest = watts.iter().copied().fold(0.0, f64::max);
+        self.valves
+            .iter()
+            .zip(swings.iter().zip(&watts))
+            .filter(|(_, (swing, watts))| {
+                if largest > 0.0 {
+                    **swing >= SWINGS * largest
+                } else {
+                    **watts >= 0.5 * hottest
+                }
+            })
+            .map(|(probe, _)| probe.name.clone())
+            .collect()
+    }
+}
+
+/// The cores of [`Stand`].
+fn placed_cores(of: &UnderTest<'_>) -> Vec<PlacedCore> {
+    /// Swing at rest that makes a core one of the mains, rms of the flux that saturates it: a smoothing
+    /// choke swings by hundredths.
+    const SWINGS: f64 = 0.2;
+    of.circuit
+        .parts()
+        .filter_map(|(id, placed)| {
+            let core = match &placed.part {
+                Part::Transformer(transformer) => &transformer.core,
+                Part::Inductor(inductor) => &inductor.core,
+                _ => return None,
+            };
+            let flux = of.system.flux_of(id)? as usize;
+            let saturation = core.saturation_flux();
+            // A linear core never saturates: its flux limit is infinite.
+            let works = saturation.is_finite() && of.rest.ripple(|x| x[flux]) < SWINGS * saturation;
+            works.then(|| PlacedCore {
+                part: placed.name.clone(),
+                flux,
+                saturation,
+            })
+        })
+        .collect()
+}

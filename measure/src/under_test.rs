@@ -1,0 +1,236 @@
+//! An amplifier under test: its equations and its rest, found once. Every question is asked of one.
+
+use std::sync::OnceLock;
+
+use sim::amplifier::Amplifier;
+use sim::circuit::{Circuit, PartId};
+use sim::error::{Question, SimError};
+use sim::parts::Waveform;
+use sim::periodic::Settling;
+use sim::rest::Rest;
+use sim::small_signal::SmallSignal;
+use sim::stability::{Growing, growing_over};
+use sim::system::{System, Workspace};
+use sim::tolerances::Tolerances;
+
+/// An amplifier at rest, its generator silent. Shared between threads.
+#[derive(Debug)]
+pub struct UnderTest<'a> {
+    /// The amplifier as drawn.
+    pub amplifier: &'a Amplifier,
+    /// Its circuit, or that circuit with something changed; parts and nodes of the drawing keep their ids.
+    pub circuit: &'a Circuit,
+    /// The equations of the circuit.
+    pub system: &'a System,
+    /// The circuit at rest: still, or on a settled period of its mains.
+    pub rest: Rest,
+    /// How exactly it is solved.
+    pub tolerances: Tolerances,
+    /// At rest, on the mains at the start of a period.
+    ws: Workspace,
+    growing: OnceLock<Option<Growing>>,
+}
+
+impl<'a> UnderTest<'a> {
+    /// Finds the rest of an amplifier as drawn; `system` are the equations of its circuit.
+    ///
+    /// # Errors
+    /// Those of [`Rest::find`].
+    pub fn find(amplifier: &'a Amplifier, system: &'a System) -> Result<Self, SimError> {
+        Self::find_within(amplifier, system, Tolerances::default())
+    }
+
+    /// Finds the rest as exactly as the tolerances ask.
+    ///
+    /// # Errors
+    /// Those of [`Rest::find`].
+    pub fn find_within(
+        amplifier: &'a Amplifier,
+        system: &'a System,
+        tolerances: Tolerances,
+    ) -> Result<Self, SimError> {
+        Self::of_circuit(amplifier, &amplifier.circuit, system, tolerances)
+    }
+
+    /// Finds the rest of the amplifier with another circuit, from nothing.
+    pub(crate) fn of_circuit(
+        amplifier: &'a Amplifier,
+        circuit: &'a Circuit,
+        system: &'a System,
+        tolerances: Tolerances,
+    ) -> Result<Self, SimError> {
+        let mut ws = silent(amplifier, system);
+        let rest = Rest::find(system, &tolerances, &mut ws)?;
+        Ok(Self {
+            amplifier,
+            circuit,
+            system,
+            rest,
+            tolerances,
+            ws,
+            growing: OnceLock::new(),
+        })
+    }
+
+    /// The rest of a circuit that differs little from this one: by Newton's iteration from here when still,
+    /// settled from here on the mains; from nothing when neither arrives.
+    ///
+    /// # Errors
+    /// Those of [`Rest::find`].
+    pub fn near<'b>(
+        &self,
+        circuit: &'b Circuit,
+        system: &'b System,
+    ) -> Result<UnderTest<'b>, SimError>
+    where
+        'a: 'b,
+    {
+        self.near_within(circuit, system, Settling::default().periodicity)
+    }
+
+    /// As [`UnderTest::near`], with how well a cycle of the mains is to close: see [`Settling`].
+    pub(crate) fn near_within<'b>(
+        &self,
+        circuit: &'b Circuit,
+        system: &'b System,
+        periodicity: f64,
+    ) -> Result<UnderTest<'b>, SimError>
+    where
+        'a: 'b,
+    {
+        let amplifier = self.amplifier;
+        let mut ws = silent(amplifier, system);
+        if self.system.unknowns() == system.unknowns() {
+            ws.x.clone_from(&self.ws.x);
+        } else {
+            ws.x = carried(self.system, &self.ws.x, system);
+        }
+        if ws.memory.len() == self.ws.memory.len() {
+            ws.memory.clone_from(&self.ws.memory);
+        }
+        let rest = if self.rest.mains.is_none() {
+            Rest::find(system, &self.tolerances, &mut ws)?
+        } else {
+            let from = (self.rest.found, periodicity);
+            match Rest::follow(system, from, &self.tolerances, &mut ws) {
+                Ok(rest) => rest,
+                Err(_) => {
+                    return UnderTest::of_circuit(amplifier, circuit, system, self.tolerances);
+                }
+            }
+        };
+        Ok(UnderTest {
+            amplifier,
+            circuit,
+            system,
+            rest,
+            tolerances: self.tolerances,
+            ws,
+            growing: OnceLock::new(),
+        })
+    }
+
+    /// A workspace at rest, on the mains at the start of a period.
+    pub fn workspace(&self) -> Workspace {
+        self.ws.clone()
+    }
+
+    /// A workspace at rest, on the mains at the mean of its period.
+    pub(crate) fn at_mean(&self) -> Workspace {
+        let mut ws = self.workspace();
+        if self.rest.mains.is_some() {
+            ws.x = self.rest.mean_state();
+        }
+        ws
+    }
+
+    /// A workspace at rest with a source that gives other volts.
+    ///
+    /// # Errors
+    /// [`Question::NotASource`] when the part is none.
+    pub(crate) fn driven_by(
+        &self,
+        generator: PartId,
+        waveform: Waveform,
+    ) -> Result<Workspace, SimError> {
+        let mut sources = self.system.sources();
+        let place = sources
+            .position(|part| part == generator)
+            .ok_or_else(|| SimError::Question(Question::NotASource("the generator".to_owned())))?;
+        let mut ws = self.workspace();
+        ws.waveforms[place] = waveform;
+        Ok(ws)
+    }
+
+    /// Open-circuit volts of every source, in the order of [`System::sources`].
+    pub(crate) fn waveforms(&self) -> &[Waveform] {
+        &self.ws.waveforms
+    }
+
+    /// The amplifier with another settled period in the place of its rest: with a signal, say.
+    pub(crate) fn on(&self, rest: Rest) -> Self {
+        Self {
+            amplifier: self.amplifier,
+            circuit: self.circuit,
+            system: self.system,
+            rest,
+            tolerances: self.tolerances,
+            ws: self.workspace(),
+            growing: OnceLock::new(),
+        }
+    }
+
+    /// The natural frequency that grows, when the circuit does not stay at rest; found out once.
+    pub fn growing(&self) -> Option<Growing> {
+        *self
+            .growing
+            .get_or_init(|| growing_over(self.system, self.rest.samples(), &mut self.workspace()))
+    }
+
+    /// Whether the circuit stays at rest.
+    ///
+    /// # Errors
+    /// [`SimError::Oscillates`] when a disturbance grows.
+    pub fn lasts(&self) -> Result<(), SimError> {
+        match self.growing() {
+            None => Ok(()),
+            Some(growing) => Err(SimError::Oscillates {
+                frequency: Some(growing.frequency),
+                rate: growing.rate,
+            }),
+        }
+    }
+
+    /// The circuit linearised at rest; on the mains, with the mean slopes of the period.
+    pub fn linearised(&self) -> SmallSignal<'a> {
+        self.rest.linearised(self.system, &mut self.workspace())
+    }
+}
+
+/// A workspace from nothing, the generator silent.
+fn silent(amplifier: &Amplifier, system: &System) -> Workspace {
+    let mut ws = system.workspace();
+    let place = system
+        .sources()
+        .position(|part| part == amplifier.bench.generator);
+    if let Some(place) = place {
+        ws.waveforms[place] = Waveform::Dc(0.0);
+    }
+    ws
+}
+
+/// The unknowns `x` `[n+1]` of one circuit as a start for a changed one: what both have is carried over, a
+/// new node starts at the chassis and a new source without current.
+pub(crate) fn carried(from: &System, x: &[f64], to: &System) -> Vec<f64> {
+    let (old, new) = (from.unknowns(), to.unknowns());
+    let mut start = vec![0.0; to.len() + 1];
+    for (k, unknown) in new.iter().enumerate() {
+        // A part may have several nodes inside: the same one of them.
+        let number = new[..k].iter().filter(|other| *other == unknown).count();
+        let same = |place: &usize| old[*place] == *unknown;
+        if let Some(place) = (0..old.len()).filter(same).nth(number) {
+            start[k] = x[place];
+        }
+    }
+    start
+}

@@ -1,0 +1,235 @@
+//! Residual and Jacobian, and what else is evaluated at a solution.
+
+use models::{Device, Local};
+
+use super::layout::find;
+use super::{System, UnknownId};
+use crate::lu::Pattern;
+use crate::parts::Waveform;
+use crate::workspace::Workspace;
+
+/// The time derivative as a formula:  dq/dt ≈ alpha·q(x) + past,  q = C·x.
+///
+/// `past` also carries the sources, see [`System::sources_into`]; `shunt` ties every node voltage for
+/// continuation.
+#[derive(Clone, Copy, Debug)]
+pub struct Formula<'a> {
+    /// 1/s; zero at the operating point.
+    pub alpha: f64,
+    /// `[n]` the rest of the equation: A, V, ampere-turns.
+    pub past: &'a [f64],
+    /// Extra conductance from every node voltage to `shunt_to`, S.
+    pub shunt: f64,
+    /// `[n]` the voltages the shunt pulls to; empty means the chassis.
+    pub shunt_to: &'a [f64],
+}
+
+impl<'a> Formula<'a> {
+    /// A formula without shunt.
+    pub fn new(alpha: f64, past: &'a [f64]) -> Self {
+        Self {
+            alpha,
+            past,
+            shunt: 0.0,
+            shunt_to: &[],
+        }
+    }
+}
+
+impl System {
+    /// Adds the sources at time `t` to `past` `[n]`: each branch row is  v + R·i − e(t) = 0.
+    pub fn sources_into(&self, t: f64, scale: f64, waveforms: &[Waveform], past: &mut [f64]) {
+        for (source, waveform) in self.sources.iter().zip(waveforms) {
+            past[source.row as usize] -= scale * waveform.at(t);
+        }
+    }
+
+    /// Adds the steady part of the sources to `past` `[n]`.
+    pub fn sources_at_rest(&self, scale: f64, waveforms: &[Waveform], past: &mut [f64]) {
+        for (source, waveform) in self.sources.iter().zip(waveforms) {
+            past[source.row as usize] -= scale * waveform.at_rest();
+        }
+    }
+
+    /// The first jump of any source later than `t`, s.
+    pub fn next_edge(&self, t: f64, waveforms: &[Waveform]) -> f64 {
+        waveforms
+            .iter()
+            .map(|w| w.next_edge(t))
+            .fold(f64::INFINITY, f64::min)
+    }
+
+    /// q ← C·x;  `q` `[n]`, `x` `[n+1]`.
+    pub fn charge(&self, x: &[f64], q: &mut [f64]) {
+        q.fill(0.0);
+        for &(row, column, value) in &self.stored {
+            q[row as usize] += value * x[column as usize];
+        }
+    }
+
+    /// Residual and Jacobian at `ws.x`:
+    /// residual = f(x) + alpha·C·x + past,  values = ∂f/∂x + alpha·C.
+    pub fn assemble(&self, step: Formula<'_>, ws: &mut Workspace) {
+        let n = self.len();
+        ws.counts.evaluations += 1;
+        // Linear parts, summed anew only when alpha changes.
+        if ws.linear.alpha.to_bits() != step.alpha.to_bits() {
+            for ((value, g), c) in ws
+                .linear
+                .values
+                .iter_mut()
+                .zip(self.conductance.data())
+                .zip(self.storage.data())
+            {
+                *value = g + step.alpha * c;
+            }
+            ws.linear.alpha = step.alpha;
+        }
+        ws.values[..self.entries()].copy_from_slice(&ws.linear.values);
+        ws.residual[..n].copy_from_slice(&step.past[..n]);
+        ws.residual[n] = 0.0;
+        multiply_add(
+            &self.pattern,
+            &ws.linear.values,
+            &ws.x,
+            &mut ws.residual[..n],
+        );
+
+        // Devices: gather, evaluate, scatter.
+        for (placed, &emission) in self.devices.iter().zip(&ws.emission) {
+            let local = placed.at.len();
+            for (value, &at) in ws.local.x.iter_mut().zip(&placed.at) {
+                *value = ws.x[at as usize];
+            }
+            let memory = &ws.memory[placed.memory..placed.memory + placed.device.memory()];
+            placed.device.eval(
+                &ws.local.x[..local],
+                memory,
+                &mut Local {
+                    f: &mut ws.local.f[..local],
+                    df: &mut ws.local.df[..local * local],
+                },
+            );
+            for (&f, &at) in ws.local.f.iter().zip(&placed.at) {
+                ws.residual[at as usize] += emission * f;
+            }
+            for (&slope, &slot) in ws.local.df.iter().zip(&placed.slots) {
+                ws.values[slot as usize] += emission * slope;
+            }
+        }
+        if step.shunt > 0.0 {
+            self.add_shunt(step, ws);
+        }
+    }
+
+    /// `[nnz]` the slopes ∂f/∂x on the pattern of the Jacobian, their mean over `samples` `[samples][n+1]`;
+    /// `ws.x` stays as it is. Costs an evaluation a sample.
+    pub fn mean_slopes(&self, samples: &[Vec<f64>], ws: &mut Workspace) -> Vec<f64> {
+        let kept = ws.x.clone();
+        let past = vec![0.0; self.len()];
+        let mut mean = vec![0.0; self.entries()];
+        for x in samples {
+            ws.x.copy_from_slice(x);
+            self.assemble(Formula::new(0.0, &past), ws);
+            for (mean, slope) in mean.iter_mut().zip(&ws.values) {
+                *mean += slope / samples.len() as f64;
+            }
+        }
+        ws.x.copy_from_slice(&kept);
+        mean
+    }
+
+    fn add_shunt(&self, step: Formula<'_>, ws: &mut Workspace) {
+        for (k, unknown) in self.unknowns.iter().enumerate() {
+            if unknown.is_voltage() {
+                let target = step.shunt_to.get(k).copied().unwrap_or(0.0);
+                ws.residual[k] += step.shunt * (ws.x[k] - target);
+                ws.values[find(&self.pattern, k, k)] += step.shunt;
+            }
+        }
+    }
+
+    /// The largest fraction of the Newton step `ws.step` that every device can follow.
+    pub(crate) fn step_fraction(&self, ws: &mut Workspace) -> f64 {
+        let mut fraction = 1.0_f64;
+        for placed in &self.devices {
+            let local = placed.at.len();
+            for (k, &at) in placed.at.iter().enumerate() {
+                ws.local.x[k] = ws.x[at as usize];
+                ws.local.dx[k] = ws.step[at as usize];
+            }
+            fraction = fraction.min(
+                placed
+                    .device
+                    .step_fraction(&ws.local.x[..local], &ws.local.dx[..local]),
+            );
+        }
+        fraction
+    }
+
+    /// Takes `ws.x` as accepted: devices with hysteresis store their new state.
+    pub(crate) fn commit(&self, ws: &mut Workspace) {
+        if self.memory == 0 {
+            return;
+        }
+        for placed in &self.devices {
+            let stored = placed.device.memory();
+            if stored > 0 {
+                for (k, &at) in placed.at.iter().enumerate() {
+                    ws.local.x[k] = ws.x[at as usize];
+                }
+                placed.device.commit(
+                    &ws.local.x[..placed.at.len()],
+                    &mut ws.memory[placed.memory..placed.memory + stored],
+                );
+            }
+        }
+    }
+
+    /// `[n]` f(x) at `x` `[n+1]` with every source at zero: in the row of a node the current that leaves it by
+    /// everything but capacitances, A; volts in the rows of branches, ampere-turns in those of fluxes. `ws.x`
+    /// is `x` then. Costs an evaluation.
+    pub fn currents<'w>(&self, x: &[f64], ws: &'w mut Workspace) -> &'w [f64] {
+        let past = vec![0.0; self.len()];
+        ws.x.copy_from_slice(x);
+        self.assemble(Formula::new(0.0, &past), ws);
+        &ws.residual[..self.len()]
+    }
+
+    /// The largest current that does not balance at a node with the sources at rest, A. Costs an evaluation.
+    pub fn imbalance(&self, ws: &mut Workspace) -> f64 {
+        let worst = self.worst_balanced(ws);
+        ws.residual[worst as usize].abs()
+    }
+
+    /// The node whose currents balance worst with the sources at rest. Costs an evaluation.
+    pub fn worst_balanced(&self, ws: &mut Workspace) -> UnknownId {
+        let mut past = vec![0.0; self.len()];
+        self.sources_at_rest(1.0, &ws.waveforms, &mut past);
+        self.assemble(Formula::new(0.0, &past), ws);
+        let mut worst = 0;
+        let mut largest = 0.0;
+        for (k, unknown) in self.unknowns.iter().enumerate() {
+            if unknown.is_voltage() && ws.residual[k].abs() > largest {
+                largest = ws.residual[k].abs();
+                worst = k as UnknownId;
+            }
+        }
+        worst
+    }
+
+    /// y ← y + A·x for values on the pattern of the Jacobian; `x`, `y` `[n]`.
+    pub(crate) fn multiply_add(&self, values: &[f64], x: &[f64], y: &mut [f64]) {
+        multiply_add(&self.pattern, values, x, y);
+    }
+}
+
+/// y ← y + A·x on a pattern; `values` `[nnz]`, `x` `[≥ n]`, `y` `[n]`.
+fn multiply_add(pattern: &Pattern, values: &[f64], x: &[f64], y: &mut [f64]) {
+    for (column, bounds) in pattern.column_starts.windows(2).enumerate() {
+        let range = bounds[0]..bounds[1];
+        for (&row, &value) in pattern.rows[range.clone()].iter().zip(&values[range]) {
+            y[row] += value * x[column];
+        }
+    }
+}

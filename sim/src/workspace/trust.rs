@@ -1,0 +1,61 @@
+//! When a step of Newton's iteration need not be verified.
+
+/// What the last verified steps told of the bending of the equations, so that not every time step
+/// need be verified: the correction after one of size d is about `bending`·d².
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Trust {
+    alpha: f64,
+    bending: f64,
+    granted: u32,
+    /// Steps taken on trust before one is verified again.
+    most: u32,
+}
+
+impl Default for Trust {
+    fn default() -> Self {
+        Self {
+            alpha: f64::NAN,
+            bending: f64::INFINITY,
+            granted: 0,
+            most: Self::MOST,
+        }
+    }
+}
+
+impl Trust {
+    /// Steps taken on trust before one is verified again.
+    const MOST: u32 = 16;
+    /// The bending may have grown by this since it was measured.
+    const MARGIN: f64 = 1.5;
+
+    /// Every step is verified.
+    pub(crate) fn none() -> Self {
+        Self {
+            most: 0,
+            ..Self::default()
+        }
+    }
+
+    /// Whether the correction after one of `size` at this `alpha` is sure to stay below `limit`; both in
+    /// tolerances.
+    pub(crate) fn covers(&self, alpha: f64, size: f64, limit: f64) -> bool {
+        self.alpha.to_bits() == alpha.to_bits()
+            && self.granted < self.most
+            && Self::MARGIN * self.bending * size * size <= limit
+    }
+
+    /// A step was taken on trust.
+    pub(crate) fn granted(&mut self) {
+        self.granted += 1;
+    }
+
+    /// A step was verified.
+    pub(crate) fn measured(&mut self, alpha: f64, bending: f64) {
+        *self = Self {
+            alpha,
+            bending,
+            granted: 0,
+            most: self.most,
+        };
+    }
+}
