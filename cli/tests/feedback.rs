@@ -1,5 +1,6 @@
 //! `feedback` as its user meets it.
 
+use std::path::Path;
 use std::process::Output;
 
 mod bench;
@@ -104,7 +105,7 @@ fn parts_that_carry_none_are_refused_and_two_loops_are_listed() {
     let file = file.to_str().expect("a plain path");
     let both = run(&[file]);
     assert_eq!(both.status.code(), Some(1));
-    let said = message(&both);
+    let said = stderr(&both);
     assert!(said.contains("error[which-loop]"), "{said}");
     assert!(
         said.contains("--through R16") && said.contains("--through R30"),

@@ -299,7 +299,7 @@ fn without_defects(bench: &Bench, amplifier: &str, recording: &str) {
         "--overwrite",
     ];
     bench.figures(&arguments);
-    let (out, ideal) = (read(&bench, "out.wav"), read(&bench, "ideal.wav"));
+    let (out, ideal) = (read(bench, "out.wav"), read(bench, "ideal.wav"));
     let bend = |x: &[f64]| {
         x.windows(3)
             .map(|w| (w[2] - 2.0 * w[1] + w[0]).abs())
