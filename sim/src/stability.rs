@@ -200,7 +200,7 @@ fn balance(matrix: &mut DMatrix<f64>) {
 mod tests {
     use super::{growing, natural_frequencies};
     use crate::parts::Part;
-    use crate::{Circuit, NodeId};
+    use crate::{Circuit, NodeId, System};
     use models::transistor::Transistor;
 
     #[test]
@@ -215,7 +215,7 @@ mod tests {
         circuit
             .add("C1", Part::capacitor(c), &[a, NodeId::CHASSIS])
             .expect("well formed");
-        let system = circuit.compile().expect("well formed");
+        let system = System::of(&circuit).expect("well formed");
         let mut ws = system.workspace();
         let modes = natural_frequencies(&system, &mut ws).expect("it has a rest");
         assert_eq!(modes.len(), 2);
@@ -254,7 +254,7 @@ load = "LS1"
 "#
             );
             let amplifier = crate::file::read(&text, &[]).expect("a file without faults");
-            let system = amplifier.circuit.compile().expect("well formed");
+            let system = System::of(&amplifier.circuit).expect("well formed");
             let mut ws = system.workspace();
             assert_eq!(growing(&system, &mut ws), None, "{ohms}00 Ω");
         }
@@ -296,7 +296,7 @@ load = "LS1"
         circuit
             .add("Q2", transistor(), &[b, a, NodeId::CHASSIS])
             .expect("well formed");
-        let system = circuit.compile().expect("well formed");
+        let system = System::of(&circuit).expect("well formed");
         let mut ws = system.workspace();
         let found = growing(&system, &mut ws).expect("gR is 4");
         let exact = (i_s / v_t * r - 1.0) / (r * c);
