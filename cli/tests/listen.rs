@@ -7,12 +7,13 @@ use std::f64::consts::{SQRT_2, TAU};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
-use measure::at_rest::voltages::voltages;
+use measure::at_rest::voltages::VoltagesOf;
 use measure::driven::power::PowerOf;
 use measure::small_signal::impedance::ImpedanceOf;
+use measure::{Measurement, UnderTest};
 use serde_json::Value;
 use sheet::read;
-use sim::Tolerances;
+use sim::System;
 use sim::parts::Loudspeaker;
 
 mod drawings;
@@ -197,13 +198,11 @@ fn a_sine_has_the_power_and_the_distortion_of_the_settled_period() {
 
         let text = std::fs::read_to_string(example(name)).expect("the example");
         let amplifier = read(&text, &[]).expect("the example reads");
-        let system = amplifier.circuit.compile().expect("it compiles");
+        let system = System::of(&amplifier.circuit).expect("it compiles");
         let rms_volts: f64 = volts.trim_end_matches('V').parse().expect("volts");
         let settled = PowerOf::bench(&amplifier.bench)
             .at_drive(
-                &amplifier.circuit,
-                &system,
-                &Tolerances::default(),
+                &UnderTest::find(&amplifier, &system).expect("it rests"),
                 SQRT_2 * rms_volts,
             )
             .expect("it settles");
@@ -496,9 +495,8 @@ fn steady_volts_and_the_thump_come_when_asked_for() {
         bench.read("out.wav")[0].iter().map(|x| 10.0 * x).collect()
     };
     let file = read(&cathode, &[]).expect("it reads");
-    let system = file.circuit.compile().expect("it compiles");
-    let tolerances = Tolerances::default();
-    let rest = voltages(&file.circuit, &system, &tolerances, &mut system.workspace());
+    let system = System::of(&file.circuit).expect("it compiles");
+    let rest = VoltagesOf.about(&file, &system);
     let rest = rest.expect("it rests");
     let volts = rest.nodes.iter().find(|node| node.node == "k");
     let volts = volts.expect("a cathode").volts;
@@ -739,7 +737,7 @@ fn a_loudspeaker_and_a_box_are_heard() {
     };
     let file = std::fs::read_to_string(&amplifier).expect("the example");
     let file = read(&file, &[]).expect("the example reads");
-    let system = file.circuit.compile().expect("it compiles");
+    let system = System::of(&file.circuit).expect("it compiles");
     let speaker = Loudspeaker::typical(3.0);
     let output = ImpedanceOf {
         generator: file.bench.generator,
@@ -750,7 +748,7 @@ fn a_loudspeaker_and_a_box_are_heard() {
         to: 55.0,
         loudspeaker: speaker,
     }
-    .run(&file.circuit, &system, &Tolerances::default())
+    .about(&file, &system)
     .expect("it has an output impedance")
     .at_test
     .output
