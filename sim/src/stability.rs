@@ -198,9 +198,9 @@ fn balance(matrix: &mut DMatrix<f64>) {
 
 #[cfg(test)]
 mod tests {
-    use super::{growing, natural_frequencies};
+    use super::{Changes, growing, natural_frequencies, natural_frequencies_with};
     use crate::parts::Part;
-    use crate::{Circuit, NodeId};
+    use crate::{Circuit, NodeId, System};
     use models::transistor::Transistor;
 
     #[test]
@@ -215,7 +215,7 @@ mod tests {
         circuit
             .add("C1", Part::capacitor(c), &[a, NodeId::CHASSIS])
             .expect("well formed");
-        let system = circuit.compile().expect("well formed");
+        let system = System::of(&circuit).expect("well formed");
         let mut ws = system.workspace();
         let modes = natural_frequencies(&system, &mut ws).expect("it has a rest");
         assert_eq!(modes.len(), 2);
@@ -229,6 +229,41 @@ mod tests {
             assert!((mode.im.abs() / im - 1.0).abs() < 1e-12, "{mode}");
         }
         assert_eq!(growing(&system, &mut ws), None);
+    }
+
+    #[test]
+    fn changes_of_the_equations_are_parts_that_were_never_drawn() {
+        // s = −(1/R + g)/C with g added across both, and with 2g and 2g in series by way of one unknown more.
+        let (r, c, g) = (10e3, 1e-6, 3e-4);
+        let mut circuit = Circuit::new();
+        let a = circuit.node("a");
+        for (name, part) in [("R1", Part::resistor(r)), ("C1", Part::capacitor(c))] {
+            circuit
+                .add(name, part, &[a, NodeId::CHASSIS])
+                .expect("well formed");
+        }
+        let system = System::of(&circuit).expect("well formed");
+        let mut ws = system.workspace();
+        let at = system.voltage_of(a);
+        let mut across = Changes::none(&system);
+        across.add(at, at, g, 0.0);
+        let mut series = Changes::none(&system);
+        let inner = series.unknown();
+        series.add(at, at, 2.0 * g, 0.0);
+        series.add(at, inner, -2.0 * g, 0.0);
+        series.add(inner, at, -2.0 * g, 0.0);
+        series.add(inner, inner, 4.0 * g, 0.0);
+        for (changes, exact) in [
+            (Changes::none(&system), -1.0 / (r * c)),
+            (across, -(1.0 / r + g) / c),
+            (series, -(1.0 / r + g) / c),
+        ] {
+            let modes =
+                natural_frequencies_with(&system, &changes, &mut ws).expect("it has a rest");
+            // A handful of roundings.
+            assert_eq!(modes.len(), 1);
+            assert!((modes[0] / exact - 1.0).norm() < 1e-12, "{}", modes[0]);
+        }
     }
 
     #[test]
@@ -254,7 +289,7 @@ load = "LS1"
 "#
             );
             let amplifier = crate::file::read(&text, &[]).expect("a file without faults");
-            let system = amplifier.circuit.compile().expect("well formed");
+            let system = System::of(&amplifier.circuit).expect("well formed");
             let mut ws = system.workspace();
             assert_eq!(growing(&system, &mut ws), None, "{ohms}00 Ω");
         }
@@ -296,7 +331,7 @@ load = "LS1"
         circuit
             .add("Q2", transistor(), &[b, a, NodeId::CHASSIS])
             .expect("well formed");
-        let system = circuit.compile().expect("well formed");
+        let system = System::of(&circuit).expect("well formed");
         let mut ws = system.workspace();
         let found = growing(&system, &mut ws).expect("gR is 4");
         let exact = (i_s / v_t * r - 1.0) / (r * c);
