@@ -39,7 +39,7 @@ pub(crate) fn open_set(
     let (mut set, mut faults) = settings(&options.set);
     set.extend_from_slice(over);
     match file::rework::read(&texts, |text| file::read_with(text, &set, &library)) {
-        Ok(amplifier) if faults.is_empty() => match amplifier.circuit.compile() {
+        Ok(amplifier) if faults.is_empty() => match System::of(&amplifier.circuit) {
             Ok(system) => Ok(Opened { amplifier, system }),
             Err(errors) => {
                 faults.extend(errors.into_iter().map(|error| FileError {
@@ -64,7 +64,7 @@ pub(crate) fn with_loudspeaker(mut opened: Opened, text: &str) -> Result<Opened,
     let bench = &mut opened.amplifier.bench;
     bench.load_ohms = speaker.rated;
     opened.amplifier.circuit.part_mut(bench.load).part = Part::Loudspeaker(speaker);
-    opened.system = opened.amplifier.circuit.compile().map_err(|errors| {
+    opened.system = System::of(&opened.amplifier.circuit).map_err(|errors| {
         let faults: Vec<String> = errors.iter().map(ToString::to_string).collect();
         Failure::plain(
             Id::OutOfBounds,

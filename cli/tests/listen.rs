@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 use serde_json::Value;
+use sim::System;
 use sim::Tolerances;
 use sim::file::read;
 use sim::measure::impedance::ImpedanceOf;
@@ -197,7 +198,7 @@ fn a_sine_has_the_power_and_the_distortion_of_the_settled_period() {
 
         let text = std::fs::read_to_string(example(name)).expect("the example");
         let amplifier = read(&text, &[]).expect("the example reads");
-        let system = amplifier.circuit.compile().expect("it compiles");
+        let system = System::of(&amplifier.circuit).expect("it compiles");
         let rms_volts: f64 = volts.trim_end_matches('V').parse().expect("volts");
         let settled = PowerOf::bench(&amplifier.bench)
             .at_drive(
@@ -496,7 +497,7 @@ fn steady_volts_and_the_thump_come_when_asked_for() {
         bench.read("out.wav")[0].iter().map(|x| 10.0 * x).collect()
     };
     let file = read(&cathode, &[]).expect("it reads");
-    let system = file.circuit.compile().expect("it compiles");
+    let system = System::of(&file.circuit).expect("it compiles");
     let tolerances = Tolerances::default();
     let rest = voltages(&file.circuit, &system, &tolerances, &mut system.workspace());
     let rest = rest.expect("it rests");
@@ -739,7 +740,7 @@ fn a_loudspeaker_and_a_box_are_heard() {
     };
     let file = std::fs::read_to_string(&amplifier).expect("the example");
     let file = read(&file, &[]).expect("the example reads");
-    let system = file.circuit.compile().expect("it compiles");
+    let system = System::of(&file.circuit).expect("it compiles");
     let speaker = Loudspeaker::typical(3.0);
     let output = ImpedanceOf {
         generator: file.bench.generator,

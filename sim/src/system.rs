@@ -105,16 +105,6 @@ pub struct System {
     symbolic: Symbolic,
 }
 
-impl Circuit {
-    /// The equations of the circuit.
-    ///
-    /// # Errors
-    /// All of [`Circuit::faults`], not the first only.
-    pub fn compile(&self) -> Result<System, Vec<CircuitError>> {
-        System::of(self)
-    }
-}
-
 impl System {
     /// The equations of a circuit. Costs the ordering of its matrix.
     ///

@@ -5,6 +5,7 @@
 //! digits exchanged, two values exchanged, another type of valve).
 
 use checks::examples::Opened;
+use sim::System;
 use sim::Tolerances;
 use sim::file::{Amplifier, read};
 use sim::measure::check::{Check, CheckOf, Code, Finding};
@@ -26,7 +27,7 @@ fn read_set(text: &str, set: &[(&str, &str)]) -> Amplifier {
 
 fn check(text: &str, set: &[(&str, &str)]) -> Check {
     let amplifier = read_set(text, set);
-    let system = amplifier.circuit.compile().expect("it compiles");
+    let system = System::of(&amplifier.circuit).expect("it compiles");
     QUICK
         .run(&amplifier, &system, &|_| {})
         .unwrap_or_else(|error| panic!("{set:?}: {error}"))
@@ -567,7 +568,7 @@ fn corners_and_leaks_are_their_closed_forms() {
 fn a_reservoir_discharges_as_resistance_and_capacitance_say() {
     let line = "C8 = { electrolytic = \"47u\", positive = \"ht\", negative = \"chassis\", rating = \"450V\", leakage = \"1mA\" }\nR8 = { resistor = \"2M2\", between = [\"ht\", \"chassis\"], rating = \"0.5W\" }";
     let amplifier = read_set(&stages(line), &[]);
-    let system = amplifier.circuit.compile().expect("it compiles");
+    let system = System::of(&amplifier.circuit).expect("it compiles");
     let answer = CheckOf { quick: false }
         .run(&amplifier, &system, &|_| {})
         .expect("it rests");

@@ -26,7 +26,7 @@ struct AtRest {
 
 impl AtRest {
     fn of(circuit: Circuit) -> Self {
-        let system = circuit.compile().expect("a circuit without faults");
+        let system = System::of(&circuit).expect("a circuit without faults");
         let mut ws = system.workspace();
         operating_point(&system, &Tolerances::default(), &mut ws).expect("it has a rest");
         Self {

@@ -9,6 +9,7 @@ use std::f64::consts::{PI, SQRT_2};
 
 use checks::examples::Opened;
 use models::emission::{share, time_to};
+use sim::System;
 use sim::Tolerances;
 use sim::measure::switch_on::{
     CapacitorAtSwitchOn, Phase, Stated, SwitchOn, SwitchOnOf, with_silicon,
@@ -241,7 +242,7 @@ fn a_slow_rectifier_valve_spares_the_capacitors() {
     let valve = run(&opened, false);
     let circuit = with_silicon(&opened.amplifier.circuit).expect("there is a rectifier valve");
     let mut changed = opened;
-    changed.system = circuit.compile().expect("silicon fits");
+    changed.system = System::of(&circuit).expect("silicon fits");
     changed.amplifier.circuit = circuit;
     let silicon = run(&changed, false);
     let (slow, fast) = (capacitor(&valve, "C1"), capacitor(&silicon, "C1"));

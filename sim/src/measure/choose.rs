@@ -12,6 +12,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use rayon::prelude::*;
 use serde::Serialize;
 
+use crate::System;
 use crate::circuit::Circuit;
 use crate::file::nearest::nearest;
 use crate::file::{Amplifier, FileError};
@@ -454,7 +455,7 @@ fn measure<T>(
     answer: impl Fn(&Study<'_>) -> T,
 ) -> Option<T> {
     let amplifier = read(set).ok()?;
-    let system = amplifier.circuit.compile().ok()?;
+    let system = System::of(&amplifier.circuit).ok()?;
     Some(answer(&Study::new(&amplifier, &system)))
 }
 

@@ -146,9 +146,7 @@ fn at_load(
     drive: f64,
     tolerances: &Tolerances,
 ) -> Result<AtLoad, SimError> {
-    let system = circuit
-        .compile()
-        .expect("another load makes no fault in a circuit without one");
+    let system = System::of(circuit).expect("another load makes no fault in a circuit without one");
     let mut ws = system.workspace();
     to_rest(&system, tolerances, &mut ws)?;
     let response = question.run(circuit, &system, &mut ws)?;

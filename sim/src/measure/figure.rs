@@ -467,6 +467,7 @@ impl fmt::Display for Figure {
 #[cfg(test)]
 pub(in crate::measure) mod tests {
     use super::*;
+    use crate::System;
     use crate::file::{Amplifier, read};
 
     /// A triode stage: 250 V through 47k.
@@ -539,7 +540,7 @@ frequency = "1kHz"
     #[test]
     fn figures_are_those_of_the_measurements() {
         let amplifier = stage();
-        let system = amplifier.circuit.compile().unwrap();
+        let system = System::of(&amplifier.circuit).unwrap();
         let study = Study::new(&amplifier, &system);
         let of = |text: &str| {
             let figure = Figure::parse(text, &amplifier.circuit).unwrap();

@@ -459,7 +459,6 @@ impl Whole<'_> {
 
 /// The equations of a changed circuit.
 fn compiled(circuit: &Circuit) -> System {
-    circuit
-        .compile()
+    System::of(circuit)
         .expect("a circuit that compiled stays sound when something in it is held or silenced")
 }

@@ -359,7 +359,7 @@ impl<'a> Drawn<'a> {
         for (varied, &ratio) in self.varied.iter().zip(ratios) {
             varied.scale(&mut scratch.circuit, ratio);
         }
-        let Ok(system) = scratch.circuit.compile() else {
+        let Ok(system) = System::of(&scratch.circuit) else {
             return none(Missing::Unsolved);
         };
         let study = Study::near(scratch, &system, self.known());

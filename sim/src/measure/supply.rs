@@ -13,6 +13,7 @@ use rayon::prelude::*;
 use serde::Serialize;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
+use crate::System;
 use crate::circuit::Circuit;
 use crate::error::SimError;
 use crate::file::{Amplifier, Mains, Taps};
@@ -301,9 +302,7 @@ impl SupplyOf {
         };
         let circuit = self.under(circuit, job);
         // The tap and the volts are values of parts: they do not change what can be drawn.
-        let system = circuit
-            .compile()
-            .expect("the circuit of another tap has no other faults");
+        let system = System::of(&circuit).expect("the circuit of another tap has no other faults");
         let reading = |period: &Period, ws: &mut Workspace| {
             let reading = Reading {
                 circuit: &circuit,

@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use super::graph::Graph;
 use super::mirror::Mirror;
+use crate::System;
 use crate::circuit::{Circuit, NodeId, PartId};
 use crate::error::SimError;
 use crate::file::Amplifier;
@@ -69,7 +70,7 @@ pub(super) fn balance(
     circuit: &Circuit,
     output: [PartId; 2],
 ) -> Result<Balance, SimError> {
-    let Ok(system) = circuit.compile() else {
+    let Ok(system) = System::of(circuit) else {
         return Err(SimError::NoOperatingPoint {
             worst: String::new(),
             counts: crate::counts::Counts::default(),

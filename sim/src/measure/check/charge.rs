@@ -4,6 +4,7 @@
 //! and capacitors leak nothing: neither is a bleeder that anyone may trust.
 
 use super::{Code, Finding, Subject, Weight};
+use crate::System;
 use crate::circuit::PartId;
 use crate::error::SimError;
 use crate::measure::supply::{DISCHARGED, LONGEST, discharge};
@@ -44,7 +45,7 @@ pub(super) fn findings(subject: &Subject<'_>) -> Result<Vec<Finding>, SimError> 
             _ => {}
         }
     }
-    let Ok(system) = circuit.compile() else {
+    let Ok(system) = System::of(&circuit) else {
         return Ok(Vec::new());
     };
     let x = &subject.rest.samples()[0];

@@ -4,6 +4,7 @@ use std::f64::consts::SQRT_2;
 
 use super::ratings::{of_chart, over};
 use super::{Code, Finding, Subject, Weight};
+use crate::System;
 use crate::error::SimError;
 use crate::measure::power::{Bench, PowerOf};
 use crate::measure::switch_on::SwitchOnOf;
@@ -45,7 +46,7 @@ pub(super) fn high_mains(subject: &Subject<'_>) -> Result<Vec<Finding>, SimError
     {
         *amplitude = SQRT_2 * mains.high;
     }
-    let Ok(system) = circuit.compile() else {
+    let Ok(system) = System::of(&circuit) else {
         return Ok(Vec::new());
     };
     let chart = voltages(

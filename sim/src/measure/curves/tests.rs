@@ -8,6 +8,7 @@ use models::triode::{Triode, TriodeParameters};
 use super::{
     Asked, Bias, Coupling, Frame, LoadLineOf, PairOf, ScreenVolts, Section, Stage, StageOf,
 };
+use crate::System;
 use crate::file::{Amplifier, read};
 use crate::measure::power::PowerOf;
 use crate::measure::voltages::{ValveAtRest, voltages};
@@ -190,7 +191,7 @@ fn amplifier(parts: &str) -> Amplifier {
 
 fn valve_at_rest(parts: &str) -> ValveAtRest {
     let amplifier = amplifier(parts);
-    let system = amplifier.circuit.compile().expect("a whole drawing");
+    let system = System::of(&amplifier.circuit).expect("a whole drawing");
     let mut ws = system.workspace();
     let answer = voltages(&amplifier.circuit, &system, &Tolerances::default(), &mut ws);
     answer.expect("it rests").valves.remove(0)
@@ -339,7 +340,7 @@ fn a_swing_of_a_square_law_has_its_second_harmonic() {
 
 fn stage(parts: &str, level: Asked) -> Stage {
     let amplifier = amplifier(parts);
-    let system = amplifier.circuit.compile().expect("a whole drawing");
+    let system = System::of(&amplifier.circuit).expect("a whole drawing");
     let question = StageOf {
         part: amplifier.circuit.find_part("V1").expect("it is there"),
         bench: PowerOf::bench(&amplifier.bench),

@@ -198,7 +198,7 @@ impl Subject<'_> {
         circuit: &Circuit,
         drawn: Option<&Measured>,
     ) -> Result<Measured, SimError> {
-        let system = circuit.compile().expect("faults were looked for before");
+        let system = System::of(circuit).expect("faults were looked for before");
         let tolerances = Tolerances::default();
         let mut ws = system.workspace();
         let rest = Rest::find(&system, &tolerances, &mut ws)?;

@@ -9,6 +9,7 @@ use super::figures::Reading;
 use super::moves::steps;
 use super::taken_out::{usual, without as taken};
 use super::*;
+use crate::System;
 use crate::file::read;
 use crate::measure::voltages::{ValveAtRest, voltages};
 use crate::quantity::Unit;
@@ -68,7 +69,7 @@ fn value(whole: &Whole, name: &str) -> f64 {
 }
 
 fn valve(amplifier: &Amplifier, name: &str) -> ValveAtRest {
-    let system = amplifier.circuit.compile().unwrap();
+    let system = System::of(&amplifier.circuit).unwrap();
     let mut ws = system.workspace();
     let rest = voltages(&amplifier.circuit, &system, &Tolerances::default(), &mut ws).unwrap();
     rest.valves

@@ -1,5 +1,6 @@
 use super::change::Change;
 use super::*;
+use crate::System;
 use crate::file::{Amplifier, read as read_file};
 use crate::parts::Part;
 use models::data::ValveModel;
@@ -50,7 +51,7 @@ fn ask(circuit: &Circuit, meters: &[&str], taken: &str) -> Readings {
             read(taken, circuit).unwrap()
         },
     };
-    let system = circuit.compile().unwrap();
+    let system = System::of(circuit).unwrap();
     question
         .run(circuit, &system, &Tolerances::default(), &|_, _| {})
         .unwrap()

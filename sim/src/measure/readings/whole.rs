@@ -65,9 +65,8 @@ impl<'a> Whole<'a> {
         answer: impl FnOnce(&Whole<'_>) -> T,
     ) -> Result<T, SimError> {
         let circuit = change.made(self.circuit);
-        let system = circuit
-            .compile()
-            .expect("values change and resistors come; nothing is taken away");
+        let system =
+            System::of(&circuit).expect("values change and resistors come; nothing is taken away");
         let mut ws = system.workspace();
         let known = Known {
             system: self.system,
