@@ -78,7 +78,7 @@ impl Origin {
         mut faults: Vec<FileError>,
     ) -> Result<(Sheet, System), Failure> {
         match self.read(over) {
-            Ok(sheet) if faults.is_empty() => match sheet.amplifier.circuit.compile() {
+            Ok(sheet) if faults.is_empty() => match System::of(&sheet.amplifier.circuit) {
                 Ok(system) => return Ok((sheet, system)),
                 Err(errors) => faults.extend(errors.into_iter().map(|error| FileError {
                     span: 0..0,
@@ -132,7 +132,7 @@ pub(crate) fn with_loudspeaker(mut opened: Opened, text: &str) -> Result<Opened,
     let bench = &mut opened.amplifier.bench;
     bench.load_ohms = speaker.rated;
     opened.amplifier.circuit.part_mut(bench.load).part = Part::Loudspeaker(speaker);
-    opened.system = opened.amplifier.circuit.compile().map_err(|errors| {
+    opened.system = System::of(&opened.amplifier.circuit).map_err(|errors| {
         let faults: Vec<String> = errors.iter().map(ToString::to_string).collect();
         Failure::plain(
             Id::OutOfBounds,

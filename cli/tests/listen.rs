@@ -7,11 +7,12 @@
 use std::f64::consts::{SQRT_2, TAU};
 use std::path::Path;
 
-use measure::at_rest::voltages::voltages;
+use measure::at_rest::voltages::VoltagesOf;
 use measure::driven::power::PowerOf;
 use measure::small_signal::impedance::ImpedanceOf;
+use measure::{Measurement, UnderTest};
 use serde_json::Value;
-use sim::Tolerances;
+use sim::System;
 use sim::parts::Loudspeaker;
 
 mod bench;
@@ -161,13 +162,11 @@ fn a_sine_has_the_power_and_the_distortion_of_the_settled_period() {
 
         let text = std::fs::read_to_string(example(name)).expect("the example");
         let amplifier = sheet::read(&text, &[]).expect("the example reads");
-        let system = amplifier.circuit.compile().expect("it compiles");
+        let system = System::of(&amplifier.circuit).expect("it compiles");
         let rms_volts: f64 = volts.trim_end_matches('V').parse().expect("volts");
         let settled = PowerOf::bench(&amplifier.bench)
             .at_drive(
-                &amplifier.circuit,
-                &system,
-                &Tolerances::default(),
+                &UnderTest::find(&amplifier, &system).expect("it rests"),
                 SQRT_2 * rms_volts,
             )
             .expect("it settles");
@@ -470,9 +469,8 @@ fn steady_volts_and_the_thump_come_when_asked_for() {
             .collect()
     };
     let file = sheet::read(&cathode, &[]).expect("it reads");
-    let system = file.circuit.compile().expect("it compiles");
-    let tolerances = Tolerances::default();
-    let rest = voltages(&file.circuit, &system, &tolerances, &mut system.workspace());
+    let system = System::of(&file.circuit).expect("it compiles");
+    let rest = VoltagesOf.about(&file, &system);
     let rest = rest.expect("it rests");
     let volts = rest.nodes.iter().find(|node| node.node == "k");
     let volts = volts.expect("a cathode").volts;
@@ -702,7 +700,7 @@ fn a_loudspeaker_and_a_box_are_heard() {
     };
     let file = std::fs::read_to_string(&amplifier).expect("the example");
     let file = sheet::read(&file, &[]).expect("the example reads");
-    let system = file.circuit.compile().expect("it compiles");
+    let system = System::of(&file.circuit).expect("it compiles");
     let speaker = Loudspeaker::typical(3.0);
     let output = ImpedanceOf {
         generator: file.bench.generator,
@@ -713,7 +711,7 @@ fn a_loudspeaker_and_a_box_are_heard() {
         to: 55.0,
         loudspeaker: speaker,
     }
-    .run(&file.circuit, &system, &Tolerances::default())
+    .about(&file, &system)
     .expect("it has an output impedance")
     .at_test
     .output

@@ -37,10 +37,7 @@ fn main() {
 fn amplifier() -> (Amplifier, System) {
     let text = include_str!("../../examples/02_hall_2a3_push_pull/amplifier.toml");
     let amplifier = read(text, &[]).expect("the file is well formed");
-    let system = amplifier
-        .circuit
-        .compile()
-        .expect("the circuit is well formed");
+    let system = System::of(&amplifier.circuit).expect("the circuit is well formed");
     (amplifier, system)
 }
 

@@ -54,10 +54,7 @@ fn main() {
 
 fn amplifier(text: &str) -> (Amplifier, System) {
     let amplifier = read(text, &[]).expect("the file is well formed");
-    let system = amplifier
-        .circuit
-        .compile()
-        .expect("the circuit is well formed");
+    let system = System::of(&amplifier.circuit).expect("the circuit is well formed");
     (amplifier, system)
 }
 

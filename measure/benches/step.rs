@@ -35,10 +35,7 @@ fn main() {
 
 fn amplifier() -> (Amplifier, System) {
     let amplifier = read(include_str!("ten_valves.toml"), &[]).expect("the file is well formed");
-    let system = amplifier
-        .circuit
-        .compile()
-        .expect("the circuit is well formed");
+    let system = System::of(&amplifier.circuit).expect("the circuit is well formed");
     (amplifier, system)
 }
 

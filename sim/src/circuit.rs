@@ -8,11 +8,11 @@ use crate::parts::{Part, Waveform};
 
 /// A node of a circuit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct NodeId(pub(crate) u32);
+pub struct NodeId(u32);
 
 /// A part of a circuit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct PartId(pub(crate) u32);
+pub struct PartId(u32);
 
 impl NodeId {
     /// The chassis: the node against which every voltage is measured.

@@ -173,7 +173,7 @@ impl Transfers<'_> {
 mod tests {
     use super::{Excitation, SmallSignal};
     use crate::parts::{Part, Source, Waveform};
-    use crate::{Circuit, NodeId};
+    use crate::{Circuit, NodeId, System};
     use nalgebra::Complex;
 
     #[test]
@@ -197,7 +197,7 @@ mod tests {
         circuit
             .add("C", Part::capacitor(c), &[b, NodeId::CHASSIS])
             .expect("well formed");
-        let system = circuit.compile().expect("well formed");
+        let system = System::of(&circuit).expect("well formed");
         let mut ws = system.workspace();
         let mut linear = SmallSignal::at(&system, &mut ws);
         for frequency in [1.0, 723.4, 1e6] {

@@ -198,9 +198,9 @@ fn balance(matrix: &mut DMatrix<f64>) {
 
 #[cfg(test)]
 mod tests {
-    use super::{growing, natural_frequencies};
+    use super::{Changes, growing, natural_frequencies, natural_frequencies_with};
     use crate::parts::Part;
-    use crate::{Circuit, NodeId};
+    use crate::{Circuit, NodeId, System};
     use models::transistor::Transistor;
 
     #[test]
@@ -215,7 +215,7 @@ mod tests {
         circuit
             .add("C1", Part::capacitor(c), &[a, NodeId::CHASSIS])
             .expect("well formed");
-        let system = circuit.compile().expect("well formed");
+        let system = System::of(&circuit).expect("well formed");
         let mut ws = system.workspace();
         let modes = natural_frequencies(&system, &mut ws).expect("it has a rest");
         assert_eq!(modes.len(), 2);
@@ -232,31 +232,37 @@ mod tests {
     }
 
     #[test]
-    fn what_holds_no_source_never_grows() {
-        // Resistors, coils and capacitors give no energy, whatever their values. Leakage inductance and voice
-        // coil in series leave no place for a current of their own: a mode that is not there.
-        for ohms in 10..60 {
-            let text = format!(
-                r#"[amplifier]
-title = "Passive"
-source = "own design"
-[parts]
-R1 = {{ resistor = "{ohms}00R", between = ["in", "p"] }}
-C1 = {{ electrolytic = "1u", positive = "p", negative = "x", esr = "120R", leakage = "3mA", rating = "100V" }}
-L1 = {{ choke = "2H", between = ["x", "chassis"], resistance = "300R", saturates = "50mA" }}
-L2 = {{ inductor = "0.5H", between = ["x", "y"], resistance = "70R" }}
-R4 = {{ resistor = "5k", between = ["y", "x"] }}
-T1 = {{ transformer = "5k : 8R", primary = ["y", "chassis"], secondary = ["out", "chassis"], primary_inductance = "10H", leakage_inductance = "50mH", capacitance = "500p", primary_resistance = "250R", secondary_resistance = "0.4R", core_loss = "30k" }}
-LS1 = {{ loudspeaker = "8R", between = ["out", "chassis"], re = "6R", le = "0.5mH", fs = "55Hz", qms = "3", qes = "0.5" }}
-[bench]
-generator = {{ into = "in", resistance = "600R" }}
-load = "LS1"
-"#
-            );
-            let amplifier = crate::file::read(&text, &[]).expect("a file without faults");
-            let system = amplifier.circuit.compile().expect("well formed");
-            let mut ws = system.workspace();
-            assert_eq!(growing(&system, &mut ws), None, "{ohms}00 Ω");
+    fn changes_of_the_equations_are_parts_that_were_never_drawn() {
+        // s = −(1/R + g)/C with g added across both, and with 2g and 2g in series by way of one unknown more.
+        let (r, c, g) = (10e3, 1e-6, 3e-4);
+        let mut circuit = Circuit::new();
+        let a = circuit.node("a");
+        for (name, part) in [("R1", Part::resistor(r)), ("C1", Part::capacitor(c))] {
+            circuit
+                .add(name, part, &[a, NodeId::CHASSIS])
+                .expect("well formed");
+        }
+        let system = System::of(&circuit).expect("well formed");
+        let mut ws = system.workspace();
+        let at = system.voltage_of(a);
+        let mut across = Changes::none(&system);
+        across.add(at, at, g, 0.0);
+        let mut series = Changes::none(&system);
+        let inner = series.unknown();
+        series.add(at, at, 2.0 * g, 0.0);
+        series.add(at, inner, -2.0 * g, 0.0);
+        series.add(inner, at, -2.0 * g, 0.0);
+        series.add(inner, inner, 4.0 * g, 0.0);
+        for (changes, exact) in [
+            (Changes::none(&system), -1.0 / (r * c)),
+            (across, -(1.0 / r + g) / c),
+            (series, -(1.0 / r + g) / c),
+        ] {
+            let modes =
+                natural_frequencies_with(&system, &changes, &mut ws).expect("it has a rest");
+            // A handful of roundings.
+            assert_eq!(modes.len(), 1);
+            assert!((modes[0] / exact - 1.0).norm() < 1e-12, "{}", modes[0]);
         }
     }
 
@@ -296,7 +302,7 @@ load = "LS1"
         circuit
             .add("Q2", transistor(), &[b, a, NodeId::CHASSIS])
             .expect("well formed");
-        let system = circuit.compile().expect("well formed");
+        let system = System::of(&circuit).expect("well formed");
         let mut ws = system.workspace();
         let found = growing(&system, &mut ws).expect("gR is 4");
         let exact = (i_s / v_t * r - 1.0) / (r * c);

@@ -105,16 +105,6 @@ pub struct System {
     symbolic: Symbolic,
 }
 
-impl Circuit {
-    /// The equations of the circuit.
-    ///
-    /// # Errors
-    /// All of [`Circuit::faults`], not the first only.
-    pub fn compile(&self) -> Result<System, Vec<CircuitError>> {
-        System::of(self)
-    }
-}
-
 impl System {
     /// The equations of a circuit. Costs the ordering of its matrix.
     ///
@@ -299,5 +289,57 @@ fn emits(device: &AnyDevice) -> bool {
         | AnyDevice::Diode(_)
         | AnyDevice::Stabiliser(_)
         | AnyDevice::Transistor(_) => false,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::System;
+    use crate::parts::Part;
+    use crate::{Circuit, CircuitError, NodeId};
+
+    #[test]
+    fn currents_and_factors_of_a_resistor_beside_a_capacitor() {
+        let (r, c, v, s) = (47e3, 22e-9, 3.0, 500.0);
+        let mut circuit = Circuit::new();
+        let a = circuit.node("a");
+        for (name, part) in [("R1", Part::resistor(r)), ("C1", Part::capacitor(c))] {
+            circuit
+                .add(name, part, &[a, NodeId::CHASSIS])
+                .expect("well formed");
+        }
+        let system = System::of(&circuit).expect("well formed");
+        let mut ws = system.workspace();
+        let at = system.voltage_of(a) as usize;
+        let mut x = ws.x.clone();
+        x[at] = v;
+        // A rounding or two.
+        let leaving = system.currents(&x, &mut ws)[at];
+        assert!((leaving / (v / r) - 1.0).abs() < 1e-15, "{leaving} A");
+        let slopes = system.mean_slopes(&[x], &mut ws);
+        let mut answer = vec![1.0; system.len()];
+        system
+            .factors(&slopes, s)
+            .expect("it has an answer")
+            .solve(&mut answer);
+        let exact = 1.0 / (1.0 / r + s * c);
+        assert!((answer[at] / exact - 1.0).abs() < 1e-15, "{} Ω", answer[at]);
+    }
+
+    #[test]
+    fn a_circuit_with_faults_has_no_equations() {
+        let mut circuit = Circuit::new();
+        let a = circuit.node("a");
+        circuit
+            .add("R1", Part::resistor(-1.0), &[a, NodeId::CHASSIS])
+            .expect("its nodes are right");
+        let faults = System::of(&circuit).expect_err("two faults");
+        assert!(
+            matches!(
+                faults.as_slice(),
+                [CircuitError::Value { .. }, CircuitError::UsedOnce { .. }]
+            ),
+            "{faults:?}"
+        );
     }
 }

@@ -82,10 +82,7 @@ impl Opened {
             .map(|(part, value)| ((*part).to_owned(), (*value).to_owned()))
             .collect();
         let amplifier = sheet::read(text, &set).expect("a file without faults");
-        let system = amplifier
-            .circuit
-            .compile()
-            .expect("a circuit without faults");
+        let system = System::of(&amplifier.circuit).expect("a circuit without faults");
         Self { amplifier, system }
     }
 

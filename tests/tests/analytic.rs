@@ -89,7 +89,7 @@ fn rc() -> (System, usize) {
         ("R1", Part::resistor(1e3), [1, 2]),
         ("C1", Part::capacitor(1e-7), [2, 0]),
     ]);
-    let system = circuit.compile().expect("a well-formed circuit");
+    let system = System::of(&circuit).expect("a well-formed circuit");
     let at = volts(&circuit, &system, 2);
     (system, at)
 }
@@ -108,7 +108,7 @@ fn rlc() -> (System, usize) {
         ("L1", Part::inductor(0.01, 0.0), [2, 3]),
         ("C1", Part::capacitor(1e-6), [3, 0]),
     ]);
-    let system = circuit.compile().expect("a well-formed circuit");
+    let system = System::of(&circuit).expect("a well-formed circuit");
     let at = volts(&circuit, &system, 3);
     (system, at)
 }
@@ -134,7 +134,7 @@ fn child() -> (System, usize) {
         ("D1", Part::Device(Rectifier::child(CHILD_K).into()), [1, 0]),
         ("C1", Part::capacitor(1e-7), [1, 0]),
     ]);
-    let system = circuit.compile().expect("a well-formed circuit");
+    let system = System::of(&circuit).expect("a well-formed circuit");
     let at = volts(&circuit, &system, 1);
     (system, at)
 }
@@ -198,7 +198,7 @@ fn child_law_diode_at_rest_solves_its_cubic() {
         ("R1", Part::resistor(1e4), [1, 2]),
         ("D1", Part::Device(Rectifier::child(CHILD_K).into()), [2, 0]),
     ]);
-    let system = circuit.compile().expect("a well-formed circuit");
+    let system = System::of(&circuit).expect("a well-formed circuit");
     let mut ws = system.workspace();
     operating_point(&system, &Tolerances::reference(), &mut ws).expect("one diode settles");
     let mut u = 7.6_f64;
@@ -244,7 +244,7 @@ fn saturating_inductor_draws_its_magnetising_current() {
             [1, 0],
         ),
     ]);
-    let system = circuit.compile().expect("a well-formed circuit");
+    let system = System::of(&circuit).expect("a well-formed circuit");
     let l1 = circuit.find_part("L1").expect("listed");
     let at = system.currents_of(l1)[0] as usize;
     // The peak flux is 1.27 Wb, 2.5 times the knee: the current peaks far above the linear 0.13 A.

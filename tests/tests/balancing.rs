@@ -20,7 +20,7 @@ use checks::examples::Opened;
 use measure::at_rest::voltages::VoltagesOf;
 use measure::small_signal::response::{Output, Response, ResponseOf};
 use nalgebra::{Complex, Matrix4, Matrix5, Vector4, Vector5};
-use sim::{NodeId, Tolerances};
+use sim::NodeId;
 
 type C = Complex<f64>;
 

@@ -8,6 +8,7 @@ use checks::examples::Opened;
 use measure::Measurement;
 use measure::judged::check::{Check, CheckOf, Code, Finding};
 use sheet::read;
+use sim::System;
 use sim::amplifier::Amplifier;
 
 const QUICK: CheckOf = CheckOf { quick: true };
@@ -27,7 +28,7 @@ fn read_set(text: &str, set: &[(&str, &str)]) -> Amplifier {
 
 fn check(text: &str, set: &[(&str, &str)]) -> Check {
     let amplifier = read_set(text, set);
-    let system = amplifier.circuit.compile().expect("it compiles");
+    let system = System::of(&amplifier.circuit).expect("it compiles");
     QUICK
         .about(&amplifier, &system)
         .unwrap_or_else(|error| panic!("{set:?}: {error}"))
@@ -560,7 +561,7 @@ fn corners_and_leaks_are_their_closed_forms() {
 fn a_reservoir_discharges_as_resistance_and_capacitance_say() {
     let line = "C8 = { electrolytic = \"47u\", positive = \"ht\", negative = \"chassis\", rating = \"450V\", leakage = \"1mA\" }\nR8 = { resistor = \"2M2\", between = [\"ht\", \"chassis\"], rating = \"0.5W\" }";
     let amplifier = read_set(&stages(line), &[]);
-    let system = amplifier.circuit.compile().expect("it compiles");
+    let system = System::of(&amplifier.circuit).expect("it compiles");
     let answer = CheckOf { quick: false }
         .about(&amplifier, &system)
         .expect("it rests");

@@ -15,7 +15,7 @@ use models::diode::Diode;
 use sim::amplifier::{Amplifier, Bench};
 use sim::parts::{Inductor, Part, Source, Waveform};
 use sim::periodic::Settling;
-use sim::{Circuit, NodeId, Tolerances};
+use sim::{Circuit, NodeId, System, Tolerances};
 
 /// Voltage of an e-fold of the stage, V: so high that the drop across the load is nothing beside it.
 const V_T: f64 = 1000.0;
@@ -97,7 +97,7 @@ fn stage(more: More) -> (Distortion, Option<f64>) {
             );
         }
     }
-    let system = circuit.compile().expect("a well-formed circuit");
+    let system = System::of(&circuit).expect("a well-formed circuit");
     let question = DistortionOf {
         power: PowerOf {
             generator,

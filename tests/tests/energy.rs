@@ -2,7 +2,6 @@
 
 use checks::examples::{EXAMPLES, Opened};
 use measure::instruments::power_balance::PowerBalance;
-use sim::Tolerances;
 use sim::parts::Part;
 use sim::periodic::{Period, Settling};
 

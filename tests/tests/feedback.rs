@@ -28,10 +28,7 @@ struct AtRest {
 
 impl AtRest {
     fn of(amplifier: Amplifier) -> Self {
-        let system = amplifier
-            .circuit
-            .compile()
-            .expect("a circuit without faults");
+        let system = System::of(&amplifier.circuit).expect("a circuit without faults");
         let mut ws = system.workspace();
         operating_point(&system, &Tolerances::default(), &mut ws).expect("it has a rest");
         Self {
@@ -94,7 +91,6 @@ struct Bench {
     at: AtRest,
     question: LoopGainOf,
     load: PartId,
-    load_ohms: f64,
 }
 
 impl Bench {
@@ -119,7 +115,6 @@ impl Bench {
             at,
             question,
             load: bench.load,
-            load_ohms: bench.load_ohms,
         })
     }
 

@@ -26,6 +26,7 @@ use models::data::ValveModel;
 use models::grid_current::GridCurrent;
 use models::library;
 use models::triode::{Triode, TriodeParameters};
+use sim::System;
 use sim::Tolerances;
 use sim::operating_point::operating_point;
 use sim::parts::Part;
@@ -106,7 +107,7 @@ fn with_law(text: &str, law: Option<Triode>, set: &[(&str, &str)]) -> Opened {
         if let Part::Valve(valve) = &mut circuit.part_mut(id).part {
             valve.kind.model = ValveModel::Triode(triode);
         }
-        opened.system = circuit.compile().expect("a circuit without faults");
+        opened.system = System::of(circuit).expect("a circuit without faults");
     }
     opened
 }

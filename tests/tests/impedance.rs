@@ -237,7 +237,7 @@ fn a_concertina_at_its_anode_at_its_cathode_and_across_both() {
         let mut opened = concertina(load);
         let bridge = opened.amplifier.circuit.find_part("R8").expect("R8");
         opened.amplifier.circuit.part_mut(bridge).part = Part::resistor(1e12);
-        opened.system = opened.amplifier.circuit.compile().expect("sound");
+        opened.system = System::of(&opened.amplifier.circuit).expect("sound");
         opened
     };
     let each = mu * half / (ra + (mu + 2.0) * half);
@@ -410,7 +410,7 @@ fn two_loads_give_what_one_ampere_gives() {
         for load in [answer.load_ohms, 1.1 * answer.load_ohms, 1e9] {
             let mut circuit = opened.amplifier.circuit.clone();
             circuit.part_mut(opened.amplifier.bench.load).part = Part::resistor(load);
-            let v2 = gain(&circuit.compile().expect("sound"), &opened);
+            let v2 = gain(&System::of(&circuit).expect("sound"), &opened);
             let (r1, v1) = *first.get_or_insert((load, v2));
             if load > r1 {
                 let found = (v2 - v1) / (v1 / r1 - v2 / load);

@@ -153,7 +153,7 @@ fn perturbed_copies_are_solved() {
         let which = (seed % originals.len() as u64) as usize;
         let mut circuit = originals[which].clone();
         perturb(&mut circuit, &mut Random(seed));
-        let system = circuit.compile().expect("other values make no fault");
+        let system = System::of(&circuit).expect("other values make no fault");
         match solve(&circuit, &system) {
             Ok((found, left_over)) => {
                 worst = worst.max(left_over);
@@ -192,7 +192,7 @@ fn supplies_that_contradict_each_other_are_named() {
             .add(name, part, &[node, sim::NodeId::CHASSIS])
             .expect("two terminals");
     }
-    let faults = circuit.compile().expect_err("a loop of supplies");
+    let faults = System::of(&circuit).expect_err("a loop of supplies");
     assert!(
         faults.iter().any(|fault| fault.to_string().contains("B1")),
         "{faults:?}"

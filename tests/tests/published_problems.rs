@@ -17,7 +17,7 @@ use models::transistor::Transistor;
 use sim::parts::{Part, Source, Transformer, Waveform, Winding};
 use sim::periodic::{Approach, Settling, settle};
 use sim::transient::{Method, transient};
-use sim::{Circuit, NodeId, Tolerances};
+use sim::{Circuit, NodeId, System, Tolerances};
 
 fn sine(amplitude: f64, frequency: f64, resistance: f64) -> Part {
     Part::Source(Source {
@@ -50,9 +50,7 @@ fn put(circuit: &mut Circuit, name: &str, part: Part, at: &[&str]) {
 
 /// Runs from the given node voltages in `steps` steps of Radau IIA(5) and returns all unknowns.
 fn run(circuit: &Circuit, start: &[(&str, f64)], until: f64, steps: u32) -> impl Fn(&str) -> f64 {
-    let system = circuit
-        .compile()
-        .expect("the published circuit is well formed");
+    let system = System::of(circuit).expect("the published circuit is well formed");
     let mut ws = system.workspace();
     let places: Vec<(String, usize)> = circuit
         .nodes()
@@ -283,7 +281,7 @@ fn ring_modulator_is_settled_directly() {
     // take the same steps, whose size is left alone, so that nothing but settling tells them apart.
     const GRID: usize = 1024;
     let circuit = ring_modulator();
-    let system = circuit.compile().expect("a circuit without faults");
+    let system = System::of(&circuit).expect("a circuit without faults");
     let settle_by = |approach, whole_matrix| {
         let mut ws = system.workspace();
         let settling = Settling {

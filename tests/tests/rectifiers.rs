@@ -12,7 +12,7 @@ use models::diode::Diode;
 use rayon::prelude::*;
 use serde::Deserialize;
 use sim::parts::{Diodes, Part, Source, Waveform};
-use sim::{Circuit, NodeId};
+use sim::{Circuit, NodeId, System};
 
 fn mean(values: &[f64]) -> f64 {
     values.iter().sum::<f64>() / values.len() as f64
@@ -94,7 +94,7 @@ fn solved(point: &Point) -> [f64; 4] {
         place("R2", Part::resistor(LOAD), &[y, NodeId::CHASSIS]);
         place("R3", Part::resistor(LOAD), &[y, NodeId::CHASSIS]);
     }
-    let system = circuit.compile().expect("a well-formed circuit");
+    let system = System::of(&circuit).expect("a well-formed circuit");
     let period = settled(&system, MAINS);
     let volts = period.unknown(system.voltage_of(out));
     let amps = period.unknown(system.currents_of(first)[0]);

@@ -1,6 +1,7 @@
 //! Natural frequencies of whole drawings.
 
 use sheet::read;
+use sim::System;
 use sim::stability::growing;
 
 #[test]
@@ -26,7 +27,7 @@ load = "LS1"
 "#
         );
         let amplifier = read(&text, &[]).expect("a file without faults");
-        let system = amplifier.circuit.compile().expect("well formed");
+        let system = System::of(&amplifier.circuit).expect("well formed");
         let mut ws = system.workspace();
         assert_eq!(growing(&system, &mut ws), None, "{ohms}00 Ω");
     }

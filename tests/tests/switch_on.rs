@@ -12,6 +12,7 @@ use measure::at_rest::switch_on::{
     CapacitorAtSwitchOn, Phase, Stated, SwitchOn, SwitchOnOf, with_silicon,
 };
 use models::emission::{share, time_to};
+use sim::System;
 use sim::Tolerances;
 use sim::operating_point::operating_point;
 
@@ -236,7 +237,7 @@ fn a_slow_rectifier_valve_spares_the_capacitors() {
     let valve = run(&opened, false);
     let circuit = with_silicon(&opened.amplifier.circuit).expect("there is a rectifier valve");
     let mut changed = opened;
-    changed.system = circuit.compile().expect("silicon fits");
+    changed.system = System::of(&circuit).expect("silicon fits");
     changed.amplifier.circuit = circuit;
     let silicon = run(&changed, false);
     let (slow, fast) = (capacitor(&valve, "C1"), capacitor(&silicon, "C1"));

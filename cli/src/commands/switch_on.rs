@@ -117,7 +117,7 @@ fn silicon(amplifier: &Amplifier) -> Result<(Amplifier, System), Failure> {
             "ask without --silicon",
         )
     })?;
-    let system = changed.compile().map_err(|faults| {
+    let system = System::of(&changed).map_err(|faults| {
         let words: Vec<String> = faults.iter().map(ToString::to_string).collect();
         no(
             &format!("silicon does not fit here: {}", words.join("; ")),

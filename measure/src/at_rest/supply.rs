@@ -15,6 +15,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use crate::driven::power::{PowerOf, Stand, Start};
 use crate::{Measurement, Progress, Reached, UnderTest};
+use sim::System;
 use sim::amplifier::{Amplifier, Mains, Taps};
 use sim::circuit::Circuit;
 use sim::error::SimError;
@@ -304,9 +305,7 @@ impl SupplyOf {
             self.under(of.circuit, job)
         };
         // The tap and the volts are values of parts: they do not change what can be drawn.
-        let system = circuit
-            .compile()
-            .expect("the circuit of another tap has no other faults");
+        let system = System::of(&circuit).expect("the circuit of another tap has no other faults");
         let reading = |period: &Period, ws: &mut Workspace| {
             let reading = Reading {
                 circuit: &circuit,

@@ -431,7 +431,6 @@ impl Heard<'_> {
 
 /// The equations of a changed circuit.
 fn compiled(circuit: &Circuit) -> System {
-    circuit
-        .compile()
+    System::of(circuit)
         .expect("a circuit that compiled stays sound when something in it is held or silenced")
 }

@@ -16,6 +16,7 @@ use crate::instruments::preferred::{Series, rating};
 use crate::judged::figure::{Figure, FigureError};
 use crate::judged::study::Study;
 use crate::{Progress, Reached};
+use sim::System;
 use sim::amplifier::Amplifier;
 use sim::circuit::Circuit;
 use sim::nearest::nearest;
@@ -456,7 +457,7 @@ fn measure<T>(
     answer: impl Fn(&Study<'_>) -> T,
 ) -> Option<T> {
     let amplifier = read(set)?;
-    let system = amplifier.circuit.compile().ok()?;
+    let system = System::of(&amplifier.circuit).ok()?;
     Some(answer(&Study::new(&amplifier, &system)))
 }
 

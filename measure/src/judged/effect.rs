@@ -15,6 +15,7 @@ use serde::Serialize;
 use crate::judged::check::pairs;
 use crate::small_signal::loop_gain::{FeedbackPath, LoopPoint};
 use crate::{Measurement, Progress, Reached, UnderTest};
+use sim::System;
 use sim::circuit::{Circuit, CircuitError, NodeId, PartId, Placed};
 use sim::error::{Question, SimError};
 use sim::parts::Part;
@@ -195,7 +196,7 @@ fn without(asked: &Asked<'_>, drawn: &Measured, removals: &[Removal]) -> Effect 
         effect.words = Some(unfed(&circuit, &faults));
         return effect;
     }
-    let system = circuit.compile().expect("faults were looked for before");
+    let system = System::of(&circuit).expect("faults were looked for before");
     let tolerances = Tolerances::default();
     let measured = UnderTest::of_circuit(asked.amplifier, &circuit, &system, tolerances)
         .and_then(|of| asked.measure(&of, Some(drawn)));

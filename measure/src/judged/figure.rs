@@ -468,6 +468,7 @@ impl fmt::Display for Figure {
 pub(crate) mod tests {
     use super::*;
     use sheet::read;
+    use sim::System;
     use sim::amplifier::Amplifier;
 
     /// A triode stage: 250 V through 47k.
@@ -540,7 +541,7 @@ frequency = "1kHz"
     #[test]
     fn figures_are_those_of_the_measurements() {
         let amplifier = stage();
-        let system = amplifier.circuit.compile().unwrap();
+        let system = System::of(&amplifier.circuit).unwrap();
         let study = Study::new(&amplifier, &system);
         let of = |text: &str| {
             let figure = Figure::parse(text, &amplifier.circuit).unwrap();

@@ -28,6 +28,7 @@ use crate::instruments::varied::{self, Allowed, Varied};
 use crate::judged::figure::{Figure, OfValve};
 use crate::judged::study::Study;
 use crate::{Measurement, Progress, Reached, UnderTest};
+use sim::System;
 use sim::amplifier::Amplifier;
 use sim::circuit::PartId;
 use sim::error::{Question, SimError};
@@ -333,7 +334,7 @@ impl<'a> Drawn<'a> {
         for (varied, &ratio) in self.varied.iter().zip(ratios) {
             varied.scale(&mut scratch.circuit, ratio);
         }
-        let Ok(system) = scratch.circuit.compile() else {
+        let Ok(system) = System::of(&scratch.circuit) else {
             return none(Missing::Unsolved);
         };
         let study = Study::near(scratch, &system, self.of);

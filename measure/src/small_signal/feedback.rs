@@ -15,6 +15,7 @@ use crate::small_signal::loop_gain::{FeedbackPath, LoopGain, LoopGainOf, PathErr
 use crate::small_signal::loop_gain::{PhaseCrossing, UnityCrossing};
 use crate::small_signal::square_wave::{SquareWave, SquareWaveOf, small_drive};
 use crate::{Measurement, Progress, Reached, UnderTest};
+use sim::System;
 use sim::circuit::PartId;
 use sim::error::SimError;
 use sim::stability::Growing;
@@ -114,9 +115,8 @@ fn at_load(
     drive: f64,
 ) -> Result<AtLoad, SimError> {
     let circuit = condition.of_circuit(of.circuit, of.amplifier.bench.load);
-    let system = circuit
-        .compile()
-        .expect("another load makes no fault in a circuit without one");
+    let system =
+        System::of(&circuit).expect("another load makes no fault in a circuit without one");
     let loaded = UnderTest::of_circuit(of.amplifier, &circuit, &system, of.tolerances)?;
     let response = question.ask(&loaded, &|_| ())?;
     let square = match response.growing {

@@ -6,8 +6,9 @@
 //!
 //! ```text
 //! RunIn(n) ─► … ─► RunIn(0) ─► Measured ─► Corrected ─► Corrected ─► … ─► closed
-//!    ▲                ▲            │            │
-//!    └── lost ────────┴─── slow ───┴────────────┘
+//!    ▲                ▲            │           │
+//!    │                └─── slow ───│───────────┤
+//!    └──── no matrix, worse, lost ─┴───────────┘
 //! ```
 //!
 //! Source   Aprille & Trick, Proc. IEEE 60 (1972) 108 (from memory)

@@ -48,3 +48,28 @@ impl Interval {
         self.place.is_multiple_of(self.units >> level)
     }
 }
+
+#[cfg(test)]
+#[allow(clippy::float_cmp, reason = "the grid is met exactly")]
+mod tests {
+    use super::Interval;
+
+    #[test]
+    fn steps_of_any_levels_end_on_the_grid() {
+        let (start, end) = (0.1, 0.3);
+        let mut reached = Interval::new(start, end, 3);
+        assert_eq!(reached.time(), start);
+        for (level, place) in [(2, 0.25), (3, 0.375), (3, 0.5), (1, 1.0)] {
+            assert!(!reached.is_over());
+            reached = reached.after_step(level);
+            // One rounding each of a difference, a product and a sum below one.
+            let exact = start + (end - start) * place;
+            assert!((reached.time() - exact).abs() <= 3.0 * f64::EPSILON);
+            let aligned = [0, 1, 2, 3].map(|level| reached.is_aligned(level));
+            let whole = [1.0, 2.0, 4.0, 8.0].map(|steps| (place * steps) % 1.0 == 0.0);
+            assert_eq!(aligned, whole, "at {place}");
+        }
+        assert!(reached.is_over());
+        assert_eq!(reached.time(), end);
+    }
+}

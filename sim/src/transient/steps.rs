@@ -76,3 +76,32 @@ impl Steps {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{Choice, Steps};
+
+    #[test]
+    fn kept_steps_are_taken_again_as_far_as_they_lead() {
+        let mut steps = Steps::default();
+        steps.begin(Choice::Again);
+        assert!(!steps.follows(), "none are kept yet");
+        steps.begin(Choice::Kept);
+        for level in [0, 2, 1] {
+            assert_eq!(steps.next(), None);
+            steps.taken(level);
+        }
+        for _ in 0..2 {
+            steps.begin(Choice::Again);
+            for level in [0, 2, 1] {
+                assert_eq!(steps.next(), Some(level));
+                assert!(steps.follows());
+                steps.taken(level);
+            }
+        }
+        assert_eq!(steps.next(), None);
+        assert!(!steps.follows(), "they led no further");
+        steps.begin(Choice::Again);
+        assert!(!steps.follows(), "what did not suffice is not tried again");
+    }
+}

@@ -59,3 +59,31 @@ impl Trust {
         };
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::Trust;
+
+    #[test]
+    fn trust_is_used_up_by_steps_and_not_by_questions() {
+        let mut trust = Trust::default();
+        assert!(!trust.covers(1.0, 1e-3, 1.0), "nothing is known yet");
+        trust.measured(1.0, 0.5);
+        for _ in 0..100 {
+            assert!(trust.covers(1.0, 1.0, 1.0));
+        }
+        assert!(
+            !trust.covers(1.0, 1.2, 1.0),
+            "1.5 times 0.5 times its square"
+        );
+        assert!(!trust.covers(2.0, 1.0, 1.0), "another step");
+        for _ in 0..16 {
+            assert!(trust.covers(1.0, 1.0, 1.0));
+            trust.granted();
+        }
+        assert!(!trust.covers(1.0, 1.0, 1.0), "one is to be verified again");
+        let mut none = Trust::none();
+        none.measured(1.0, 0.0);
+        assert!(!none.covers(1.0, 0.0, 1.0));
+    }
+}

@@ -55,10 +55,8 @@ impl Bench {
                 valve.kind = other;
             }
         }
-        let system = amplifier
-            .circuit
-            .compile()
-            .unwrap_or_else(|faults| panic!("{text}\n{faults:?}"));
+        let system =
+            System::of(&amplifier.circuit).unwrap_or_else(|faults| panic!("{text}\n{faults:?}"));
         let question = PowerOf::bench(&amplifier.bench);
         Self {
             amplifier,

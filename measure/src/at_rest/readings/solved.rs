@@ -4,6 +4,7 @@ use super::change::Change;
 use super::points::Point;
 use crate::UnderTest;
 use crate::instruments::valve::ValveProbe;
+use sim::System;
 use sim::circuit::NodeId;
 use sim::error::SimError;
 
@@ -50,9 +51,8 @@ pub(super) fn with<T>(
     answer: impl FnOnce(&UnderTest<'_>) -> T,
 ) -> Result<T, SimError> {
     let circuit = change.made(of.circuit);
-    let system = circuit
-        .compile()
-        .expect("values change and resistors come; nothing is taken away");
+    let system =
+        System::of(&circuit).expect("values change and resistors come; nothing is taken away");
     Ok(answer(&of.near(&circuit, &system)?))
 }
 

@@ -2,6 +2,7 @@ use super::change::Change;
 use super::*;
 use models::data::ValveModel;
 use sheet::read as read_file;
+use sim::System;
 use sim::amplifier::Amplifier;
 use sim::parts::Part;
 
@@ -51,7 +52,7 @@ fn ask(amplifier: &Amplifier, meters: &[&str], taken: &str) -> Readings {
             read(taken, &amplifier.circuit).unwrap()
         },
     };
-    let system = amplifier.circuit.compile().unwrap();
+    let system = System::of(&amplifier.circuit).unwrap();
     question.about(amplifier, &system).unwrap()
 }
 

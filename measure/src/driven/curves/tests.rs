@@ -12,6 +12,7 @@ use crate::Measurement;
 use crate::at_rest::voltages::{ValveAtRest, VoltagesOf};
 use crate::driven::power::PowerOf;
 use sheet::read;
+use sim::System;
 use sim::amplifier::Amplifier;
 
 /// Every amplifying type, pentodes with a fixed screen, strapped and with a tap.
@@ -191,7 +192,7 @@ fn amplifier(parts: &str) -> Amplifier {
 
 fn valve_at_rest(parts: &str) -> ValveAtRest {
     let amplifier = amplifier(parts);
-    let system = amplifier.circuit.compile().expect("a whole drawing");
+    let system = System::of(&amplifier.circuit).expect("a whole drawing");
     let answer = VoltagesOf.about(&amplifier, &system);
     answer.expect("it rests").valves.remove(0)
 }
@@ -339,7 +340,7 @@ fn a_swing_of_a_square_law_has_its_second_harmonic() {
 
 fn stage(parts: &str, level: Asked) -> Stage {
     let amplifier = amplifier(parts);
-    let system = amplifier.circuit.compile().expect("a whole drawing");
+    let system = System::of(&amplifier.circuit).expect("a whole drawing");
     let question = StageOf {
         part: amplifier.circuit.find_part("V1").expect("it is there"),
         bench: PowerOf::bench(&amplifier.bench),

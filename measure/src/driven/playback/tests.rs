@@ -43,7 +43,7 @@ const RATE: f64 = 96_000.0;
 
 fn amplifier(text: &str) -> (Amplifier, System) {
     let amplifier = read(text, &[]).expect("the file is well formed");
-    let system = amplifier.circuit.compile().expect("the circuit too");
+    let system = System::of(&amplifier.circuit).expect("the circuit too");
     (amplifier, system)
 }
 

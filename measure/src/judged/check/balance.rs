@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use crate::UnderTest;
 use crate::instruments::valve::ValveProbe;
+use sim::System;
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::error::SimError;
 use sim::parts::Part;
@@ -88,7 +89,7 @@ pub(super) fn balance(of: &UnderTest<'_>, output: [PartId; 2]) -> Result<Balance
 
 /// The balance with a part made like another; none where that cannot be solved.
 fn changed(of: &UnderTest<'_>, circuit: &Circuit, output: [PartId; 2]) -> Option<Balance> {
-    let system = circuit.compile().ok()?;
+    let system = System::of(circuit).ok()?;
     let changed = UnderTest::of_circuit(of.amplifier, circuit, &system, of.tolerances).ok()?;
     balance(&changed, output).ok()
 }

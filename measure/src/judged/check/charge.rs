@@ -5,6 +5,7 @@
 
 use super::{Code, Drawing, Finding, Weight};
 use crate::at_rest::supply::{DISCHARGED, LONGEST, discharge};
+use sim::System;
 use sim::circuit::PartId;
 use sim::error::SimError;
 use sim::parts::{Part, Waveform};
@@ -44,7 +45,7 @@ pub(super) fn findings(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimError> 
             _ => {}
         }
     }
-    let Ok(system) = circuit.compile() else {
+    let Ok(system) = System::of(&circuit) else {
         return Ok(Vec::new());
     };
     let x = &drawing.of.rest.samples()[0];

@@ -7,6 +7,7 @@
 use nalgebra::Complex;
 
 use super::{Code, Drawing, Finding, Weight};
+use sim::System;
 use sim::circuit::NodeId;
 use sim::error::SimError;
 use sim::parts::Part;
@@ -46,7 +47,7 @@ pub(super) fn at_dc<T>(
         source.resistance = UNPLUGGED;
     }
     // A resistance in a source changes no unknown, so the samples hold.
-    let unplugged = circuit.compile();
+    let unplugged = System::of(&circuit);
     let system = unplugged.as_ref().unwrap_or(drawing.of.system);
     let mut ws = system.workspace();
     let mut linear = SmallSignal::over(system, drawing.of.rest.samples(), &mut ws);

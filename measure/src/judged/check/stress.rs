@@ -9,6 +9,7 @@ use crate::at_rest::voltages::chart;
 use crate::driven::power::{PowerOf, Stand, Start};
 use crate::instruments::valve::Against;
 use crate::{Measurement, UnderTest};
+use sim::System;
 use sim::error::SimError;
 use sim::parts::{Part, Waveform};
 use sim::quantity::{Unit, engineering};
@@ -44,7 +45,7 @@ pub(super) fn high_mains(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimError
     {
         *amplitude = SQRT_2 * mains.high;
     }
-    let Ok(system) = circuit.compile() else {
+    let Ok(system) = System::of(&circuit) else {
         return Ok(Vec::new());
     };
     let of = drawing.of;

@@ -1,5 +1,6 @@
 use super::*;
 use sheet::read;
+use sim::System;
 
 fn file(parts: &str) -> String {
     format!(
@@ -131,7 +132,7 @@ fn valves_meet_currents_volts_and_gain() {
         Quantity::exact(values(&current)[0], Unit::Ohm),
     )];
     let amplifier = read(&text, &set).unwrap();
-    let system = amplifier.circuit.compile().unwrap();
+    let system = System::of(&amplifier.circuit).unwrap();
     let study = Study::new(&amplifier, &system);
     assert!((study.rest().unwrap().valves[0].i_a / 2e-3 - 1.0).abs() < 1e-3);
     met(&choose(&text, "R1", "V1 anode volts = 120V", None));

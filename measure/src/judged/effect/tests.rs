@@ -11,6 +11,7 @@ use super::taken_out::{usual, without as taken};
 use super::*;
 use crate::at_rest::voltages::{ValveAtRest, VoltagesOf};
 use sheet::read;
+use sim::System;
 use sim::amplifier::Amplifier;
 use sim::quantity::Unit;
 
@@ -45,7 +46,7 @@ fn ask(text: &str, named: &Named) -> (Amplifier, Effects) {
         path: None,
         full: false,
     };
-    let system = amplifier.circuit.compile().unwrap();
+    let system = System::of(&amplifier.circuit).unwrap();
     let answer = question.about(&amplifier, &system).unwrap();
     (amplifier, answer)
 }
@@ -69,7 +70,7 @@ fn value(whole: &Whole, name: &str) -> f64 {
 }
 
 fn valve(amplifier: &Amplifier, name: &str) -> ValveAtRest {
-    let system = amplifier.circuit.compile().unwrap();
+    let system = System::of(&amplifier.circuit).unwrap();
     let rest = VoltagesOf.about(amplifier, &system).unwrap();
     rest.valves
         .into_iter()

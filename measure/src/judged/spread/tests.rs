@@ -1,5 +1,6 @@
 use super::*;
 use sheet::read;
+use sim::System;
 
 fn file(parts: &str) -> Amplifier {
     let text = format!(
@@ -59,7 +60,7 @@ fn seeded(
         samples,
         seed,
     };
-    let system = amplifier.circuit.compile().unwrap();
+    let system = System::of(&amplifier.circuit).unwrap();
     question.about(amplifier, &system).unwrap()
 }
 
@@ -333,7 +334,7 @@ R3 = { resistor = "10M", between = ["out", "chassis"] }"#,
     };
     let spread = ask(&amplifier, &["gain"], allowed, 2);
     let gain = &spread.figures[0];
-    let system = amplifier.circuit.compile().unwrap();
+    let system = System::of(&amplifier.circuit).unwrap();
     let rest = Study::new(&amplifier, &system).rest().unwrap().clone();
     let valve = &rest.valves[0];
     let load = 47e3 * 10e6 / 10.047e6;
@@ -362,7 +363,7 @@ fn a_seed_is_an_answer_whatever_the_threads() {
 #[test]
 fn limits_count_what_lies_beyond_them() {
     let amplifier = chain(&[1e3, 2e3], ", rating = \"20.5W\"");
-    let system = amplifier.circuit.compile().unwrap();
+    let system = System::of(&amplifier.circuit).unwrap();
     let asked = |text: &str, least, greatest| Asked {
         figure: Figure::parse(text, &amplifier.circuit).unwrap(),
         least,
@@ -405,7 +406,7 @@ fn the_load_is_held_and_capacitors_do_nothing_to_a_rest() {
     assert_eq!(spread.varied, 3, "two resistors and the supply");
     let figures = usual(
         &fixed(),
-        Study::new(&fixed(), &fixed().circuit.compile().unwrap())
+        Study::new(&fixed(), &System::of(&fixed().circuit).unwrap())
             .rest()
             .unwrap(),
     );

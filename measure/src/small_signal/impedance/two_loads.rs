@@ -17,6 +17,7 @@ use nalgebra::Complex;
 use serde::Serialize;
 
 use super::{ImpedanceOf, Ohms, Solved};
+use sim::System;
 use sim::circuit::{Circuit, NodeId};
 use sim::error::SimError;
 use sim::operating_point::operating_point;
@@ -136,8 +137,7 @@ impl ImpedanceOf {
                 offset: 0.0,
             },
         );
-        let system = circuit
-            .compile()
+        let system = System::of(&circuit)
             .expect("a resistor in the place of the load leaves the drawing sound");
         // The grid alone: a step refined for one load and not for the other would tell them apart.
         let tolerances = Tolerances {
