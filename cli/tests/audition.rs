@@ -4,8 +4,6 @@
 use std::f64::consts::TAU;
 use std::path::Path;
 
-use serde_json::Value;
-
 mod bench;
 mod drawings;
 

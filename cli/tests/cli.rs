@@ -3,7 +3,7 @@
 //! Over 400 lines because each test is one visit of a user.
 
 use std::io::Read;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::Stdio;
 
 mod bench;
