@@ -13,6 +13,7 @@ mod ids;
 mod run;
 mod values;
 mod valve;
+mod words;
 
 pub(crate) use ids::Id;
 pub(crate) use run::of_sim;

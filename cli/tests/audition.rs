@@ -2,95 +2,49 @@
 //! and amplifiers are our own inventions for these checks.
 
 use std::f64::consts::TAU;
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::path::Path;
 
-use serde_json::Value;
 
+mod bench;
 mod drawings;
 
+use bench::{Bench, interrupted, stderr};
 use drawings::{ATTENUATOR, STAGE};
 
-struct Bench {
-    folder: tempfile::TempDir,
+fn amplifiers() -> Bench {
+    Bench::with(&[("attenuator.toml", ATTENUATOR), ("stage.toml", STAGE)]).asking("audition")
 }
 
-impl Bench {
-    fn new() -> Self {
-        let folder = tempfile::tempdir().expect("a temporary folder");
-        for (name, text) in [("attenuator.toml", ATTENUATOR), ("stage.toml", STAGE)] {
-            std::fs::write(folder.path().join(name), text).expect("it can be written");
+/// Writes a recording of 16 bit at 44.1 kHz, a function of time for each channel.
+fn record(bench: &Bench, name: &str, seconds: f64, channels: &[&dyn Fn(f64) -> f64]) {
+    let spec = hound::WavSpec {
+        channels: channels.len() as u16,
+        sample_rate: 44_100,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut writer = hound::WavWriter::create(bench.path(name), spec).expect("a new file");
+    for k in 0..(44_100.0 * seconds) as u32 {
+        for channel in channels {
+            let sample = 32_767.0 * channel(f64::from(k) / 44_100.0);
+            writer.write_sample(sample.round() as i16).expect("it fits");
         }
-        Self { folder }
     }
-
-    fn path(&self, name: &str) -> PathBuf {
-        self.folder.path().join(name)
-    }
-
-    /// Writes a recording of 16 bit at 44.1 kHz, a function of time for each channel.
-    fn record(&self, name: &str, seconds: f64, channels: &[&dyn Fn(f64) -> f64]) {
-        let spec = hound::WavSpec {
-            channels: channels.len() as u16,
-            sample_rate: 44_100,
-            bits_per_sample: 16,
-            sample_format: hound::SampleFormat::Int,
-        };
-        let mut writer = hound::WavWriter::create(self.path(name), spec).expect("a new file");
-        for k in 0..(44_100.0 * seconds) as u32 {
-            for channel in channels {
-                let sample = 32_767.0 * channel(f64::from(k) / 44_100.0);
-                writer.write_sample(sample.round() as i16).expect("it fits");
-            }
-        }
-        writer.finalize().expect("it is closed");
-    }
-
-    /// Two seconds of decaying tones, a little above each other left and right.
-    fn music(&self) {
-        let tone = |frequency: f64| {
-            move |t: f64| 0.6 * (-3.0 * (t % 0.5)).exp() * (TAU * frequency * t).sin()
-        };
-        self.record("music.wav", 2.0, &[&tone(330.0), &tone(440.0)]);
-    }
-
-    fn command(&self, arguments: &[&str]) -> Command {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_gridleak"));
-        command
-            .current_dir(self.folder.path())
-            .arg("audition")
-            .args(arguments);
-        command
-    }
-
-    fn run(&self, arguments: &[&str]) -> Output {
-        self.command(arguments).output().expect("the program runs")
-    }
-
-    fn json(&self, arguments: &[&str]) -> Value {
-        let run = self.run(&[arguments, &["--json"]].concat());
-        assert_eq!(run.status.code(), Some(0), "{}", stderr(&run));
-        serde_json::from_slice::<Value>(&run.stdout).expect("JSON")["answer"].take()
-    }
-
-    /// Everything in the bench's folder that begins with a dot.
-    fn left_over(&self) -> Vec<String> {
-        let names = std::fs::read_dir(self.folder.path()).expect("the folder");
-        names
-            .map(|entry| {
-                entry
-                    .expect("an entry")
-                    .file_name()
-                    .to_string_lossy()
-                    .into_owned()
-            })
-            .filter(|name| name.starts_with('.'))
-            .collect()
-    }
+    writer.finalize().expect("it is closed");
 }
 
-fn stderr(run: &Output) -> String {
-    String::from_utf8_lossy(&run.stderr).into_owned()
+/// Two seconds of decaying tones, a little above each other left and right.
+fn music(bench: &Bench) {
+    let tone =
+        |frequency: f64| move |t: f64| 0.6 * (-3.0 * (t % 0.5)).exp() * (TAU * frequency * t).sin();
+    record(bench, "music.wav", 2.0, &[&tone(330.0), &tone(440.0)]);
+}
+
+/// Everything in the bench's folder that begins with a dot.
+fn left_over(bench: &Bench) -> Vec<String> {
+    let mut names = bench.names();
+    names.retain(|name| name.starts_with('.'));
+    names
 }
 
 /// Interleaved samples, full scale 1.
@@ -117,9 +71,9 @@ fn correlation(a: &[f64], b: &[f64], later: usize) -> f64 {
 
 #[test]
 fn the_tracks_are_equally_loud_in_step_and_the_right_way_round() {
-    let bench = Bench::new();
-    bench.music();
-    let answer = bench.json(&[
+    let bench = amplifiers();
+    music(&bench);
+    let answer = bench.figures(&[
         "attenuator.toml",
         "stage.toml",
         "music.wav",
@@ -189,8 +143,13 @@ fn the_tracks_are_equally_loud_in_step_and_the_right_way_round() {
 
 #[test]
 fn a_recording_too_short_for_a_loudness_is_matched_by_rms_and_says_so() {
-    let bench = Bench::new();
-    bench.record("short.wav", 0.3, &[&|t| 0.5 * (TAU * 440.0 * t).sin()]);
+    let bench = amplifiers();
+    record(
+        &bench,
+        "short.wav",
+        0.3,
+        &[&|t| 0.5 * (TAU * 440.0 * t).sin()],
+    );
     let run = bench.run(&[
         "attenuator.toml",
         "stage.toml",
@@ -220,14 +179,15 @@ fn a_recording_too_short_for_a_loudness_is_matched_by_rms_and_says_so() {
 
 #[test]
 fn tracks_whose_peaks_would_clip_are_all_softer_by_the_same() {
-    let bench = Bench::new();
+    let bench = amplifiers();
     // A square wave at full scale: whatever rounds its corners off needs more room than there is.
-    bench.record(
+    record(
+        &bench,
         "square.wav",
         1.0,
         &[&|t| if (200.0 * t) % 1.0 < 0.5 { 0.99 } else { -0.99 }],
     );
-    let answer = bench.json(&[
+    let answer = bench.figures(&[
         "stage.toml",
         "square.wav",
         "-o",
@@ -257,8 +217,8 @@ fn tracks_whose_peaks_would_clip_are_all_softer_by_the_same() {
 
 #[test]
 fn a_folder_is_not_written_over_unasked_and_failed_work_leaves_nothing() {
-    let bench = Bench::new();
-    bench.music();
+    let bench = amplifiers();
+    music(&bench);
     let asked = [
         "attenuator.toml",
         "music.wav",
@@ -292,14 +252,14 @@ fn a_folder_is_not_written_over_unasked_and_failed_work_leaves_nothing() {
         stderr(&no_limit)
     );
     assert!(!bench.path("other").exists());
-    assert_eq!(bench.left_over(), Vec::<String>::new());
+    assert_eq!(left_over(&bench), Vec::<String>::new());
 }
 
 #[test]
 fn what_would_make_a_page_too_long_is_refused_before_any_work() {
-    let bench = Bench::new();
+    let bench = amplifiers();
     let silence: &dyn Fn(f64) -> f64 = &|_| 0.0;
-    bench.record("long.wav", 64.0, &[silence, silence]);
+    record(&bench, "long.wav", 64.0, &[silence, silence]);
     let files = ["attenuator.toml"; 6];
     let run = bench.run(&[&files[..], &["long.wav", "-o", "out"]].concat());
     assert_eq!(run.status.code(), Some(2));
@@ -317,7 +277,7 @@ fn what_would_make_a_page_too_long_is_refused_before_any_work() {
 
 #[test]
 fn a_missing_recording_and_too_many_amplifiers_are_said_to_be_so() {
-    let bench = Bench::new();
+    let bench = amplifiers();
     let run = bench.run(&["attenuator.toml", "-o", "out"]);
     assert_eq!(run.status.code(), Some(2));
     assert!(
@@ -337,28 +297,18 @@ fn a_missing_recording_and_too_many_amplifiers_are_said_to_be_so() {
 #[cfg(unix)]
 #[test]
 fn an_interruption_leaves_nothing() {
-    let bench = Bench::new();
-    bench.record("long.wav", 60.0, &[&|t| 0.5 * (TAU * 440.0 * t).sin()]);
-    let child = bench
-        .command(&["stage.toml", "long.wav", "-o", "out", "--level", "input 1V"])
-        .stdout(std::process::Stdio::piped())
-        .stderr(std::process::Stdio::piped())
-        .spawn()
-        .expect("the program runs");
-    // The temporary folder is made just before the key is watched; a little later playing has begun.
-    let began = std::time::Instant::now();
-    while bench.left_over().is_empty() {
-        assert!(began.elapsed().as_secs() < 60, "no work is begun");
-        std::thread::sleep(std::time::Duration::from_millis(10));
-    }
-    std::thread::sleep(std::time::Duration::from_millis(300));
-    let kill = Command::new("kill")
-        .args(["-INT", &child.id().to_string()])
-        .status();
-    assert!(kill.is_ok_and(|status| status.success()));
-    let run = child.wait_with_output().expect("it ends");
+    let bench = amplifiers();
+    record(
+        &bench,
+        "long.wav",
+        60.0,
+        &[&|t| 0.5 * (TAU * 440.0 * t).sin()],
+    );
+    let asked = ["stage.toml", "long.wav", "-o", "out", "--level", "input 1V"];
+    // The temporary folder is made when the key is watched.
+    let run = interrupted(bench.command(&asked), |_| !left_over(&bench).is_empty());
     assert_eq!(run.status.code(), Some(1), "{}", stderr(&run));
     assert!(stderr(&run).contains("interrupted"), "{}", stderr(&run));
     assert!(!bench.path("out").exists());
-    assert_eq!(bench.left_over(), Vec::<String>::new());
+    assert_eq!(left_over(&bench), Vec::<String>::new());
 }

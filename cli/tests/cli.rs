@@ -3,8 +3,12 @@
 //! Over 400 lines because each test is one visit of a user.
 
 use std::io::Read;
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output, Stdio};
+use std::path::Path;
+use std::process::Stdio;
+
+mod bench;
+
+use bench::{Bench, stderr};
 
 const AMPLIFIER: &str = r#"[amplifier]
 title  = "Cathode follower's poor cousin"
@@ -25,46 +29,8 @@ generator = { into = "in", resistance = "600R" }
 load      = "R4"
 "#;
 
-struct Bench {
-    folder: tempfile::TempDir,
-}
-
-impl Bench {
-    fn new() -> Self {
-        let folder = tempfile::tempdir().expect("a temporary folder");
-        std::fs::write(folder.path().join("amp.toml"), AMPLIFIER)
-            .expect("the folder can be written");
-        Self { folder }
-    }
-
-    fn path(&self, name: &str) -> PathBuf {
-        self.folder.path().join(name)
-    }
-
-    fn command(&self, arguments: &[&str]) -> Command {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_gridleak"));
-        command.current_dir(self.folder.path()).args(arguments);
-        command
-    }
-
-    fn run(&self, arguments: &[&str]) -> Output {
-        self.command(arguments).output().expect("the program runs")
-    }
-
-    fn answer(&self, arguments: &[&str]) -> String {
-        let run = self.run(arguments);
-        assert_eq!(
-            run.status.code(),
-            Some(0),
-            "{}",
-            String::from_utf8_lossy(&run.stderr)
-        );
-        String::from_utf8(run.stdout).expect("text")
-    }
-
-    fn json(&self, arguments: &[&str]) -> serde_json::Value {
-        serde_json::from_str(&self.answer(arguments)).expect("JSON")
-    }
+fn amplifier() -> Bench {
+    Bench::with(&[("amp.toml", AMPLIFIER)])
 }
 
 fn node(answer: &serde_json::Value, name: &str) -> f64 {
@@ -77,13 +43,9 @@ fn node(answer: &serde_json::Value, name: &str) -> f64 {
         .expect("the node is there")
 }
 
-fn stderr(run: &Output) -> String {
-    String::from_utf8_lossy(&run.stderr).into_owned()
-}
-
 #[test]
 fn voltages_obey_ohm_and_say_what_is_over_its_rating() {
-    let bench = Bench::new();
+    let bench = amplifier();
     let answer = bench.json(&["voltages", "amp.toml", "--json"]);
     let current = node(&answer, "k") / 1.5e3;
     assert!(current > 1e-3, "{current}");
@@ -100,7 +62,7 @@ fn voltages_obey_ohm_and_say_what_is_over_its_rating() {
 
 #[test]
 fn the_same_question_has_the_same_answer_to_the_byte() {
-    let bench = Bench::new();
+    let bench = amplifier();
     for arguments in [
         &["voltages", "amp.toml"][..],
         &["power", "amp.toml", "--json"],
@@ -116,7 +78,7 @@ fn the_same_question_has_the_same_answer_to_the_byte() {
 
 #[test]
 fn a_value_can_be_set_from_outside() {
-    let bench = Bench::new();
+    let bench = amplifier();
     let as_drawn = bench.json(&["voltages", "amp.toml", "--json"]);
     let changed = bench.json(&[
         "voltages", "amp.toml", "--json", "--set", "R2=3k", "--set", "VR1=0%",
@@ -133,7 +95,7 @@ fn a_value_can_be_set_from_outside() {
 
 #[test]
 fn cautions_come_with_high_tension_only() {
-    let bench = Bench::new();
+    let bench = amplifier();
     assert!(stderr(&bench.run(&["voltages", "amp.toml"])).contains("lethal"));
     let low = bench.run(&["voltages", "amp.toml", "--set", "HT=40V"]);
     assert_eq!(low.status.code(), Some(0));
@@ -142,7 +104,7 @@ fn cautions_come_with_high_tension_only() {
 
 #[test]
 fn power_is_rms_volts_squared_over_the_load() {
-    let bench = Bench::new();
+    let bench = amplifier();
     let answer = bench.json(&["power", "amp.toml", "--json"]);
     let levels = answer["answer"]["levels"].as_array().expect("a sweep");
     assert!(levels.len() > 3, "{}", levels.len());
@@ -165,7 +127,7 @@ fn power_is_rms_volts_squared_over_the_load() {
 
 #[test]
 fn waveforms_go_to_stdout_or_to_files_that_are_not_overwritten() {
-    let bench = Bench::new();
+    let bench = amplifier();
     let text = bench.answer(&[
         "waveform", "amp.toml", "--node", "a", "--node", "out", "--for", "2ms", "--rate", "10kHz",
     ]);
@@ -207,7 +169,7 @@ fn waveforms_go_to_stdout_or_to_files_that_are_not_overwritten() {
 
 #[test]
 fn the_sweep_of_power_goes_to_a_picture_and_a_sheet() {
-    let bench = Bench::new();
+    let bench = amplifier();
     let both = [
         "power", "amp.toml", "--csv", "p.csv", "--svg", "p.svg", "--json",
     ];
@@ -267,7 +229,7 @@ fn the_sweep_of_power_goes_to_a_picture_and_a_sheet() {
 
 #[test]
 fn the_generator_of_the_bench_gives_two_tones() {
-    let bench = Bench::new();
+    let bench = amplifier();
     let run = |more: &[&str]| {
         let common = [
             "waveform", "amp.toml", "--node", "in", "--drive", "1V", "--for", "1ms", "--json",
@@ -362,7 +324,7 @@ Response
 
 #[test]
 fn a_response_is_reported_to_the_letter() {
-    let bench = Bench::new();
+    let bench = amplifier();
     std::fs::write(bench.path("rc.toml"), NETWORK).expect("the folder can be written");
     let arguments = [
         "response", "rc.toml", "--csv", "r.csv", "--svg", "r.svg", "--target", "riaa",
@@ -395,7 +357,7 @@ fn a_response_is_reported_to_the_letter() {
 
 #[test]
 fn a_response_has_a_curve_for_each_setting_and_node() {
-    let bench = Bench::new();
+    let bench = amplifier();
     std::fs::write(bench.path("rc.toml"), NETWORK).expect("the folder can be written");
     let answer = bench.json(&[
         "response",
@@ -427,7 +389,7 @@ fn a_response_has_a_curve_for_each_setting_and_node() {
 
 #[test]
 fn what_a_response_cannot_be_asked_is_said() {
-    let bench = Bench::new();
+    let bench = amplifier();
     std::fs::write(bench.path("rc.toml"), NETWORK).expect("the folder can be written");
     std::fs::write(bench.path("bad.csv"), "Hz,dB\n20,19.3\n30;18\n15,20\n").expect("writable");
     for (arguments, id, words) in [
@@ -497,7 +459,7 @@ fn sheet(path: &Path) -> (Vec<String>, Vec<Vec<f64>>) {
 
 #[test]
 fn impedance_goes_to_a_table_a_sheet_and_a_picture() {
-    let bench = Bench::new();
+    let bench = amplifier();
     let text = bench.answer(&["impedance", "amp.toml", "--to", "20kHz"]);
     for words in [
         "Output impedance",
@@ -566,7 +528,7 @@ fn impedance_goes_to_a_table_a_sheet_and_a_picture() {
 
 #[test]
 fn noise_goes_to_a_table_a_sheet_and_a_picture() {
-    let bench = Bench::new();
+    let bench = amplifier();
     let common = ["noise", "amp.toml", "--rated", "10mW"];
     let text = bench.answer(&common);
     for words in [
@@ -611,7 +573,7 @@ fn noise_goes_to_a_table_a_sheet_and_a_picture() {
 
 #[test]
 fn an_amplifier_without_signal_still_has_impedance_and_noise() {
-    let bench = Bench::new();
+    let bench = amplifier();
     let mute = AMPLIFIER.replace("load      = \"R4\"", "load      = \"R5\"").replace(
         "VR1 =",
         "R5 = { resistor = \"8R\", between = [\"x\", \"chassis\"] }\nR6 = { resistor = \"8R\", between = [\"x\", \"chassis\"] }\nVR1 =",
@@ -635,7 +597,7 @@ fn an_amplifier_without_signal_still_has_impedance_and_noise() {
 
 #[test]
 fn bad_input_exits_with_two_and_no_answer_with_one() {
-    let bench = Bench::new();
+    let bench = amplifier();
     assert_eq!(
         bench.run(&["voltages", "missing.toml"]).status.code(),
         Some(2)
@@ -661,7 +623,7 @@ fn bad_input_exits_with_two_and_no_answer_with_one() {
 
 #[test]
 fn a_reader_that_leaves_is_no_failure() {
-    let bench = Bench::new();
+    let bench = amplifier();
     // Far more than a pipe holds.
     let mut child = bench
         .command(&["waveform", "amp.toml", "--for", "200ms"])
@@ -678,7 +640,7 @@ fn a_reader_that_leaves_is_no_failure() {
 
 #[test]
 fn explanations_and_completions_are_there() {
-    let bench = Bench::new();
+    let bench = amplifier();
     let all = bench.answer(&["explain"]);
     assert!(all.lines().count() > 30, "{all}");
     for id in all
@@ -699,7 +661,7 @@ fn explanations_and_completions_are_there() {
 /// On the circuit of the README.
 #[test]
 fn the_file_that_explains_reworks_is_itself_read() {
-    let bench = Bench::new();
+    let bench = amplifier();
     let readme = Path::new(env!("CARGO_MANIFEST_DIR")).join("../README.md");
     let readme = std::fs::read_to_string(readme).expect("there is a README");
     let circuit = readme.split("```toml\n").nth(1).expect("a circuit");
@@ -719,7 +681,7 @@ fn the_file_that_explains_reworks_is_itself_read() {
 #[test]
 fn every_example_reads() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../examples");
-    let bench = Bench::new();
+    let bench = amplifier();
     let mut count = 0;
     for entry in std::fs::read_dir(folder).expect("examples are there") {
         let file = entry
@@ -736,7 +698,7 @@ fn every_example_reads() {
 
 #[test]
 fn the_file_that_explains_every_part_is_itself_read() {
-    let bench = Bench::new();
+    let bench = amplifier();
     let text = bench.answer(&["explain", "file"]);
     std::fs::write(bench.path("every.toml"), &text).expect("the folder can be written");
     let answer = bench.json(&[
@@ -822,7 +784,7 @@ const QUICK: [&str; 4] = [
 
 #[test]
 fn distortion_holds_the_power_and_goes_to_a_picture_and_a_sheet() {
-    let bench = Bench::new();
+    let bench = amplifier();
     let files = ["distortion", "amp.toml", "--csv", "d.csv", "--svg", "d.svg"];
     let text = bench.answer(&[&files[..], &QUICK].concat());
     for words in [
@@ -869,7 +831,7 @@ fn distortion_holds_the_power_and_goes_to_a_picture_and_a_sheet() {
 
 #[test]
 fn tones_that_cannot_be_told_apart_are_refused_before_any_work() {
-    let bench = Bench::new();
+    let bench = amplifier();
     for (arguments, words) in [
         (
             ["--modulation-tones", "60Hz,7000.01Hz"],
@@ -930,7 +892,7 @@ load      = "R4"
 
 #[test]
 fn types_come_from_the_file_or_a_folder_and_go_before_the_library() {
-    let bench = Bench::new();
+    let bench = amplifier();
     let folder = bench.path("own");
     std::fs::create_dir(&folder).expect("a folder");
     let file = format!(
@@ -988,7 +950,7 @@ fn types_come_from_the_file_or_a_folder_and_go_before_the_library() {
 /// The figures are the type's of `valves show`, which the checks of `models` hold against their sources.
 #[test]
 fn the_valve_library_is_listed_by_the_words_of_the_trade() {
-    let bench = Bench::new();
+    let bench = amplifier();
     let names = |arguments: &[&str]| -> Vec<String> {
         let answer = bench.json(&[&["valves", "--json"], arguments].concat());
         let list = answer["answer"]["valves"].as_array().expect("a list");
@@ -1022,7 +984,7 @@ fn the_valve_library_is_listed_by_the_words_of_the_trade() {
 
 #[test]
 fn no_line_about_a_valve_is_longer_than_a_page_is_wide() {
-    let bench = Bench::new();
+    let bench = amplifier();
     let list = bench.json(&["valves", "--json"]);
     let mut commands = vec![vec!["valves".to_owned()]];
     for valve in list["answer"]["valves"].as_array().expect("a list") {
@@ -1046,7 +1008,7 @@ fn no_line_about_a_valve_is_longer_than_a_page_is_wide() {
 
 #[test]
 fn an_unknown_valve_is_answered_with_its_neighbours() {
-    let bench = Bench::new();
+    let bench = amplifier();
     for word in ["show", "like"] {
         let run = bench.run(&["valves", word, "EL48"]);
         assert_eq!(run.status.code(), Some(2));
@@ -1065,7 +1027,7 @@ fn an_unknown_valve_is_answered_with_its_neighbours() {
 /// system first, strapped beam tetrodes further down, with a third of the bias and more load.
 #[test]
 fn a_scarce_triode_is_told_what_could_stand_for_it() {
-    let bench = Bench::new();
+    let bench = amplifier();
     let answer = bench.answer(&["valves", "like", "2A3"]);
     for words in [
         "6B4G: heater 6.3 V 1 A direct instead of 2.5 V 2.5 A direct",
@@ -1097,7 +1059,7 @@ fn number(value: &serde_json::Value) -> f64 {
 
 #[test]
 fn curves_of_a_type_are_printed_drawn_and_written() {
-    let bench = Bench::new();
+    let bench = amplifier();
     let text = bench.answer(&["curves", "EL84", "--csv", "c.csv", "--svg", "c.svg"]);
     assert!(text.starts_with("EL84, screen at 250 V\n"), "{text}");
     assert!(text.contains("Screen current, mA"), "{text}");
@@ -1124,7 +1086,7 @@ fn curves_of_a_type_are_printed_drawn_and_written() {
 
 #[test]
 fn a_load_line_is_laid_over_the_curves_of_a_type() {
-    let bench = Bench::new();
+    let bench = amplifier();
     // The stage of this bench, its supply resistance beside the load.
     let stage = bench.json(&["voltages", "amp.toml", "--json"]);
     let valve = &stage["answer"]["valves"][0];
@@ -1156,7 +1118,7 @@ fn a_load_line_is_laid_over_the_curves_of_a_type() {
 
 #[test]
 fn a_valve_of_a_file_is_laid_over_its_curves() {
-    let bench = Bench::new();
+    let bench = amplifier();
     let json = bench.json(&["curves", "amp.toml", "v1", "--drive", "0.5V", "--json"]);
     let stage = &json["answer"]["stage"];
     // 47 kΩ and 1 kΩ of the supply, beside 220 kΩ behind a capacitor; the cathode stands still.
@@ -1181,7 +1143,7 @@ fn a_valve_of_a_file_is_laid_over_its_curves() {
 
 #[test]
 fn questions_about_curves_that_cannot_be_answered_say_what_to_ask() {
-    let bench = Bench::new();
+    let bench = amplifier();
     for (arguments, words) in [
         (&["amp.toml"][..], "add one of V1"),
         (&["amp.toml", "V9"], "the valves are V1"),
@@ -1218,7 +1180,7 @@ fn questions_about_curves_that_cannot_be_answered_say_what_to_ask() {
 
 #[test]
 fn a_sheet_of_curves_with_faults_is_told_of_all_of_them_at_their_places() {
-    let bench = Bench::new();
+    let bench = amplifier();
     let sheet = "Va [V],Vg,Ia [kg]\n100,-1,x\n100,-1\n";
     std::fs::write(bench.path("traced.csv"), sheet).expect("the folder can be written");
     let output = bench.run(&["fit", "traced.csv"]);
@@ -1240,7 +1202,7 @@ fn a_sheet_of_curves_with_faults_is_told_of_all_of_them_at_their_places() {
 
 #[test]
 fn a_fitted_valve_file_is_whole_and_reads_again() {
-    let bench = Bench::new();
+    let bench = amplifier();
     let examples = Path::new(env!("CARGO_MANIFEST_DIR")).join("../examples/valves");
     let of = |name: &str| examples.join(name).display().to_string();
     let (file, sheet) = (of("bench_triode.toml"), of("traced_triode.csv"));

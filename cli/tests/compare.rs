@@ -1,23 +1,16 @@
 //! `compare` against the single commands: the same figures to the last digit, of both files.
 
-use std::path::Path;
-use std::process::{Command, Output};
-
 use serde_json::Value;
+
+mod bench;
+
+use bench::in_repository;
 
 const BASE: &str = "examples/02_hall_2a3_push_pull/amplifier.toml";
 const REWORK: &str = "examples/05_hall_2a3_to_6l6/amplifier.toml";
 
-fn run(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_gridleak"))
-        .current_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join(".."))
-        .args(arguments)
-        .output()
-        .expect("the program runs")
-}
-
 fn answer(arguments: &[&str]) -> Value {
-    let output = run(&[arguments, &["--json"]].concat());
+    let output = in_repository(&[arguments, &["--json"]].concat());
     assert!(
         output.status.success(),
         "{}",
@@ -210,7 +203,7 @@ fn what_was_written_is_what_was_asked() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let path = |name: &str| folder.path().join(name).display().to_string();
     let (csv, svg) = (path("a.csv"), path("a.svg"));
-    let run = run(&["compare", BASE, REWORK, BASE, "--csv", &csv, "--svg", &svg]);
+    let run = in_repository(&["compare", BASE, REWORK, BASE, "--csv", &csv, "--svg", &svg]);
     assert!(run.status.success());
     let text = String::from_utf8(run.stdout).expect("text");
     assert!(text.contains("C has the parts of A."), "{text}");

@@ -1,26 +1,19 @@
 //! `effect` as its user meets it.
 
-use std::path::Path;
-use std::process::{Command, Output};
+use std::process::Output;
+
+mod bench;
+
+use bench::{in_repository, stderr};
 
 const CROSSED: &str = "examples/08_cross_connected_capacitors/amplifier.toml";
 
 fn run(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_gridleak"))
-        .current_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join(".."))
-        .args([&["effect", CROSSED], arguments].concat())
-        .output()
-        .expect("the program runs")
+    in_repository(&[&["effect", CROSSED], arguments].concat())
 }
 
 fn answer(arguments: &[&str]) -> String {
-    let run = run(arguments);
-    assert_eq!(run.status.code(), Some(0), "{}", stderr(&run));
-    String::from_utf8(run.stdout).expect("text")
-}
-
-fn stderr(run: &Output) -> String {
-    String::from_utf8_lossy(&run.stderr).into_owned()
+    bench::answer(&run(arguments))
 }
 
 #[test]

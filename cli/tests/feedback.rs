@@ -1,27 +1,20 @@
 //! `feedback` as its user meets it.
 
 use std::path::Path;
-use std::process::{Command, Output};
+use std::process::Output;
+
+mod bench;
+
+use bench::{in_repository, stderr};
 
 const DOMESTIC: &str = "examples/03_el84_push_pull_feedback/amplifier.toml";
 
 fn run(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_gridleak"))
-        .current_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join(".."))
-        .arg("feedback")
-        .args(arguments)
-        .output()
-        .expect("the program runs")
+    in_repository(&[&["feedback"], arguments].concat())
 }
 
 fn answer(arguments: &[&str]) -> String {
-    let run = run(arguments);
-    assert_eq!(run.status.code(), Some(0), "{}", message(&run));
-    String::from_utf8(run.stdout).expect("text")
-}
-
-fn message(run: &Output) -> String {
-    String::from_utf8_lossy(&run.stderr).into_owned()
+    bench::answer(&run(arguments))
 }
 
 /// Everything up to what was assumed.
@@ -79,7 +72,7 @@ fn an_amplifier_without_feedback_says_so() {
         assert_eq!(run.status.code(), Some(1));
         assert!(run.stdout.is_empty());
         assert_eq!(
-            message(&run).lines().next(),
+            stderr(&run).lines().next(),
             Some(
                 "error[no-feedback]: no feedback from the output: no part leads from the load back into the amplifier"
             )
@@ -96,7 +89,7 @@ fn parts_that_carry_none_are_refused_and_two_loops_are_listed() {
     ] {
         let run = run(&[DOMESTIC, "--through", part]);
         assert_eq!(run.status.code(), Some(2), "{part}");
-        assert!(message(&run).contains(id), "{part}: {}", message(&run));
+        assert!(stderr(&run).contains(id), "{part}: {}", stderr(&run));
     }
     let folder = tempfile::tempdir().expect("a temporary folder");
     let file = folder.path().join("two.toml");
@@ -112,7 +105,7 @@ fn parts_that_carry_none_are_refused_and_two_loops_are_listed() {
     let file = file.to_str().expect("a plain path");
     let both = run(&[file]);
     assert_eq!(both.status.code(), Some(1));
-    let said = message(&both);
+    let said = stderr(&both);
     assert!(said.contains("error[which-loop]"), "{said}");
     assert!(
         said.contains("--through R16") && said.contains("--through R30"),

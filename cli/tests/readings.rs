@@ -1,7 +1,10 @@
 //! `readings` and `choose` as their user meets them.
 
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::path::Path;
+
+mod bench;
+
+use bench::{Bench, stderr};
 
 /// 170 V behind 68 kΩ, as two resistors make it.
 const DIVIDER: &str = r#"[amplifier]
@@ -18,46 +21,14 @@ generator = { into = "in", resistance = "600R" }
 load = "RL"
 "#;
 
-struct Bench {
-    folder: tempfile::TempDir,
-}
-
-impl Bench {
-    fn new(readings: &str) -> Self {
-        let folder = tempfile::tempdir().expect("a temporary folder");
-        for (name, text) in [("amp.toml", DIVIDER), ("taken.csv", readings)] {
-            std::fs::write(folder.path().join(name), text).expect("the folder can be written");
-        }
-        Self { folder }
-    }
-
-    fn path(&self, name: &str) -> PathBuf {
-        self.folder.path().join(name)
-    }
-
-    fn run(&self, arguments: &[&str]) -> Output {
-        Command::new(env!("CARGO_BIN_EXE_gridleak"))
-            .current_dir(self.folder.path())
-            .args(arguments)
-            .output()
-            .expect("the program runs")
-    }
-
-    fn answer(&self, arguments: &[&str]) -> String {
-        let run = self.run(arguments);
-        assert_eq!(run.status.code(), Some(0), "{}", stderr(&run));
-        String::from_utf8(run.stdout).expect("text")
-    }
-}
-
-fn stderr(run: &Output) -> String {
-    String::from_utf8_lossy(&run.stderr).into_owned()
+fn divider(readings: &str) -> Bench {
+    Bench::with(&[("amp.toml", DIVIDER), ("taken.csv", readings)])
 }
 
 #[test]
 fn three_meters_show_what_ohms_law_says() {
     // V·R_m/(R_m + R_s) of 170 V behind 68 kΩ, three figures: the whole answer to the letter.
-    let bench = Bench::new("");
+    let bench = divider("");
     let text = bench.answer(&[
         "readings",
         "amp.toml",
@@ -113,7 +84,7 @@ fn three_meters_show_what_ohms_law_says() {
 #[test]
 fn a_low_reading_points_at_what_makes_it_low() {
     // R1 at double: 340/(1 + 2) = 113 V on a meter that loads next to nothing.
-    let bench = Bench::new("a, 113V\nht, 340V\n");
+    let bench = divider("a, 113V\nht, 340V\n");
     let text = bench.answer(&[
         "readings",
         "amp.toml",
@@ -130,7 +101,7 @@ fn a_low_reading_points_at_what_makes_it_low() {
         assert!(text.contains(fault), "{text}");
     }
     assert!(text.contains("not a diagnosis"), "{text}");
-    let within = Bench::new("a, 165V\n");
+    let within = divider("a, 165V\n");
     let text = within.answer(&["readings", "amp.toml", "--taken", "taken.csv"]);
     assert!(
         text.contains("All 1 readings are within their bands."),
@@ -141,7 +112,7 @@ fn a_low_reading_points_at_what_makes_it_low() {
 
 #[test]
 fn every_fault_of_the_readings_is_told_at_once() {
-    let bench = Bench::new("b, 113V\na, 113\n");
+    let bench = divider("b, 113V\na, 113\n");
     let run = bench.run(&["readings", "amp.toml", "--taken", "taken.csv"]);
     assert_eq!(run.status.code(), Some(2));
     let told = stderr(&run);
@@ -166,7 +137,7 @@ fn every_fault_of_the_readings_is_told_at_once() {
 #[test]
 fn a_value_is_chosen_with_its_neighbours() {
     // 340·R/(136 k + R) = 100 V is 56.67 kΩ; twice 100²/56.67 k = 176 mW is under half a watt
-    let bench = Bench::new("");
+    let bench = divider("");
     let text = bench.answer(&[
         "choose",
         "amp.toml",
@@ -196,7 +167,7 @@ Now: 136 kΩ, 170 V.
 
 #[test]
 fn what_no_value_gives_is_an_answer_of_no() {
-    let bench = Bench::new("");
+    let bench = divider("");
     // 340² / (4 · 136 k) = 212 mW is the most there is.
     let arguments = [
         "choose",
@@ -234,7 +205,7 @@ fn power_and_distortion_can_be_asked_for() {
     let example = Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("../examples/01_single_ended_6v6/amplifier.toml");
     let example = example.to_str().expect("a plain path");
-    let bench = Bench::new("");
+    let bench = divider("");
     for (part, wanted, between, target) in [
         ("HT", "power = 4W", "260V..360V", 4.0),
         ("R5", "THD at 1 W = 4%", "150R..500R", 0.04),

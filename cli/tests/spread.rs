@@ -1,7 +1,8 @@
 //! `spread` as its user meets it.
 
-use std::path::PathBuf;
-use std::process::{Command, Output};
+mod bench;
+
+use bench::{Bench, example, stderr};
 
 /// Two resistors and a supply: everything about it is known in closed form.
 const DIVIDER: &str = r#"[amplifier]
@@ -17,49 +18,15 @@ generator = { into = "in", resistance = "600R" }
 load = "RL"
 "#;
 
-struct Bench {
-    folder: tempfile::TempDir,
-}
-
-impl Bench {
-    fn new() -> Self {
-        let folder = tempfile::tempdir().expect("a temporary folder");
-        std::fs::write(folder.path().join("amp.toml"), DIVIDER).expect("the folder can be written");
-        Self { folder }
-    }
-
-    fn command(&self, arguments: &[&str]) -> Command {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_gridleak"));
-        command.current_dir(self.folder.path()).args(arguments);
-        command
-    }
-
-    fn run(&self, arguments: &[&str]) -> Output {
-        self.command(arguments).output().expect("the program runs")
-    }
-
-    fn answer(&self, arguments: &[&str]) -> String {
-        let run = self.run(arguments);
-        assert_eq!(run.status.code(), Some(0), "{}", stderr(&run));
-        String::from_utf8(run.stdout).expect("text")
-    }
-}
-
-fn stderr(run: &Output) -> String {
-    String::from_utf8_lossy(&run.stderr).into_owned()
-}
-
-fn example(name: &str) -> String {
-    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../examples");
-    let path = path.join(name).join("amplifier.toml");
-    path.to_str().expect("a plain path").to_owned()
+fn divider() -> Bench {
+    Bench::with(&[("amp.toml", DIVIDER)])
 }
 
 #[test]
 fn a_divider_is_told_to_the_letter() {
     // Corners 300·2·0.99/(1.01 + 1.98) = 198.66 V and 300·1.98/…; first order ±1.333 V. u = 0.01/√3 of 66.7 V, each
     // resistor the same: 0.385 V each, 0.544 V together.
-    let text = Bench::new().answer(&[
+    let text = divider().answer(&[
         "spread",
         "amp.toml",
         "--of",
@@ -103,7 +70,7 @@ What spreads volts at a: shares of the variance, first-order; u is half the tole
 
 #[test]
 fn one_seed_is_one_answer_for_any_number_of_threads() {
-    let bench = Bench::new();
+    let bench = divider();
     let file = example("02_hall_2a3_push_pull");
     let ask = |threads: &str, seed: &str| {
         let arguments = ["spread", &file, "--samples", "60", "--json", "--seed", seed];
@@ -121,11 +88,10 @@ fn one_seed_is_one_answer_for_any_number_of_threads() {
 
 #[test]
 fn a_picture_shows_every_figure_with_its_conditions() {
-    let bench = Bench::new();
+    let bench = divider();
     let file = example("02_hall_2a3_push_pull");
     bench.answer(&["spread", &file, "--samples", "60", "--svg", "spread.svg"]);
-    let svg =
-        std::fs::read_to_string(bench.folder.path().join("spread.svg")).expect("it was drawn");
+    let svg = std::fs::read_to_string(bench.path("spread.svg")).expect("it was drawn");
     for words in [
         "V3 anode current, mA",
         "balance V3 V4, %",
@@ -144,7 +110,7 @@ fn a_picture_shows_every_figure_with_its_conditions() {
 fn a_figure_that_some_amplifiers_have_not_is_told() {
     // So much feedback that it depends on the parts whether the amplifier oscillates.
     let file = example("03_el84_push_pull_feedback");
-    let text = Bench::new().answer(&[
+    let text = divider().answer(&[
         "spread",
         &file,
         "--set",
@@ -160,7 +126,7 @@ fn a_figure_that_some_amplifiers_have_not_is_told() {
 
 #[test]
 fn questions_that_make_no_sense_are_refused_in_words() {
-    let bench = Bench::new();
+    let bench = divider();
     let figures = [
         "--of",
         "loudness",
@@ -229,7 +195,7 @@ fn questions_that_make_no_sense_are_refused_in_words() {
     );
     // The file of the divider states its tolerances; without them nothing is left to vary.
     let plain = DIVIDER.replace(", tolerance = \"1%\"", "");
-    std::fs::write(bench.folder.path().join("amp.toml"), plain).expect("the folder can be written");
+    std::fs::write(bench.path("amp.toml"), plain).expect("the folder can be written");
     let run = bench.run(&[
         "spread",
         "amp.toml",

@@ -45,6 +45,7 @@ pub use error::{Bounds, FileError, FileErrorKind};
 
 use fields::{Fields, type_words};
 use log::{Log, Place};
+pub use parts::kind_names;
 use sim::amplifier::{Amplifier, Taps, meant_by};
 use sim::circuit::{CircuitError, NodeId, PartId};
 use sim::nearest::nearest;

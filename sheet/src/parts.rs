@@ -108,8 +108,8 @@ const KINDS: &[Kind] = &[
     ),
 ];
 
-/// Keys that say what a part is.
-pub(crate) fn kind_names() -> impl Iterator<Item = &'static str> {
+/// The keys that say what a part is, one for each kind of part.
+pub fn kind_names() -> impl Iterator<Item = &'static str> {
     KINDS.iter().map(|kind| kind.name)
 }
 

@@ -82,8 +82,9 @@ ids! {
     /// Means    The first key of a part does not say what kind of part it is.
     /// Matters  A parts list is read from the left: what it is, then where it is.
     /// Example  R1 = { resitor = "47k", between = ["a", "ht"] }
-    /// Mend     Put the kind first: resistor, capacitor, electrolytic, inductor, choke, transformer,
-    /// autotransformer, valve, diode, pot, switch, supply, ac_supply, signal or loudspeaker.
+    /// Mend     Put the kind first: resistor, capacitor, electrolytic, inductor, choke, field, transformer,
+    /// autotransformer, valve, diode, bridge, pot, switch, mains, mains_transformer, supply, ac_supply,
+    /// signal or loudspeaker.
     UnknownKind = "unknown-kind",
     /// Means    A list, a text or a number stands where another of them belongs.
     /// Matters  It cannot be guessed what was meant.
@@ -424,6 +425,17 @@ mod tests {
         for code in measure::judged::check::Code::ALL {
             let known = Id::ALL.iter().any(|id| id.text() == code.text());
             assert!(known, "{}", code.text());
+        }
+    }
+
+    #[test]
+    fn every_kind_of_part_is_listed_where_a_kind_is_unknown() {
+        let text = Id::UnknownKind.explanation();
+        let words: Vec<&str> = text
+            .split(|letter: char| !letter.is_alphanumeric() && letter != '_')
+            .collect();
+        for kind in sheet::kind_names() {
+            assert!(words.contains(&kind), "{kind}: {text}");
         }
     }
 

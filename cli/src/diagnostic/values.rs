@@ -3,7 +3,7 @@
 use sim::quantity::{QuantityError, Unit};
 
 use super::Id;
-use super::file::{Words, words};
+use super::words::{Words, words};
 
 /// What is to be said of a value that cannot be read.
 pub(super) fn quantity(key: &str, error: &QuantityError) -> Words {

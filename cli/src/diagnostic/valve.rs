@@ -2,7 +2,7 @@
 
 use models::data::{DataError, DataErrorKind as K};
 
-use super::file::{Words, words};
+use super::words::{Words, words};
 use super::{Diagnostic, Id};
 
 pub(super) fn diagnostic(error: &DataError) -> Diagnostic {
