@@ -19,15 +19,42 @@ pub enum Parameters {
 }
 
 impl Parameters {
-    /// Names of the parameters, in the order of [`Parameters::values`].
+    /// Names of the parameters, as a valve file has them, in the order of [`Parameters::values`].
     pub fn names(&self) -> &'static [&'static str] {
         match self {
-            Self::Triode(_) => &["mu", "x", "kg", "kp", "kvb", "vct"],
+            Self::Triode(_) => &[
+                "amplification_factor",
+                "exponent",
+                "reciprocal_perveance",
+                "cut_off_sharpness",
+                "corner_volts_squared",
+                "contact_volts",
+            ],
             Self::Pentode(_) => &[
-                "mu", "x", "kg", "kp", "kvb", "vct", "d", "f", "b", "kap", "q", "n",
+                "amplification_factor",
+                "exponent",
+                "reciprocal_perveance",
+                "cut_off_sharpness",
+                "corner_volts_squared",
+                "contact_volts",
+                "anode_penetration",
+                "screen_share",
+                "returned_share",
+                "knee_size",
+                "knee_growth",
+                "knee_sharpness",
             ],
             Self::FallingScreen(_) => &[
-                "mu", "x", "kg", "kp", "kvb", "vct", "share", "more", "width", "growth",
+                "amplification_factor",
+                "exponent",
+                "reciprocal_perveance",
+                "cut_off_sharpness",
+                "corner_volts_squared",
+                "contact_volts",
+                "screen_share",
+                "screen_rise",
+                "knee_volts",
+                "anode_growth_per_volt",
             ],
         }
     }

@@ -389,8 +389,14 @@ fn what_no_datum_tells_rests_on_its_prior() {
         .map(|(name, _)| *name)
         .collect();
     // Points far above the knee do not tell its shape
-    assert!(alone.contains(&"q") && alone.contains(&"b"), "{alone:?}");
-    assert!(!alone.contains(&"kg") && !alone.contains(&"f"), "{alone:?}");
+    assert!(
+        alone.contains(&"knee_growth") && alone.contains(&"returned_share"),
+        "{alone:?}"
+    );
+    assert!(
+        !alone.contains(&"reciprocal_perveance") && !alone.contains(&"screen_share"),
+        "{alone:?}"
+    );
 }
 
 #[test]
