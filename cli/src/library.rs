@@ -3,8 +3,8 @@
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
-use models::data;
 use models::library::Library;
+use models::{data, valve_file};
 
 use crate::Options;
 use crate::amplifier::{plain_words, read_text};
@@ -57,7 +57,7 @@ fn files(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
 
 fn read(path: &Path) -> Result<data::ValveType, Failure> {
     let text = read_text(path, "a valve file is plain UTF-8 text")?;
-    data::read(&text).map_err(|faults| Failure::Input {
+    valve_file::read(&text).map_err(|faults| Failure::Input {
         diagnostics: faults.iter().map(diagnostic::of_valve_file).collect(),
         text: Some((path.display().to_string(), text)),
     })

@@ -281,15 +281,7 @@ impl System {
     #[must_use]
     pub fn cold(&self) -> Self {
         let mut cold = self.clone();
-        cold.devices.retain(|placed| {
-            matches!(
-                placed.device,
-                AnyDevice::Core(_)
-                    | AnyDevice::Diode(_)
-                    | AnyDevice::Stabiliser(_)
-                    | AnyDevice::Transistor(_)
-            )
-        });
+        cold.devices.retain(|placed| !placed.device.emits());
         cold
     }
 

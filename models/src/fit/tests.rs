@@ -1,4 +1,6 @@
 //! Checks of the fit on the library and on made data.
+//!
+//! Over 400 lines because all of them fit valves that are made here once.
 
 use super::*;
 use crate::data::{Connection, Source};

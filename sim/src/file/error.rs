@@ -6,8 +6,8 @@
 
 use std::ops::Range;
 
-use models::data::DataErrorKind;
 use models::grid_current::GridClass;
+use models::valve_file::DataErrorKind;
 
 use crate::circuit::CircuitError;
 use crate::quantity::{QuantityError, Unit};

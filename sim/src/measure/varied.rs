@@ -8,7 +8,6 @@
 use crate::circuit::{Circuit, PartId};
 use crate::parts::{Part, Transformer, Waveform, Winding};
 use crate::rest::alternates;
-use models::data::ValveModel;
 
 /// Spread of a valve's current at the same volts (common practice, no source).
 pub const VALVES: f64 = 0.1;
@@ -101,11 +100,7 @@ impl Quantity {
             Part::Transformer(transformer) => {
                 any(transformer, |w| w.resistance).then_some(Self::WindingResistance)
             }
-            Part::Valve(valve) => matches!(
-                valve.kind.model,
-                ValveModel::Triode(_) | ValveModel::Pentode(_)
-            )
-            .then_some(Self::Current),
+            Part::Valve(valve) => valve.kind.model.amplifies().then_some(Self::Current),
             _ => None,
         }
     }
@@ -125,7 +120,7 @@ impl Quantity {
                 let capacitance = any(transformer, |w| w.capacitance);
                 all.extend(capacitance.then_some(Self::WindingCapacitance));
             }
-            Part::Valve(valve) if matches!(valve.kind.model, ValveModel::Rectifier(_)) => {
+            Part::Valve(valve) if valve.kind.model.is_rectifier() => {
                 all.push(Self::Current);
             }
             _ => {}

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 use toml::Spanned;
 
-use super::{Connection, Filter, Heating, ValveKind};
+use crate::data::{Connection, Filter, Heating, ValveKind};
 
 /// An amplifier file as far as its valves go.
 #[derive(Deserialize)]

@@ -4,6 +4,8 @@
 //! the one place where those become SI. Unknown keys, limits that are not positive and figures
 //! without a source are faults, and all of them are told. A file without parameters is fitted to its
 //! points, and one without grid current gets that of its class: a data sheet is enough to add a type.
+//!
+//! Over 400 lines because it is one table, key beside figure, and the faults of it are tried beside it.
 
 use toml::Spanned;
 
@@ -13,11 +15,12 @@ use super::raw::{
     LETTERS, RawAmplifier, RawBase, RawCapacitances, RawDischarge, RawDrop, RawHeater, RawLimits,
     RawNear, RawOperation, RawPoint, RawValve,
 };
-use super::{
-    Base, Capacitances, Connection, DataError, DataErrorKind, Discharge, Drop, Heater, Limits,
-    Near, Operation, Point, SectionCapacitances, ValveKind, ValveType,
+use super::{DataError, DataErrorKind};
+use crate::data::{
+    Base, Capacitances, Connection, Discharge, Drop, Heater, Limits, Near, Operation, Point,
+    SectionCapacitances, ValveKind, ValveType,
 };
-use crate::library;
+use crate::nearest::nearest;
 
 const MILLI: f64 = 1e-3;
 const MICRO: f64 = 1e-6;
@@ -116,12 +119,12 @@ fn unknown_key(message: &str) -> Option<DataErrorKind> {
     let known: Vec<&str> = names.collect();
     let mut letters = LETTERS.iter().filter(|(_, word)| known.contains(word));
     let word = letters.find(|(letter, _)| letter.eq_ignore_ascii_case(key));
-    let like = || library::nearest(key, known.iter().copied());
+    let word = word.map(|(_, word)| *word);
     Some(DataErrorKind::UnknownKey {
         key: key.to_owned(),
         nearest: word
-            .map(|(_, word)| (*word).to_owned())
-            .or_else(|| like().into_iter().next()),
+            .or_else(|| nearest(key, known.iter().copied()))
+            .map(str::to_owned),
         known: known.join(", "),
     })
 }
@@ -235,9 +238,10 @@ fn read_capacitances(
     kind: ValveKind,
     rows: &[RawCapacitances],
 ) -> (Capacitances, Vec<SectionCapacitances>) {
-    let to_screen = match kind {
-        ValveKind::Pentode | ValveKind::BeamTetrode => INPUT_TO_SCREEN,
-        ValveKind::Triode | ValveKind::Rectifier | ValveKind::Stabiliser => 0.0,
+    let to_screen = if kind.has_screen() {
+        INPUT_TO_SCREEN
+    } else {
+        0.0
     };
     let mut first = None;
     let mut others = Vec::new();
@@ -304,8 +308,7 @@ fn read_point(faults: &mut Faults, kind: ValveKind, spanned: &Spanned<RawPoint>)
         unused: raw.unused.clone(),
         source: faults.source(&raw.source, &raw.basis, &raw.confidence),
     };
-    let has_screen = matches!(kind, ValveKind::Pentode | ValveKind::BeamTetrode);
-    let needs_screen = has_screen && point.connection == Connection::Normal;
+    let needs_screen = kind.has_screen() && point.connection == Connection::Normal;
     let complete = point.v_ak.is_some()
         && point.v_gk.is_some_and(f64::is_finite)
         && (point.v_sk.is_some() || !needs_screen);
