@@ -29,6 +29,7 @@ pub mod specimen;
 pub mod stabiliser;
 pub mod transistor;
 pub mod triode;
+mod two_terminal;
 pub mod valve_file;
 pub mod working_point;
 
