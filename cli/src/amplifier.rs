@@ -5,9 +5,10 @@ use std::ops::Range;
 use std::path::{Component, Path, PathBuf};
 
 use models::library::Library;
-use sim::file::{Amplifier, FileError, FileErrorKind};
+use sheet::{FileError, FileErrorKind, Sheet, Spans};
+use sim::System;
+use sim::amplifier::Amplifier;
 use sim::parts::Part;
-use sim::{System, file};
 
 use crate::Options;
 use crate::diagnostic::{self, Diagnostic, Id};
@@ -19,6 +20,8 @@ use crate::loudspeaker::Described;
 #[derive(Debug)]
 pub(crate) struct Opened {
     pub(crate) amplifier: Amplifier,
+    /// Where everything was written; places are bytes of the texts laid end to end.
+    pub(crate) spans: Spans,
     pub(crate) system: System,
 }
 
@@ -38,9 +41,13 @@ pub(crate) fn open_set(
     let library = library::open(options)?;
     let (mut set, mut faults) = settings(&options.set);
     set.extend_from_slice(over);
-    match file::rework::read(&texts, |text| file::read_with(text, &set, &library)) {
-        Ok(amplifier) if faults.is_empty() => match amplifier.circuit.compile() {
-            Ok(system) => Ok(Opened { amplifier, system }),
+    match sheet::rework::read(&texts, |text| sheet::read_with(text, &set, &library)) {
+        Ok(Sheet { amplifier, spans }) if faults.is_empty() => match amplifier.circuit.compile() {
+            Ok(system) => Ok(Opened {
+                amplifier,
+                spans,
+                system,
+            }),
             Err(errors) => {
                 faults.extend(errors.into_iter().map(|error| FileError {
                     span: 0..0,
@@ -58,7 +65,7 @@ pub(crate) fn open_set(
     }
 }
 
-/// The same amplifier with a loudspeaker, by the words of `--loudspeaker`, in place of its load.
+/// The amplifier with a loudspeaker, by the words of `--loudspeaker`, in place of its load.
 pub(crate) fn with_loudspeaker(mut opened: Opened, text: &str) -> Result<Opened, Failure> {
     let speaker = Described::given(text)?.speaker();
     let bench = &mut opened.amplifier.bench;
@@ -97,7 +104,8 @@ impl Again {
     pub(crate) fn read(&self, over: &[(String, String)]) -> Result<Amplifier, Vec<FileError>> {
         let set = [&self.set, over].concat();
         let texts: Vec<&str> = self.files.iter().map(|(_, text)| text.as_str()).collect();
-        file::rework::read(&texts, |text| file::read_with(text, &set, &self.library))
+        sheet::rework::read(&texts, |text| sheet::read_with(text, &set, &self.library))
+            .map(|sheet| sheet.amplifier)
     }
 }
 
@@ -107,7 +115,7 @@ pub(crate) fn stack(path: &Path) -> Result<Vec<(String, String)>, Failure> {
     let mut files = vec![(path.display().to_string(), read_text(path, FORM)?)];
     let mut paths = vec![path.to_owned()];
     while let Some((name, text)) = files.last()
-        && let Some((base, span)) = file::rework::base(text)
+        && let Some((base, span)) = sheet::rework::base(text)
     {
         let at = paths.last().and_then(|path| path.parent());
         let next = beside(at.unwrap_or(Path::new("")), Path::new(base.trim()));
@@ -185,7 +193,7 @@ pub(crate) fn read_text(path: &Path, form: &str) -> Result<String, Failure> {
 /// The faults, each with the file it is in; places are bytes of the texts laid end to end.
 fn input(faults: &[FileError], files: Vec<(String, String)>) -> Failure {
     let texts: Vec<&str> = files.iter().map(|(_, text)| text.as_str()).collect();
-    let starts = file::starts(&texts);
+    let starts = sheet::starts(&texts);
     let file_of = |span: &Range<usize>| starts.partition_point(|start| *start <= span.start) - 1;
     let mut found: Vec<Vec<Diagnostic>> = vec![Vec::new(); files.len()];
     for fault in faults {

@@ -4,7 +4,7 @@
 
 use std::io::Write;
 
-use sim::measure::voltages::Voltages;
+use measure::at_rest::voltages::Voltages;
 use sim::quantity::{Unit, engineering};
 
 /// V; direct voltages above it are treated as dangerous.

@@ -5,7 +5,7 @@ use std::ops::Range;
 
 use ariadne::{CharSet, Color, Config, IndexType, Label, Report, ReportKind, Source};
 use models::valve_file::DataError;
-use sim::file::FileError;
+use sheet::FileError;
 
 mod circuit;
 mod file;

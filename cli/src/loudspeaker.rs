@@ -5,7 +5,7 @@
 //! shell would take for its own. What is not given is taken from a typical loudspeaker and marked.
 
 use serde::Serialize;
-use sim::file::{FileNote, NoteKind};
+use sim::amplifier::{Note, NoteKind};
 use sim::parts::Loudspeaker;
 use sim::quantity::{Unit, engineering};
 
@@ -47,7 +47,7 @@ impl Described {
     }
 
     /// The load of the file.
-    pub(crate) fn of_file(name: &str, speaker: &Loudspeaker, notes: &[FileNote]) -> Self {
+    pub(crate) fn of_file(name: &str, speaker: &Loudspeaker, notes: &[Note]) -> Self {
         let assumed = notes
             .iter()
             .filter(|note| note.part == name)

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use serde::Serialize;
-use sim::file::{FileNote, NoteKind};
+use sim::amplifier::{Note, NoteKind};
 use sim::quantity::engineering;
 
 /// An assumption as it stands in JSON.
@@ -17,7 +17,7 @@ pub(crate) struct Assumption {
 }
 
 /// The assumptions for JSON.
-pub(crate) fn json(notes: &[FileNote]) -> Vec<Assumption> {
+pub(crate) fn json(notes: &[Note]) -> Vec<Assumption> {
     notes
         .iter()
         .map(|note| {
@@ -28,7 +28,6 @@ pub(crate) fn json(notes: &[FileNote]) -> Vec<Assumption> {
                 NoteKind::FilamentCentre => ("filament", None, None),
                 NoteKind::FittedOnReading { .. } => ("model", None, None),
                 NoteKind::GridCurrentOf { .. } => ("grid_current", None, None),
-                _ => ("", None, None),
             };
             Assumption {
                 part: note.part.clone(),
@@ -41,7 +40,7 @@ pub(crate) fn json(notes: &[FileNote]) -> Vec<Assumption> {
 }
 
 /// The assumptions in words, a line for each part; empty when nothing was assumed.
-pub(crate) fn text(notes: &[FileNote]) -> String {
+pub(crate) fn text(notes: &[Note]) -> String {
     let mut parts: BTreeMap<usize, (String, Vec<String>)> = BTreeMap::new();
     for note in notes {
         let words = match &note.kind {
@@ -59,10 +58,9 @@ pub(crate) fn text(notes: &[FileNote]) -> String {
             NoteKind::GridCurrentOf { class } => {
                 format!("grid current of any {}", class.words())
             }
-            _ => continue,
         };
         let entry = parts
-            .entry(note.span.start)
+            .entry(note.turn)
             .or_insert_with(|| (note.part.clone(), Vec::new()));
         entry.1.push(words);
     }

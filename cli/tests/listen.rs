@@ -7,12 +7,12 @@ use std::f64::consts::{SQRT_2, TAU};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
+use measure::at_rest::voltages::voltages;
+use measure::driven::power::PowerOf;
+use measure::small_signal::impedance::ImpedanceOf;
 use serde_json::Value;
+use sheet::read;
 use sim::Tolerances;
-use sim::file::read;
-use sim::measure::impedance::ImpedanceOf;
-use sim::measure::power::PowerOf;
-use sim::measure::voltages::voltages;
 use sim::parts::Loudspeaker;
 
 mod drawings;

@@ -60,7 +60,6 @@ pub struct Placed {
 
 /// Why a circuit cannot be solved as drawn. Carries no text of the file: whoever read it knows the places.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
-#[non_exhaustive]
 pub enum CircuitError {
     /// Two parts carry one designator.
     #[error("part {name} is listed twice")]

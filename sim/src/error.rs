@@ -4,7 +4,6 @@ use crate::counts::Counts;
 
 /// Why there is no answer. Names parts and nodes, never rows.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
-#[non_exhaustive]
 pub enum SimError {
     /// No voltages satisfy the circuit, or none were found.
     #[error("no steady voltages found; {worst} would not settle")]
@@ -76,7 +75,6 @@ fn oscillation(frequency: Option<f64>, rate: f64) -> String {
 
 /// Why a question cannot be asked of this circuit.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[non_exhaustive]
 pub enum Question {
     /// The generator's signal does not reach the load.
     #[error("no signal reaches the load: nothing to measure")]

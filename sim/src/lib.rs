@@ -6,34 +6,31 @@
 //! f(x, t) + d(C·x)/dt = 0
 //! ```
 //!
-//! for node voltages, branch currents and fluxes `x`, and answers measurements. It reads no files,
+//! for node voltages, branch currents and fluxes `x`. It knows no file and asks no question: it reads nothing,
 //! prints nothing and keeps no clock.
 
+pub mod amplifier;
 pub mod circuit;
 pub mod common_period;
 pub mod counts;
 pub mod error;
-pub mod file;
 pub mod krylov;
-pub mod logarithmic;
 pub mod lu;
-pub mod measure;
+pub mod nearest;
 pub mod newton;
 pub mod operating_point;
 pub mod parts;
 pub mod periodic;
-pub mod preferred;
 pub mod quantity;
-pub mod random;
 pub mod rest;
 pub mod small_signal;
 pub mod spectrum;
 pub mod stability;
+pub mod structure;
 pub mod system;
 pub mod tolerances;
 pub mod topology;
 pub mod transient;
-pub mod weighting;
 
 pub use circuit::{Circuit, CircuitError, NodeId, PartId};
 pub use counts::Counts;

@@ -55,7 +55,7 @@ const SAFETY: f64 = 0.3;
 /// What the last verified steps told of the bending of the equations, so that not every time step
 /// need be verified: the correction after one of size d is about `bending`·d².
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Trust {
+pub struct Trust {
     alpha: f64,
     bending: f64,
     granted: u32,
@@ -81,7 +81,8 @@ impl Trust {
     const MARGIN: f64 = 1.5;
 
     /// Every step is verified: where a current is read off an exponential, a tenth of a volt is too much.
-    pub(crate) fn none() -> Self {
+    /// Trust in nothing: every iteration factors its own matrix.
+    pub fn none() -> Self {
         Self {
             most: 0,
             ..Self::default()

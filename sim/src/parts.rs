@@ -18,7 +18,6 @@ pub use valve::{HeaterWiring, Valve, Wiring};
 
 /// A part, with everything the equations need.
 #[derive(Clone, Debug)]
-#[non_exhaustive]
 pub enum Part {
     /// Nodes `[a, b]`.
     Resistor(Resistor),
@@ -218,7 +217,6 @@ pub struct Source {
 
 /// Volts against time; amplitudes are peak values.
 #[derive(Clone, Debug, PartialEq)]
-#[non_exhaustive]
 pub enum Waveform {
     /// Constant, V.
     Dc(f64),

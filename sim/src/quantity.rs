@@ -122,7 +122,6 @@ impl Unit {
 
 /// Why a text is not the value that was wanted.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[non_exhaustive]
 pub enum QuantityError {
     /// Nothing there.
     #[error("no value")]

@@ -107,7 +107,8 @@ pub struct Workspace {
     pub emission: Vec<f64>,
     /// Work done so far.
     pub counts: Counts,
-    pub(crate) residual: Vec<f64>,
+    /// `[n+1]` what the last assembly left over.
+    pub residual: Vec<f64>,
     pub(crate) values: Vec<f64>,
     linear: Vec<f64>,
     linear_alpha: f64,
@@ -120,7 +121,8 @@ pub struct Workspace {
     /// `[n]` absolute tolerance of each unknown, in its own unit.
     pub(crate) absolute: Vec<f64>,
     pub(crate) relative: f64,
-    pub(crate) trust: Trust,
+    /// What Newton takes on trust.
+    pub trust: Trust,
     pub(crate) step: Vec<f64>,
     pub(crate) kept: Vec<f64>,
     pub(crate) start: Vec<f64>,
@@ -316,12 +318,12 @@ impl System {
     }
 
     /// Open-circuit volts of each source as drawn, in the order of [`System::sources`].
-    pub(crate) fn waveforms(&self) -> &[Waveform] {
+    pub fn waveforms(&self) -> &[Waveform] {
         &self.waveforms
     }
 
     /// Where the equation of a source stands.
-    pub(crate) fn source_row(&self, part: PartId) -> Option<UnknownId> {
+    pub fn source_row(&self, part: PartId) -> Option<UnknownId> {
         self.sources
             .iter()
             .find(|source| source.part == part)
@@ -339,7 +341,7 @@ impl System {
     }
 
     /// The entries of `C` that are not zero: row, column, value.
-    pub(crate) fn stored(&self) -> &[(u32, u32, f64)] {
+    pub fn stored(&self) -> &[(u32, u32, f64)] {
         &self.stored
     }
 
@@ -376,7 +378,8 @@ impl System {
         worst
     }
 
-    pub(crate) fn symbolic(&self) -> &Symbolic {
+    /// The analysed pattern.
+    pub fn symbolic(&self) -> &Symbolic {
         &self.symbolic
     }
 
@@ -501,7 +504,7 @@ impl System {
     }
 
     /// `[nnz]` the slopes ∂f/∂x, their mean over `samples` `[samples][n+1]`; `ws.x` stays as it is.
-    pub(crate) fn mean_slopes(&self, samples: &[Vec<f64>], ws: &mut Workspace) -> Vec<f64> {
+    pub fn mean_slopes(&self, samples: &[Vec<f64>], ws: &mut Workspace) -> Vec<f64> {
         let kept = ws.x.clone();
         let past = vec![0.0; self.len()];
         let mut mean = vec![0.0; self.entries()];

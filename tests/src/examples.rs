@@ -2,9 +2,9 @@
 
 use std::path::PathBuf;
 
+use measure::driven::power::PowerOf;
 use sim::SimError;
-use sim::file::Amplifier;
-use sim::measure::power::PowerOf;
+use sim::amplifier::Amplifier;
 use sim::operating_point::operating_point;
 use sim::parts::Waveform;
 use sim::periodic::{Period, Settling, settle};
@@ -80,7 +80,7 @@ impl Opened {
             .iter()
             .map(|(part, value)| ((*part).to_owned(), (*value).to_owned()))
             .collect();
-        let amplifier = sim::file::read(text, &set).expect("a file without faults");
+        let amplifier = sheet::read(text, &set).expect("a file without faults");
         let system = amplifier
             .circuit
             .compile()

@@ -17,9 +17,9 @@ use std::f64::consts::TAU;
 use std::path::Path;
 
 use checks::examples::Opened;
+use measure::at_rest::voltages::voltages;
+use measure::small_signal::response::{Output, Response, ResponseOf};
 use nalgebra::{Complex, Matrix4, Matrix5, Vector4, Vector5};
-use sim::measure::response::{Output, Response, ResponseOf};
-use sim::measure::voltages::voltages;
 use sim::{NodeId, Tolerances};
 
 type C = Complex<f64>;

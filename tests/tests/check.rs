@@ -5,9 +5,10 @@
 //! digits exchanged, two values exchanged, another type of valve).
 
 use checks::examples::Opened;
+use measure::judged::check::{Check, CheckOf, Code, Finding};
+use sheet::read;
 use sim::Tolerances;
-use sim::file::{Amplifier, read};
-use sim::measure::check::{Check, CheckOf, Code, Finding};
+use sim::amplifier::Amplifier;
 
 const QUICK: CheckOf = CheckOf { quick: true };
 

@@ -6,11 +6,11 @@
 use std::f64::consts::TAU;
 
 use checks::examples::EXAMPLES;
+use measure::driven::distortion::{Distortion, DistortionOf, Kind, TwoTones, samples_per_cycle};
+use measure::driven::power::PowerOf;
 use models::AnyDevice;
 use models::core::Core;
 use models::diode::Diode;
-use sim::measure::distortion::{Distortion, DistortionOf, Kind, TwoTones, samples_per_cycle};
-use sim::measure::power::PowerOf;
 use sim::parts::{Inductor, Part, Source, Waveform};
 use sim::periodic::Settling;
 use sim::{Circuit, NodeId, Tolerances};

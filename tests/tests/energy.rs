@@ -1,8 +1,8 @@
 //! What the supplies and the generator give is what the load and every loss take.
 
 use checks::examples::{EXAMPLES, Opened};
+use measure::instruments::power_balance::PowerBalance;
 use sim::Tolerances;
-use sim::measure::power_balance::PowerBalance;
 use sim::parts::Part;
 use sim::periodic::{Period, Settling};
 

@@ -5,12 +5,12 @@
 use std::f64::consts::{PI, TAU};
 
 use checks::examples::{EXAMPLES, Opened};
+use measure::instruments::load_condition::LoadCondition;
+use measure::instruments::logarithmic::decibels;
+use measure::instruments::valve::ValveProbe;
+use measure::small_signal::loop_gain::{FeedbackPath, LoopGain, LoopGainOf, PathError};
+use measure::small_signal::square_wave::{SquareWave, SquareWaveOf, small_drive};
 use nalgebra::Complex;
-use sim::logarithmic::decibels;
-use sim::measure::load_condition::LoadCondition;
-use sim::measure::loop_gain::{FeedbackPath, LoopGain, LoopGainOf, PathError};
-use sim::measure::square_wave::{SquareWave, SquareWaveOf, small_drive};
-use sim::measure::valve::ValveProbe;
 use sim::operating_point::operating_point;
 use sim::parts::{Part, Source, Waveform};
 use sim::small_signal::{Excitation, SmallSignal};

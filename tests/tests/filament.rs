@@ -19,14 +19,14 @@
 )]
 
 use checks::examples::Opened;
+use measure::at_rest::voltages::voltages;
+use measure::instruments::heater::heaters;
+use measure::instruments::valve::ValveProbe;
 use models::data::ValveModel;
 use models::grid_current::GridCurrent;
 use models::library;
 use models::triode::{Triode, TriodeParameters};
 use sim::Tolerances;
-use sim::measure::heater::heaters;
-use sim::measure::valve::ValveProbe;
-use sim::measure::voltages::voltages;
 use sim::operating_point::operating_point;
 use sim::parts::Part;
 use sim::periodic::{Period, Settling, settle};
@@ -92,7 +92,7 @@ fn at_rest(opened: &Opened) -> f64 {
 }
 
 /// The first valve's probe and its electrodes at rest.
-fn probed(opened: &Opened) -> sim::measure::valve::Electrodes {
+fn probed(opened: &Opened) -> measure::instruments::valve::Electrodes {
     let ws = opened.driven(0.0).expect("an operating point");
     ValveProbe::all(&opened.amplifier.circuit, &opened.system)[0].at(&ws.x)
 }
@@ -478,7 +478,7 @@ fn a_rectifier_along_its_filament_delivers_from_either_end() {
 #[test]
 fn a_filament_on_a_floating_winding_is_told() {
     let text = stage(r#"F1 = { ac_supply = "2.5V", frequency = "50Hz", between = ["f1", "f2"] }"#);
-    let faults = sim::file::read(&text, &[]).expect_err("no path");
+    let faults = sheet::read(&text, &[]).expect_err("no path");
     assert!(
         faults
             .iter()

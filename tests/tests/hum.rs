@@ -6,9 +6,9 @@
 )]
 
 use checks::examples::Opened;
-use sim::measure::hum::{Drive, Hum, HumOf, Kind};
-use sim::measure::response::{Output, ResponseOf};
-use sim::measure::valve::ValveProbe;
+use measure::driven::hum::{Drive, Hum, HumOf, Kind};
+use measure::instruments::valve::ValveProbe;
+use measure::small_signal::response::{Output, ResponseOf};
 use sim::rest::Rest;
 use sim::{SimError, Tolerances};
 
@@ -193,7 +193,7 @@ fn stray_volts_of_a_winding_come_out_times_the_gain() {
     assert!(opened.amplifier.notes.iter().any(|note| note.part == "T1"
         && matches!(
             note.kind,
-            sim::file::NoteKind::Assumed { key: "stray", value, .. } if (value - 0.2e-3).abs() < 1e-12
+            sim::amplifier::NoteKind::Assumed { key: "stray", value, .. } if (value - 0.2e-3).abs() < 1e-12
         )));
     let silent = hum(&file(
         &INTERSTAGE.replace("{stray}", "stray = \"0mV\""),

@@ -6,10 +6,10 @@
 //! Over 400 lines because each check brings its circuit.
 
 use checks::examples::{EXAMPLES, Opened};
+use measure::at_rest::voltages::{ValveAtRest, voltages};
+use measure::small_signal::impedance::{Impedance, ImpedanceOf};
 use models::library;
 use nalgebra::Complex;
-use sim::measure::impedance::{Impedance, ImpedanceOf};
-use sim::measure::voltages::{ValveAtRest, voltages};
 use sim::operating_point::operating_point;
 use sim::parts::{Loudspeaker, Part};
 use sim::small_signal::{Excitation, SmallSignal};

@@ -6,9 +6,9 @@
 )]
 
 use checks::examples::Opened;
+use measure::driven::power::{Level, PowerOf};
+use measure::small_signal::response::{Output, ResponseOf};
 use sim::Tolerances;
-use sim::measure::power::{Level, PowerOf};
-use sim::measure::response::{Output, ResponseOf};
 use sim::rest::Rest;
 
 /// The stage; `{supply}` makes `ht` out of something.

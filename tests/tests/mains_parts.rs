@@ -478,7 +478,7 @@ R2 = { resistor = "15k", between = ["s", "chassis"] }
         &[],
     );
     let mut ws = at.system.workspace();
-    let answer = sim::measure::voltages::voltages(
+    let answer = measure::at_rest::voltages::voltages(
         &at.amplifier.circuit,
         &at.system,
         &Tolerances::default(),

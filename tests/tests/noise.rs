@@ -1,15 +1,15 @@
 //! Noise against closed forms and handbook formulas, and A-weighting against its table.
 
 use checks::examples::{EXAMPLES, Opened};
+use measure::at_rest::voltages::{ValveAtRest, voltages};
+use measure::instruments::valve::ValveProbe;
+use measure::instruments::weighting::a_weighting;
+use measure::small_signal::noise::{Kind, Noise, NoiseOf, ROOM};
 use models::noise::{BOLTZMANN, ValveNoise};
 use serde::Deserialize;
 use sim::Tolerances;
-use sim::measure::noise::{Kind, Noise, NoiseOf, ROOM};
-use sim::measure::valve::ValveProbe;
-use sim::measure::voltages::{ValveAtRest, voltages};
 use sim::operating_point::operating_point;
 use sim::small_signal::{Excitation, SmallSignal};
-use sim::weighting::a_weighting;
 
 fn file(parts: &str, load: &str) -> Opened {
     let text = format!(
@@ -311,7 +311,8 @@ fn the_shares_of_an_amplifier_add_up_and_the_integral_has_settled() {
             .windows(2)
             .map(|pair| {
                 let [a, b] = [pair[0], pair[1]];
-                let term = |at: sim::measure::noise::Density| at.frequency * at.density.powi(2);
+                let term =
+                    |at: measure::small_signal::noise::Density| at.frequency * at.density.powi(2);
                 0.5 * (term(a) + term(b)) * (b.frequency / a.frequency).ln()
             })
             .sum();

@@ -10,11 +10,11 @@
 use std::f64::consts::TAU;
 
 use checks::examples::Opened;
+use measure::at_rest::voltages::voltages;
+use measure::small_signal::response::equalisation::Target;
+use measure::small_signal::response::{Output, Response, ResponseOf};
 use nalgebra::{Complex, DMatrix, DVector};
 use serde::Deserialize;
-use sim::measure::response::equalisation::Target;
-use sim::measure::response::{Output, Response, ResponseOf};
-use sim::measure::voltages::voltages;
 use sim::{NodeId, SimError, Tolerances};
 
 type C = Complex<f64>;

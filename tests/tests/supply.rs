@@ -10,8 +10,8 @@
 use std::f64::consts::{SQRT_2, TAU};
 
 use checks::examples::Opened;
+use measure::at_rest::supply::{Band, CapacitorStress, Condition, Figures, Supply, SupplyOf};
 use sim::Tolerances;
-use sim::measure::supply::{Band, CapacitorStress, Condition, Figures, Supply, SupplyOf};
 use sim::operating_point::operating_point;
 use sim::parts::Waveform;
 use sim::periodic::{Approach, Settling, settle};

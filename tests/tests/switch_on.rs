@@ -8,11 +8,11 @@
 use std::f64::consts::{PI, SQRT_2};
 
 use checks::examples::Opened;
-use models::emission::{share, time_to};
-use sim::Tolerances;
-use sim::measure::switch_on::{
+use measure::at_rest::switch_on::{
     CapacitorAtSwitchOn, Phase, Stated, SwitchOn, SwitchOnOf, with_silicon,
 };
+use models::emission::{share, time_to};
+use sim::Tolerances;
 use sim::operating_point::operating_point;
 use sim::rest::Rest;
 

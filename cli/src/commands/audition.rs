@@ -4,9 +4,9 @@
 use std::cell::Cell;
 use std::path::{Path, PathBuf};
 
+use measure::driven::playback::Meters;
 use rayon::prelude::*;
 use serde::Serialize;
-use sim::measure::playback::Meters;
 
 use super::listen::{Asked, Playing};
 use crate::amplifier::Opened;

@@ -2,11 +2,14 @@
 
 use std::path::PathBuf;
 
+use measure::judged::check::{
+    Balance, Check, CheckOf, Correction, Finding, Halves, LeftOut, Weight,
+};
 use serde::Serialize;
-use sim::file::{self, Amplifier};
-use sim::measure::check::{Balance, Check, CheckOf, Correction, Finding, Halves, LeftOut, Weight};
+use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
+use crate::amplifier::Opened;
 use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
 use crate::report::table::percent;
@@ -81,7 +84,7 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
                 places: finding
                     .parts
                     .iter()
-                    .filter_map(|part| place(&opened.amplifier, &files, part))
+                    .filter_map(|part| place(&opened, &files, part))
                     .collect(),
             })
             .collect(),
@@ -110,11 +113,11 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
 }
 
 /// Where a part is written; places are bytes of the texts laid end to end.
-fn place(amplifier: &Amplifier, files: &[(String, String)], part: &str) -> Option<Place> {
-    let part = amplifier.circuit.find_part(part)?;
-    let span = &amplifier.spans.parts.get(part.index())?.name;
+fn place(opened: &Opened, files: &[(String, String)], part: &str) -> Option<Place> {
+    let part = opened.amplifier.circuit.find_part(part)?;
+    let span = &opened.spans.parts.get(part.index())?.name;
     let texts: Vec<&str> = files.iter().map(|(_, text)| text.as_str()).collect();
-    let starts = file::starts(&texts);
+    let starts = sheet::starts(&texts);
     let which = starts.partition_point(|start| *start <= span.start) - 1;
     let before = texts[which].get(..span.start - starts[which])?;
     (!span.is_empty()).then(|| Place {

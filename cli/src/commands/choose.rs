@@ -2,9 +2,9 @@
 
 use std::path::PathBuf;
 
+use measure::at_rest::voltages::voltages;
+use measure::judged::choose::{ChooseError, ChooseOf};
 use sim::Tolerances;
-use sim::measure::choose::{ChooseError, ChooseOf};
-use sim::measure::voltages::voltages;
 use sim::quantity::engineering;
 
 use crate::amplifier::Again;
@@ -58,7 +58,7 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
         &mut system.workspace(),
     )?;
     let bar = progress::counter("values measured");
-    let answer = question.run(&|over| again.read(over), &|done| {
+    let answer = question.run(&|over| again.read(over).ok(), &|done| {
         bar.set_position(done as u64);
     });
     bar.finish_and_clear();

@@ -2,11 +2,11 @@
 
 use std::path::{Path, PathBuf};
 
+use measure::judged::changes::{Change, changes};
+use measure::judged::scorecard::{Better, Entry, STEPS, Scorecard, measure, scorecard};
+use measure::judged::study::Study;
 use rayon::prelude::*;
 use serde::Serialize;
-use sim::measure::changes::{Change, changes};
-use sim::measure::scorecard::{Better, Entry, STEPS, Scorecard, measure, scorecard};
-use sim::measure::study::Study;
 use sim::quantity::Unit;
 
 use crate::amplifier::Opened;

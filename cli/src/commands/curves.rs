@@ -2,16 +2,16 @@
 
 use std::path::{Path, PathBuf};
 
+use measure::at_rest::voltages::voltages;
+use measure::driven::curves::{
+    Asked, Curve, Frame, LoadLine, Pair, Point, ScreenVolts, Section, Stage, StageOf, round_step,
+};
+use measure::driven::power::PowerOf;
+use measure::instruments::valve::ValveProbe;
 use models::data::{ValveModel, ValveType};
 use models::library::Library;
 use serde::Serialize;
 use sim::Tolerances;
-use sim::measure::curves::{
-    Asked, Curve, Frame, LoadLine, Pair, Point, ScreenVolts, Section, Stage, StageOf, round_step,
-};
-use sim::measure::power::PowerOf;
-use sim::measure::valve::ValveProbe;
-use sim::measure::voltages::voltages;
 use sim::quantity::Unit;
 
 use super::waveform::quantity;

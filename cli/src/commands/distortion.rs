@@ -2,10 +2,10 @@
 
 use std::path::PathBuf;
 
+use measure::at_rest::voltages::voltages;
+use measure::driven::distortion::{DistortionOf, Kind, TwoTones};
 use sim::Tolerances;
-use sim::file::Bench;
-use sim::measure::distortion::{DistortionOf, Kind, TwoTones};
-use sim::measure::voltages::voltages;
+use sim::amplifier::Bench;
 use sim::quantity::{Unit, ratio};
 
 use super::waveform::quantity;

@@ -2,12 +2,12 @@
 
 use std::path::PathBuf;
 
+use measure::at_rest::voltages::voltages;
+use measure::judged::effect::{CaseError, EffectOf, Effects, Named, cases, shares};
+use measure::small_signal::feedback::path;
+use measure::small_signal::loop_gain::{FeedbackPath, PathError};
 use serde::Serialize;
 use sim::Tolerances;
-use sim::measure::effect::{CaseError, EffectOf, Effects, Named, cases, shares};
-use sim::measure::feedback::path;
-use sim::measure::loop_gain::{FeedbackPath, PathError};
-use sim::measure::voltages::voltages;
 
 use crate::amplifier::Opened;
 use crate::diagnostic::{Diagnostic, Id};

@@ -2,10 +2,12 @@
 
 use std::path::PathBuf;
 
+use measure::at_rest::voltages::voltages;
+use measure::small_signal::feedback::{AtLoad, Feedback, feedback, path};
+use measure::small_signal::loop_gain::{
+    FeedbackPath, PathError, Peak, PhaseCrossing, UnityCrossing,
+};
 use serde::Serialize;
-use sim::measure::feedback::{AtLoad, Feedback, feedback, path};
-use sim::measure::loop_gain::{FeedbackPath, PathError, Peak, PhaseCrossing, UnityCrossing};
-use sim::measure::voltages::voltages;
 use sim::stability::Growing;
 use sim::{Circuit, PartId, Tolerances};
 
@@ -74,7 +76,7 @@ struct Curve {
 
 impl Curve {
     fn of(answer: &Feedback) -> Self {
-        let column = |figure: fn(&sim::measure::loop_gain::LoopPoint) -> f64| {
+        let column = |figure: fn(&measure::small_signal::loop_gain::LoopPoint) -> f64| {
             answer.loop_gain.curve.iter().map(figure).collect()
         };
         Self {
@@ -152,7 +154,7 @@ fn document<'a>(opened: &'a Opened, answer: &'a Feedback) -> Answer<'a> {
         growing_without: found.growing_without,
         curve: Curve::of(answer),
         drive: answer.drive,
-        square_frequency: sim::measure::square_wave::FREQUENCY,
+        square_frequency: measure::small_signal::square_wave::FREQUENCY,
         loads: &answer.loads,
     }
 }

@@ -2,12 +2,12 @@
 
 use std::path::PathBuf;
 
+use measure::at_rest::voltages::voltages;
+use measure::driven::hum::{Drive, Hum, HumOf};
+use measure::driven::power::PowerOf;
 use serde::Serialize;
 use sim::Tolerances;
-use sim::file::Amplifier;
-use sim::measure::hum::{Drive, Hum, HumOf};
-use sim::measure::power::PowerOf;
-use sim::measure::voltages::voltages;
+use sim::amplifier::Amplifier;
 use sim::parts::{Part, Source, Waveform};
 use sim::quantity::{Quantity, Unit};
 

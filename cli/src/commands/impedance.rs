@@ -2,11 +2,11 @@
 
 use std::path::PathBuf;
 
+use measure::at_rest::voltages::voltages;
+use measure::small_signal::impedance::{Extreme, Impedance, ImpedanceOf, Ohms, TwoLoads};
 use serde::Serialize;
 use sim::Tolerances;
-use sim::file::Amplifier;
-use sim::measure::impedance::{Extreme, Impedance, ImpedanceOf, Ohms, TwoLoads};
-use sim::measure::voltages::voltages;
+use sim::amplifier::Amplifier;
 use sim::parts::Part;
 use sim::quantity::{Unit, engineering};
 

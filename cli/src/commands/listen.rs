@@ -2,8 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
+use measure::driven::playback::{Meters, Ready, Start};
 use serde::Serialize;
-use sim::measure::playback::{Meters, Ready, Start};
 use sim::quantity::Unit;
 
 use crate::amplifier::Opened;

@@ -2,12 +2,12 @@
 
 use std::path::PathBuf;
 
+use measure::at_rest::voltages::voltages;
+use measure::driven::power::PowerOf;
+use measure::small_signal::noise::{Contribution, FLICKER_CORNER, Kind, Noise, NoiseOf};
 use serde::Serialize;
 use sim::Tolerances;
-use sim::file::Amplifier;
-use sim::measure::noise::{Contribution, FLICKER_CORNER, Kind, Noise, NoiseOf};
-use sim::measure::power::PowerOf;
-use sim::measure::voltages::voltages;
+use sim::amplifier::Amplifier;
 use sim::parts::Part;
 use sim::quantity::{Unit, engineering};
 

@@ -2,11 +2,11 @@
 
 use std::path::PathBuf;
 
+use measure::at_rest::voltages::{Voltages, voltages};
+use measure::driven::power::{Cause, Level, Limit, Power, PowerOf, Role};
+use measure::instruments::valve::Against;
 use sim::Tolerances;
-use sim::file::Amplifier;
-use sim::measure::power::{Cause, Level, Limit, Power, PowerOf, Role};
-use sim::measure::valve::Against;
-use sim::measure::voltages::{Voltages, voltages};
+use sim::amplifier::Amplifier;
 use sim::periodic::Approach;
 use sim::quantity::{Unit, engineering};
 

@@ -2,11 +2,11 @@
 
 use std::path::{Path, PathBuf};
 
+use measure::at_rest::readings::{Meter, RANGES, Readings, ReadingsOf, Taken, read};
+use measure::at_rest::voltages::voltages;
+use measure::instruments::varied::{Allowed, SUPPLIES};
 use sim::Tolerances;
-use sim::file::Amplifier;
-use sim::measure::readings::{Meter, RANGES, Readings, ReadingsOf, Taken, read};
-use sim::measure::varied::{Allowed, SUPPLIES};
-use sim::measure::voltages::voltages;
+use sim::amplifier::Amplifier;
 use sim::quantity::Unit;
 
 use super::waveform::quantity;

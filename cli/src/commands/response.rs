@@ -2,11 +2,11 @@
 
 use std::path::PathBuf;
 
+use measure::at_rest::voltages::voltages;
+use measure::small_signal::response::{Output, Response, ResponseOf};
 use rayon::prelude::*;
 use serde::Serialize;
-use sim::file::Amplifier;
-use sim::measure::response::{Output, Response, ResponseOf};
-use sim::measure::voltages::voltages;
+use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 use sim::{NodeId, Tolerances};
 

@@ -2,13 +2,13 @@
 
 use std::path::PathBuf;
 
+use measure::at_rest::voltages::{Voltages, voltages};
+use measure::instruments::varied::Allowed;
+use measure::judged::figure::{Figure, FigureError};
+use measure::judged::spread::{Asked, SpreadOf, usual};
 use sim::Tolerances;
+use sim::amplifier::Amplifier;
 use sim::error::Question;
-use sim::file::Amplifier;
-use sim::measure::figure::{Figure, FigureError};
-use sim::measure::spread::{Asked, SpreadOf, usual};
-use sim::measure::varied::Allowed;
-use sim::measure::voltages::{Voltages, voltages};
 use sim::quantity::{Quantity, Unit};
 use sim::{Circuit, SimError};
 
@@ -131,7 +131,7 @@ pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failur
         report::print(&words::text(amplifier, &question, &answer))?;
     }
     caution::print(&rest);
-    let found = |figure: &sim::measure::spread::FigureSpread| figure.found > 0;
+    let found = |figure: &measure::judged::spread::FigureSpread| figure.found > 0;
     if !answer.figures.iter().any(found) {
         return Err(Failure::NoAnswer(Diagnostic::plain(
             Id::NotReached,

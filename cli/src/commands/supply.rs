@@ -2,8 +2,8 @@
 
 use std::path::PathBuf;
 
+use measure::at_rest::supply::SupplyOf;
 use sim::Tolerances;
-use sim::measure::supply::SupplyOf;
 use sim::quantity::Unit;
 
 use super::waveform::quantity;

@@ -3,11 +3,11 @@
 use std::f64::consts::FRAC_1_SQRT_2;
 use std::path::PathBuf;
 
+use measure::at_rest::switch_on::{SwitchOn, SwitchOnOf, with_silicon};
+use measure::at_rest::voltages::{Voltages, chart};
 use serde::Serialize;
 use sim::Tolerances;
-use sim::file::Amplifier;
-use sim::measure::switch_on::{SwitchOn, SwitchOnOf, with_silicon};
-use sim::measure::voltages::{Voltages, chart};
+use sim::amplifier::Amplifier;
 use sim::parts::{Part, Source, Waveform};
 use sim::rest::{Rest, frequencies};
 use sim::{Circuit, System};

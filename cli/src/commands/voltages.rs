@@ -4,10 +4,10 @@
 
 use std::path::PathBuf;
 
+use measure::at_rest::voltages::{Voltages, voltages};
+use measure::instruments::valve::Against;
 use sim::Tolerances;
-use sim::file::Amplifier;
-use sim::measure::valve::Against;
-use sim::measure::voltages::{Voltages, voltages};
+use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 use sim::stability::Growing;
 

@@ -2,9 +2,9 @@
 
 use std::path::PathBuf;
 
+use measure::at_rest::voltages::voltages;
+use measure::driven::waveform::{Traces, WaveformOf};
 use serde::Serialize;
-use sim::measure::voltages::voltages;
-use sim::measure::waveform::{Traces, WaveformOf};
 use sim::parts::Waveform;
 use sim::quantity::{Quantity, Unit, engineering, ratio};
 use sim::transient::Method;

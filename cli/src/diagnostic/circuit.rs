@@ -103,10 +103,6 @@ pub(super) fn diagnostic(
                 "check the sign and the decade against the drawing".to_owned(),
             )
         }
-        other => {
-            labels.push((span, String::new()));
-            (Id::CannotAsk, other.to_string(), "see the line".to_owned())
-        }
     };
     Diagnostic {
         id,

@@ -4,7 +4,7 @@
 //!
 //! Over 400 lines because it is one table: a message and its help for each fault.
 
-use sim::file::{FileError, FileErrorKind};
+use sheet::{FileError, FileErrorKind};
 use sim::quantity::{Unit, engineering};
 
 use super::values::{example_of, quantity};

@@ -421,7 +421,7 @@ mod tests {
 
     #[test]
     fn every_finding_of_check_is_explained() {
-        for code in sim::measure::check::Code::ALL {
+        for code in measure::judged::check::Code::ALL {
             let known = Id::ALL.iter().any(|id| id.text() == code.text());
             assert!(known, "{}", code.text());
         }

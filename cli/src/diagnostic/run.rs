@@ -44,7 +44,7 @@ pub(crate) fn of_sim(error: &SimError) -> Diagnostic {
             Id::CannotAsk,
             "for modulation a low and a high tone, for the difference frequency two close ones",
         ),
-        _ => (
+        SimError::Question(Question::NoSignal | Question::NoNode(_) | Question::NotASource(_)) => (
             Id::CannotAsk,
             "follow the signal from the generator to the load",
         ),

@@ -57,8 +57,7 @@ pub(super) fn quantity(key: &str, error: &QuantityError) -> Words {
             "no such value",
             "check the decade",
         ),
-        // NotANumber, and whatever is added.
-        _ => words(
+        QuantityError::NotANumber { .. } => words(
             Id::BadValue,
             format!("`{key}` cannot be read"),
             "this is no value",

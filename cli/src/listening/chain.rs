@@ -1,10 +1,10 @@
 //! One channel on its way: to a finer grid, through the amplifier, back to the rate of the recording, in step
 //! with it to the sample.
 
+use measure::driven::playback::{LinearPlayer, Player};
 use rubato::audioadapter_buffers::direct::SequentialSlice;
 use rubato::{Fft, FixedSync, Resampler, WindowFunction};
 use sim::SimError;
-use sim::measure::playback::{LinearPlayer, Player};
 
 /// Length of the filters between the two grids, samples of the recording: the band is flat to 99 % of half
 /// its rate, and what lies beyond is 100 dB down (seen by test).

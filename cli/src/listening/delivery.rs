@@ -4,8 +4,8 @@ use std::io::BufWriter;
 use std::path::Path;
 
 use hound::{SampleFormat, WavSpec, WavWriter};
+use measure::instruments::random::Stream;
 use serde::Serialize;
-use sim::random::Stream;
 
 use super::BLOCK;
 use super::render::Rendered;

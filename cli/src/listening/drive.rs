@@ -2,9 +2,9 @@
 
 use std::f64::consts::SQRT_2;
 
+use measure::driven::playback::{Ready, meet_peak};
+use measure::driven::power::Level as AtLevel;
 use sim::SimError;
-use sim::measure::playback::{Ready, meet_peak};
-use sim::measure::power::Level as AtLevel;
 use sim::quantity::{Unit, engineering};
 
 use super::grid::Stretch;

@@ -10,8 +10,8 @@
 //! Care      harmonics that fold back from beyond half the grid's rate differ between the two as well, so
 //!           they are in e
 
+use measure::driven::playback::{PlaybackOf, Ready};
 use serde::Serialize;
-use sim::measure::playback::{PlaybackOf, Ready};
 
 use super::chain::{Chain, Path};
 use super::recording::Recording;

@@ -1,9 +1,9 @@
 //! Everything that is settled before a recording is played: what it asks, what the amplifier can give, the drive,
 //! the grid.
 
+use measure::driven::playback::Ready;
+use measure::driven::power::Level as AtLevel;
 use sim::SimError;
-use sim::measure::playback::Ready;
-use sim::measure::power::Level as AtLevel;
 
 use super::drive::{Driven, drive};
 use super::grid::Grid;

@@ -3,9 +3,9 @@
 use std::path::Path as Folder;
 use std::time::Instant;
 
+use measure::driven::playback::{Meters, PlaybackOf, Ready, Start};
 use rayon::prelude::*;
 use sim::SimError;
-use sim::measure::playback::{Meters, PlaybackOf, Ready, Start};
 
 use super::BLOCK;
 use super::chain::{Chain, Path};

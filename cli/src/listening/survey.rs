@@ -5,8 +5,8 @@
 //! treble: what it has above a third of the recording's rate comes out lower, a resonance of a transformer at the top of
 //! the band, say. Levels are those of what lies below.
 
+use measure::driven::playback::{LinearPlayer, Ready};
 use rayon::prelude::*;
-use sim::measure::playback::{LinearPlayer, Ready};
 
 use super::BLOCK;
 use super::recording::Recording;

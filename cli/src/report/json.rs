@@ -1,7 +1,7 @@
 //! JSON: SI units, ratios not per cent, the keys of the answer types.
 
 use serde::Serialize;
-use sim::file::Amplifier;
+use sim::amplifier::Amplifier;
 
 use crate::notes::{self, Assumption};
 

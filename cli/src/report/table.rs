@@ -1,7 +1,7 @@
 //! Tables for people: plain text, figures right-aligned, no frame.
 
 use comfy_table::{CellAlignment, ContentArrangement, Table, presets};
-use sim::measure::valve::Against;
+use measure::instruments::valve::Against;
 use sim::quantity::{Unit, engineering};
 
 /// A table with a heading above it.

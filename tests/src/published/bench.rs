@@ -1,9 +1,10 @@
 //! The circuit of a row on the bench, and the drive at which it is asked.
 
+use measure::at_rest::voltages::voltages;
+use measure::driven::power::{Level, PowerOf};
 use models::data::ValveType;
-use sim::file::{Amplifier, NoteKind, read};
-use sim::measure::power::{Level, PowerOf};
-use sim::measure::voltages::voltages;
+use sheet::read;
+use sim::amplifier::{Amplifier, NoteKind};
 use sim::parts::Part;
 use sim::{SimError, System, Tolerances};
 

@@ -1,10 +1,10 @@
 //! Every row run and set beside its print.
 
+use measure::driven::power::Level;
 use models::data::Connection;
 use models::library;
 use rayon::prelude::*;
 use sim::SimError;
-use sim::measure::power::Level;
 
 use super::bench::{Bench, Valves, currents};
 use super::circuit;

@@ -3,16 +3,16 @@
 //! Two kinds: closed forms, which the solver must meet, and readings of real valves, which it predicts.
 //! Over 400 lines because it is one list: every example with its circuit, its answer and its source.
 
+use measure::at_rest::voltages::{ValveAtRest, voltages};
+use measure::driven::power::Level;
+use measure::small_signal::impedance::{Impedance, ImpedanceOf};
+use measure::small_signal::loop_gain::{FeedbackPath, LoopGainOf};
+use measure::small_signal::response::{Output, ResponseOf};
 use models::data::Filter;
 use models::library;
 use nalgebra::Complex;
 use rayon::prelude::*;
 use sim::Tolerances;
-use sim::measure::impedance::{Impedance, ImpedanceOf};
-use sim::measure::loop_gain::{FeedbackPath, LoopGainOf};
-use sim::measure::power::Level;
-use sim::measure::response::{Output, ResponseOf};
-use sim::measure::voltages::{ValveAtRest, voltages};
 use sim::operating_point::operating_point;
 use sim::small_signal::{Excitation, SmallSignal};
 use sim::spectrum::Spectrum;

@@ -2,8 +2,8 @@
 
 use std::path::Path;
 
-use sim::measure::playback::Ready;
-use sim::measure::voltages::Voltages;
+use measure::at_rest::voltages::Voltages;
+use measure::driven::playback::Ready;
 
 use super::super::listen::Asked;
 use crate::amplifier::Opened;

@@ -1,7 +1,7 @@
 //! The figure against the value, as a picture.
 
-use sim::file::Amplifier;
-use sim::measure::choose::{Choice, ChooseOf};
+use measure::judged::choose::{Choice, ChooseOf};
+use sim::amplifier::Amplifier;
 use sim::quantity::engineering;
 
 use crate::report::log_plot::{Extent, LogPlot, Mark, Panel, Scale};

@@ -1,8 +1,8 @@
 //! The value that was chosen, in words.
 
-use sim::file::Amplifier;
-use sim::measure::choose::{Choice, ChooseOf, Solution};
-use sim::preferred::MARGIN;
+use measure::instruments::preferred::MARGIN;
+use measure::judged::choose::{Choice, ChooseOf, Solution};
+use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
 use crate::notes;

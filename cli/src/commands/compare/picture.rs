@@ -1,6 +1,6 @@
 //! Distortion against power above gain against frequency, a curve for each file.
 
-use sim::measure::study::Study;
+use measure::judged::study::Study;
 
 use super::Answer;
 use super::text::letter;

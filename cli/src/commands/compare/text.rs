@@ -1,8 +1,8 @@
 //! The scorecard for people.
 
-use sim::measure::changes::{Change, Kind};
-use sim::measure::scorecard::Better;
-use sim::measure::valve::Against;
+use measure::instruments::valve::Against;
+use measure::judged::changes::{Change, Kind};
+use measure::judged::scorecard::Better;
 use sim::quantity::{Unit, engineering};
 
 use super::{Answer, Figure};

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use sim::measure::curves::{Curve, Pair, Point};
+use measure::driven::curves::{Curve, Pair, Point};
 use sim::quantity::{Unit, engineering};
 
 use super::Answer;

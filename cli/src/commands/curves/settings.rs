@@ -1,8 +1,8 @@
 //! What is asked of a type: connection, grid volts, load.
 
+use measure::driven::curves::{Bias, Coupling, LoadLineOf, PairOf, ScreenVolts, round_step};
 use models::data::ValveType;
 use models::working_point::Joined;
-use sim::measure::curves::{Bias, Coupling, LoadLineOf, PairOf, ScreenVolts, round_step};
 use sim::quantity::{Quantity, Unit};
 
 use super::has_screen;

@@ -1,7 +1,7 @@
 //! The curves as a table at round volts, with the line or the cycle laid over them, in words.
 
-use sim::file::Amplifier;
-use sim::measure::curves::{Asked, Curve, LoadLine, Pair, Point, Section, Stage, Swing};
+use measure::driven::curves::{Asked, Curve, LoadLine, Pair, Point, Section, Stage, Swing};
+use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
 use super::{Answer, has_screen};

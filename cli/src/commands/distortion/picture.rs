@@ -1,7 +1,7 @@
 //! Distortion against power and against frequency, as a picture and as figures.
 
-use sim::file::Amplifier;
-use sim::measure::distortion::{AtFrequency, Distortion, Reading};
+use measure::driven::distortion::{AtFrequency, Distortion, Reading};
+use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
 use super::text::name;

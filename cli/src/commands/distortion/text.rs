@@ -1,11 +1,11 @@
 //! The report.
 
-use sim::file::Amplifier;
-use sim::measure::distortion::{
+use measure::at_rest::voltages::Voltages;
+use measure::driven::distortion::{
     AtFrequency, BassLimit, Curve, Distortion, End, Intermodulation, Kind,
 };
-use sim::measure::power::Limit;
-use sim::measure::voltages::Voltages;
+use measure::driven::power::Limit;
+use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
 use crate::commands::power::onset::{Onset, onsets};

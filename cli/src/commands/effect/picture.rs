@@ -1,7 +1,7 @@
 //! Gain against frequency with and without the parts, and the loop gain where there is feedback.
 
-use sim::file::Amplifier;
-use sim::measure::effect::{Effects, Whole, grid};
+use measure::judged::effect::{Effects, Whole, grid};
+use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
 use super::words::taken_out;
@@ -50,7 +50,7 @@ pub(super) fn svg(amplifier: &Amplifier, answer: &Effects) -> Result<String, Not
         levels: Vec::new(),
     }];
     let decibels = |ratio: f64| 20.0 * ratio.log10();
-    let (from, to) = sim::measure::study::BAND;
+    let (from, to) = measure::judged::study::BAND;
     let loop_points = |at: &Whole| {
         let points = at.loop_gain.iter().copied();
         let points = points.filter(|point| point.frequency <= to);

@@ -1,9 +1,9 @@
 //! What each part does, in words: a sentence where parts were named, a line each where they were not.
 
-use sim::file::Amplifier;
-use sim::measure::effect::{
+use measure::judged::effect::{
     Change, Effect, Effects, GAIN, Group, How, Outcome, RESPONSE, Reading, Scale, TakenOut, shares,
 };
+use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
 use crate::notes;

@@ -1,9 +1,9 @@
 //! Loop gain and square waves, as pictures and as figures.
 
-use sim::file::Amplifier;
-use sim::logarithmic::decibels;
-use sim::measure::feedback::{Feedback, RANGE};
-use sim::measure::square_wave::FREQUENCY;
+use measure::instruments::logarithmic::decibels;
+use measure::small_signal::feedback::{Feedback, RANGE};
+use measure::small_signal::square_wave::FREQUENCY;
+use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
 use super::words::{load, verdict};

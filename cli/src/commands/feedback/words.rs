@@ -1,8 +1,8 @@
 //! The answer in words and tables.
 
-use sim::file::Amplifier;
-use sim::measure::feedback::{AtLoad, Feedback};
-use sim::measure::square_wave::FREQUENCY;
+use measure::small_signal::feedback::{AtLoad, Feedback};
+use measure::small_signal::square_wave::FREQUENCY;
+use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 use sim::stability::Growing;
 

@@ -1,7 +1,7 @@
 //! The lines of the hum, as a picture and as figures.
 
-use sim::file::Amplifier;
-use sim::measure::hum::{Hum, Line};
+use measure::driven::hum::{Hum, Line};
+use sim::amplifier::Amplifier;
 
 use super::{Answer, words};
 use crate::report::csv;

@@ -1,7 +1,7 @@
 //! The hum in words and tables.
 
-use sim::file::Amplifier;
-use sim::measure::hum::{ADDS_UP, CauseOfHum, Coupling, Hum, Kind, WithSignal};
+use measure::driven::hum::{ADDS_UP, CauseOfHum, Coupling, Hum, Kind, WithSignal};
+use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
 use super::Answer;

@@ -1,7 +1,7 @@
 //! Impedance and level against frequency, as a picture and as figures.
 
-use sim::file::Amplifier;
-use sim::measure::impedance::{At, Impedance, Ohms};
+use measure::small_signal::impedance::{At, Impedance, Ohms};
+use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
 use crate::loudspeaker::Described;

@@ -20,7 +20,7 @@ pub(super) fn text(
     let amplifier = &opened.amplifier;
     let load = engineering(amplifier.bench.load_ohms, Unit::Ohm);
     let mut text = format!("{}\n\n", amplifier.title);
-    let most = |figure: &dyn Fn(&sim::measure::playback::Meters) -> f64| {
+    let most = |figure: &dyn Fn(&measure::driven::playback::Meters) -> f64| {
         answer.channels.iter().map(figure).fold(0.0, f64::max)
     };
     text += &format!(

@@ -1,7 +1,7 @@
 //! Noise against frequency, as a picture and as figures.
 
-use sim::file::Amplifier;
-use sim::measure::noise::{Contribution, Noise};
+use measure::small_signal::noise::{Contribution, Noise};
+use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
 use super::{bandwidth, words};

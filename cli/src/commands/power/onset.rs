@@ -1,6 +1,6 @@
 //! What gives up first, in words: the onsets of the sweep gathered by cause.
 
-use sim::measure::power::{Cause, Limit, Power, Role};
+use measure::driven::power::{Cause, Limit, Power, Role};
 use sim::quantity::{Unit, engineering};
 
 /// Onsets of one cause closer than this ratio of drive are told as one: the two valves of a pair. They
@@ -113,7 +113,7 @@ pub(super) fn text(answer: &Power) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use sim::measure::power::Level;
+    use measure::driven::power::Level;
 
     fn level(drive: f64) -> Level {
         Level {

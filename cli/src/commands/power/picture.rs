@@ -1,7 +1,7 @@
 //! Distortion against power, as a picture and as figures.
 
-use sim::file::Amplifier;
-use sim::measure::power::{Level, Power};
+use measure::driven::power::{Level, Power};
+use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
 use super::onset::onsets;

@@ -1,7 +1,7 @@
 //! The chart and what readings point at, in words.
 
-use sim::file::Amplifier;
-use sim::measure::readings::{Compared, Place, Readings, ValvePoints, Verdict};
+use measure::at_rest::readings::{Compared, Place, Readings, ValvePoints, Verdict};
+use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
 use crate::notes;

@@ -1,7 +1,7 @@
 //! Gain above phase, as a picture and as figures.
 
-use sim::file::Amplifier;
-use sim::measure::response::Response;
+use measure::small_signal::response::Response;
+use sim::amplifier::Amplifier;
 
 use super::text::{hertz, peak_words};
 use super::{Answer, Curve, conditions};

@@ -2,7 +2,7 @@
 //! every combination of them.
 
 use serde::Serialize;
-use sim::file::Amplifier;
+use sim::amplifier::Amplifier;
 
 use crate::diagnostic::Id;
 use crate::failure::Failure;
@@ -155,7 +155,7 @@ load = "R2"
 
     fn names(each: &[&str], steps: &[&str], outputs: usize) -> Result<Vec<String>, ()> {
         let owned = |list: &[&str]| list.iter().map(|v| (*v).to_owned()).collect::<Vec<_>>();
-        let amplifier = sim::file::read(AMPLIFIER, &[]).expect("well formed");
+        let amplifier = sheet::read(AMPLIFIER, &[]).expect("well formed");
         let cases = cases(&amplifier, &owned(each), &owned(steps), outputs).map_err(|_| ())?;
         Ok(cases.iter().map(Case::name).collect())
     }

@@ -1,6 +1,6 @@
 //! `--target`: a standard curve by its name, or a table from a file.
 
-use sim::measure::response::equalisation::Target;
+use measure::small_signal::response::equalisation::Target;
 
 use crate::amplifier::plain_words;
 use crate::diagnostic::{Diagnostic, Id};

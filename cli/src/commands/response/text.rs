@@ -1,7 +1,7 @@
 //! The report of a response, in words and tables.
 
-use sim::file::Amplifier;
-use sim::measure::response::{Fall, Peak};
+use measure::small_signal::response::{Fall, Peak};
+use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
 use super::{Answer, Curve, conditions};

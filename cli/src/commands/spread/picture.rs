@@ -1,7 +1,7 @@
 //! Histograms of the figures.
 
-use sim::file::Amplifier;
-use sim::measure::spread::{FigureSpread, Spread, SpreadOf};
+use measure::judged::spread::{FigureSpread, Spread, SpreadOf};
+use sim::amplifier::Amplifier;
 use sim::quantity::Unit;
 
 use super::words;

@@ -1,7 +1,7 @@
 //! How far figures spread, in words.
 
-use sim::file::Amplifier;
-use sim::measure::spread::{Estimate, FigureSpread, Limits, Share, Spread, SpreadOf};
+use measure::judged::spread::{Estimate, FigureSpread, Limits, Share, Spread, SpreadOf};
+use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering, resolved};
 
 use crate::notes;
@@ -268,7 +268,7 @@ fn bend(unit: Unit, figure: &FigureSpread) -> String {
             );
         }
     }
-    let exceeds = |corner: &sim::measure::spread::Corner| {
+    let exceeds = |corner: &measure::judged::spread::Corner| {
         let drawn = figure.drawn?;
         let (solved, first) = (
             (corner.value? - drawn).abs(),

@@ -1,7 +1,7 @@
 //! Ripple and rectifier current over a mains period, as a picture; every condition as figures.
 
-use sim::file::Amplifier;
-use sim::measure::supply::{Band, Condition, Supply, Trace};
+use measure::at_rest::supply::{Band, Condition, Supply, Trace};
+use sim::amplifier::Amplifier;
 use sim::quantity::{Quantity, Unit, engineering};
 
 use crate::report::csv;

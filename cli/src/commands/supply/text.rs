@@ -2,9 +2,11 @@
 //!
 //! Over 400 lines because it is one report: a function a table.
 
-use sim::file::Amplifier;
-use sim::measure::supply::{AnodeStress, Band, Condition, DISCHARGED, Figures, LONGEST, Supply};
-use sim::measure::valve::Against;
+use measure::at_rest::supply::{
+    AnodeStress, Band, Condition, DISCHARGED, Figures, LONGEST, Supply,
+};
+use measure::instruments::valve::Against;
+use sim::amplifier::Amplifier;
 use sim::quantity::{Quantity, Unit, engineering};
 
 use crate::notes;

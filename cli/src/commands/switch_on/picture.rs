@@ -1,7 +1,7 @@
 //! Volts of the capacitors against time, as a picture and as CSV.
 
-use sim::file::Amplifier;
-use sim::measure::switch_on::{CapacitorAtSwitchOn, SwitchOn};
+use measure::at_rest::switch_on::{CapacitorAtSwitchOn, SwitchOn};
+use sim::amplifier::Amplifier;
 
 use super::{Answer, text};
 use crate::report::csv;

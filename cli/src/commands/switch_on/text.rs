@@ -1,7 +1,7 @@
 //! What happens at switch-on, for people.
 
-use sim::file::Amplifier;
-use sim::measure::switch_on::{CapacitorAtSwitchOn, Phase, Stated, SwitchOn};
+use measure::at_rest::switch_on::{CapacitorAtSwitchOn, Phase, Stated, SwitchOn};
+use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
 use super::Answer;

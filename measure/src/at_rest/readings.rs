@@ -1,0 +1,300 @@
+//! The voltage chart as a meter shows it, how far it may lie off while nothing is wrong, and readings
+//! against it.
+//!
+//! A meter is a resistor from the point to the chassis, and the whole circuit is solved again with it, the
+//! valves' reaction included: still circuits by Newton's iteration, mains-fed ones settled again. Only the
+//! choice of the range goes by the linearised circuit, V·R_m/(R_m + R_s).
+//!
+//! Source    Ohm's law
+//! Care      volts are means, as a meter on DC shows them; ripple and signal are left out
+
+use rayon::prelude::*;
+use serde::Serialize;
+
+use crate::instruments::varied::Allowed;
+use sim::circuit::Circuit;
+use sim::error::SimError;
+use sim::system::System;
+use sim::tolerances::Tolerances;
+
+mod band;
+mod change;
+mod faults;
+mod meter;
+mod points;
+mod taken;
+#[cfg(test)]
+mod tests;
+mod verdict;
+mod whole;
+
+pub use band::Band;
+pub use meter::{Meter, RANGES};
+pub use points::{Point, points};
+pub use taken::{Taken, TakenError, read};
+pub use verdict::{Compared, Explains, Place, ValvePoints, Verdict};
+
+use whole::Whole;
+
+/// The question.
+#[derive(Clone, Debug)]
+pub struct ReadingsOf {
+    /// Meters, side by side.
+    pub meters: Vec<Meter>,
+    /// Their ranges, V; one is a fixed range.
+    pub ranges: Vec<f64>,
+    /// What the band allows for.
+    pub allowed: Allowed,
+    /// Readings to be judged.
+    pub taken: Vec<Taken>,
+}
+
+/// The answer. SI units.
+#[derive(Clone, Debug, Serialize)]
+pub struct Readings {
+    /// The meters.
+    pub meters: Vec<Meter>,
+    /// Every point.
+    pub points: Vec<PointRead>,
+    /// True when the volts are means over a settled mains period.
+    pub on_mains: bool,
+    /// Tolerance of resistances where the file states none, a ratio.
+    pub tolerance: f64,
+    /// Spread of valves, a ratio.
+    pub valve_spread: f64,
+    /// Low mains or supplies, of those in the file.
+    pub mains_low: f64,
+    /// High mains or supplies.
+    pub mains_high: f64,
+    /// What readings say; none when there are none.
+    pub verdict: Option<Verdict>,
+}
+
+/// A point of the chart.
+#[derive(Clone, Debug, Serialize)]
+pub struct PointRead {
+    /// What it is called.
+    pub point: String,
+    /// Its node.
+    pub node: String,
+    /// V to the chassis, nothing joined to it.
+    pub volts: f64,
+    /// Resistance that a meter sees there, Ω; on the mains by the mean slopes of the period. None where there
+    /// is none at rest.
+    pub source_ohms: Option<f64>,
+    /// How far the volts may lie off.
+    pub band: Band,
+    /// What each meter shows, in their order.
+    pub shown: Vec<Shown>,
+}
+
+/// What a meter shows.
+#[derive(Clone, Copy, Debug, Serialize)]
+pub struct Shown {
+    /// V.
+    pub volts: f64,
+    /// Range, V; none when it does not matter.
+    pub range: Option<f64>,
+    /// The meter's resistance there, Ω.
+    pub meter_ohms: f64,
+}
+
+impl ReadingsOf {
+    /// Answers; `progress` is told how many circuits are solved and how many there are.
+    ///
+    /// Cost: a rest for each point and meter, for each resistance and valve of the band, and with readings
+    /// outside it up to four for each part; milliseconds each when still, a
+    /// settled mains period otherwise.
+    ///
+    /// # Errors
+    /// Those of the rest.
+    pub fn run(
+        &self,
+        circuit: &Circuit,
+        system: &System,
+        tolerances: &Tolerances,
+        progress: &(impl Fn(usize, usize) + Sync),
+    ) -> Result<Readings, SimError> {
+        let whole = Whole::find(circuit, system, tolerances)?;
+        let mut points = points(circuit);
+        let charted = points.len();
+        // Nodes that were read and are no electrode and no rail follow behind.
+        points.extend(self.taken.iter().map(|taken| taken.point.clone()));
+        let drawn = whole.at(&points);
+        let nodes: Vec<_> = points.iter().map(|point| point.node).collect();
+        let ohms = whole.source_ohms(&nodes);
+        let solved = std::sync::atomic::AtomicUsize::new(0);
+        let all = charted * self.meters.len()
+            + self.taken.len()
+            + band::count(&whole, &self.allowed)
+            + if self.taken.is_empty() {
+                0
+            } else {
+                faults::count(&whole)
+            };
+        let done = |count: usize| {
+            let before = solved.fetch_add(count, std::sync::atomic::Ordering::Relaxed);
+            progress(before + count, all);
+        };
+        let bands = band::bands(&whole, &points, &drawn.volts, &self.allowed, &done)?;
+        let shown = |k: usize, meter: &Meter, ranges: &[f64]| {
+            let shown = shown(&whole, &points[k], (drawn.volts[k], ohms[k]), meter, ranges);
+            done(1);
+            shown
+        };
+        let jobs: Vec<(usize, &Meter)> = (0..charted)
+            .flat_map(|k| self.meters.iter().map(move |meter| (k, meter)))
+            .collect();
+        let read: Result<Vec<Shown>, SimError> = jobs
+            .into_par_iter()
+            .map(|(k, meter)| shown(k, meter, &self.ranges))
+            .collect();
+        let read = read?;
+        let each = self.meters.len();
+        let charts = (0..charted).map(|k| PointRead {
+            point: points[k].name.clone(),
+            node: circuit.node_name(points[k].node).to_owned(),
+            volts: drawn.volts[k],
+            source_ohms: ohms[k],
+            band: bands[k],
+            shown: read[k * each..(k + 1) * each].to_vec(),
+        });
+        let charts = charts.collect();
+        let verdict = if self.taken.is_empty() {
+            None
+        } else {
+            let compared: Result<Vec<(Compared, f64)>, SimError> = self
+                .taken
+                .par_iter()
+                .enumerate()
+                .map(|(number, taken)| {
+                    let k = charted + number;
+                    let meter = taken.meter.as_ref().or(self.meters.first());
+                    let range = taken.range.or_else(|| holding(&self.ranges, taken.volts));
+                    let own = range.map(|range| vec![range]);
+                    let ranges = own.as_ref().unwrap_or(&self.ranges);
+                    let shown = match meter {
+                        Some(meter) => Some(shown(k, meter, ranges)?),
+                        None => None,
+                    };
+                    Ok(compared(
+                        taken,
+                        meter,
+                        drawn.volts[k],
+                        ohms[k],
+                        shown,
+                        bands[k],
+                    ))
+                })
+                .collect();
+            let (readings, ohms): (Vec<Compared>, Vec<f64>) = compared?.into_iter().unzip();
+            let read = &points[charted..];
+            let (found, left) = if Verdict::any_outside(&readings) {
+                faults::faults(&whole, read, &ohms, &done)
+            } else {
+                (Vec::new(), 0)
+            };
+            Some(Verdict::new(
+                readings,
+                read,
+                &drawn.currents,
+                (&found, left),
+            ))
+        };
+        Ok(Readings {
+            meters: self.meters.clone(),
+            points: charts,
+            on_mains: whole.rest.mains.is_some(),
+            tolerance: self.allowed.parts,
+            valve_spread: self.allowed.valves,
+            mains_low: self.allowed.mains.0,
+            mains_high: self.allowed.mains.1,
+            verdict,
+        })
+    }
+}
+
+/// Share of the volts a meter leaves of a linear source.
+fn share(meter_ohms: f64, source_ohms: Option<f64>) -> f64 {
+    match source_ohms {
+        Some(source) if meter_ohms.is_finite() => meter_ohms / (meter_ohms + source),
+        _ => 1.0,
+    }
+}
+
+/// The smallest range that holds what was shown, V: whoever comes from above ends there, see
+/// [`Meter::range`]. None when it is beyond them all.
+fn holding(ranges: &[f64], shown: f64) -> Option<f64> {
+    let holding = ranges.iter().copied().filter(|range| *range >= shown.abs());
+    holding.min_by(f64::total_cmp)
+}
+
+/// What a meter shows at a point with these volts behind these ohms.
+fn shown(
+    whole: &Whole<'_>,
+    point: &Point,
+    (volts, source): (f64, Option<f64>),
+    meter: &Meter,
+    ranges: &[f64],
+) -> Result<Shown, SimError> {
+    let estimate = |range: f64| volts * share(meter.resistance(range), source);
+    let with = |range: Option<f64>| {
+        let ohms = meter.resistance(range.unwrap_or(0.0));
+        Ok(Shown {
+            volts: whole.loaded(point, ohms)?,
+            range,
+            meter_ohms: ohms,
+        })
+    };
+    let mut shown = with(meter.range(ranges, estimate))?;
+    // The estimate is the linearised circuit's: the pointer has the last word.
+    while let Some(range) = shown.range.filter(|range| shown.volts.abs() > *range) {
+        let up = ranges.iter().copied().filter(|other| *other > range);
+        let Some(next) = up.min_by(f64::total_cmp) else {
+            break;
+        };
+        shown = with(Some(next))?;
+    }
+    Ok(shown)
+}
+
+/// A reading against what it should be, and the ohms of its meter.
+fn compared(
+    taken: &Taken,
+    meter: Option<&Meter>,
+    volts: f64,
+    source: Option<f64>,
+    shown: Option<Shown>,
+    band: Band,
+) -> (Compared, f64) {
+    let expected = shown.map_or(volts, |shown| shown.volts);
+    let share = shown.map_or(1.0, |shown| share(shown.meter_ohms, source));
+    let range = shown.and_then(|shown| shown.range);
+    let band = band.times(share);
+    let accuracy = meter.map_or(meter::LEAST, |meter| meter.accuracy(taken.volts, range));
+    let difference = taken.volts - expected;
+    let likely = band.likely.hypot(accuracy);
+    let place = if difference.abs() <= likely {
+        Place::Within
+    } else if difference.abs() <= band.worst + accuracy {
+        Place::Possible
+    } else {
+        Place::Outside
+    };
+    let compared = Compared {
+        point: taken.point.name.clone(),
+        reading: taken.volts,
+        expected,
+        volts,
+        meter: meter.cloned(),
+        range,
+        difference,
+        band,
+        accuracy,
+        place,
+    };
+    (
+        compared,
+        shown.map_or(f64::INFINITY, |shown| shown.meter_ohms),
+    )
+}

@@ -1,0 +1,62 @@
+//! The circuit with one thing different: a part off its value, a fault, or a meter on a node.
+
+use crate::instruments::varied::Quantity;
+use sim::circuit::{Circuit, NodeId, PartId};
+use sim::parts::Part;
+
+/// What stands for a break, Ω: next to any grid leak it carries nothing.
+const OPEN: f64 = 1e11;
+
+/// What stands for a short circuit, Ω: less than any part has.
+const SHORT: f64 = 1e-2;
+
+/// One change.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Change {
+    /// A resistance, the current of a valve at the same volts, or the volts of a source, times a ratio.
+    Scale(PartId, f64),
+    /// A resistor or a winding that no longer conducts.
+    Open(PartId),
+    /// A resistor or capacitor that conducts without resistance.
+    Short(PartId),
+    /// A capacitor that leaks through so many ohms.
+    Leak(PartId, f64),
+    /// A meter of so many ohms from a node to the chassis.
+    Meter(NodeId, f64),
+}
+
+impl Change {
+    /// The circuit with it.
+    pub(super) fn made(self, circuit: &Circuit) -> Circuit {
+        let mut circuit = circuit.clone();
+        match self {
+            Self::Scale(part, ratio) => {
+                let part = &mut circuit.part_mut(part).part;
+                let quantity = Quantity::at_rest(part).unwrap_or(Quantity::Volts);
+                quantity.scale(part, ratio);
+            }
+            Self::Open(part) => match &mut circuit.part_mut(part).part {
+                Part::Resistor(resistor) => resistor.r = OPEN,
+                Part::Pot(pot) => pot.r = OPEN,
+                Part::Inductor(inductor) => inductor.resistance = OPEN,
+                _ => {}
+            },
+            Self::Short(part) => match &mut circuit.part_mut(part).part {
+                Part::Resistor(resistor) => resistor.r = SHORT,
+                Part::Capacitor(capacitor) => capacitor.leakage = 1.0 / SHORT,
+                _ => {}
+            },
+            Self::Leak(part, ohms) => {
+                if let Part::Capacitor(capacitor) = &mut circuit.part_mut(part).part {
+                    capacitor.leakage = 1.0 / ohms;
+                }
+            }
+            Self::Meter(node, ohms) => {
+                circuit
+                    .add("the meter", Part::resistor(ohms), &[node, NodeId::CHASSIS])
+                    .expect("no part of a file has a blank in its designator");
+            }
+        }
+        circuit
+    }
+}

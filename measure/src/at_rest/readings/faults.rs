@@ -1,0 +1,124 @@
+//! Faults of a single part, each solved: what the readings would be if that were wrong.
+//!
+//! The meter is joined to the faulty circuit too: at an open part it closes the circuit. On the mains, where that
+//! would settle a period for each reading of each fault, it takes its share of the faulty circuit linearised.
+
+use rayon::prelude::*;
+
+use super::change::Change;
+use super::points::Point;
+use super::share;
+use super::whole::Whole;
+use crate::instruments::varied::{Quantity, supplies};
+use sim::parts::Part;
+
+/// Leakage of a capacitor that fails and of one that begins to, Ω: half a grid leak and several of them
+/// (common practice, no source).
+const LEAKS: [(&str, f64); 2] = [("leaking (220 kΩ)", 220e3), ("leaking (2 MΩ)", 2e6)];
+
+/// A part that has drifted is at twice or half its value.
+const DRIFTED: f64 = 2.0;
+
+/// What is left of the current of a worn valve, and of one that does not conduct.
+const WEAK: f64 = 0.5;
+const DEAD: f64 = 1e-4;
+
+/// A supply that gives too little.
+const LOW: f64 = 0.8;
+
+/// A fault and what it makes of the circuit.
+#[derive(Clone, Debug)]
+pub(super) struct Fault {
+    /// The part.
+    pub(super) part: String,
+    /// What is wrong with it, behind its designator: "open", "weak (half the current)".
+    pub(super) what: &'static str,
+    /// What the meter would show at each reading's point, V.
+    pub(super) shown: Vec<f64>,
+    /// Anode current of each valve by its designator, A.
+    pub(super) currents: Vec<(String, f64)>,
+}
+
+type Hypothesis = (String, &'static str, Change);
+
+/// All faults that are looked at, with meters of these ohms at the points; what cannot be solved is left out and counted.
+pub(super) fn faults(
+    whole: &Whole<'_>,
+    points: &[Point],
+    ohms: &[f64],
+    done: &(impl Fn(usize) + Sync),
+) -> (Vec<Fault>, usize) {
+    let all = hypotheses(whole);
+    let count = all.len();
+    let found: Vec<Fault> = all
+        .into_par_iter()
+        .filter_map(|(part, what, change)| {
+            let fault = whole.with(change, |faulty| Fault {
+                part,
+                what,
+                shown: shown(faulty, points, ohms),
+                currents: faulty.at(&[]).currents,
+            });
+            done(1);
+            fault.ok()
+        })
+        .collect();
+    let left = count - found.len();
+    (found, left)
+}
+
+/// What meters of these ohms show at the points.
+fn shown(faulty: &Whole<'_>, points: &[Point], ohms: &[f64]) -> Vec<f64> {
+    let volts = faulty.at(points).volts;
+    let nodes: Vec<_> = points.iter().map(|point| point.node).collect();
+    let sources = faulty.source_ohms(&nodes);
+    (0..points.len())
+        .map(|k| {
+            let linear = || volts[k] * share(ohms[k], sources[k]);
+            if ohms[k].is_infinite() || faulty.rest.mains.is_some() {
+                return linear();
+            }
+            faulty
+                .loaded(&points[k], ohms[k])
+                .unwrap_or_else(|_| linear())
+        })
+        .collect()
+}
+
+/// How many circuits [`faults`] solves.
+pub(super) fn count(whole: &Whole<'_>) -> usize {
+    hypotheses(whole).len()
+}
+
+fn hypotheses(whole: &Whole<'_>) -> Vec<Hypothesis> {
+    let mut all: Vec<Hypothesis> = Vec::new();
+    for (id, placed) in whole.circuit.parts() {
+        let mut add = |what, change| all.push((placed.name.clone(), what, change));
+        match &placed.part {
+            Part::Resistor(_) => {
+                add("open", Change::Open(id));
+                add("short-circuited", Change::Short(id));
+                add("drifted to double", Change::Scale(id, DRIFTED));
+                add("drifted to half", Change::Scale(id, 1.0 / DRIFTED));
+            }
+            Part::Pot(_) => add("track open", Change::Open(id)),
+            Part::Capacitor(_) => {
+                add("short-circuited", Change::Short(id));
+                for (what, ohms) in LEAKS {
+                    add(what, Change::Leak(id, ohms));
+                }
+            }
+            Part::Inductor(_) => add("open", Change::Open(id)),
+            part @ Part::Valve(_) if Quantity::at_rest(part).is_some() => {
+                add("weak (half the current)", Change::Scale(id, WEAK));
+                add("without emission", Change::Scale(id, DEAD));
+            }
+            _ => {}
+        }
+    }
+    for id in supplies(whole.circuit, whole.rest.mains.is_some()) {
+        let name = whole.circuit.part(id).name.clone();
+        all.push((name, "20 % low", Change::Scale(id, LOW)));
+    }
+    all
+}

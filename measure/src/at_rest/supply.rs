@@ -1,0 +1,442 @@
+//! The power supply of an amplifier on its own mains: volts, ripple, stresses, regulation, discharge.
+//!
+//! Every figure is read from a settled period of the whole circuit, at each end and in the middle of the
+//! mains band and on each tap of the mains transformer; each is solved by itself, so that threads change
+//! nothing. Ripple, peaks and rms currents are those of the samples.
+//!
+//! Care   a period has [`sim::rest::MAINS_SAMPLES`] samples: a peak that lasts a twentieth of it is read to
+//!        a thousandth
+//!
+//! Over 400 lines because the answer is one long table of types.
+
+use rayon::prelude::*;
+use serde::Serialize;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use crate::driven::power::{Bench, PowerOf};
+use sim::amplifier::{Amplifier, Mains, Taps};
+use sim::circuit::Circuit;
+use sim::error::SimError;
+use sim::parts::{Part, Waveform};
+use sim::periodic::Period;
+use sim::rest::Rest;
+use sim::system::Workspace;
+use sim::tolerances::Tolerances;
+
+mod capacitor_current;
+mod discharge;
+mod figures;
+mod points;
+mod source_ohms;
+
+pub(crate) use discharge::discharge;
+pub use discharge::{DISCHARGED, Discharge, LONGEST};
+use figures::Reading;
+pub use figures::{
+    AnodeStress, CapacitorStress, CoreStress, Figures, PairStress, Plug, PointVolts,
+    RectifierStress, SharingResistor, StabiliserStress, WindingStress,
+};
+use points::Points;
+
+/// The question.
+#[derive(Clone, Debug)]
+pub struct SupplyOf {
+    mains: Mains,
+    taps: Vec<Taps>,
+    power: PowerOf,
+    /// Peak of the generator at full drive, V; none leaves full drive out.
+    pub drive: Option<f64>,
+}
+
+/// A place in the mains band.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Band {
+    /// The least volts to be reckoned with.
+    Low,
+    /// The volts of the file, or those set.
+    Nominal,
+    /// The greatest volts to be reckoned with.
+    High,
+}
+
+/// The answer.
+#[derive(Clone, Debug, Serialize)]
+pub struct Supply {
+    /// Designator of the mains.
+    pub mains: String,
+    /// Hz.
+    pub frequency: f64,
+    /// Designator of the mains transformer, when it has taps to choose from or one that is named.
+    pub transformer: Option<String>,
+    /// No signal: each tap at low, nominal and high mains.
+    pub conditions: Vec<Condition>,
+    /// Full drive at nominal mains on the tap in use; none when no drive was given.
+    pub full_drive: Option<Condition>,
+    /// From idle to full drive, each HT point; empty without full drive.
+    pub regulation: Vec<Regulation>,
+    /// After switching off at high mains on the tap in use.
+    pub discharge: Vec<Discharge>,
+    /// Why the discharge could not be followed; none when it was.
+    pub discharge_failed: Option<String>,
+    /// Over a mains period at nominal mains, no signal.
+    pub traces: Traces,
+}
+
+/// The supply under one condition.
+#[derive(Clone, Debug, Serialize)]
+pub struct Condition {
+    /// Volts of the tap, V; none without a mains transformer.
+    pub tap: Option<f64>,
+    /// True on the tap in use.
+    pub in_use: bool,
+    /// Place in the band.
+    pub band: Band,
+    /// Mains, V rms.
+    pub volts: f64,
+    /// Peak of the generator, V; none with no signal.
+    pub drive: Option<f64>,
+    /// Power into the load, W; none with no signal.
+    pub output: Option<f64>,
+    /// Why there are no figures; none when there are.
+    pub failed: Option<String>,
+    /// The figures.
+    pub figures: Option<Figures>,
+}
+
+/// An HT point from idle to full drive.
+#[derive(Clone, Debug, Serialize)]
+pub struct Regulation {
+    /// The node.
+    pub node: String,
+    /// Mean at idle, V.
+    pub idle: f64,
+    /// Mean at full drive, V.
+    pub driven: f64,
+    /// The change as a share of the idle volts.
+    pub change: f64,
+}
+
+/// Waveforms over a mains period.
+#[derive(Clone, Debug, Default, Serialize)]
+pub struct Traces {
+    /// s.
+    pub time: Vec<f64>,
+    /// Volts of each HT point against the chassis.
+    pub points: Vec<Trace>,
+    /// Current of each rectifying path, A.
+    pub currents: Vec<Trace>,
+}
+
+/// One waveform.
+#[derive(Clone, Debug, Serialize)]
+pub struct Trace {
+    /// Node, or designator and anode.
+    pub name: String,
+    /// True at a rectifier itself.
+    pub reservoir: bool,
+    /// V or A, a value a sample.
+    pub values: Vec<f64>,
+}
+
+/// A condition to be solved.
+#[derive(Clone, Copy, Debug)]
+struct Job {
+    tap: Option<f64>,
+    in_use: bool,
+    band: Band,
+    volts: f64,
+    drive: Option<f64>,
+}
+
+/// What solving it gave.
+struct Solved {
+    condition: Condition,
+    error: Option<SimError>,
+    discharge: Option<Result<Vec<Discharge>, SimError>>,
+    traces: Option<Traces>,
+}
+
+impl SupplyOf {
+    /// The question of an amplifier with its own mains; none of one without.
+    pub fn of(amplifier: &Amplifier) -> Option<Self> {
+        Some(Self {
+            mains: amplifier.mains?,
+            taps: amplifier.taps.clone(),
+            power: PowerOf::bench(&amplifier.bench),
+            drive: None,
+        })
+    }
+
+    /// Conditions the question comes to.
+    pub fn conditions(&self) -> usize {
+        3 * self.taps.first().map_or(1, |taps| taps.all.len()) + usize::from(self.drive.is_some())
+    }
+
+    /// Answers; `progress` is told the number of conditions solved so far.
+    ///
+    /// # Errors
+    /// Those of settling at nominal mains on the tap in use, with no signal and at full drive; where another
+    /// condition does not settle, the answer says so.
+    pub fn run(
+        &self,
+        circuit: &Circuit,
+        tolerances: &Tolerances,
+        progress: &(impl Fn(usize) + Sync),
+    ) -> Result<Supply, SimError> {
+        let jobs = self.jobs(circuit);
+        let points = Points::of(circuit);
+        let done = AtomicUsize::new(0);
+        let mut solved: Vec<Solved> = jobs
+            .par_iter()
+            .map(|job| {
+                let solved = self.solve(circuit, *job, &points, tolerances);
+                progress(done.fetch_add(1, Ordering::Relaxed) + 1);
+                solved
+            })
+            .collect();
+        for solved in &mut solved {
+            if solved.condition.in_use
+                && solved.condition.band == Band::Nominal
+                && let Some(error) = solved.error.take()
+            {
+                return Err(error);
+            }
+        }
+        let traces = solved.iter_mut().find_map(|solved| solved.traces.take());
+        let discharge = solved.iter_mut().find_map(|solved| solved.discharge.take());
+        let (discharge, discharge_failed) = match discharge {
+            Some(Ok(discharge)) => (discharge, None),
+            Some(Err(error)) => (Vec::new(), Some(error.to_string())),
+            None => (Vec::new(), Some("high mains did not settle".to_owned())),
+        };
+        let (driven, conditions): (Vec<Condition>, Vec<Condition>) = solved
+            .into_iter()
+            .map(|solved| solved.condition)
+            .partition(|condition| condition.drive.is_some());
+        let full_drive = driven.into_iter().next();
+        Ok(Supply {
+            mains: circuit.part(self.mains.part).name.clone(),
+            frequency: self.mains.frequency,
+            transformer: self
+                .taps
+                .first()
+                .map(|taps| circuit.part(taps.part).name.clone()),
+            regulation: regulation(&conditions, full_drive.as_ref()),
+            conditions,
+            full_drive,
+            discharge,
+            discharge_failed,
+            traces: traces.unwrap_or_default(),
+        })
+    }
+
+    fn jobs(&self, circuit: &Circuit) -> Vec<Job> {
+        let set = match &circuit.part(self.mains.part).part {
+            Part::Source(source) => match source.waveform {
+                Waveform::Sine { amplitude, .. } => amplitude * std::f64::consts::FRAC_1_SQRT_2,
+                _ => 0.0,
+            },
+            _ => 0.0,
+        };
+        // A chassis that is unplugged with --set is asked about as it is when plugged in.
+        let nominal = if set > 0.0 { set } else { self.mains.nominal };
+        let band = [
+            (Band::Low, self.mains.low),
+            (Band::Nominal, nominal),
+            (Band::High, self.mains.high),
+        ];
+        let taps: Vec<(Option<f64>, bool)> = match self.taps.first() {
+            None => vec![(None, true)],
+            Some(taps) => {
+                // The tap in use is one of them to the figures that were written.
+                let apart = |tap: &f64| (tap - taps.in_use).abs();
+                let in_use = taps
+                    .all
+                    .iter()
+                    .copied()
+                    .min_by(|a, b| apart(a).total_cmp(&apart(b)));
+                let all = taps.all.iter();
+                all.map(|&tap| (Some(tap), Some(tap) == in_use)).collect()
+            }
+        };
+        let mut jobs = Vec::new();
+        for (tap, in_use) in taps {
+            for (band, volts) in band {
+                let job = Job {
+                    tap,
+                    in_use,
+                    band,
+                    volts,
+                    drive: None,
+                };
+                jobs.push(job);
+                if in_use && band == Band::Nominal && self.drive.is_some() {
+                    jobs.push(Job {
+                        drive: self.drive,
+                        ..job
+                    });
+                }
+            }
+        }
+        jobs
+    }
+
+    fn solve(
+        &self,
+        circuit: &Circuit,
+        job: Job,
+        points: &Points,
+        tolerances: &Tolerances,
+    ) -> Solved {
+        let mut condition = Condition {
+            tap: job.tap,
+            in_use: job.in_use,
+            band: job.band,
+            volts: job.volts,
+            drive: job.drive,
+            output: None,
+            failed: None,
+            figures: None,
+        };
+        let circuit = self.under(circuit, job);
+        // The tap and the volts are values of parts: they do not change what can be drawn.
+        let system = circuit
+            .compile()
+            .expect("the circuit of another tap has no other faults");
+        let reading = |period: &Period, ws: &mut Workspace| {
+            let reading = Reading {
+                circuit: &circuit,
+                system: &system,
+                mains: self.mains.part,
+                taps: &self.taps,
+                points,
+                period,
+            };
+            let traces = (job.band == Band::Nominal && job.in_use && job.drive.is_none())
+                .then(|| traces(&reading));
+            (reading.figures(ws), traces)
+        };
+        let mut ws = system.workspace();
+        let found = Rest::find(&system, tolerances, &mut ws).and_then(|rest| {
+            let Some(drive) = job.drive else {
+                let mains = rest.mains;
+                let period = Period {
+                    duration: mains.map_or(1.0 / self.mains.frequency, |mains| mains.duration),
+                    turns: 1,
+                    samples: rest.samples().to_vec(),
+                    cycles: mains.map_or(0, |mains| mains.cycles),
+                    residual: mains.map_or(0.0, |mains| mains.residual),
+                    multiplier: None,
+                    approach: mains.map_or(sim::periodic::Approach::Automatic, |m| m.approach),
+                };
+                return Ok((period, None));
+            };
+            let bench = Bench::new(&self.power, &circuit, &system, (&ws, &rest));
+            let period = bench.settled(drive, tolerances)?;
+            let output = bench.read(drive, &period).power;
+            Ok((period, Some(output)))
+        });
+        let (error, period) = match found {
+            Ok((period, output)) => {
+                condition.output = output;
+                (None, Some(period))
+            }
+            Err(error) => {
+                condition.failed = Some(error.to_string());
+                (Some(error), None)
+            }
+        };
+        let mut solved = Solved {
+            condition,
+            error,
+            discharge: None,
+            traces: None,
+        };
+        if let Some(period) = period {
+            let (figures, traces) = reading(&period, &mut ws);
+            solved.condition.figures = Some(figures);
+            solved.traces = traces;
+            if job.in_use && job.band == Band::High {
+                solved.discharge = Some(discharge::discharge(
+                    &circuit,
+                    &system,
+                    &points.capacitors(),
+                    &period.samples[0],
+                    tolerances,
+                ));
+            }
+        }
+        solved
+    }
+
+    /// The circuit at the mains volts and on the tap of a condition.
+    fn under(&self, circuit: &Circuit, job: Job) -> Circuit {
+        let mut circuit = circuit.clone();
+        circuit.set_waveform(
+            self.mains.part,
+            Waveform::Sine {
+                amplitude: job.volts * std::f64::consts::SQRT_2,
+                frequency: self.mains.frequency,
+                phase: 0.0,
+                offset: 0.0,
+            },
+        );
+        if let (Some(taps), Some(tap), false) = (self.taps.first(), job.tap, job.in_use) {
+            taps.choose(tap, &mut circuit);
+        }
+        circuit
+    }
+}
+
+fn traces(reading: &Reading<'_>) -> Traces {
+    let count = reading.period.samples.len();
+    let points = reading.volts_of_points().into_iter();
+    let mut currents = Vec::new();
+    for (id, placed) in reading.circuit.parts() {
+        let junctions = points::junctions(placed);
+        for (junction, path) in junctions.iter().zip(reading.paths(id)) {
+            let anode = reading.circuit.node_name(junction.anode);
+            currents.push(Trace {
+                name: format!("{} from {anode}", placed.name),
+                reservoir: true,
+                values: path.into_iter().map(|(_, amps)| amps).collect(),
+            });
+        }
+    }
+    Traces {
+        time: (0..count)
+            .map(|k| reading.period.duration * (k as f64 / count as f64))
+            .collect(),
+        points: points
+            .map(|(name, reservoir, values)| Trace {
+                name,
+                reservoir,
+                values,
+            })
+            .collect(),
+        currents,
+    }
+}
+
+fn regulation(conditions: &[Condition], driven: Option<&Condition>) -> Vec<Regulation> {
+    let idle = conditions
+        .iter()
+        .find(|condition| condition.in_use && condition.band == Band::Nominal);
+    let (Some(idle), Some(driven)) = (
+        idle.and_then(|condition| condition.figures.as_ref()),
+        driven.and_then(|condition| condition.figures.as_ref()),
+    ) else {
+        return Vec::new();
+    };
+    idle.points
+        .iter()
+        .zip(&driven.points)
+        .map(|(idle, driven)| Regulation {
+            node: idle.node.clone(),
+            idle: idle.volts,
+            driven: driven.volts,
+            change: (driven.volts - idle.volts) / idle.volts,
+        })
+        .collect()
+}

@@ -1,0 +1,157 @@
+//! How long the capacitors of a supply stay charged after it is switched off.
+//!
+//! From the settled state with every supply at zero, followed with steps that grow in proportion to the
+//! time passed. Twice: with valves hot, which then discharge the capacitors themselves, and with valves
+//! cold, where bleeders and leakage alone do. A mains switch leaves the primary open and not at zero
+//! volts; behind rectifiers that makes no difference.
+//!
+//! Care   hot valves cool within seconds to half a minute, so that the truth lies between the two; only
+//!        the second is safe to believe
+
+use serde::Serialize;
+
+use sim::circuit::{Circuit, PartId};
+use sim::error::SimError;
+use sim::parts::Waveform;
+use sim::system::{System, Unknown, Workspace};
+use sim::tolerances::Tolerances;
+use sim::transient::{Method, Stepper};
+
+/// Volts at which a capacitor counts as discharged, V (common practice, no source).
+pub const DISCHARGED: f64 = 50.0;
+
+/// The longest time followed, s: half an hour.
+pub const LONGEST: f64 = 1800.0;
+
+/// The first step, s: a tenth of the shortest thing a supply does, conduction of a rectifier.
+const FIRST: f64 = 1e-4;
+
+/// Growth of the steps, a share of the time passed: an exponential read between two such steps is off by
+/// less than 1e-4 of itself.
+const GROWTH: f64 = 0.05;
+
+/// Halvings of a step: from minutes down to microseconds, where something lets go on the way.
+const HALVINGS: u32 = 28;
+
+/// One capacitor after switching off.
+#[derive(Clone, Debug, Serialize)]
+pub struct Discharge {
+    /// Designator.
+    pub part: String,
+    /// At the switching off, V without sign.
+    pub volts: f64,
+    /// Time until it stays below 50 V with the valves hot, s; none when it does not within half an hour.
+    pub hot: Option<f64>,
+    /// The same with the valves cold.
+    pub cold: Option<f64>,
+    /// What is left after half an hour with the valves hot, V; none when it was not followed so long.
+    pub hot_left: Option<f64>,
+    /// The same with the valves cold.
+    pub cold_left: Option<f64>,
+}
+
+/// Of each capacitor that is charged above 50 V. `x` `[n+1]` is the settled state.
+pub(crate) fn discharge(
+    circuit: &Circuit,
+    system: &System,
+    capacitors: &[PartId],
+    x: &[f64],
+    tolerances: &Tolerances,
+) -> Result<Vec<Discharge>, SimError> {
+    let place = |node| system.voltage_of(node) as usize;
+    let charged: Vec<(PartId, [usize; 2], f64)> = capacitors
+        .iter()
+        .map(|&part| {
+            let nodes = &circuit.part(part).nodes;
+            let ends = [place(nodes[0]), place(nodes[1])];
+            (part, ends, (x[ends[0]] - x[ends[1]]).abs())
+        })
+        .filter(|(.., volts)| *volts > DISCHARGED)
+        .collect();
+    let ends: Vec<[usize; 2]> = charged.iter().map(|(_, ends, _)| *ends).collect();
+    let hot = follow(system, x.to_vec(), &ends, tolerances);
+    // Cold valves let no current through, and what flowed in windings has died away.
+    let mut still = x.to_vec();
+    for (value, unknown) in still.iter_mut().zip(system.unknowns()) {
+        if matches!(unknown, Unknown::Current(..) | Unknown::Flux(_)) {
+            *value = 0.0;
+        }
+    }
+    let cold = follow(&system.cold(), still, &ends, tolerances)?;
+    let hot = hot?;
+    Ok(charged
+        .iter()
+        .zip(hot.iter().zip(&cold))
+        .map(|((part, _, volts), (hot, cold))| Discharge {
+            part: circuit.part(*part).name.clone(),
+            volts: *volts,
+            hot: hot.time,
+            cold: cold.time,
+            hot_left: hot.left,
+            cold_left: cold.left,
+        })
+        .collect())
+}
+
+/// What became of a capacitor.
+#[derive(Clone, Copy, Debug)]
+struct Followed {
+    time: Option<f64>,
+    left: Option<f64>,
+}
+
+fn follow(
+    system: &System,
+    x: Vec<f64>,
+    ends: &[[usize; 2]],
+    tolerances: &Tolerances,
+) -> Result<Vec<Followed>, SimError> {
+    let mut ws: Workspace = system.workspace();
+    ws.x = x;
+    ws.waveforms.fill(Waveform::Dc(0.0));
+    let tolerances = Tolerances {
+        halvings: HALVINGS,
+        ..*tolerances
+    };
+    let volts =
+        |x: &[f64]| -> Vec<f64> { ends.iter().map(|&[a, b]| (x[a] - x[b]).abs()).collect() };
+    let mut before = volts(&ws.x);
+    let mut time: Vec<Option<f64>> = vec![None; ends.len()];
+    let mut stepper = Stepper::new(system, Method::default(), tolerances, 0.0, false, &mut ws);
+    let mut t = 0.0;
+    while t < LONGEST && before.iter().any(|volts| *volts > DISCHARGED) {
+        let next = (t + f64::max(FIRST, GROWTH * t)).min(LONGEST);
+        stepper.advance(next, &mut ws)?;
+        let after = volts(&ws.x);
+        for ((time, &before), &after) in time.iter_mut().zip(&before).zip(&after) {
+            if before > DISCHARGED && after <= DISCHARGED {
+                *time = Some(t + (next - t) * crossing(before, after));
+            } else if after > DISCHARGED {
+                // Charged anew through the smoothing.
+                *time = None;
+            }
+        }
+        before = after;
+        t = next;
+    }
+    Ok(time
+        .into_iter()
+        .zip(before)
+        .map(|(time, volts)| Followed {
+            time,
+            left: time.is_none().then_some(volts),
+        })
+        .collect())
+}
+
+/// Share of a step at which volts that fall from `before` to `after` pass the limit: along an exponential,
+/// or along a line where they pass zero.
+fn crossing(before: f64, after: f64) -> f64 {
+    /// Volts below which the end of a step is no end of an exponential, V.
+    const LITTLE: f64 = 1.0;
+    if after > LITTLE {
+        (before / DISCHARGED).ln() / (before / after).ln()
+    } else {
+        (before - DISCHARGED) / (before - after)
+    }
+}

@@ -1,0 +1,243 @@
+//! Which capacitors a supply has: its HT points, and pairs in series.
+//!
+//! A point is a node with a capacitor that a rectifier feeds, directly or through chokes, resistors and the
+//! upper capacitor of a pair. What is followed ends at the chassis, at grids and cathodes of amplifying
+//! valves, and at an anode without a capacitor of its own to the chassis: behind it is signal.
+
+use models::AnyDevice;
+use models::data::ValveModel;
+
+use sim::circuit::{Circuit, NodeId, PartId, Placed};
+use sim::parts::Part;
+use sim::rest::alternates;
+
+/// A rectifying path of a part: one anode and its cathode.
+#[derive(Clone, Debug)]
+pub(super) struct Junction {
+    pub(super) anode: NodeId,
+    /// The cathode, or both ends of a filament.
+    pub(super) cathode: Vec<NodeId>,
+}
+
+/// The rectifying paths of a part, in the order of its devices; none when it is no rectifier.
+pub(super) fn junctions(placed: &Placed) -> Vec<Junction> {
+    let one = |anode, cathode| Junction {
+        anode,
+        cathode: vec![cathode],
+    };
+    match &placed.part {
+        Part::Valve(valve) if matches!(valve.kind.model, ValveModel::Rectifier(_)) => {
+            let wiring = valve.wiring(&placed.nodes);
+            let anodes = wiring.anodes.iter();
+            anodes
+                .map(|&anode| Junction {
+                    anode,
+                    cathode: wiring.cathode.to_vec(),
+                })
+                .collect()
+        }
+        Part::Diodes(diodes) => diodes
+            .junctions
+            .iter()
+            .map(|&(anode, cathode)| one(placed.nodes[anode], placed.nodes[cathode]))
+            .collect(),
+        Part::Device(AnyDevice::Diode(_)) => vec![one(placed.nodes[0], placed.nodes[1])],
+        _ => Vec::new(),
+    }
+}
+
+/// Whether a winding or an alternating supply is joined to a node, directly or through resistors.
+pub(super) fn fed(circuit: &Circuit, start: NodeId) -> bool {
+    // Many a winding has an end at the chassis, and none feeds it.
+    if start == NodeId::CHASSIS {
+        return false;
+    }
+    let mut seen = vec![NodeId::CHASSIS, start];
+    let mut next = vec![start];
+    while let Some(node) = next.pop() {
+        for (_, placed) in circuit.parts().filter(|(_, p)| p.nodes.contains(&node)) {
+            match &placed.part {
+                Part::Transformer(_) => return true,
+                Part::Source(source) if alternates(&source.waveform) => return true,
+                Part::Resistor(_) if !smoothed(circuit, node) => {
+                    for &beyond in placed.nodes.iter().filter(|node| !seen.contains(node)) {
+                        next.push(beyond);
+                    }
+                    seen.extend(&placed.nodes);
+                }
+                _ => {}
+            }
+        }
+    }
+    false
+}
+
+/// Whether a capacitor leads from the node to the chassis.
+fn smoothed(circuit: &Circuit, node: NodeId) -> bool {
+    circuit.parts().any(|(_, placed)| {
+        matches!(placed.part, Part::Capacitor(_))
+            && placed.nodes.contains(&node)
+            && placed.nodes.contains(&NodeId::CHASSIS)
+    })
+}
+
+/// The direct side of a rectifying path.
+fn direct_side(circuit: &Circuit, junction: &Junction) -> Vec<NodeId> {
+    let anode = fed(circuit, junction.anode);
+    let cathode = junction.cathode.iter().any(|&node| fed(circuit, node));
+    match (anode, cathode) {
+        (false, true) => vec![junction.anode],
+        // A filament is fed too, by the winding that heats it.
+        (true, _) => junction.cathode.clone(),
+        (false, false) => {
+            let mut both = junction.cathode.clone();
+            both.push(junction.anode);
+            both
+        }
+    }
+}
+
+/// Whether a node belongs to the signal.
+fn signal(circuit: &Circuit, node: NodeId) -> bool {
+    circuit.parts().any(|(_, placed)| {
+        let Part::Valve(valve) = &placed.part else {
+            return false;
+        };
+        let wiring = valve.wiring(&placed.nodes);
+        let Some(grid) = wiring.grid else {
+            return false;
+        };
+        grid == node
+            || wiring.cathode.contains(&node)
+            || (wiring.anodes.contains(&node) && !smoothed(circuit, node))
+    })
+}
+
+/// Everything a rectifier feeds, rectifiers first.
+fn reached(circuit: &Circuit) -> Vec<NodeId> {
+    let mut reached: Vec<NodeId> = Vec::new();
+    let visit = |node: NodeId, reached: &mut Vec<NodeId>| {
+        if node != NodeId::CHASSIS && !reached.contains(&node) && !signal(circuit, node) {
+            reached.push(node);
+        }
+    };
+    for (_, placed) in circuit.parts() {
+        for junction in junctions(placed) {
+            for node in direct_side(circuit, &junction) {
+                visit(node, &mut reached);
+            }
+        }
+    }
+    let mut at = 0;
+    while at < reached.len() {
+        let node = reached[at];
+        for (_, placed) in circuit.parts().filter(|(_, p)| p.nodes.contains(&node)) {
+            let follows = match &placed.part {
+                Part::Resistor(_) | Part::Inductor(_) | Part::Pot(_) => true,
+                Part::Capacitor(capacitor) => capacitor.polar,
+                _ => false,
+            };
+            if follows {
+                for &beyond in &placed.nodes {
+                    visit(beyond, &mut reached);
+                }
+            }
+        }
+        at += 1;
+    }
+    reached
+}
+
+/// The other end of a part of two nodes.
+fn beyond(placed: &Placed, node: NodeId) -> NodeId {
+    if placed.nodes[0] == node {
+        placed.nodes[1]
+    } else {
+        placed.nodes[0]
+    }
+}
+
+/// Capacitors at a node.
+fn capacitors_at(circuit: &Circuit, node: NodeId) -> Vec<PartId> {
+    let capacitors = circuit.parts().filter(|(_, placed)| {
+        matches!(placed.part, Part::Capacitor(_)) && placed.nodes.contains(&node)
+    });
+    capacitors.map(|(id, _)| id).collect()
+}
+
+/// Two capacitors in series with nothing but sharing resistors at their middle.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Pair {
+    pub(super) middle: NodeId,
+    pub(super) capacitors: [PartId; 2],
+    /// Resistors across either.
+    pub(super) resistors: Vec<PartId>,
+}
+
+fn pair_at(circuit: &Circuit, middle: NodeId) -> Option<Pair> {
+    let [first, second] = capacitors_at(circuit, middle)[..] else {
+        return None;
+    };
+    let ends = [first, second].map(|id| beyond(circuit.part(id), middle));
+    if ends[0] == ends[1] {
+        return None;
+    }
+    let mut resistors = Vec::new();
+    for (id, placed) in circuit.parts().filter(|(_, p)| p.nodes.contains(&middle)) {
+        match &placed.part {
+            Part::Capacitor(_) => {}
+            Part::Resistor(_) if ends.contains(&beyond(placed, middle)) => resistors.push(id),
+            _ => return None,
+        }
+    }
+    Some(Pair {
+        middle,
+        capacitors: [first, second],
+        resistors,
+    })
+}
+
+/// The HT points of a circuit.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Points {
+    /// Each with its capacitors; those at rectifiers first.
+    pub(super) nodes: Vec<(NodeId, Vec<PartId>)>,
+    pub(super) pairs: Vec<Pair>,
+}
+
+impl Points {
+    pub(super) fn of(circuit: &Circuit) -> Self {
+        let reached = reached(circuit);
+        let pairs: Vec<Pair> = reached
+            .iter()
+            .filter_map(|&node| pair_at(circuit, node))
+            .collect();
+        let middle = |node: NodeId| pairs.iter().any(|pair| pair.middle == node);
+        let returns =
+            |node: NodeId| node == NodeId::CHASSIS || reached.contains(&node) || fed(circuit, node);
+        let nodes = reached
+            .iter()
+            .filter(|&&node| !middle(node))
+            .map(|&node| {
+                let mut capacitors = capacitors_at(circuit, node);
+                capacitors.retain(|&id| returns(beyond(circuit.part(id), node)));
+                (node, capacitors)
+            })
+            .filter(|(_, capacitors)| !capacitors.is_empty())
+            .collect();
+        Self { nodes, pairs }
+    }
+
+    /// All capacitors, each once, in the order of the parts list.
+    pub(super) fn capacitors(&self) -> Vec<PartId> {
+        let mut all: Vec<PartId> = self
+            .nodes
+            .iter()
+            .flat_map(|(_, capacitors)| capacitors.clone())
+            .chain(self.pairs.iter().flat_map(|pair| pair.capacitors))
+            .collect();
+        all.sort();
+        all.dedup();
+        all
+    }
+}

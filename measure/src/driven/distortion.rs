@@ -1,0 +1,216 @@
+//! Distortion against power and against frequency, intermodulation, power bandwidth, limit in the bass.
+//!
+//! Distortion against power is the sweep of [`PowerOf`]. The other figures hold the output power (or the
+//! peak of the output, with two tones) constant and ask for the drive: at each frequency it is guessed
+//! from the gain for small signals and then solved for.
+//!
+//! Source   IEC 60268-3: total harmonic distortion, modulation distortion, difference-frequency
+//!          distortion, power bandwidth (terms and formulas; from memory)
+
+use rayon::prelude::*;
+use serde::Serialize;
+
+use crate::driven::power::{Power, PowerOf};
+use sim::circuit::Circuit;
+use sim::error::SimError;
+use sim::system::System;
+use sim::tolerances::Tolerances;
+
+mod constant_power;
+mod edge;
+mod intermodulation;
+mod power_bandwidth;
+
+pub use constant_power::{AtFrequency, Reading, Shortfall, samples_per_cycle};
+pub use intermodulation::{AtPeak, Intermodulation, Kind, Products, TwoTones};
+pub use power_bandwidth::{BassLimit, End, PowerBandwidth};
+
+use constant_power::Stand;
+
+/// Band of the second THD figure, Hz: what distortion meters let through (common practice, no source).
+pub const METER_BANDWIDTH: f64 = 80e3;
+
+/// The question.
+#[derive(Clone, Debug)]
+pub struct DistortionOf {
+    /// Generator, load, test frequency and distortion limit.
+    pub power: PowerOf,
+    /// Frequencies of the curves, Hz; that of the test is added.
+    pub frequencies: Vec<f64>,
+    /// The two-tone signals.
+    pub two_tones: Vec<TwoTones>,
+}
+
+/// The answer. SI units; ratios, not per cent.
+#[derive(Clone, Debug, Serialize)]
+pub struct Distortion {
+    /// Against power, at the test frequency.
+    pub against_power: Power,
+    /// Against frequency, a curve for each power.
+    pub against_frequency: Vec<Curve>,
+    /// Intermodulation, a signal each.
+    pub intermodulation: Vec<Intermodulation>,
+    /// None when the distortion limit is not met at the test frequency.
+    pub power_bandwidth: Option<PowerBandwidth>,
+    /// Designators of the cores that can saturate.
+    pub saturating_cores: Vec<String>,
+    /// Where they do so in the bass, at rated and at half rated power.
+    pub bass_limits: Vec<BassLimit>,
+}
+
+/// Distortion against frequency at one power.
+#[derive(Clone, Debug, Serialize)]
+pub struct Curve {
+    /// Output power, W.
+    pub power: f64,
+    /// True when that is the rated power, at the distortion limit and the test frequency.
+    pub rated: bool,
+    /// In rising frequency.
+    pub points: Vec<AtFrequency>,
+}
+
+/// The limit that saturation sets in the bass to the rated power of a sweep, the first of
+/// [`Distortion::bass_limits`]; none without a core that can saturate, or where the sweep found no rated power.
+/// Cost: that of a dozen levels at low frequencies.
+///
+/// # Errors
+/// Those of the operating point.
+pub fn bass_limit(
+    question: &PowerOf,
+    circuit: &Circuit,
+    system: &System,
+    tolerances: &Tolerances,
+    power: &Power,
+) -> Result<Option<BassLimit>, SimError> {
+    let Some(rated) = &power.rated else {
+        return Ok(None);
+    };
+    if rated.cores.is_empty() {
+        return Ok(None);
+    }
+    let valves = &power.output_valves;
+    let stand = Stand::new(question, circuit, system, tolerances, valves, &|| {})?;
+    power_bandwidth::bass_limit(&stand, rated.power)
+}
+
+impl DistortionOf {
+    /// The frequencies of the curves when none are asked for, Hz: every second third-octave of
+    /// ISO 266 (from memory).
+    pub const FREQUENCIES: [f64; 16] = [
+        20.0, 31.5, 50.0, 80.0, 125.0, 200.0, 315.0, 500.0, 800.0, 1250.0, 2000.0, 3150.0, 5000.0,
+        8000.0, 12_500.0, 20_000.0,
+    ];
+
+    /// The question the bench of an amplifier file asks.
+    pub fn bench(bench: &sim::amplifier::Bench) -> Self {
+        Self {
+            power: PowerOf::bench(bench),
+            frequencies: Self::FREQUENCIES.to_vec(),
+            two_tones: vec![TwoTones::MODULATION, TwoTones::DIFFERENCE],
+        }
+    }
+
+    /// Answers from the operating point; `progress` is told of every level solved. Everything after the
+    /// sweep runs in parallel, and each level starts from rest, so threads change nothing.
+    ///
+    /// # Errors
+    /// Those of [`PowerOf::run`] and [`TwoTones::check`]. What cannot be had at one frequency is no error
+    /// but part of the answer.
+    pub fn run(
+        &self,
+        circuit: &Circuit,
+        system: &System,
+        tolerances: &Tolerances,
+        progress: &(impl Fn() + Sync),
+    ) -> Result<Distortion, SimError> {
+        for tones in &self.two_tones {
+            tones.check()?;
+        }
+        let against_power = self
+            .power
+            .run(circuit, system, tolerances, &|_| progress())?;
+        let stand = Stand::new(
+            &self.power,
+            circuit,
+            system,
+            tolerances,
+            &against_power.output_valves,
+            progress,
+        )?;
+        let rated = against_power.rated.as_ref().map(|level| level.power);
+        // A power the sweep did not reach is not asked for at other frequencies.
+        let mut powers: Vec<(f64, bool)> = Vec::new();
+        powers.extend(against_power.one_watt.as_ref().map(|_| (1.0, false)));
+        powers.extend(rated.map(|power| (power, true)));
+
+        let ((against_frequency, intermodulation), (power_bandwidth, bass_limits)) = rayon::join(
+            || {
+                rayon::join(
+                    || self.against_frequency(&stand, &powers),
+                    || {
+                        self.two_tones
+                            .par_iter()
+                            .map(|tones| tones.run(&stand, &powers))
+                            .collect::<Result<Vec<_>, SimError>>()
+                    },
+                )
+            },
+            || {
+                rayon::join(
+                    || {
+                        rated
+                            .map(|power| power_bandwidth::power_bandwidth(&stand, power))
+                            .transpose()
+                    },
+                    || {
+                        [rated, rated.map(|power| 0.5 * power)]
+                            .into_par_iter()
+                            .flatten_iter()
+                            .map(|power| power_bandwidth::bass_limit(&stand, power))
+                            .collect::<Result<Vec<_>, SimError>>()
+                    },
+                )
+            },
+        );
+        Ok(Distortion {
+            against_frequency: against_frequency?,
+            intermodulation: intermodulation?,
+            power_bandwidth: power_bandwidth?,
+            saturating_cores: against_power
+                .levels
+                .first()
+                .map(|level| level.cores.iter().map(|core| core.part.clone()).collect())
+                .unwrap_or_default(),
+            bass_limits: bass_limits?.into_iter().flatten().collect(),
+            against_power,
+        })
+    }
+
+    fn against_frequency(
+        &self,
+        stand: &Stand<'_>,
+        powers: &[(f64, bool)],
+    ) -> Result<Vec<Curve>, SimError> {
+        let mut frequencies = self.frequencies.clone();
+        frequencies.push(self.power.frequency);
+        frequencies.sort_by(f64::total_cmp);
+        frequencies.dedup_by(|a, b| a.to_bits() == b.to_bits());
+        let wanted: Vec<(f64, f64)> = powers
+            .iter()
+            .flat_map(|&(power, _)| frequencies.iter().map(move |&hertz| (hertz, power)))
+            .collect();
+        let mut points = wanted
+            .par_iter()
+            .map(|&(hertz, power)| stand.point(hertz, power))
+            .collect::<Result<Vec<AtFrequency>, SimError>>()?
+            .into_iter();
+        Ok(powers
+            .iter()
+            .map(|&(power, rated)| Curve {
+                power,
+                rated,
+                points: points.by_ref().take(frequencies.len()).collect(),
+            })
+            .collect())
+    }
+}

@@ -1,0 +1,465 @@
+//! The hum of an amplifier on its own mains, without a signal, and what makes it.
+//!
+//! ```text
+//! U_hum = √(Σ |U_k|²),   U_k the lines of the settled mains period at the load
+//! share of a cause = 1 - (U_off/U_hum)²
+//! ```
+//!
+//! Symbols   U_k  rms phasor of line k, V;  U_off  hum of the same circuit, solved again, with one cause
+//!           switched off, see `change`
+//!
+//! Each cause is judged by a full solve of the changed circuit and not by a formula, so iron, rectifiers
+//! and feedback act on it as they do. A share is a share of the hum's power that goes when the cause goes:
+//! it is negative where a cause cancels another, as the two filaments of a push-pull pair do. In a linear
+//! circuit the differences of phasors add up to the hum; [`Hum::sum_db`] says how well they do here.
+//!
+//! Source   IEC 60268-3, hum: output with the generator replaced by its source resistance, against the
+//!          rated output (from memory); A-weighting of IEC 61672-1
+//! Care     not in it: what flows in the chassis and its wiring, stray fields nobody stated, microphony
+//!
+//! Over 400 lines because the question, its answer and the jobs between them are one contract.
+
+use nalgebra::Complex;
+use rayon::prelude::*;
+use serde::Serialize;
+
+use crate::driven::power::PowerOf;
+use crate::instruments::rails::{Rail, rails, rectified};
+use crate::instruments::weighting::a_weighting;
+use sim::circuit::{Circuit, NodeId, PartId};
+use sim::error::{Question, SimError};
+use sim::parts::{Part, Source};
+use sim::rest::{Rest, frequencies};
+use sim::small_signal::Excitation;
+use sim::system::{System, Workspace};
+use sim::tolerances::Tolerances;
+
+pub(crate) mod balance;
+mod causes;
+pub(crate) mod change;
+mod reading;
+mod signal;
+
+pub use balance::{Balanced, Coupling};
+pub use causes::Kind;
+pub use signal::{Drive, Sideband, WithSignal};
+
+use causes::{Cause, causes};
+use change::{Change, carried, changed, held};
+use reading::Reading;
+
+/// Highest line that is listed, Hz; the totals go on to the last.
+const LISTED: f64 = 1e3;
+
+/// A mismatch of the output pair, a ratio of one valve's current at the same volts.
+/// Source    new valves of one type lie within ± 10 % or so (common practice, no source)
+const MISMATCH: [f64; 2] = [1.1, 0.9];
+
+/// How well a changed circuit closes, relative. What is left of the hum may be picovolts beside the millivolts
+/// that went, and closing those to a millionth would be waiting for rounding errors to agree; this keeps
+/// each line within a thousandth of a decibel of the swing it came from.
+const PERIODICITY: f64 = 1e-5;
+
+/// dB within which the causes, one at a time, must add up for the circuit to pass as linear.
+pub const ADDS_UP: f64 = 1.0;
+
+/// The question.
+#[derive(Clone, Debug)]
+pub struct HumOf {
+    /// Generator, load and test tone.
+    pub bench: PowerOf,
+    /// Drive of the test with a signal, if one is wanted.
+    pub drive: Option<Drive>,
+}
+
+/// The answer. SI units.
+#[derive(Clone, Debug, Serialize)]
+pub struct Hum {
+    /// Hz.
+    pub mains_frequency: f64,
+    /// Resistance that the generator leaves at the input, Ω.
+    pub generator_ohms: f64,
+    /// Rated load, Ω.
+    pub load_ohms: f64,
+    /// Highest line in the totals, Hz.
+    pub highest: f64,
+    /// Hum across the load, V rms.
+    pub output_rms: f64,
+    /// The same, A-weighted.
+    pub output_a_rms: f64,
+    /// Multiples of the mains frequency to 1 kHz.
+    pub lines: Vec<Line>,
+    /// What makes it, those first that leave the least hum when they go.
+    pub causes: Vec<CauseOfHum>,
+    /// The phasors that go with each cause that is not within another, added up, V rms.
+    pub sum_rms: f64,
+    /// That sum against the hum, dB; none without causes or hum.
+    pub sum_db: Option<f64>,
+    /// Hum left when all causes are off at once, V rms.
+    pub left_rms: f64,
+    /// Hum with an output pair that does not match.
+    pub mismatch: Vec<Mismatch>,
+    /// How much of each rail's ripple reaches the load.
+    pub rails: Vec<RailRejection>,
+    /// Common-mode rejection at twice the mains frequency.
+    pub balanced: Vec<Balanced>,
+    /// Sidebands of a tone; none when not asked for.
+    pub with_signal: Option<WithSignal>,
+    /// Length of the period, s.
+    pub period: f64,
+    /// What is left to settle, relative.
+    pub residual: f64,
+}
+
+/// A line of the hum.
+#[derive(Clone, Copy, Debug, Serialize)]
+pub struct Line {
+    /// Multiple of the mains frequency.
+    pub number: u32,
+    /// Hz.
+    pub frequency: f64,
+    /// V rms.
+    pub rms: f64,
+    /// A-weighted, V rms.
+    pub a_rms: f64,
+}
+
+/// A cause of hum.
+#[derive(Clone, Debug, Serialize)]
+pub struct CauseOfHum {
+    /// What kind.
+    pub kind: Kind,
+    /// The node of a rail, or the part.
+    pub name: String,
+    /// Capacitors of a rail, valves of a winding.
+    pub parts: Vec<String>,
+    /// Name of the cause that this one is a part of: the rail that feeds this rail, the winding of a
+    /// filament.
+    pub within: Option<String>,
+    /// Hum with the cause switched off, V rms.
+    pub off_rms: f64,
+    /// The same, A-weighted.
+    pub off_a_rms: f64,
+    /// Share of the hum's power that goes with it; negative when there is more without it.
+    pub share: f64,
+    /// The same of the A-weighted hum.
+    pub share_a: f64,
+    /// Difference of the phasors with and without it, V rms.
+    pub difference_rms: f64,
+    /// Hum with all other causes off, V rms; none for a part of another cause.
+    pub alone_rms: Option<f64>,
+}
+
+/// Hum with one valve of the output pair off.
+#[derive(Clone, Debug, Serialize)]
+pub struct Mismatch {
+    /// The valve that differs.
+    pub valve: String,
+    /// Its current at the same volts, as a ratio.
+    pub ratio: f64,
+    /// V rms.
+    pub output_rms: f64,
+    /// A-weighted, V rms.
+    pub output_a_rms: f64,
+}
+
+/// A rail and what its ripple does, all other rails held still.
+#[derive(Clone, Debug, Serialize)]
+pub struct RailRejection {
+    /// The node.
+    pub node: String,
+    /// Its capacitors.
+    pub capacitors: Vec<String>,
+    /// Mean, V.
+    pub volts: f64,
+    /// Ripple, V rms.
+    pub ripple: f64,
+    /// Twice the mains frequency, Hz.
+    pub frequency: f64,
+    /// Its ripple there, V rms.
+    pub ripple_there: f64,
+    /// What that alone makes at the load, V rms.
+    pub output_there: f64,
+    /// Ripple over what it makes, dB; none when nothing arrives.
+    pub rejection_db: Option<f64>,
+}
+
+/// A solve that is to be done.
+enum Job {
+    Off(usize),
+    Alone(usize),
+    Silent,
+    Mismatched(PartId, f64),
+}
+
+/// The amplifier as it is, with what every changed circuit starts from.
+struct Whole<'a> {
+    circuit: &'a Circuit,
+    system: &'a System,
+    ws: &'a Workspace,
+    rest: &'a Rest,
+    load: (NodeId, NodeId),
+    period: f64,
+}
+
+impl HumOf {
+    /// The question the bench of an amplifier file asks.
+    pub fn bench(bench: &sim::amplifier::Bench) -> Self {
+        Self {
+            bench: PowerOf::bench(bench),
+            drive: None,
+        }
+    }
+
+    /// Answers; `progress` is told the number of solves done and of all.
+    ///
+    /// Cost: a settled mains period for the whole, two for each cause.
+    ///
+    /// # Errors
+    /// [`Question::NoMains`], [`SimError::Oscillates`] when the amplifier does so by itself, and those of
+    /// settling.
+    pub fn run(
+        &self,
+        circuit: &Circuit,
+        system: &System,
+        tolerances: &Tolerances,
+        progress: &(impl Fn(usize, usize) + Sync),
+    ) -> Result<Hum, SimError> {
+        let (ws, rest) = self.bench.rest(system, tolerances)?;
+        let supplies = frequencies(&ws.waveforms);
+        let mains = supplies.into_iter().fold(f64::INFINITY, f64::min);
+        let Some(settled) = rest.mains.filter(|_| mains.is_finite()) else {
+            return Err(SimError::Question(Question::NoMains));
+        };
+        rest.stays(system, &ws)?;
+        let whole = Whole {
+            circuit,
+            system,
+            ws: &ws,
+            rest: &rest,
+            load: self.bench.load,
+            period: settled.duration,
+        };
+        let hum = Reading::of(&rest, system, self.bench.load, settled.duration);
+        let rails = rails(circuit, system, &rest, mains, &rectified(circuit));
+        let causes = causes(circuit, system, &rest, &rails);
+
+        let mut jobs: Vec<Job> = (0..causes.len()).map(Job::Off).collect();
+        jobs.extend(
+            (0..causes.len())
+                .filter(|&k| causes[k].within.is_none())
+                .map(Job::Alone),
+        );
+        jobs.push(Job::Silent);
+        let pair = balance::output_pair(circuit, self.bench.load);
+        if let Some((first, _)) = pair {
+            jobs.extend(MISMATCH.map(|ratio| Job::Mismatched(first, ratio)));
+        }
+        let done = std::sync::atomic::AtomicUsize::new(0);
+        let readings: Vec<Reading> = jobs
+            .par_iter()
+            .map(|job| {
+                let reading = whole.solved(&causes, job, tolerances);
+                let count = done.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
+                progress(count + 1, jobs.len());
+                reading
+            })
+            .collect::<Result<_, _>>()?;
+        let of = |wanted: &dyn Fn(&Job) -> bool| {
+            let place = jobs.iter().position(wanted)?;
+            Some(&readings[place])
+        };
+        let mut sum = hum.silent();
+        let mut listed: Vec<CauseOfHum> = Vec::new();
+        for (k, cause) in causes.iter().enumerate() {
+            let Some(off) = of(&|job| matches!(job, Job::Off(n) if *n == k)) else {
+                continue;
+            };
+            let alone = of(&|job| matches!(job, Job::Alone(n) if *n == k));
+            let difference = hum.less(off);
+            if cause.within.is_none() {
+                sum.add(&difference);
+            }
+            listed.push(CauseOfHum {
+                kind: cause.kind,
+                name: cause.name.clone(),
+                parts: cause.parts.clone(),
+                within: cause.within.map(|outer| causes[outer].name.clone()),
+                off_rms: off.rms(),
+                off_a_rms: off.a_rms(),
+                share: share(off.rms(), hum.rms()),
+                share_a: share(off.a_rms(), hum.a_rms()),
+                difference_rms: difference.rms(),
+                alone_rms: alone.map(Reading::rms),
+            });
+        }
+        // A stable sort: equal shares keep the order of the file.
+        listed.sort_by(|a, b| b.share.total_cmp(&a.share));
+        let mut mismatch = Vec::new();
+        for (job, reading) in jobs.iter().zip(&readings) {
+            if let Job::Mismatched(part, ratio) = job {
+                mismatch.push(Mismatch {
+                    valve: circuit.part(*part).name.clone(),
+                    ratio: *ratio,
+                    output_rms: reading.rms(),
+                    output_a_rms: reading.a_rms(),
+                });
+            }
+        }
+        let mut linear = rest.linearised(system, &mut ws.clone());
+        linear.tune(2.0 * mains)?;
+        let transfers = linear.transfers(self.bench.load.0, self.bench.load.1);
+        let with_signal = match self.drive {
+            None => None,
+            Some(drive) => Some(signal::with_signal(
+                &self.bench,
+                circuit,
+                system,
+                (&ws, &rest),
+                mains,
+                drive,
+                tolerances,
+            )?),
+        };
+        Ok(Hum {
+            mains_frequency: mains,
+            generator_ohms: match &circuit.part(self.bench.generator).part {
+                Part::Source(Source { resistance, .. }) => *resistance,
+                _ => 0.0,
+            },
+            load_ohms: self.bench.load_ohms,
+            highest: hum.frequency(hum.phasors.len() - 1),
+            output_rms: hum.rms(),
+            output_a_rms: hum.a_rms(),
+            lines: lines(&hum, mains),
+            sum_rms: sum.rms(),
+            sum_db: (!listed.is_empty() && sum.rms() > 0.0 && hum.rms() > 0.0)
+                .then(|| 20.0 * (sum.rms() / hum.rms()).log10()),
+            causes: listed,
+            left_rms: of(&|job| matches!(job, Job::Silent)).map_or(0.0, Reading::rms),
+            mismatch,
+            rails: whole.rejections(&rails, mains)?,
+            balanced: balance::rejection(circuit, system, &rest, &transfers),
+            with_signal,
+            period: settled.duration,
+            residual: settled.residual,
+        })
+    }
+}
+
+/// Share of the power of `whole` that is not in `rest`, V rms both.
+fn share(rest: f64, whole: f64) -> f64 {
+    if whole > 0.0 {
+        1.0 - (rest / whole).powi(2)
+    } else {
+        0.0
+    }
+}
+
+/// The multiples of the mains frequency that are listed.
+fn lines(hum: &Reading, mains: f64) -> Vec<Line> {
+    let most = (LISTED / mains).round() as u32;
+    (1..=most)
+        .map(|number| {
+            let frequency = f64::from(number) * mains;
+            let rms = hum.at(frequency).norm();
+            Line {
+                number,
+                frequency,
+                rms,
+                a_rms: a_weighting(frequency) * rms,
+            }
+        })
+        .collect()
+}
+
+impl Whole<'_> {
+    /// The hum of the circuit of a job.
+    fn solved(
+        &self,
+        causes: &[Cause],
+        job: &Job,
+        tolerances: &Tolerances,
+    ) -> Result<Reading, SimError> {
+        let outer = |kept: Option<usize>| -> Vec<Change> {
+            let others = causes.iter().enumerate();
+            others
+                .filter(|(k, cause)| cause.within.is_none() && Some(*k) != kept)
+                .flat_map(|(_, cause)| cause.off.clone())
+                .collect()
+        };
+        let changes = match job {
+            Job::Off(k) => causes[*k].off.clone(),
+            Job::Alone(k) => outer(Some(*k)),
+            Job::Silent => outer(None),
+            Job::Mismatched(part, ratio) => vec![Change::Current(*part, *ratio)],
+        };
+        let circuit = changed(self.circuit, &changes);
+        let system = compiled(&circuit);
+        let mut ws = system.workspace();
+        ws.x = carried(self.system, &self.ws.x, &system);
+        if ws.memory.len() == self.ws.memory.len() {
+            ws.memory.clone_from(&self.ws.memory);
+        }
+        let near = Rest::follow(&system, (self.rest.found, PERIODICITY), tolerances, &mut ws);
+        let rest = match near {
+            Ok(rest) => rest,
+            Err(_) => Rest::find(&system, tolerances, &mut system.workspace())?,
+        };
+        Ok(Reading::of(&rest, &system, self.load, self.period))
+    }
+
+    /// What the ripple of each rail makes, the others held still: from the circuit linearised.
+    fn rejections(&self, rails: &[Rail], mains: f64) -> Result<Vec<RailRejection>, SimError> {
+        let holds: Vec<Change> = rails
+            .iter()
+            .map(|rail| Change::Hold(rail.node, rail.volts))
+            .collect();
+        let circuit = changed(self.circuit, &holds);
+        let system = compiled(&circuit);
+        let samples: Vec<Vec<f64>> = self
+            .rest
+            .samples()
+            .iter()
+            .map(|x| carried(self.system, x, &system))
+            .collect();
+        let mut ws = system.workspace();
+        let mut linear = sim::small_signal::SmallSignal::over(&system, &samples, &mut ws);
+        let frequency = 2.0 * mains;
+        linear.tune(frequency)?;
+        rails
+            .iter()
+            .map(|rail| {
+                let source = circuit.find_part(&held(&circuit, rail.node));
+                let gain = match source {
+                    Some(source) => {
+                        let x = linear.response(Excitation::Source(source))?;
+                        linear.voltage(&x, self.load.0, self.load.1)
+                    }
+                    None => Complex::default(),
+                };
+                let on_rail = (rail.node, NodeId::CHASSIS);
+                let ripple_there = Reading::of(self.rest, self.system, on_rail, self.period)
+                    .at(frequency)
+                    .norm();
+                Ok(RailRejection {
+                    node: self.circuit.node_name(rail.node).to_owned(),
+                    capacitors: rail.capacitors.clone(),
+                    volts: rail.volts,
+                    ripple: rail.ripple,
+                    frequency,
+                    ripple_there,
+                    output_there: gain.norm() * ripple_there,
+                    rejection_db: (gain.norm() > 0.0).then(|| -20.0 * gain.norm().log10()),
+                })
+            })
+            .collect()
+    }
+}
+
+/// The equations of a changed circuit.
+fn compiled(circuit: &Circuit) -> System {
+    circuit
+        .compile()
+        .expect("a circuit that compiled stays sound when something in it is held or silenced")
+}

@@ -1,0 +1,162 @@
+//! What can make an amplifier hum, as its drawing shows it.
+
+use serde::Serialize;
+
+use super::change::Change;
+use crate::instruments::rails::Rail;
+use sim::circuit::{Circuit, NodeId, PartId};
+use sim::parts::Part;
+use sim::rest::Rest;
+use sim::system::System;
+
+/// Both ends of a filament's winding.
+type Ends = (NodeId, NodeId);
+
+/// A kind of cause.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Kind {
+    /// Ripple of a positive rail.
+    Rail,
+    /// Ripple of a negative rail.
+    Bias,
+    /// A filament heated by alternating current.
+    Filament,
+    /// All filaments on one winding.
+    Filaments,
+    /// Leakage and capacitance from a heater to its cathodes.
+    Heater,
+    /// Volts that stray fields induce in a winding.
+    Stray,
+}
+
+/// A cause, and how it is switched off.
+#[derive(Clone, Debug)]
+pub(super) struct Cause {
+    pub(super) kind: Kind,
+    /// The node of a rail, or the part.
+    pub(super) name: String,
+    /// Capacitors of a rail, valves of a winding.
+    pub(super) parts: Vec<String>,
+    /// Place of the cause that this one is a part of.
+    pub(super) within: Option<usize>,
+    pub(super) off: Vec<Change>,
+}
+
+/// All causes: rails, then filaments, heaters and windings in the order of the file.
+pub(super) fn causes(
+    circuit: &Circuit,
+    system: &System,
+    rest: &Rest,
+    rails: &[Rail],
+) -> Vec<Cause> {
+    let mut found: Vec<Cause> = rails
+        .iter()
+        .map(|rail| Cause {
+            kind: if rail.volts < 0.0 {
+                Kind::Bias
+            } else {
+                Kind::Rail
+            },
+            name: circuit.node_name(rail.node).to_owned(),
+            parts: rail.capacitors.clone(),
+            within: rail.fed_by,
+            off: vec![Change::Hold(rail.node, rail.volts)],
+        })
+        .collect();
+    filaments(circuit, system, rest, &mut found);
+    for (part, placed) in circuit.parts() {
+        let (kind, change) = match &placed.part {
+            Part::Valve(valve) if valve.heater.is_some() && warms_a_signal(circuit, part) => {
+                let heater = valve.wiring(&placed.nodes).heater;
+                let ends = (heater[0], heater[heater.len() - 1]);
+                if !alternating(system, rest, ends) {
+                    continue;
+                }
+                (Kind::Heater, Change::Heater(part))
+            }
+            Part::Inductor(inductor) if inductor.stray.is_some() => {
+                (Kind::Stray, Change::Stray(part))
+            }
+            Part::Transformer(transformer)
+                if transformer.windings.iter().any(|w| w.stray.is_some()) =>
+            {
+                (Kind::Stray, Change::Stray(part))
+            }
+            _ => continue,
+        };
+        found.push(Cause {
+            kind,
+            name: placed.name.clone(),
+            parts: Vec::new(),
+            within: None,
+            off: vec![change],
+        });
+    }
+    found
+}
+
+/// Filaments of amplifying valves on alternating current; those that share a winding together first.
+fn filaments(circuit: &Circuit, system: &System, rest: &Rest, found: &mut Vec<Cause>) {
+    let mut windings: Vec<(Ends, Vec<(PartId, String)>)> = Vec::new();
+    for (part, placed) in circuit.parts() {
+        let Part::Valve(valve) = &placed.part else {
+            continue;
+        };
+        let wiring = valve.wiring(&placed.nodes);
+        let (Some(_), &[a, b]) = (wiring.grid, wiring.cathode) else {
+            continue;
+        };
+        if !alternating(system, rest, (a, b)) {
+            continue;
+        }
+        let ends = (a.min(b), a.max(b));
+        let valve = (part, placed.name.clone());
+        match windings.iter_mut().find(|(known, _)| *known == ends) {
+            Some((_, valves)) => valves.push(valve),
+            None => windings.push((ends, vec![valve])),
+        }
+    }
+    for (_, valves) in windings {
+        let names: Vec<String> = valves.iter().map(|(_, name)| name.clone()).collect();
+        let within = (valves.len() > 1).then(|| {
+            found.push(Cause {
+                kind: Kind::Filaments,
+                name: names.join(", "),
+                parts: names,
+                within: None,
+                off: valves
+                    .iter()
+                    .map(|(part, _)| Change::Filament(*part))
+                    .collect(),
+            });
+            found.len() - 1
+        });
+        for (part, name) in valves {
+            found.push(Cause {
+                kind: Kind::Filament,
+                name,
+                parts: Vec::new(),
+                within,
+                off: vec![Change::Filament(part)],
+            });
+        }
+    }
+}
+
+/// Whether what lies between two nodes alternates rather than stands.
+fn alternating(system: &System, rest: &Rest, (a, b): (NodeId, NodeId)) -> bool {
+    let (a, b) = (system.voltage_of(a) as usize, system.voltage_of(b) as usize);
+    rest.ripple(|x| x[a] - x[b]) > rest.mean(|x| x[a] - x[b]).abs()
+}
+
+/// Whether the heater drawn on this line warms an amplifying valve: what leaks in a rectifier goes to its
+/// reservoir.
+fn warms_a_signal(circuit: &Circuit, heater: PartId) -> bool {
+    circuit.parts().any(|(part, placed)| match &placed.part {
+        Part::Valve(valve) => {
+            valve.wiring(&placed.nodes).grid.is_some() && circuit.heater_of(part) == Some(heater)
+        }
+        _ => false,
+    })
+}

@@ -1,0 +1,132 @@
+//! Switching a cause of hum off: the same circuit with one thing silenced, solved again.
+//!
+//! - A rail is held at its mean volts by an ideal source in place: what it feeds sees the same direct
+//!   volts, and no ripple.
+//! - A filament is taken as two halves in series, and the whole cathode as its middle: the winding carries
+//!   the same current, the mean volts between grid and cathode stay, and no place of the cathode swings
+//!   against another. (Its current finds the way to the ends through a quarter of the filament's ohms:
+//!   millivolts of bias.)
+//! - A heater keeps its current and loses leakage and capacitance to the cathode.
+//! - Stray volts of a winding are none.
+//! - A valve out of balance carries more or less current at the same volts.
+
+use sim::circuit::{Circuit, NodeId, PartId};
+use sim::parts::{Part, Source, Waveform};
+use sim::system::System;
+
+/// What stands for no insulation fault at all, Ω: as good as [`sim::system::INSULATION`].
+const SOUND: f64 = 1e12;
+
+/// Resistance of the source that holds a rail, Ω: less than any joint; some, so that two rails joined by a
+/// choke without resistance close no loop of nothing.
+const HOLD: f64 = 1e-6;
+
+/// One change.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Change {
+    /// A node held at that many volts.
+    Hold(NodeId, f64),
+    /// A filament taken at its middle.
+    Filament(PartId),
+    /// The heater of this valve line leaks nothing.
+    Heater(PartId),
+    /// A winding without stray volts.
+    Stray(PartId),
+    /// A valve's current times a ratio.
+    Current(PartId, f64),
+}
+
+/// The circuit with changes made; parts and nodes keep their ids, new ones follow.
+///
+/// Designators of parts that are added have blanks, so that no file can use them.
+pub(crate) fn changed(circuit: &Circuit, changes: &[Change]) -> Circuit {
+    let mut circuit = circuit.clone();
+    for change in changes {
+        match *change {
+            Change::Hold(node, volts) => {
+                let name = held(&circuit, node);
+                add(
+                    &mut circuit,
+                    &name,
+                    Part::Source(Source {
+                        waveform: Waveform::Dc(volts),
+                        resistance: HOLD,
+                    }),
+                    &[node, NodeId::CHASSIS],
+                );
+            }
+            Change::Filament(part) => take_at_its_middle(&mut circuit, part),
+            Change::Heater(part) => {
+                if let Part::Valve(valve) = &mut circuit.part_mut(part).part
+                    && let Some(heater) = &mut valve.heater
+                {
+                    heater.leakage = SOUND;
+                    heater.capacitance = 0.0;
+                }
+            }
+            Change::Stray(part) => match &mut circuit.part_mut(part).part {
+                Part::Inductor(inductor) => inductor.stray = None,
+                Part::Transformer(transformer) => {
+                    for winding in &mut transformer.windings {
+                        winding.stray = None;
+                    }
+                }
+                _ => {}
+            },
+            Change::Current(part, ratio) => {
+                if let Part::Valve(valve) = &mut circuit.part_mut(part).part {
+                    valve.scale_current(ratio);
+                }
+            }
+        }
+    }
+    circuit
+}
+
+/// Designator of the source that holds a node.
+pub(super) fn held(circuit: &Circuit, node: NodeId) -> String {
+    format!("what holds {}", circuit.node_name(node))
+}
+
+fn add(circuit: &mut Circuit, name: &str, part: Part, at: &[NodeId]) -> PartId {
+    circuit
+        .add(name, part, at)
+        .expect("no part of a file has such a designator")
+}
+
+fn take_at_its_middle(circuit: &mut Circuit, part: PartId) {
+    let placed = circuit.part(part).clone();
+    let Part::Valve(mut valve) = placed.part else {
+        return;
+    };
+    let (Some(heater), &[.., first, second]) = (&valve.kind.heater, placed.nodes.as_slice()) else {
+        return;
+    };
+    let half = 0.5 * heater.hot_resistance();
+    let middle = circuit.node(&format!("the middle of the filament of {}", placed.name));
+    for (k, end) in [first, second].into_iter().enumerate() {
+        let name = format!("half {} of the filament of {}", k + 1, placed.name);
+        add(circuit, &name, Part::resistor(half), &[end, middle]);
+    }
+    valve.filament = false;
+    let changed = circuit.part_mut(part);
+    changed.part = Part::Valve(valve);
+    changed.nodes.truncate(placed.nodes.len() - 2);
+    changed.nodes.push(middle);
+}
+
+/// The unknowns `x` `[n+1]` of one circuit as a start for a changed one: what both have is carried over, a
+/// new middle of a filament starts at the chassis and a new source without current.
+pub(crate) fn carried(from: &System, x: &[f64], to: &System) -> Vec<f64> {
+    let (old, new) = (from.unknowns(), to.unknowns());
+    let mut start = vec![0.0; to.len() + 1];
+    for (k, unknown) in new.iter().enumerate() {
+        // A part may have several nodes inside: the same one of them.
+        let number = new[..k].iter().filter(|other| *other == unknown).count();
+        let same = |place: &usize| old[*place] == *unknown;
+        if let Some(place) = (0..old.len()).filter(same).nth(number) {
+            start[k] = x[place];
+        }
+    }
+    start
+}

@@ -1,0 +1,200 @@
+//! The drive that brings a figure of the output to a wanted value, by solving again until it does.
+//!
+//! The logarithm of the figure is nearly a straight line in the logarithm of the drive, so the search
+//! runs on these: from a guess the secant leads to where the figure is bracketed, and the Illinois form
+//! of regula falsi closes in. A *miss* is ln(figure / wanted): it rises through zero at the target, and
+//! counts as met within a closeness.
+//!
+//! Source   Dowell & Jarratt, BIT 11 (1971) 168 (from memory)
+
+use sim::error::SimError;
+
+/// How closely a figure is met, relative: finer than any of it can be read.
+pub(crate) const CLOSE: f64 = 1e-4;
+
+/// Solves after which the best so far is taken.
+const MOST_SOLVES: u32 = 12;
+
+/// The figure is sought up to this multiple of the drive guessed from the small-signal gain: 12 dB,
+/// where what clips has become a square wave and more drive brings nothing more.
+const MOST_OVERDRIVE: f64 = 4.0;
+
+/// An answer at a drive.
+#[derive(Clone, Debug)]
+pub(crate) struct At<T> {
+    /// Peak of the generator, V.
+    pub(crate) drive: f64,
+    /// ln(figure / wanted).
+    pub(crate) miss: f64,
+    /// The answer.
+    pub(crate) answer: T,
+}
+
+/// What was found where the figure could not be met.
+#[derive(Clone, Debug)]
+pub(crate) struct Short<T> {
+    /// The answer that comes nearest.
+    pub(crate) nearest: Option<At<T>>,
+    /// Why the search ended before the drive was at its most, if it did.
+    pub(crate) error: Option<SimError>,
+}
+
+/// Meets the figure, within `close`, from a guess of the drive, V; the figure is a voltage, which follows
+/// the drive until something clips.
+///
+/// # Errors
+/// [`Short`] when no drive up to [`MOST_OVERDRIVE`] times the guess meets it.
+pub(crate) fn reach<T: Clone>(
+    guess: f64,
+    close: f64,
+    miss: &impl Fn(&T) -> f64,
+    solve: &impl Fn(f64) -> Result<T, SimError>,
+) -> Result<At<T>, Short<T>> {
+    /// ln drive of one stride at most: a bracket wider than 6 dB gains nothing.
+    const STRIDE: f64 = std::f64::consts::LN_2;
+    /// Goes a little past where the line ends, so that the target is bracketed.
+    const PAST: f64 = 1.02;
+    /// Slopes of ln figure by ln drive that are believed, lest a flat place lead astray.
+    const SLOPES: (f64, f64) = (0.25, 4.0);
+    let at = |drive: f64| {
+        solve(drive).map(|answer| At {
+            drive,
+            miss: miss(&answer),
+            answer,
+        })
+    };
+    let mut nearest: Option<At<T>> = None;
+    let mut last: Option<At<T>> = None;
+    let mut drive = guess;
+    while drive <= MOST_OVERDRIVE * guess && drive >= guess / MOST_OVERDRIVE {
+        let here = match at(drive) {
+            Ok(here) => here,
+            Err(error) => {
+                return Err(Short {
+                    nearest,
+                    error: Some(error),
+                });
+            }
+        };
+        if nearest
+            .as_ref()
+            .is_none_or(|best| here.miss.abs() < best.miss.abs())
+        {
+            nearest = Some(here.clone());
+        }
+        if here.miss.abs() < close {
+            return Ok(here);
+        }
+        let mut slope = 1.0;
+        if let Some(last) = last {
+            if last.miss.is_sign_negative() != here.miss.is_sign_negative() {
+                let (low, high) = if here.miss < 0.0 {
+                    (here, last)
+                } else {
+                    (last, here)
+                };
+                return close_in(low, high, close, miss, solve).ok_or(Short {
+                    nearest,
+                    error: None,
+                });
+            }
+            slope = (here.miss - last.miss) / (here.drive / last.drive).ln();
+        }
+        let stride = -PAST * here.miss / slope.clamp(SLOPES.0, SLOPES.1);
+        drive *= stride.clamp(-STRIDE, STRIDE).exp();
+        last = Some(here);
+    }
+    Err(Short {
+        nearest,
+        error: None,
+    })
+}
+
+/// Closes in on the target between a drive that falls short of it and one that exceeds it; none when
+/// a level between cannot be solved.
+pub(crate) fn close_in<T: Clone>(
+    low: At<T>,
+    high: At<T>,
+    close: f64,
+    miss: &impl Fn(&T) -> f64,
+    solve: &impl Fn(f64) -> Result<T, SimError>,
+) -> Option<At<T>> {
+    let (mut left, mut right) = (low.drive.ln(), high.drive.ln());
+    let (mut miss_left, mut miss_right) = (low.miss, high.miss);
+    let mut best = if high.miss < -low.miss { high } else { low };
+    let mut last_side = 0;
+    for _ in 0..MOST_SOLVES {
+        if best.miss.abs() < close {
+            break;
+        }
+        let place = (left * miss_right - right * miss_left) / (miss_right - miss_left);
+        let drive = place.exp();
+        let answer = solve(drive).ok()?;
+        let here = miss(&answer);
+        if here.abs() < best.miss.abs() {
+            best = At {
+                drive,
+                miss: here,
+                answer,
+            };
+        }
+        // Illinois: an end that stays twice running counts half.
+        if here < 0.0 {
+            (left, miss_left) = (place, here);
+            if last_side < 0 {
+                miss_right *= 0.5;
+            }
+            last_side = -1;
+        } else {
+            (right, miss_right) = (place, here);
+            if last_side > 0 {
+                miss_left *= 0.5;
+            }
+            last_side = 1;
+        }
+    }
+    Some(best)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{CLOSE, reach};
+    use sim::error::{Question, SimError};
+
+    /// A clipper: tanh gives at most one volt.
+    #[allow(clippy::unnecessary_wraps, reason = "what a solver returns")]
+    fn clipper(drive: f64) -> Result<f64, SimError> {
+        Ok(drive.tanh())
+    }
+
+    #[test]
+    fn a_figure_is_met_from_a_guess_below_or_above() {
+        for wanted in [1e-3, 0.5, 0.95] {
+            for guess in [0.3 * f64::atanh(wanted), wanted, 2.0 * f64::atanh(wanted)] {
+                let miss = |volts: &f64| (volts / wanted).ln();
+                let found = reach(guess, CLOSE, &miss, &clipper).expect("it can be had");
+                assert!(
+                    (found.answer / wanted).ln().abs() < CLOSE,
+                    "{wanted} from {guess}: {found:?}"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn what_cannot_be_had_ends_at_the_nearest() {
+        let miss = |volts: &f64| (volts / 1.2_f64).ln();
+        let short = reach(1.2, CLOSE, &miss, &clipper).expect_err("a clipper gives one volt");
+        assert!(short.error.is_none());
+        assert!(short.nearest.is_some_and(|at| at.answer > 0.99));
+        let broken = |drive: f64| {
+            if drive > 1.3 {
+                Err(SimError::Question(Question::NoSignal))
+            } else {
+                clipper(drive)
+            }
+        };
+        let short = reach(1.2, CLOSE, &miss, &broken).expect_err("it breaks");
+        assert!(short.error.is_some() && short.nearest.is_some());
+    }
+}

@@ -1,0 +1,226 @@
+//! What gives up first as the drive rises.
+//!
+//! Each cause has an indicator that grows through zero where it sets in. The two levels of the sweep around
+//! the onset are parted by halving the drive between them, solving anew, until they lie
+//! [`CLOSE`] apart; causes that set in between the same levels share the solutions.
+
+use rayon::prelude::*;
+use serde::Serialize;
+
+use super::level::{Level, ValveAtLevel};
+use sim::error::SimError;
+
+/// Ratio of drives between which an onset is left: 0.08 dB, 2 % of power.
+const CLOSE: f64 = 1.01;
+
+/// Ratio of drives within which causes count as setting in together where only the first is asked for:
+/// 0.4 dB, the accuracy of a meter.
+const TOGETHER: f64 = 1.05;
+
+/// Grid current that counts as drawn, A: the onset at which the valve makers rate a resistance-coupled
+/// stage (0.3 µA in European tables; from memory).
+pub(crate) const GRID_CURRENT: f64 = 0.3e-6;
+
+/// Share of the resting anode current below which a valve counts as cut off.
+pub(super) const CUT_OFF: f64 = 0.01;
+
+/// A cause of clipping or of a change of class.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Cause {
+    /// The valve draws grid current.
+    GridCurrent,
+    /// The valve cuts off for part of the cycle.
+    CutOff,
+    /// One valve of a pair cuts off while the other carries on: class A becomes class AB.
+    ClassAb,
+    /// The anode swings below its knee.
+    Knee,
+    /// The core saturates.
+    Saturation,
+}
+
+/// Where the part stands in the amplifier.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Role {
+    /// Works on the load.
+    Output,
+    /// Comes before.
+    Driver,
+    /// A transformer or choke.
+    Iron,
+}
+
+/// One cause at one part, with its onset.
+#[derive(Clone, Debug, Serialize)]
+pub struct Limit {
+    /// The part.
+    pub part: String,
+    /// Where it stands.
+    pub role: Role,
+    /// What happens.
+    pub cause: Cause,
+    /// Peak of the generator at the onset, V.
+    pub drive: f64,
+    /// Power at the onset, W.
+    pub power: f64,
+}
+
+/// Rises through zero where a cause sets in.
+type Indicator = fn(&ValveAtLevel) -> f64;
+
+/// A cause that may set in, with its indicator.
+struct Candidate {
+    part: String,
+    role: Role,
+    cause: Cause,
+    indicator: Box<dyn Fn(&Level) -> f64 + Send + Sync>,
+}
+
+/// Every onset inside the sweep, in rising drive.
+pub(super) fn limits(
+    levels: &[Level],
+    output_valves: &[String],
+    solve: &(impl Fn(f64) -> Result<Level, SimError> + Sync),
+) -> Vec<Limit> {
+    let Some(first) = levels.first() else {
+        return Vec::new();
+    };
+    let (already, waiting): (Vec<_>, Vec<_>) = candidates(first, output_valves)
+        .into_iter()
+        .partition(|candidate| (candidate.indicator)(first) >= 0.0);
+    let mut found: Vec<Limit> = already
+        .iter()
+        .map(|candidate| candidate.at(first))
+        .collect();
+    // Each candidate goes to the first pair of levels it sets in between.
+    let mut brackets: Vec<Vec<Candidate>> = levels.windows(2).map(|_| Vec::new()).collect();
+    for candidate in waiting {
+        let sets_in = levels
+            .windows(2)
+            .position(|pair| (candidate.indicator)(&pair[1]) >= 0.0);
+        if let Some(bracket) = sets_in {
+            brackets[bracket].push(candidate);
+        }
+    }
+    found.par_extend(
+        levels
+            .par_windows(2)
+            .zip(brackets)
+            .flat_map_iter(|(pair, candidates)| narrow(&pair[0], &pair[1], candidates, solve)),
+    );
+    found.sort_by(|a, b| a.drive.total_cmp(&b.drive));
+    found
+}
+
+/// Halves the drive between two levels until each candidate's onset is closely bracketed; the onset is
+/// the upper level, where it is seen.
+fn narrow(
+    low: &Level,
+    high: &Level,
+    candidates: Vec<Candidate>,
+    solve: &(impl Fn(f64) -> Result<Level, SimError> + Sync),
+) -> Vec<Limit> {
+    if candidates.is_empty() {
+        return Vec::new();
+    }
+    if high.drive > CLOSE * low.drive
+        && let Ok(middle) = solve((low.drive * high.drive).sqrt())
+    {
+        let (below, above): (Vec<_>, Vec<_>) = candidates
+            .into_iter()
+            .partition(|candidate| (candidate.indicator)(&middle) >= 0.0);
+        let mut found = narrow(low, &middle, below, solve);
+        found.extend(narrow(&middle, high, above, solve));
+        return found;
+    }
+    candidates
+        .iter()
+        .map(|candidate| candidate.at(high))
+        .collect()
+}
+
+/// What clips first on the way up to `level`, with everything that sets in together with it; empty when
+/// nothing clips there. Leaving class A is no clipping.
+pub(crate) fn first_to_give_up(
+    level: &Level,
+    output_valves: &[String],
+    solve: &impl Fn(f64) -> Result<Level, SimError>,
+) -> Vec<Limit> {
+    /// Of the drive of `level`: below it the search ends, and what is seen there counts as first.
+    const LOW: f64 = 0.01;
+    let causes = |level: &Level| -> Vec<Limit> {
+        candidates(level, output_valves)
+            .iter()
+            .filter(|candidate| candidate.cause != Cause::ClassAb)
+            .filter(|candidate| (candidate.indicator)(level) >= 0.0)
+            .map(|candidate| candidate.at(level))
+            .collect()
+    };
+    let mut found = causes(level);
+    let (mut clean, mut high) = (None, level.drive);
+    // Down until nothing clips, then between the two.
+    while !found.is_empty() && high > LOW * level.drive {
+        let drive = match clean {
+            None => 0.5 * high,
+            Some(low) if high > TOGETHER * low => f64::sqrt(high * low),
+            Some(_) => break,
+        };
+        let Ok(lower) = solve(drive) else { break };
+        let here = causes(&lower);
+        if here.is_empty() {
+            clean = Some(drive);
+        } else {
+            (found, high) = (here, drive);
+        }
+    }
+    found
+}
+
+impl Candidate {
+    fn at(&self, level: &Level) -> Limit {
+        Limit {
+            part: self.part.clone(),
+            role: self.role,
+            cause: self.cause,
+            drive: level.drive,
+            power: level.power,
+        }
+    }
+}
+
+fn candidates(first: &Level, output_valves: &[String]) -> Vec<Candidate> {
+    let mut candidates = Vec::new();
+    for (k, valve) in first.valves.iter().enumerate() {
+        let output = output_valves.contains(&valve.part);
+        let role = if output { Role::Output } else { Role::Driver };
+        let cut_off = if output && valve.opposed {
+            Cause::ClassAb
+        } else {
+            Cause::CutOff
+        };
+        let of_valve: [(Cause, Indicator); 3] = [
+            (Cause::GridCurrent, |v| v.i_g_most - GRID_CURRENT),
+            (cut_off, |v| CUT_OFF * v.i_a_rest - v.i_a_least),
+            (Cause::Knee, |v| -v.above_knee.unwrap_or(f64::INFINITY)),
+        ];
+        for (cause, indicator) in of_valve {
+            candidates.push(Candidate {
+                part: valve.part.clone(),
+                role,
+                cause,
+                indicator: Box::new(move |level| indicator(&level.valves[k])),
+            });
+        }
+    }
+    for (k, core) in first.cores.iter().enumerate() {
+        candidates.push(Candidate {
+            part: core.part.clone(),
+            role: Role::Iron,
+            cause: Cause::Saturation,
+            indicator: Box::new(move |level| level.cores[k].saturation - 1.0),
+        });
+    }
+    candidates
+}

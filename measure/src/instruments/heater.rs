@@ -1,0 +1,110 @@
+//! Heaters and filaments: volts against the rating, and what stands between heater and cathode.
+//!
+//! ```text
+//! U = rms of the volts across,   U_hk = greatest |v_end - v_cathode| of both ends and all sections
+//! ```
+//!
+//! Source   within 10 % of the rated volts: common practice, no source (sheets of the series types say 5 to
+//!          10 %); the limit from heater to cathode is that of the valve file
+
+use serde::Serialize;
+
+use crate::instruments::valve::Against;
+use sim::circuit::{Circuit, PartId};
+use sim::parts::{Part, Valve};
+use sim::system::System;
+
+/// How far heater volts may be off, as a share of the rated.
+const BAND: f64 = 0.1;
+
+/// The heater or filament of an envelope.
+#[derive(Clone, Debug, Serialize)]
+pub struct HeaterAtRest {
+    /// Designator of the line that joins it.
+    pub part: String,
+    /// Type designation.
+    pub kind: String,
+    /// True for a filament that is the cathode.
+    pub filament: bool,
+    /// Across it, V rms; of a heater with its middle joined, twice the half that is further off.
+    pub volts: f64,
+    /// What the type is rated for, V.
+    pub rated: f64,
+    /// True when the volts are more than 10 % off.
+    pub off: bool,
+    /// Greatest volts between heater and cathode; none for a filament.
+    pub to_cathode: Option<Against>,
+}
+
+/// Every heater and filament that is drawn. `samples` `[samples][n+1]`: the unknowns over a settled period of the
+/// mains, or once for a circuit at rest. Cost: samples × valves.
+pub fn heaters(circuit: &Circuit, system: &System, samples: &[&[f64]]) -> Vec<HeaterAtRest> {
+    circuit
+        .parts()
+        .filter_map(|(id, placed)| match &placed.part {
+            Part::Valve(valve) if valve.filament || valve.heater.is_some() => {
+                heater(circuit, system, samples, id, valve)
+            }
+            _ => None,
+        })
+        .collect()
+}
+
+fn heater(
+    circuit: &Circuit,
+    system: &System,
+    samples: &[&[f64]],
+    id: PartId,
+    valve: &Valve,
+) -> Option<HeaterAtRest> {
+    let placed = circuit.part(id);
+    let wiring = valve.wiring(&placed.nodes);
+    let wire = if valve.filament {
+        wiring.cathode
+    } else {
+        wiring.heater
+    };
+    let places: Vec<usize> = wire
+        .iter()
+        .map(|&node| system.voltage_of(node) as usize)
+        .collect();
+    let rated = valve.kind.heater.as_ref()?.voltage;
+    let halves = (places.len() - 1) as f64;
+    let rms = |a: usize, b: usize| {
+        let squares: f64 = samples.iter().map(|x| (x[a] - x[b]).powi(2)).sum();
+        (squares / samples.len() as f64).sqrt()
+    };
+    let volts = places
+        .windows(2)
+        .map(|pair| halves * rms(pair[0], pair[1]))
+        .max_by(|a, b| (a - rated).abs().total_cmp(&(b - rated).abs()))
+        .unwrap_or(0.0);
+    // Cathodes of all sections this heater warms.
+    let cathodes: Vec<usize> = circuit
+        .parts()
+        .filter(|(section, _)| circuit.heater_of(*section) == Some(id))
+        .filter_map(|(_, placed)| match &placed.part {
+            Part::Valve(valve) => valve.wiring(&placed.nodes).cathode.first(),
+            _ => None,
+        })
+        .map(|&node| system.voltage_of(node) as usize)
+        .collect();
+    let apart = |x: &&[f64]| {
+        places
+            .iter()
+            .flat_map(|&end| cathodes.iter().map(move |&k| (x[end] - x[k]).abs()))
+            .fold(0.0, f64::max)
+    };
+    Some(HeaterAtRest {
+        part: placed.name.clone(),
+        kind: valve.kind.name.clone(),
+        filament: valve.filament,
+        volts,
+        rated,
+        off: (volts / rated - 1.0).abs() > BAND,
+        to_cathode: (!valve.filament).then(|| Against {
+            value: samples.iter().map(apart).fold(0.0, f64::max),
+            limit: valve.kind.limits.heater_cathode_volts,
+        }),
+    })
+}

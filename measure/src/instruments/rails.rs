@@ -1,0 +1,195 @@
+//! The rails of a supply: nodes behind a rectifier at which capacitors smooth.
+//!
+//! A rail is found from the rectifiers onwards, or from ideal supplies, through chokes and resistors. A node is one when direct
+//! volts prevail there and a capacitor to the chassis, to a cathode or to another rail has less reactance
+//! at twice the mains frequency than what feeds it has impedance. An anode behind its load resistor is
+//! none: what is joined to it carries signal on.
+
+use std::collections::VecDeque;
+
+use models::AnyDevice;
+use models::data::ValveModel;
+
+use sim::circuit::{Circuit, NodeId};
+use sim::parts::{Part, Waveform};
+use sim::rest::Rest;
+use sim::system::System;
+
+/// Least capacitance of a reservoir, F: less stands across a winding or a diode to quieten it (common
+/// practice, no source).
+const RESERVOIR: f64 = 0.1e-6;
+
+/// A rail.
+#[derive(Clone, Debug)]
+pub(crate) struct Rail {
+    pub(crate) node: NodeId,
+    /// Designators of its capacitors.
+    pub(crate) capacitors: Vec<String>,
+    /// Place of the rail that feeds it, none behind a rectifier.
+    pub(crate) fed_by: Option<usize>,
+    /// Mean, V.
+    pub(crate) volts: f64,
+    /// Rms about the mean, V.
+    pub(crate) ripple: f64,
+}
+
+/// All rails, those behind rectifiers first, each after the one that feeds it.
+///
+/// # Arguments
+/// `from` is where to look from: [`rectified`] or [`supplied`]; `mains` its frequency, Hz.
+pub(crate) fn rails(
+    circuit: &Circuit,
+    system: &System,
+    rest: &Rest,
+    mains: f64,
+    from: &[NodeId],
+) -> Vec<Rail> {
+    let omega = std::f64::consts::TAU * 2.0 * mains;
+    let volts = |node: NodeId| {
+        let at = system.voltage_of(node) as usize;
+        (rest.mean(|x| x[at]), rest.ripple(|x| x[at]))
+    };
+    let mut found: Vec<Rail> = Vec::new();
+    let mut seen = vec![false; circuit.node_count()];
+    seen[NodeId::CHASSIS.index()] = true;
+    let mut waiting: VecDeque<(NodeId, Option<usize>)> = VecDeque::new();
+    for &node in from {
+        let (mean, ripple) = volts(node);
+        if seen[node.index()] || mean.abs() <= ripple {
+            continue;
+        }
+        seen[node.index()] = true;
+        let (farads, capacitors) = smoothing(circuit, node, &found);
+        let rail = (farads >= RESERVOIR).then(|| {
+            found.push(Rail {
+                node,
+                capacitors,
+                fed_by: None,
+                volts: mean,
+                ripple,
+            });
+            found.len() - 1
+        });
+        waiting.push_back((node, rail));
+    }
+    while let Some((from, feeder)) = waiting.pop_front() {
+        for (node, impedance) in fed(circuit, from, omega) {
+            if seen[node.index()] || carries_signal(circuit, node) {
+                continue;
+            }
+            let (mean, ripple) = volts(node);
+            let (farads, capacitors) = smoothing(circuit, node, &found);
+            if mean.abs() > ripple && farads > 0.0 && 1.0 / (omega * farads) < impedance {
+                seen[node.index()] = true;
+                found.push(Rail {
+                    node,
+                    capacitors,
+                    fed_by: feeder,
+                    volts: mean,
+                    ripple,
+                });
+                waiting.push_back((node, Some(found.len() - 1)));
+            }
+        }
+    }
+    found
+}
+
+/// Nodes of ideal supplies of direct volts, the chassis left out.
+pub(crate) fn supplied(circuit: &Circuit) -> Vec<NodeId> {
+    circuit
+        .parts()
+        .filter(|(_, placed)| {
+            matches!(&placed.part, Part::Source(source)
+                if matches!(source.waveform, Waveform::Dc(volts) if volts != 0.0))
+        })
+        .flat_map(|(_, placed)| placed.nodes.clone())
+        .filter(|&node| node != NodeId::CHASSIS)
+        .collect()
+}
+
+/// Nodes of rectifiers, the chassis left out.
+pub(crate) fn rectified(circuit: &Circuit) -> Vec<NodeId> {
+    circuit
+        .parts()
+        .filter(|(_, placed)| match &placed.part {
+            Part::Diodes(_) | Part::Device(AnyDevice::Diode(_)) => true,
+            Part::Valve(valve) => matches!(valve.kind.model, ValveModel::Rectifier(_)),
+            _ => false,
+        })
+        .flat_map(|(_, placed)| match &placed.part {
+            Part::Valve(valve) => {
+                let wiring = valve.wiring(&placed.nodes);
+                [wiring.anodes, wiring.cathode].concat()
+            }
+            _ => placed.nodes.clone(),
+        })
+        .filter(|&node| node != NodeId::CHASSIS)
+        .collect()
+}
+
+/// Nodes behind a choke or a resistor at `from`, with its impedance, Ω.
+fn fed(circuit: &Circuit, from: NodeId, omega: f64) -> Vec<(NodeId, f64)> {
+    circuit
+        .parts()
+        .filter_map(|(_, placed)| {
+            let impedance = match &placed.part {
+                Part::Resistor(resistor) => resistor.r,
+                Part::Inductor(inductor) => {
+                    let henries = inductor
+                        .linear
+                        .unwrap_or_else(|| inductor.core.anhysteretic(0.0).slope.recip());
+                    inductor.resistance.hypot(omega * henries)
+                }
+                _ => return None,
+            };
+            match *placed.nodes.as_slice() {
+                [a, b] if a == from => Some((b, impedance)),
+                [a, b] if b == from => Some((a, impedance)),
+                _ => None,
+            }
+        })
+        .collect()
+}
+
+/// Capacitance from a node to where it stands still, F, and the capacitors.
+fn smoothing(circuit: &Circuit, node: NodeId, rails: &[Rail]) -> (f64, Vec<String>) {
+    let still = |end: NodeId| {
+        end == NodeId::CHASSIS
+            || rails.iter().any(|rail| rail.node == end)
+            || is_electrode(circuit, end, true)
+    };
+    let mut farads = 0.0;
+    let mut names = Vec::new();
+    for (_, placed) in circuit.parts() {
+        if let (Part::Capacitor(capacitor), &[a, b]) = (&placed.part, placed.nodes.as_slice())
+            && ((a == node && still(b)) || (b == node && still(a)))
+        {
+            farads += capacitor.c;
+            names.push(placed.name.clone());
+        }
+    }
+    (farads, names)
+}
+
+/// Whether a control grid or a cathode of an amplifying valve stands there.
+fn carries_signal(circuit: &Circuit, node: NodeId) -> bool {
+    is_electrode(circuit, node, true) || is_electrode(circuit, node, false)
+}
+
+/// Whether the node is a cathode, or else a grid, of an amplifying valve.
+fn is_electrode(circuit: &Circuit, node: NodeId, cathode: bool) -> bool {
+    circuit.parts().any(|(_, placed)| match &placed.part {
+        Part::Valve(valve) => {
+            let wiring = valve.wiring(&placed.nodes);
+            wiring.grid.is_some_and(|grid| {
+                if cathode {
+                    wiring.cathode.contains(&node)
+                } else {
+                    grid == node
+                }
+            })
+        }
+        _ => false,
+    })
+}

@@ -1,0 +1,180 @@
+//! What differs between two parts lists.
+//!
+//! Parts are matched by designator. A part whose wires end at the same nodes, and which is the same kind of
+//! part, goes into the same holes: only its value is another. A valve needs the same base besides. Everything
+//! else is new wiring.
+
+use serde::Serialize;
+
+use sim::amplifier::Amplifier;
+use sim::circuit::{Circuit, PartId, Placed};
+use sim::parts::{Part, Waveform};
+use sim::quantity::{Unit, engineering};
+
+/// How a part differs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Kind {
+    /// Another value or type in the same holes.
+    Value,
+    /// The same designator, wired otherwise.
+    Rewired,
+    /// There only in the second list.
+    Added,
+    /// There only in the first list.
+    Removed,
+}
+
+/// A part that differs.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Change {
+    /// Designator.
+    pub part: String,
+    /// How.
+    pub kind: Kind,
+    /// What it was; none when added.
+    pub was: Option<String>,
+    /// What it is; none when removed.
+    pub is: Option<String>,
+}
+
+/// Every part that differs, in the order of the first list, then of the second. The generator of the bench is
+/// no part of an amplifier. Cost: the sum of both lists.
+pub fn changes(first: &Amplifier, second: &Amplifier) -> Vec<Change> {
+    let mut changes = Vec::new();
+    for part in own_parts(first) {
+        let was = Some(words(part));
+        let Some(other) = placed(second, &part.name) else {
+            changes.push(Change {
+                part: part.name.clone(),
+                kind: Kind::Removed,
+                was,
+                is: None,
+            });
+            continue;
+        };
+        let holes = same_holes((&first.circuit, part), (&second.circuit, other));
+        if !holes || !same(part, other) {
+            changes.push(Change {
+                part: part.name.clone(),
+                kind: if holes { Kind::Value } else { Kind::Rewired },
+                was,
+                is: Some(words(other)),
+            });
+        }
+    }
+    for part in own_parts(second) {
+        if placed(first, &part.name).is_none() {
+            changes.push(Change {
+                part: part.name.clone(),
+                kind: Kind::Added,
+                was: None,
+                is: Some(words(part)),
+            });
+        }
+    }
+    changes
+}
+
+fn own_parts(amplifier: &Amplifier) -> impl Iterator<Item = &Placed> {
+    let generator = amplifier.bench.generator;
+    let own = move |(id, _): &(PartId, &Placed)| *id != generator;
+    amplifier.circuit.parts().filter(own).map(|(_, part)| part)
+}
+
+fn placed<'a>(amplifier: &'a Amplifier, name: &str) -> Option<&'a Placed> {
+    let id = amplifier.circuit.find_part(name)?;
+    Some(amplifier.circuit.part(id))
+}
+
+/// Same value and ratings. The printed form of a part holds every one of its figures.
+fn same(a: &Placed, b: &Placed) -> bool {
+    format!("{:?} {:?}", a.part, a.ratings) == format!("{:?} {:?}", b.part, b.ratings)
+}
+
+fn same_holes((first, a): (&Circuit, &Placed), (second, b): (&Circuit, &Placed)) -> bool {
+    let ends = a.nodes.len() == b.nodes.len()
+        && a.nodes
+            .iter()
+            .zip(&b.nodes)
+            .all(|(x, y)| first.node_name(*x) == second.node_name(*y));
+    ends && match (&a.part, &b.part) {
+        (Part::Valve(a), Part::Valve(b)) => {
+            let pins = |base: &models::data::Base| (base.name.clone(), base.pins.clone());
+            a.kind.name == b.kind.name
+                || a.kind
+                    .base
+                    .as_ref()
+                    .zip(b.kind.base.as_ref())
+                    .is_some_and(|(a, b)| pins(a) == pins(b) && a.top_cap == b.top_cap)
+        }
+        (a, b) => a.words() == b.words(),
+    }
+}
+
+/// What a part is: its type or its value where one figure says it.
+fn words(placed: &Placed) -> String {
+    let (value, unit) = match &placed.part {
+        Part::Valve(valve) => {
+            let name = valve.kind.name.clone();
+            let own = (valve.current - 1.0).abs() > f64::EPSILON;
+            let share = engineering(valve.current, Unit::Percent);
+            return if own {
+                format!("{name} of {share} current")
+            } else {
+                name
+            };
+        }
+        Part::Resistor(part) => (part.r, Unit::Ohm),
+        Part::Pot(part) => (part.r, Unit::Ohm),
+        Part::Capacitor(part) => (part.c, Unit::Farad),
+        Part::Source(part) => match part.waveform {
+            Waveform::Dc(volts) => (volts, Unit::Volt),
+            _ => return placed.part.words().to_owned(),
+        },
+        part => return part.words().to_owned(),
+    };
+    format!("{} {}", placed.part.words(), engineering(value, unit))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judged::figure::tests::STAGE;
+    use sheet::read;
+
+    #[test]
+    fn same_holes_and_new_wiring_are_told_apart() {
+        let other = STAGE
+            .replace("47k", "39k")
+            .replace("6J5", "6C4")
+            .replace(
+                "R2 = { resistor = \"1k5\", between = [\"k\", \"chassis\"] }\n",
+                "R4 = { resistor = \"1k5\", between = [\"k\", \"chassis\"] }\n",
+            )
+            .replace("[\"a\", \"out\"]", "[\"k\", \"out\"]")
+            .replace("0R", "600R");
+        let weak = STAGE.replace("\"6J5\",", "\"6J5\", current = \"70%\",");
+        let (first, second) = (read(STAGE, &[]).unwrap(), read(&other, &[]).unwrap());
+        let found: Vec<(String, Kind)> = changes(&first, &second)
+            .into_iter()
+            .map(|change| (change.part, change.kind))
+            .collect();
+        let expected = [
+            ("V1", Kind::Rewired), // octal to noval or miniature
+            ("R1", Kind::Value),
+            ("R2", Kind::Removed),
+            ("C1", Kind::Rewired),
+            ("R4", Kind::Added),
+        ];
+        assert_eq!(found, expected.map(|(part, kind)| (part.to_owned(), kind)));
+        assert!(changes(&first, &first).is_empty());
+        assert_eq!(
+            changes(&first, &second)[1].is.as_deref(),
+            Some("resistor 39.0 kΩ")
+        );
+        let worn = changes(&first, &read(&weak, &[]).unwrap());
+        assert_eq!(worn[0].is.as_deref(), Some("6J5 of 70.0 % current"));
+        assert_eq!((worn.len(), worn[0].kind), (1, Kind::Value));
+    }
+}

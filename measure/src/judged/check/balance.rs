@@ -1,0 +1,148 @@
+//! What a change does to the balance: the changed circuit solved.
+
+use serde::Serialize;
+
+use crate::instruments::valve::ValveProbe;
+use sim::amplifier::Amplifier;
+use sim::circuit::{Circuit, NodeId, PartId};
+use sim::error::SimError;
+use sim::parts::Part;
+use sim::rest::Rest;
+use sim::small_signal::Excitation;
+use sim::structure::graph::Graph;
+use sim::structure::mirror::Mirror;
+use sim::tolerances::Tolerances;
+
+/// The two halves of an output stage.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Balance {
+    /// Designators of the output pair.
+    pub valves: [String; 2],
+    /// Anode currents with no signal, A.
+    pub i_a: [f64; 2],
+    /// Gains from the generator to the grids at the test frequency, without sign.
+    pub gain: [f64; 2],
+}
+
+impl Balance {
+    /// Difference of the anode currents over their mean.
+    pub fn of_currents(&self) -> f64 {
+        apart(self.i_a)
+    }
+
+    /// Difference of the gains over their mean.
+    pub fn of_gains(&self) -> f64 {
+        apart(self.gain)
+    }
+}
+
+fn apart([a, b]: [f64; 2]) -> f64 {
+    let mean = 0.5 * (a + b);
+    if mean.abs() < f64::MIN_POSITIVE {
+        0.0
+    } else {
+        (a - b).abs() / mean.abs()
+    }
+}
+
+/// One way to make the halves alike.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Correction {
+    /// The part that is changed.
+    pub part: String,
+    /// The part it is made like.
+    pub like: String,
+    /// Its value as drawn.
+    pub from: String,
+    /// Its value then.
+    pub to: String,
+    /// The balance then; none when the circuit found no rest.
+    pub balance: Option<Balance>,
+}
+
+/// The balance of a circuit.
+///
+/// # Errors
+/// Those of finding rest and of its linearisation.
+pub(super) fn balance(
+    amplifier: &Amplifier,
+    circuit: &Circuit,
+    output: [PartId; 2],
+) -> Result<Balance, SimError> {
+    let Ok(system) = circuit.compile() else {
+        return Err(SimError::NoOperatingPoint {
+            worst: String::new(),
+            counts: sim::counts::Counts::default(),
+        });
+    };
+    let mut ws = system.workspace();
+    let rest = Rest::find(&system, &Tolerances::default(), &mut ws)?;
+    let probes = ValveProbe::all(circuit, &system);
+    let current = |part: PartId| {
+        let probe = probes.iter().find(|probe| probe.part == part);
+        probe.map_or(0.0, |probe| rest.mean(|x| probe.at(x).currents.anode))
+    };
+    let mut linear = rest.linearised(&system, &mut ws);
+    linear.tune(amplifier.bench.frequency)?;
+    let x = linear.response(Excitation::Source(amplifier.bench.generator))?;
+    let gain = |part: PartId| {
+        let placed = circuit.part(part);
+        let Part::Valve(valve) = &placed.part else {
+            return 0.0;
+        };
+        let grid = valve.wiring(&placed.nodes).grid;
+        grid.map_or(0.0, |grid| linear.voltage(&x, grid, NodeId::CHASSIS).norm())
+    };
+    Ok(Balance {
+        valves: output.map(|part| circuit.part(part).name.clone()),
+        i_a: output.map(current),
+        gain: output.map(gain),
+    })
+}
+
+/// Both ways to make two parts alike.
+pub(super) fn corrections(
+    amplifier: &Amplifier,
+    mirror: &Mirror,
+    graph: &Graph<'_>,
+    (p, q): (PartId, PartId),
+) -> Vec<Correction> {
+    let circuit = graph.circuit;
+    [(p, q), (q, p)]
+        .into_iter()
+        .map(|(part, like)| {
+            let mut changed = circuit.clone();
+            let (from, to) = (&circuit.part(part).part, &circuit.part(like).part);
+            changed.part_mut(part).part = made_like(from, to);
+            Correction {
+                part: circuit.part(part).name.clone(),
+                like: circuit.part(like).name.clone(),
+                from: super::difference::words(from),
+                to: super::difference::words(to),
+                balance: balance(amplifier, &changed, mirror.output).ok(),
+            }
+        })
+        .collect()
+}
+
+/// A part with the value of another; what belongs to its place stays.
+fn made_like(part: &Part, like: &Part) -> Part {
+    match (part, like) {
+        (Part::Capacitor(part), Part::Capacitor(like)) => {
+            let mut part = *part;
+            part.c = like.c;
+            Part::Capacitor(part)
+        }
+        (Part::Pot(part), Part::Pot(like)) => {
+            let mut part = *part;
+            part.r = like.r;
+            Part::Pot(part)
+        }
+        (Part::Valve(part), Part::Valve(like)) => {
+            let mut part = part.clone();
+            part.kind = like.kind.clone();
+            Part::Valve(part)
+        }
+        _ => like.clone(),
+    }
+}

@@ -1,0 +1,374 @@
+//! Values a stage does not usually have, judged by what they do.
+//!
+//! The limits are common practice, no source; the reason stands beside each. None of them is a fault by
+//! itself, and all of them are what a lost or added zero makes of a usual value.
+
+use std::f64::consts::TAU;
+
+use super::grids::{AtDc, at_dc};
+use super::{Code, Finding, Subject, Weight};
+use crate::at_rest::voltages::ValveAtRest;
+use sim::circuit::{NodeId, PartId, Placed};
+use sim::error::SimError;
+use sim::parts::{Part, Valve};
+use sim::quantity::{Unit, engineering};
+
+/// Share of the permitted cathode current below which a valve counts as cut off; no stage is run there.
+const CUT_OFF: f64 = 0.005;
+/// The same where the type states no limit, A.
+const CUT_OFF_AMPS: f64 = 20e-6;
+/// Grid current at rest that loads what is before it, A: ten times that of a good vacuum.
+const GRID_AMPS: f64 = 1e-6;
+/// Least share of its supply that an anode keeps: below it a triode has no room to swing.
+const BOTTOM: f64 = 0.1;
+/// Greatest share: above it the load drops nothing, and the stage hardly amplifies.
+const TOP: f64 = 0.95;
+/// Least anode load of a triode over its anode resistance: below it most of mu is lost.
+const LEAST_LOAD: f64 = 1.0 / 3.0;
+/// Corner of a coupling, Hz: above it the bass is cut, as no stage between others should.
+const COUPLING_HIGH: f64 = 100.0;
+/// Below it the stage blocks for seconds after an overload, and feedback has one slow corner more.
+const COUPLING_LOW: f64 = 0.1;
+/// Corner of a cathode bypass, Hz: above it it lifts the treble only.
+const BYPASS_HIGH: f64 = 100.0;
+/// Grid stopper, Ω: more of it and the input capacitance of a small triode takes the treble.
+const GRID_STOPPER: f64 = 100e3;
+/// Share of the screen volts that a stopper without a capacitor may drop.
+const SCREEN_DROP: f64 = 0.2;
+
+/// A valve with its line in the chart.
+struct Stage<'a> {
+    placed: &'a Placed,
+    valve: &'a Valve,
+    at_rest: &'a ValveAtRest,
+    anode: NodeId,
+    grid: NodeId,
+    screen: Option<NodeId>,
+}
+
+pub(super) fn findings(subject: &Subject<'_>) -> Result<Vec<Finding>, SimError> {
+    let mut found = Vec::new();
+    for stage in stages(subject) {
+        found.extend(current(&stage));
+        found.extend(load(subject, &stage));
+        found.extend(stoppers(subject, &stage));
+    }
+    at_dc(subject, |dc| {
+        for (part, placed) in subject.amplifier.circuit.parts() {
+            if let Part::Capacitor(capacitor) = placed.part {
+                found.extend(corner(subject, dc, part, placed, capacitor.c)?);
+            }
+        }
+        Ok(())
+    })?;
+    Ok(found)
+}
+
+fn stages<'a>(subject: &'a Subject<'_>) -> Vec<Stage<'a>> {
+    let parts = subject.amplifier.circuit.parts();
+    parts
+        .filter_map(|(_, placed)| {
+            let Part::Valve(valve) = &placed.part else {
+                return None;
+            };
+            let wiring = valve.wiring(&placed.nodes);
+            Some(Stage {
+                placed,
+                valve,
+                at_rest: subject
+                    .chart
+                    .valves
+                    .iter()
+                    .find(|v| v.part == placed.name)?,
+                anode: wiring.anodes[0],
+                grid: wiring.grid?,
+                screen: wiring.screen,
+            })
+        })
+        .collect()
+}
+
+fn volts(subject: &Subject<'_>, node: NodeId) -> f64 {
+    let place = subject.system.voltage_of(node) as usize;
+    subject.rest.mean(|x| x[place])
+}
+
+/// Cut off, or so far up that the grid draws current.
+fn current(stage: &Stage<'_>) -> Option<Finding> {
+    let (name, rest) = (&stage.placed.name, stage.at_rest);
+    let limits = &stage.valve.kind.limits;
+    let least = limits
+        .cathode_amps
+        .map_or(CUT_OFF_AMPS, |amps| CUT_OFF * amps);
+    if rest.i_a < least {
+        return Some(Finding {
+            parts: vec![name.clone()],
+            quantity: "anode current",
+            unit: "A",
+            value: Some(rest.i_a),
+            limit: Some(least),
+            ..Finding::new(
+                Code::CutOff,
+                Weight::ProbableMisprint,
+                format!(
+                    "{name} is all but cut off: {} at {} on the grid.",
+                    engineering(rest.i_a, Unit::Ampere),
+                    engineering(rest.v_gk, Unit::Volt)
+                ),
+                "It passes one half wave only, or nothing.",
+                format!("the cathode resistor, the bias and the anode supply of {name}"),
+            )
+        });
+    }
+    (rest.i_g > GRID_AMPS).then(|| Finding {
+        parts: vec![name.clone()],
+        quantity: "grid current",
+        unit: "A",
+        value: Some(rest.i_g),
+        limit: Some(GRID_AMPS),
+        ..Finding::new(
+            Code::GridCurrent,
+            Weight::ProbableMisprint,
+            format!(
+                "The grid of {name} draws {} with no signal, at {} against the cathode.",
+                engineering(rest.i_g, Unit::Ampere),
+                engineering(rest.v_gk, Unit::Volt)
+            ),
+            "A grid that conducts loads the stage before it and cuts the tops of the signal.",
+            format!("the cathode resistor and the bias of {name}"),
+        )
+    })
+}
+
+/// The resistor from the anode to its supply.
+fn load(subject: &Subject<'_>, stage: &Stage<'_>) -> Option<Finding> {
+    let circuit = &subject.amplifier.circuit;
+    let (resistor, ohms, rail) = subject.graph.at(stage.anode).iter().find_map(|&terminal| {
+        let rail = subject.graph.far(terminal)?;
+        match &circuit.part(terminal.part).part {
+            Part::Resistor(resistor) if rail != NodeId::CHASSIS && subject.graph.is_rail(rail) => {
+                Some((terminal.part, resistor.r, rail))
+            }
+            _ => None,
+        }
+    })?;
+    let (rest, name) = (stage.at_rest, &stage.placed.name);
+    let supply = volts(subject, rail) - (volts(subject, stage.anode) - rest.v_ak.value);
+    let share = rest.v_ak.value / supply;
+    let load = &circuit.part(resistor).name;
+    let (weight, words, why) = if share < BOTTOM {
+        (
+            Weight::ProbableMisprint,
+            format!(
+                "keeps only {} of {}",
+                engineering(rest.v_ak.value, Unit::Volt),
+                engineering(supply, Unit::Volt)
+            ),
+            "The anode has no room to swing downward.",
+        )
+    } else if share > TOP {
+        (
+            Weight::ProbableMisprint,
+            format!(
+                "keeps {} of {}: its load drops next to nothing",
+                engineering(rest.v_ak.value, Unit::Volt),
+                engineering(supply, Unit::Volt)
+            ),
+            "The load is too small or the valve hardly conducts, and the stage hardly amplifies.",
+        )
+    } else if rest.p_s.is_none() && ohms < LEAST_LOAD * rest.ra {
+        (
+            Weight::Doubtful,
+            format!(
+                "works into {}, with an anode resistance of {}",
+                engineering(ohms, Unit::Ohm),
+                engineering(rest.ra, Unit::Ohm)
+            ),
+            "Most of the amplification is lost and distortion rises.",
+        )
+    } else {
+        return None;
+    };
+    Some(Finding {
+        parts: vec![load.clone(), name.clone()],
+        quantity: "anode volts over the supply",
+        value: Some(share),
+        ..Finding::new(
+            Code::AnodeLoad,
+            weight,
+            format!(
+                "{name} {words} ({load} is {}).",
+                engineering(ohms, Unit::Ohm)
+            ),
+            why,
+            format!("the value of {load}, and the bias of {name}"),
+        )
+    })
+}
+
+fn stoppers(subject: &Subject<'_>, stage: &Stage<'_>) -> Vec<Finding> {
+    let circuit = &subject.amplifier.circuit;
+    let only = |node: NodeId| -> Option<(PartId, f64)> {
+        let joined = subject.graph.at(node);
+        let mut others = joined.iter().filter(|t| t.label.0 != "valve");
+        let part = others.next()?.part;
+        match (others.next(), &circuit.part(part).part) {
+            (None, Part::Resistor(resistor)) => Some((part, resistor.r)),
+            _ => None,
+        }
+    };
+    let name = &stage.placed.name;
+    let mut found = Vec::new();
+    // A leak is no stopper: a stopper comes from a node that signal reaches.
+    if let Some((part, ohms)) = only(stage.grid)
+        && ohms > GRID_STOPPER
+        && subject.graph.at(stage.grid).len() == 2
+    {
+        let stopper = &circuit.part(part).name;
+        found.push(Finding {
+            parts: vec![stopper.clone(), name.clone()],
+            quantity: "grid stopper",
+            unit: "Ω",
+            value: Some(ohms),
+            limit: Some(GRID_STOPPER),
+            ..Finding::new(
+                Code::Stopper,
+                Weight::Doubtful,
+                format!("{stopper}, in series with the grid of {name}, is {}.", engineering(ohms, Unit::Ohm)),
+                "With the capacitance of the grid it takes the treble; a usual stopper is 1 kΩ to 47 kΩ.",
+                format!("the value of {stopper}"),
+            )
+        });
+    }
+    if let Some((part, ohms)) = stage
+        .screen
+        .filter(|screen| *screen != stage.anode)
+        .and_then(only)
+        && let Some(screen) = stage.at_rest.v_sk
+    {
+        let drop = ohms * stage.at_rest.i_s;
+        if drop > SCREEN_DROP * screen.value {
+            let stopper = &circuit.part(part).name;
+            found.push(Finding {
+                parts: vec![stopper.clone(), name.clone()],
+                quantity: "volts across the screen resistor",
+                unit: "V",
+                value: Some(drop),
+                limit: Some(SCREEN_DROP * screen.value),
+                ..Finding::new(
+                    Code::Stopper,
+                    Weight::Doubtful,
+                    format!(
+                        "{stopper}, {} to the screen of {name} without a capacitor, drops {} and leaves {}.",
+                        engineering(ohms, Unit::Ohm),
+                        engineering(drop, Unit::Volt),
+                        engineering(screen.value, Unit::Volt)
+                    ),
+                    "The screen follows the signal and the power goes down; a usual stopper is 100 Ω to 4.7 kΩ.",
+                    format!("the value of {stopper}"),
+                )
+            });
+        }
+    }
+    found
+}
+
+/// The corner of a coupling or of a cathode bypass: the resistance at DC between the capacitor's ends,
+/// valves included, is what it works with.
+fn corner(
+    subject: &Subject<'_>,
+    dc: &mut AtDc<'_>,
+    part: PartId,
+    placed: &Placed,
+    farads: f64,
+) -> Result<Option<Finding>, SimError> {
+    let graph = &subject.graph;
+    let has = |node: NodeId, role: &str| {
+        let valve = |t: &&sim::structure::graph::Terminal| t.label == ("valve", role);
+        graph.at(node).iter().find(valve).map(|t| t.part)
+    };
+    // A grid at the node, or behind one resistor.
+    let leads_to_grid = |node: NodeId| {
+        let behind = graph.at(node).iter().filter(|t| t.label.0 == "resistor");
+        let mut behind = behind
+            .filter_map(|&t| graph.far(t))
+            .filter(|&far| !graph.is_rail(far));
+        has(node, "grid").is_some() || behind.any(|far| has(far, "grid").is_some())
+    };
+    let [a, b] = [placed.nodes[0], placed.nodes[1]];
+    let drives = |node: NodeId| has(node, "anode").or_else(|| has(node, "cathode"));
+    let quiet = graph.is_rail(a) || graph.is_rail(b);
+    let couples = !quiet
+        && ((drives(a).is_some() && leads_to_grid(b)) || (drives(b).is_some() && leads_to_grid(a)));
+    let in_parallel = graph
+        .at(a)
+        .iter()
+        .any(|&t| t.part != part && t.label.0 == "resistor" && graph.far(t) == Some(b));
+    let bypassed = in_parallel
+        .then(|| has(a, "cathode").or_else(|| has(b, "cathode")))
+        .flatten();
+    let name = &placed.name;
+    let value = engineering(farads, Unit::Farad);
+    let finding = |code, corner: f64, limit, what, why: &str| Finding {
+        parts: vec![name.clone()],
+        quantity: "frequency at -3 dB",
+        unit: "Hz",
+        value: Some(corner),
+        limit: Some(limit),
+        ..Finding::new(
+            code,
+            Weight::Doubtful,
+            what,
+            why,
+            format!("the value of {name} and of the resistors at its ends"),
+        )
+    };
+    if couples {
+        let ohms = dc.between(a, b)?;
+        let corner = 1.0 / (TAU * ohms * farads);
+        let what = format!(
+            "{name}, {value} into {}, is 3 dB down at {}.",
+            engineering(ohms, Unit::Ohm),
+            engineering(corner, Unit::Hertz)
+        );
+        if corner > COUPLING_HIGH {
+            let why = "It cuts the bass.";
+            return Ok(Some(finding(
+                Code::CouplingCorner,
+                corner,
+                COUPLING_HIGH,
+                what,
+                why,
+            )));
+        }
+        if corner < COUPLING_LOW {
+            let why = "After an overload the grid stays away for seconds, and subsonics pass.";
+            return Ok(Some(finding(
+                Code::CouplingCorner,
+                corner,
+                COUPLING_LOW,
+                what,
+                why,
+            )));
+        }
+    } else if let Some(valve) = bypassed {
+        let ohms = dc.between(a, b)?;
+        let corner = 1.0 / (TAU * ohms * farads);
+        if corner > BYPASS_HIGH {
+            let what = format!(
+                "{name}, {value} at the cathode of {}, bypasses from {} only.",
+                subject.amplifier.circuit.part(valve).name,
+                engineering(corner, Unit::Hertz)
+            );
+            let why = "Below that the stage has less gain: the bass is down against the treble.";
+            return Ok(Some(finding(
+                Code::BypassCorner,
+                corner,
+                BYPASS_HIGH,
+                what,
+                why,
+            )));
+        }
+    }
+    Ok(None)
+}

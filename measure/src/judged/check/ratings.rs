@@ -1,0 +1,281 @@
+//! What is beyond its rating in a voltage chart, and which ratings the parts list leaves out.
+
+use super::{Code, Finding, Subject, Weight};
+use crate::at_rest::voltages::Voltages;
+use crate::instruments::valve::Against;
+use sim::parts::Part;
+use sim::quantity::{Unit, engineering};
+
+/// Watts resistors come in (common practice, no source).
+const WATTS: [f64; 10] = [0.25, 0.5, 1.0, 2.0, 3.0, 5.0, 7.0, 10.0, 15.0, 25.0];
+/// Volts capacitors come in (common practice, no source).
+const VOLTS: [f64; 12] = [
+    16.0, 25.0, 50.0, 63.0, 100.0, 160.0, 250.0, 350.0, 400.0, 450.0, 630.0, 1000.0,
+];
+/// A resistor runs at half its rating at most (common practice, no source).
+const RESERVE: f64 = 2.0;
+
+/// One figure over its rating.
+pub(super) fn over(
+    part: &str,
+    (quantity, unit): (&'static str, Unit),
+    figure: Against,
+    condition: &str,
+) -> Option<Finding> {
+    let limit = figure.limit.filter(|limit| figure.value > *limit)?;
+    let heater = quantity == HEATER_CATHODE;
+    let (code, weight) = if heater {
+        (Code::HeaterCathode, Weight::OverRating)
+    } else {
+        (Code::OverRating, Weight::OverRating)
+    };
+    Some(Finding {
+        parts: vec![part.to_owned()],
+        quantity,
+        unit: match unit {
+            Unit::Watt => "W",
+            Unit::Ampere => "A",
+            _ => "V",
+        },
+        value: Some(figure.value),
+        limit: Some(limit),
+        ..Finding::new(
+            code,
+            weight,
+            format!(
+                "{part}: {quantity} {} {condition}, {:.0} % of the {} it may have.",
+                engineering(figure.value, unit),
+                100.0 * figure.value / limit,
+                engineering(limit, unit)
+            ),
+            match unit {
+                Unit::Watt => "It runs too hot and does not last.",
+                Unit::Ampere => "It wears out before its time, or melts.",
+                _ if heater => {
+                    "The insulation of the heater breaks down, and hum or a lost valve follows."
+                }
+                _ => "It may break down.",
+            },
+            if heater {
+                "a heater winding lifted to a positive voltage, or a type that stands more"
+                    .to_owned()
+            } else {
+                format!("the rating of {part}, and what sets this figure")
+            },
+        )
+    })
+}
+
+/// Quantity of the heater's insulation.
+const HEATER_CATHODE: &str = "heater-to-cathode volts";
+
+/// Everything over its rating in a chart.
+pub(super) fn of_chart(chart: &Voltages, condition: &str) -> Vec<Finding> {
+    let mut found = Vec::new();
+    for valve in &chart.valves {
+        let part = valve.part.as_str();
+        let (volts, watts) = if valve.strapped {
+            ("anode and screen volts, strapped", "dissipation, strapped")
+        } else {
+            ("anode volts", "anode dissipation")
+        };
+        found.extend(over(part, (volts, Unit::Volt), valve.v_ak, condition));
+        found.extend(over(part, (watts, Unit::Watt), valve.p_a, condition));
+        found.extend(over(
+            part,
+            ("cathode current", Unit::Ampere),
+            valve.i_k,
+            condition,
+        ));
+        found.extend(over(
+            part,
+            (HEATER_CATHODE, Unit::Volt),
+            valve.v_k,
+            condition,
+        ));
+        // A strapped valve with limits of its own for that is judged by them.
+        if !(valve.strapped && valve.strapped_limit) {
+            let screen = [
+                (("screen volts", Unit::Volt), valve.v_sk),
+                (("screen dissipation", Unit::Watt), valve.p_s),
+            ];
+            for (what, figure) in screen {
+                found.extend(figure.and_then(|figure| over(part, what, figure, condition)));
+            }
+        }
+    }
+    for heater in &chart.heaters {
+        if let Some(figure) = heater.to_cathode {
+            found.extend(over(
+                &heater.part,
+                (HEATER_CATHODE, Unit::Volt),
+                figure,
+                condition,
+            ));
+        }
+    }
+    for resistor in &chart.resistors {
+        let part = resistor.part.as_str();
+        let magnitude = |figure: Against| Against {
+            value: figure.value.abs(),
+            ..figure
+        };
+        found.extend(over(
+            part,
+            ("dissipation", Unit::Watt),
+            resistor.power,
+            condition,
+        ));
+        found.extend(over(
+            part,
+            ("volts", Unit::Volt),
+            magnitude(resistor.volts),
+            condition,
+        ));
+    }
+    for capacitor in &chart.capacitors {
+        found.extend(over(
+            &capacitor.part,
+            ("volts", Unit::Volt),
+            capacitor.volts,
+            condition,
+        ));
+    }
+    for winding in &chart.windings {
+        let figure = Against {
+            value: winding.current.value.abs(),
+            ..winding.current
+        };
+        let over = over(&winding.part, ("current", Unit::Ampere), figure, condition);
+        found.extend(over.map(|finding| Finding {
+            what: format!(
+                "{}, {}",
+                finding.what.trim_end_matches('.'),
+                winding.winding
+            ) + ".",
+            ..finding
+        }));
+    }
+    for rectifier in &chart.rectifiers {
+        found.extend(over(
+            &rectifier.part,
+            ("direct current", Unit::Ampere),
+            rectifier.current,
+            condition,
+        ));
+    }
+    for stabiliser in &chart.stabilisers {
+        found.extend(over(
+            &stabiliser.part,
+            ("current", Unit::Ampere),
+            stabiliser.current,
+            condition,
+        ));
+    }
+    found
+}
+
+/// The circuit with no signal, and what the parts list does not say.
+pub(super) fn at_rest(subject: &Subject<'_>) -> Vec<Finding> {
+    let chart = &subject.chart;
+    let mut found = of_chart(chart, "with no signal");
+    if let Some(growing) = &chart.growing {
+        found.push(Finding {
+            quantity: "frequency",
+            unit: "Hz",
+            value: Some(growing.frequency),
+            ..Finding::new(
+                Code::Oscillates,
+                Weight::Danger,
+                format!(
+                    "The amplifier does not stay at rest: it oscillates at about {}.",
+                    engineering(growing.frequency, Unit::Hertz)
+                ),
+                "It burns valves and loudspeakers, and no other figure holds.",
+                "the feedback and the polarity of the output transformer; see `gridleak feedback`",
+            )
+        });
+    }
+    for capacitor in chart.capacitors.iter().filter(|c| c.reversed) {
+        found.push(Finding {
+            parts: vec![capacitor.part.clone()],
+            quantity: "volts the wrong way round",
+            unit: "V",
+            value: Some(capacitor.volts.value),
+            ..Finding::new(
+                Code::Reversed,
+                Weight::Danger,
+                format!(
+                    "{} stands the wrong way round, with {} across it.",
+                    capacitor.part,
+                    engineering(capacitor.volts.value, Unit::Volt)
+                ),
+                "An electrolytic that is reversed heats up and bursts.",
+                format!("the polarity of {}", capacitor.part),
+            )
+        });
+    }
+    found.extend(needed(subject));
+    found
+}
+
+/// Ratings that the parts list leaves out, as they would have to be.
+fn needed(subject: &Subject<'_>) -> Vec<Finding> {
+    let step = |list: &[f64], figure: f64| list.iter().copied().find(|rating| *rating >= figure);
+    let is = |name: &str, resistor: bool| {
+        let circuit = &subject.amplifier.circuit;
+        let part = circuit.find_part(name);
+        part.is_some_and(|part| {
+            part != subject.amplifier.bench.load
+                && match &circuit.part(part).part {
+                    Part::Resistor(_) => resistor,
+                    Part::Capacitor(_) => !resistor,
+                    _ => false,
+                }
+        })
+    };
+    let resistors = subject.chart.resistors.iter();
+    let resistors = resistors
+        .filter(|r| r.power.limit.is_none() && is(&r.part, true))
+        .filter_map(|r| Some((r.part.clone(), step(&WATTS, RESERVE * r.power.value)?)));
+    let capacitors = subject.chart.capacitors.iter();
+    let capacitors = capacitors
+        .filter(|c| c.volts.limit.is_none() && is(&c.part, false))
+        .filter_map(|c| Some((c.part.clone(), step(&VOLTS, c.volts.value)?)));
+    let remark = |rows: Vec<(String, f64)>, what: &str, unit, basis: &str| {
+        let list: Vec<String> = rows
+            .iter()
+            .map(|(part, rating)| format!("{part} {}", engineering(*rating, unit)))
+            .collect();
+        (!rows.is_empty()).then(|| Finding {
+            parts: rows.iter().map(|(part, _)| part.clone()).collect(),
+            ..Finding::new(
+                Code::RatingNeeded,
+                Weight::Remark,
+                format!(
+                    "The parts list states no {what} for these; they need at least: {}.",
+                    list.join(", ")
+                ),
+                format!("{basis}; signal and high mains come on top."),
+                "what is fitted, or what to buy",
+            )
+        })
+    };
+    [
+        remark(
+            resistors.collect(),
+            "watts",
+            Unit::Watt,
+            "Twice the dissipation with no signal",
+        ),
+        remark(
+            capacitors.collect(),
+            "volts",
+            Unit::Volt,
+            "The volts with no signal",
+        ),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}

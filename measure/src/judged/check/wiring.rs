@@ -1,0 +1,154 @@
+//! What is odd in the wiring itself: parts that carry nothing, capacitors in series that share nothing.
+
+use super::{Code, Finding, Subject, Weight};
+use sim::circuit::{NodeId, PartId};
+use sim::parts::Part;
+use sim::quantity::{Unit, engineering};
+
+/// Volts across a pair of capacitors below which nothing can happen to either, V: the lowest rating
+/// electrolytics of high tension come in (common practice, no source).
+const HARMLESS: f64 = 100.0;
+
+pub(super) fn findings(subject: &Subject<'_>) -> Vec<Finding> {
+    let mut found = dead_ends(subject);
+    found.extend(unshared(subject));
+    found
+}
+
+fn carries_nothing(parts: Vec<String>, what: String, look: String) -> Finding {
+    Finding {
+        parts,
+        ..Finding::new(
+            Code::CarriesNothing,
+            Weight::ProbableMisprint,
+            what,
+            "A part that carries no current does nothing; a line to or from it was lost, or a node has the wrong name.",
+            look,
+        )
+    }
+}
+
+/// Passive parts that hang at one node only and end nowhere. Cost: nodes × parts.
+fn dead_ends(subject: &Subject<'_>) -> Vec<Finding> {
+    let circuit = &subject.amplifier.circuit;
+    let mut dead: Vec<(Vec<PartId>, NodeId)> = Vec::new();
+    for (hinge, _) in circuit.nodes() {
+        let mut seen = vec![false; circuit.node_count()];
+        seen[hinge.index()] = true;
+        for (start, _) in circuit.nodes() {
+            if seen[start.index()] {
+                continue;
+            }
+            let (mut parts, mut next) = (Vec::new(), vec![start]);
+            let mut alive = false;
+            seen[start.index()] = true;
+            while let Some(node) = next.pop() {
+                alive |= node == NodeId::CHASSIS;
+                for (part, placed) in circuit.parts().filter(|(_, p)| p.nodes.contains(&node)) {
+                    alive |= !matches!(
+                        placed.part,
+                        Part::Resistor(_) | Part::Capacitor(_) | Part::Inductor(_)
+                    );
+                    if !parts.contains(&part) {
+                        parts.push(part);
+                    }
+                    for &other in &placed.nodes {
+                        if !std::mem::replace(&mut seen[other.index()], true) {
+                            next.push(other);
+                        }
+                    }
+                }
+            }
+            if !alive {
+                parts.sort_unstable();
+                dead.push((parts, hinge));
+            }
+        }
+    }
+    // The largest group of each place stands for those within it.
+    dead.sort_by_key(|(parts, _)| std::cmp::Reverse(parts.len()));
+    let mut told: Vec<PartId> = Vec::new();
+    let mut found = Vec::new();
+    for (parts, hinge) in dead {
+        if parts.iter().any(|part| told.contains(part)) {
+            continue;
+        }
+        told.extend(&parts);
+        let names: Vec<String> = parts
+            .iter()
+            .map(|&part| circuit.part(part).name.clone())
+            .collect();
+        let node = circuit.node_name(hinge);
+        found.push(carries_nothing(
+            names.clone(),
+            format!(
+                "{} hang at `{node}` and lead nowhere else.",
+                names.join(", ")
+            ),
+            format!(
+                "what {} should be joined to besides `{node}`",
+                names.join(", ")
+            ),
+        ));
+    }
+    found
+}
+
+/// Two electrolytics in series with nothing else at their middle that carries direct current.
+fn unshared(subject: &Subject<'_>) -> Vec<Finding> {
+    let circuit = &subject.amplifier.circuit;
+    let polar = |part: PartId| match &circuit.part(part).part {
+        Part::Capacitor(capacitor) => capacitor.polar,
+        _ => false,
+    };
+    let volts = |node: NodeId| {
+        let place = subject.system.voltage_of(node) as usize;
+        subject.rest.mean(|x| x[place])
+    };
+    let mut found = Vec::new();
+    for (middle, name) in circuit.nodes().skip(1) {
+        let joined = subject.graph.at(middle);
+        let capacitors: Vec<PartId> = joined
+            .iter()
+            .map(|terminal| terminal.part)
+            .filter(|&part| matches!(circuit.part(part).part, Part::Capacitor(_)))
+            .collect();
+        let [first, second] = capacitors[..] else {
+            continue;
+        };
+        if joined.len() > 2 || !polar(first) || !polar(second) {
+            continue;
+        }
+        let ends = |part: PartId| (circuit.part(part).nodes[0], circuit.part(part).nodes[1]);
+        // In series the positive end of one meets the negative of the other.
+        let (upper, lower) = if ends(first).1 == middle && ends(second).0 == middle {
+            (first, second)
+        } else if ends(second).1 == middle && ends(first).0 == middle {
+            (second, first)
+        } else {
+            continue;
+        };
+        let across = (volts(ends(upper).0) - volts(ends(lower).1)).abs();
+        if across < HARMLESS {
+            continue;
+        }
+        let [a, b] = [upper, lower].map(|part| circuit.part(part).name.clone());
+        found.push(Finding {
+            parts: vec![a.clone(), b.clone()],
+            quantity: "volts across both",
+            unit: "V",
+            value: Some(across),
+            ..Finding::new(
+                Code::NoSharing,
+                Weight::Danger,
+                format!(
+                    "{a} and {b} stand in series across {} with no resistors to share it.",
+                    engineering(across, Unit::Volt)
+                ),
+                "Their leakages divide the volts, and the one that leaks less may take nearly all of it and burst.",
+                format!("two equal resistors across them, joined at `{name}`"),
+            )
+        });
+    }
+    found
+}

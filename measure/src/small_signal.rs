@@ -1,0 +1,8 @@
+//! What it does with small signals about its rest: response, impedances, noise, feedback.
+
+pub mod feedback;
+pub mod impedance;
+pub mod loop_gain;
+pub mod noise;
+pub mod response;
+pub mod square_wave;

@@ -1,0 +1,382 @@
+//! Loop gain of the feedback round an amplifier, with all loading kept and the bias untouched.
+//!
+//! ```text
+//! 1 + T = Δ/Δ°,   gain without = (1 + T)·gain with
+//! ```
+//!
+//! Symbols   T loop gain, 1: positive and real is negative feedback;  Δ determinant of the circuit;  Δ° the
+//!           same with the wire cut by which the feedback leaves the output, either end of the cut loaded
+//!           with what it saw before
+//! Source    return difference: Bode, Network Analysis and Feedback Amplifier Design, 1945, ch. IV;
+//!           stability: Nyquist, Bell Syst. Tech. J. 11 (1932) 126 (both from memory); T at a wire: `cut.rs`
+//! Valid     signals so small that every valve and core keeps its slopes
+//! Care      the wire is cut in the algebra of the closed circuit, so no bias moves. Gain without feedback is
+//!           that of the amplifier so loaded, what the feedback parts pass forward included: with it the
+//!           last equation is exact at the node they leave. Δ° is taken to have no growing zero, which is
+//!           looked into apart (`growing_without`); stability itself is judged by natural frequencies
+
+use std::f64::consts::TAU;
+
+use nalgebra::Complex;
+use serde::Serialize;
+
+use crate::instruments::logarithmic::decibels;
+use sim::circuit::{Circuit, NodeId, PartId};
+use sim::error::{Question, SimError};
+use sim::parts::Part;
+use sim::small_signal::{Excitation, SmallSignal};
+use sim::stability::{Change, Growing, fastest, natural_frequencies, natural_frequencies_changed};
+use sim::system::{System, Workspace};
+
+mod crossings;
+mod cut;
+mod path;
+
+use cut::Cut;
+
+pub use crossings::{PhaseCrossing, UnityCrossing};
+pub use path::{FeedbackPath, PathError};
+
+/// The question.
+#[derive(Clone, Debug)]
+pub struct LoopGainOf {
+    /// What closes the loop.
+    pub path: FeedbackPath,
+    /// The generator, a source.
+    pub generator: PartId,
+    /// The ends of the load.
+    pub load: (NodeId, NodeId),
+    /// Mid band, Hz: where the amount of feedback is stated.
+    pub frequency: f64,
+    /// Least and greatest frequency, Hz.
+    pub range: (f64, f64),
+}
+
+/// The circuit at one frequency.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LoopPoint {
+    /// Hz.
+    pub frequency: f64,
+    /// Loop gain T.
+    pub loop_gain: Complex<f64>,
+    /// Its phase followed from mid band without jumps, rad.
+    pub phase: f64,
+    /// Volts across the load for each volt of the generator, open circuit.
+    pub with: Complex<f64>,
+    /// The same without feedback, loading kept.
+    pub without: Complex<f64>,
+}
+
+/// The greatest gain at one side of mid band.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Peak {
+    /// Hz.
+    pub frequency: f64,
+    /// Above the gain at mid band, dB.
+    pub height_db: f64,
+}
+
+/// The answer. Gains are ratios of volts.
+#[derive(Clone, Debug)]
+pub struct LoopGain {
+    /// Mid band.
+    pub mid: LoopPoint,
+    /// The whole range, in rising frequency.
+    pub curve: Vec<LoopPoint>,
+    /// Where the loop gain is one, in rising frequency.
+    pub unity: Vec<UnityCrossing>,
+    /// Where the loop gain is negative and real, in rising frequency.
+    pub phase: Vec<PhaseCrossing>,
+    /// Peak of the gain with feedback below mid band; none when it falls.
+    pub peak_below: Option<Peak>,
+    /// The same above.
+    pub peak_above: Option<Peak>,
+    /// The natural frequency that grows, when the amplifier is not stable.
+    pub growing: Option<Growing>,
+    /// The natural frequency that grows without feedback: a local oscillation, of which margins say nothing.
+    pub growing_without: Option<Growing>,
+    /// Natural frequencies with feedback, 1/s.
+    pub modes: Vec<Complex<f64>>,
+    /// The same without.
+    pub modes_without: Vec<Complex<f64>>,
+}
+
+/// Points of the first grid in a decade; it is refined where the phase turns.
+const POINTS_A_DECADE: f64 = 40.0;
+
+/// The phase turns by less than this from point to point, rad: it can then be followed, and no crossing
+/// hides between two points.
+const TURN: f64 = 0.5;
+
+/// Rounds of halving that may be needed for it: resonances of a Q of some thousands.
+const MOST_HALVINGS: u32 = 16;
+
+/// Rounds of halving that bring a crossing or a peak to rounding.
+const BISECTIONS: u32 = 50;
+
+/// dB; a peak less high than this is the rounding of a flat response.
+const FLAT_DB: f64 = 0.005;
+
+impl LoopGainOf {
+    /// Answers for the operating point in `ws.x`. Some thousand factorisations and two dense eigenvalue
+    /// problems.
+    ///
+    /// # Errors
+    /// [`SimError::Undetermined`] at an ideal resonance, [`Question::NoSignal`] when nothing reaches
+    /// the load.
+    pub fn run(
+        &self,
+        circuit: &Circuit,
+        system: &System,
+        ws: &mut Workspace,
+    ) -> Result<LoopGain, SimError> {
+        let mut linear = SmallSignal::at(system, ws);
+        let mut at = |frequency: f64| self.at(circuit, &mut linear, frequency);
+        let modes = natural_frequencies(system, ws).unwrap_or_default();
+        let (extra, changes) = self.opening(circuit, system);
+        let open = natural_frequencies_changed(system, ws, extra, &changes).unwrap_or_default();
+
+        let mut frequencies = self.grid();
+        let inside = |f: &f64| {
+            *f > self.range.0 && *f < self.range.1 && (f / self.frequency - 1.0).abs() > 1e-6
+        };
+        // Resonances may be sharper than any grid.
+        frequencies.extend(
+            modes
+                .iter()
+                .chain(&open)
+                .map(|s| s.im.abs() / TAU)
+                .filter(inside),
+        );
+        frequencies.sort_by(f64::total_cmp);
+        frequencies.dedup_by(|a, b| *a / *b - 1.0 < 1e-9);
+        let mut curve = frequencies
+            .iter()
+            .map(|&f| at(f))
+            .collect::<Result<Vec<_>, _>>()?;
+        for _ in 0..MOST_HALVINGS {
+            if !halve(&mut curve, &mut at)? {
+                break;
+            }
+        }
+        let middle = curve.partition_point(|point| point.frequency < self.frequency);
+        follow_phase(&mut curve, middle);
+        let mid = curve[middle];
+        if mid.with.norm() < 1e-9 {
+            return Err(SimError::Question(Question::NoSignal));
+        }
+        let unity = crossings::unity(&curve, middle, &mut at)?;
+        let phase = crossings::phase(&curve, &mut at)?;
+        let growing = fastest(&modes);
+        let (mut peak_below, mut peak_above) = (None, None);
+        // What oscillates has no response.
+        if growing.is_none() {
+            peak_below = peak(&curve[..=middle], mid, &mut at)?;
+            peak_above = peak(&curve[middle..], mid, &mut at)?;
+        }
+        Ok(LoopGain {
+            mid,
+            curve,
+            unity,
+            phase,
+            peak_below,
+            peak_above,
+            growing,
+            growing_without: fastest(&open),
+            modes,
+            modes_without: open,
+        })
+    }
+
+    /// The first grid, mid band included, Hz.
+    fn grid(&self) -> Vec<f64> {
+        let (low, high) = self.range;
+        let steps = ((high / low).log10() * POINTS_A_DECADE).ceil().max(1.0);
+        let mut grid: Vec<f64> = (0..=steps as u32)
+            .map(|k| low * (high / low).powf(f64::from(k) / steps))
+            .filter(|f| (f / self.frequency - 1.0).abs() > 1e-6)
+            .collect();
+        grid.push(self.frequency);
+        grid
+    }
+
+    /// Loop gain and gains at one frequency.
+    ///
+    /// # Errors
+    /// [`SimError::Undetermined`].
+    pub fn at(
+        &self,
+        circuit: &Circuit,
+        linear: &mut SmallSignal<'_>,
+        frequency: f64,
+    ) -> Result<LoopPoint, SimError> {
+        linear.tune(frequency)?;
+        let loop_gain = Cut::of(&self.path, circuit, linear)?
+            .map_or_else(Complex::default, |cut| cut.loop_gain());
+        let x = linear.response(Excitation::Source(self.generator))?;
+        let with = linear.voltage(&x, self.load.0, self.load.1);
+        Ok(LoopPoint {
+            frequency,
+            loop_gain,
+            phase: loop_gain.arg(),
+            with,
+            without: (1.0 + loop_gain) * with,
+        })
+    }
+
+    /// What keeps the parts from passing anything on from the output, while they load both their ends as
+    /// before: unknowns more than the system has, and changes of its equations.
+    fn opening(&self, circuit: &Circuit, system: &System) -> (usize, Vec<Change>) {
+        let column = system.voltage_of(self.path.from) as usize;
+        let mut extra = 0;
+        let mut changes = Vec::new();
+        let mut add = |row: usize, column: usize, slope: f64, stored: f64| {
+            changes.push(Change {
+                row,
+                column,
+                slope,
+                stored,
+            });
+        };
+        for &(part, far) in &self.path.branches {
+            let row = system.voltage_of(far) as usize;
+            match &circuit.part(part).part {
+                Part::Resistor(resistor) => add(row, column, 1.0 / resistor.r, 0.0),
+                Part::Capacitor(c) if c.esr > 0.0 => {
+                    // The current of a branch with a node of its own: (g + sC)·u = g·v, i = g·(v − u).
+                    let (inner, g) = (system.len() + extra, 1.0 / c.esr);
+                    extra += 1;
+                    add(row, column, g + c.leakage, 0.0);
+                    add(row, inner, -g, 0.0);
+                    add(inner, inner, g, c.c);
+                    add(inner, column, -g, 0.0);
+                }
+                Part::Capacitor(c) => add(row, column, c.leakage, c.c),
+                _ => {}
+            }
+        }
+        (extra, changes)
+    }
+}
+
+impl LoopGain {
+    /// Amount of feedback at mid band, dB: |1 + T|.
+    pub fn feedback_db(&self) -> f64 {
+        decibels((1.0 + self.mid.loop_gain).norm())
+    }
+
+    /// The least phase margin of the crossings above mid band.
+    pub fn margin_above(&self) -> Option<UnityCrossing> {
+        self.least_margin(|f| f > self.mid.frequency)
+    }
+
+    /// The same below.
+    pub fn margin_below(&self) -> Option<UnityCrossing> {
+        self.least_margin(|f| f < self.mid.frequency)
+    }
+
+    fn least_margin(&self, side: impl Fn(f64) -> bool) -> Option<UnityCrossing> {
+        self.unity
+            .iter()
+            .filter(|crossing| side(crossing.frequency))
+            .copied()
+            .min_by(|a, b| a.margin_degrees.total_cmp(&b.margin_degrees))
+    }
+
+    /// The phase crossing above mid band at which the loop gain is nearest to one.
+    pub fn gain_margin_above(&self) -> Option<PhaseCrossing> {
+        self.nearest_to_one(|f| f > self.mid.frequency)
+    }
+
+    /// The same below.
+    pub fn gain_margin_below(&self) -> Option<PhaseCrossing> {
+        self.nearest_to_one(|f| f < self.mid.frequency)
+    }
+
+    fn nearest_to_one(&self, side: impl Fn(f64) -> bool) -> Option<PhaseCrossing> {
+        self.phase
+            .iter()
+            .filter(|crossing| side(crossing.frequency))
+            .copied()
+            .min_by(|a, b| a.margin_db.abs().total_cmp(&b.margin_db.abs()))
+    }
+
+    /// The highest frequency at which the gain with feedback is above this share of that at mid band, Hz.
+    pub fn reach(&self, share: f64) -> f64 {
+        let least = share * self.mid.with.norm();
+        self.curve
+            .iter()
+            .rev()
+            .find(|point| point.with.norm() > least)
+            .map_or(self.mid.frequency, |point| point.frequency)
+    }
+}
+
+/// Evaluates the circuit at a frequency.
+trait Evaluate: FnMut(f64) -> Result<LoopPoint, SimError> {}
+impl<F: FnMut(f64) -> Result<LoopPoint, SimError>> Evaluate for F {}
+
+/// Puts a point between any two from one of which to the next the phase turns too far; false when none
+/// was needed.
+fn halve(curve: &mut Vec<LoopPoint>, at: &mut impl Evaluate) -> Result<bool, SimError> {
+    let mut finer = Vec::with_capacity(curve.len());
+    for pair in curve.windows(2) {
+        finer.push(pair[0]);
+        if (pair[1].loop_gain / pair[0].loop_gain).arg().abs() > TURN {
+            finer.push(at((pair[0].frequency * pair[1].frequency).sqrt())?);
+        }
+    }
+    finer.extend(curve.last());
+    let grown = finer.len() > curve.len();
+    *curve = finer;
+    Ok(grown)
+}
+
+/// Makes the phase continuous, both ways from mid band.
+fn follow_phase(curve: &mut [LoopPoint], middle: usize) {
+    let turn = |to: &LoopPoint, from: &LoopPoint| (to.loop_gain / from.loop_gain).arg();
+    for k in middle + 1..curve.len() {
+        curve[k].phase = curve[k - 1].phase + turn(&curve[k], &curve[k - 1]);
+    }
+    for k in (0..middle).rev() {
+        curve[k].phase = curve[k + 1].phase + turn(&curve[k], &curve[k + 1]);
+    }
+}
+
+/// The greatest gain with feedback of one side, by golden section about the highest point.
+fn peak(
+    side: &[LoopPoint],
+    mid: LoopPoint,
+    at: &mut impl Evaluate,
+) -> Result<Option<Peak>, SimError> {
+    let Some((k, highest)) = side
+        .iter()
+        .enumerate()
+        .max_by(|(_, a), (_, b)| a.with.norm().total_cmp(&b.with.norm()))
+    else {
+        return Ok(None);
+    };
+    let ends = (k.saturating_sub(1), (k + 1).min(side.len() - 1));
+    let (mut low, mut high) = (side[ends.0].frequency.ln(), side[ends.1].frequency.ln());
+    let mut best = *highest;
+    let golden = 0.5 * (5.0_f64.sqrt() - 1.0);
+    for _ in 0..BISECTIONS {
+        let (a, b) = (high - golden * (high - low), low + golden * (high - low));
+        let (left, right) = (at(a.exp())?, at(b.exp())?);
+        if left.with.norm() > right.with.norm() {
+            high = b;
+        } else {
+            low = a;
+        }
+        for point in [left, right] {
+            if point.with.norm() > best.with.norm() {
+                best = point;
+            }
+        }
+    }
+    let height_db = decibels(best.with.norm() / mid.with.norm());
+    Ok((height_db > FLAT_DB).then_some(Peak {
+        frequency: best.frequency,
+        height_db,
+    }))
+}

@@ -1,0 +1,304 @@
+//! Which parts close the loop round an amplifier.
+//!
+//! A part carries overall feedback when it leaves the output (a node of the load, or of a winding of its
+//! transformer that meets no valve) for a node from which the signal goes forward: a volt there must draw
+//! more current at the output through the amplifier than through the part itself.
+//!
+//! ```text
+//! |b| > |y|
+//! ```
+//!
+//! A Zobel network, a divider of the output or a coupling capacitor have no way round (b = 0); a feedback
+//! resistor passes by decades.
+//!
+//! Symbols   b, y as in `cut.rs`, S
+//! Source    ours
+
+use super::cut::{Cut, passes};
+use sim::circuit::{Circuit, NodeId, PartId};
+use sim::error::SimError;
+use sim::parts::Part;
+use sim::small_signal::SmallSignal;
+
+/// The way back from an output to where the signal is compared with it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct FeedbackPath {
+    /// The node of the output it leaves.
+    pub from: NodeId,
+    /// The parts that leave it, each with its far end; in parallel where they share one.
+    pub branches: Vec<(PartId, NodeId)>,
+    /// Parts in series behind them.
+    pub behind: Vec<PartId>,
+    /// Where the way ends, in the order of the branches.
+    pub to: Vec<NodeId>,
+}
+
+/// Why there is no one loop to speak of.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum PathError {
+    /// No part leads from the output back into the amplifier.
+    #[error("no feedback from the output: no part leads from the load back into the amplifier")]
+    NoFeedback,
+    /// Several do, and which of them is meant cannot be guessed.
+    #[error("{} loops run from the output back into the amplifier", .0.len())]
+    Several(Vec<FeedbackPath>),
+    /// The part named passes no signal in one way only.
+    #[error("{0} carries no feedback")]
+    NotAPath(String),
+    /// The parts named leave different nodes.
+    #[error("{0} and {1} do not leave one node of the output: they are two loops")]
+    TwoLoops(String, String),
+    /// The linearised circuit has no answer.
+    #[error(transparent)]
+    Sim(#[from] SimError),
+}
+
+impl FeedbackPath {
+    /// All parts of the way, the ones at the output first.
+    pub fn parts(&self) -> impl Iterator<Item = PartId> {
+        let branches = self.branches.iter().map(|(part, _)| *part);
+        branches.chain(self.behind.iter().copied())
+    }
+
+    /// The one loop from the output of `load` back into the amplifier; `linear` is tuned to mid band.
+    ///
+    /// # Errors
+    /// [`PathError::NoFeedback`] and [`PathError::Several`].
+    pub fn find(
+        circuit: &Circuit,
+        linear: &mut SmallSignal<'_>,
+        load: PartId,
+    ) -> Result<Self, PathError> {
+        let mut found = Self::all(circuit, linear, load)?;
+        match found.len() {
+            0 => Err(PathError::NoFeedback),
+            1 => Ok(found.swap_remove(0)),
+            _ => Err(PathError::Several(found)),
+        }
+    }
+
+    /// The loop through the parts named, whatever it goes round.
+    ///
+    /// # Errors
+    /// [`PathError::NotAPath`] for what is no resistor or capacitor, [`PathError::TwoLoops`].
+    pub fn through(circuit: &Circuit, load: PartId, named: &[PartId]) -> Result<Self, PathError> {
+        let outputs = outputs(circuit, load);
+        let mut path: Option<(PartId, Self)> = None;
+        for &part in named {
+            let name = || circuit.part(part).name.clone();
+            if !passes(circuit, part) {
+                return Err(PathError::NotAPath(name()));
+            }
+            let one = Self::through_one(circuit, &outputs, part)?;
+            match &mut path {
+                None => path = Some((part, one)),
+                Some((first, whole)) if whole.from != one.from => {
+                    let first = circuit.part(*first).name.clone();
+                    return Err(PathError::TwoLoops(first, name()));
+                }
+                Some((_, whole)) => {
+                    for (branch, to) in one.branches.iter().zip(&one.to) {
+                        if !whole.branches.contains(branch) {
+                            whole.branches.push(*branch);
+                            whole.to.push(*to);
+                        }
+                    }
+                    for part in one.behind {
+                        if !whole.behind.contains(&part) {
+                            whole.behind.push(part);
+                        }
+                    }
+                }
+            }
+        }
+        path.map(|(_, path)| path).ok_or(PathError::NoFeedback)
+    }
+
+    /// Every loop from the output, one for each far end.
+    fn all(
+        circuit: &Circuit,
+        linear: &mut SmallSignal<'_>,
+        load: PartId,
+    ) -> Result<Vec<Self>, PathError> {
+        let outputs = outputs(circuit, load);
+        let mut found: Vec<Self> = Vec::new();
+        for (part, placed) in circuit.parts() {
+            if part == load || !passes(circuit, part) {
+                continue;
+            }
+            for (from, far) in [
+                (placed.nodes[0], placed.nodes[1]),
+                (placed.nodes[1], placed.nodes[0]),
+            ] {
+                let leaves = outputs.contains(&from)
+                    && !outputs.contains(&far)
+                    && far != NodeId::CHASSIS
+                    && !found
+                        .iter()
+                        .any(|path| path.from == from && path.branches[0].1 == far);
+                if leaves {
+                    let path = Self::between(circuit, from, far);
+                    if path.goes_forward(circuit, linear)? {
+                        found.push(path);
+                    }
+                }
+            }
+        }
+        Ok(found)
+    }
+
+    fn through_one(circuit: &Circuit, outputs: &[NodeId], part: PartId) -> Result<Self, PathError> {
+        let at = &circuit.part(part).nodes;
+        let ends = [(at[0], at[1]), (at[1], at[0])];
+        // Outwards through parts in series until an output is met.
+        for (near, far) in ends {
+            if outputs.contains(&far) {
+                continue;
+            }
+            let (mut from, mut to) = (near, far);
+            let mut behind = part;
+            while !outputs.contains(&from) {
+                let Some((next, node)) = in_series(circuit, from, behind) else {
+                    break;
+                };
+                (behind, from, to) = (next, node, from);
+            }
+            if outputs.contains(&from) {
+                return Ok(Self::between(circuit, from, to));
+            }
+        }
+        // A loop of its own, such as from anode to grid. Its loop gain is the same from either end.
+        let (from, far) = ends[0];
+        if at.contains(&NodeId::CHASSIS) {
+            return Err(PathError::NotAPath(circuit.part(part).name.clone()));
+        }
+        Ok(Self::between(circuit, from, far))
+    }
+
+    /// All resistors and capacitors between two nodes, and what is in series behind.
+    fn between(circuit: &Circuit, from: NodeId, far: NodeId) -> Self {
+        let branches: Vec<(PartId, NodeId)> = circuit
+            .parts()
+            .filter(|(part, placed)| {
+                passes(circuit, *part)
+                    && placed.nodes.contains(&from)
+                    && placed.nodes.contains(&far)
+            })
+            .map(|(part, _)| (part, far))
+            .collect();
+        let (mut behind, mut to) = (Vec::new(), far);
+        if let [(one, _)] = branches.as_slice() {
+            let mut last = *one;
+            while let Some((next, node)) = in_series(circuit, to, last) {
+                if behind.contains(&next) || node == from || node == NodeId::CHASSIS {
+                    break;
+                }
+                behind.push(next);
+                (last, to) = (next, node);
+            }
+        }
+        let to = vec![to; branches.len()];
+        Self {
+            from,
+            branches,
+            behind,
+            to,
+        }
+    }
+
+    /// Whether the signal goes forward from the far end.
+    fn goes_forward(
+        &self,
+        circuit: &Circuit,
+        linear: &mut SmallSignal<'_>,
+    ) -> Result<bool, SimError> {
+        let cut = Cut::of(self, circuit, linear)?;
+        Ok(cut.is_some_and(|cut| cut.rest[(0, 1)].norm() > cut.parts[0].norm()))
+    }
+}
+
+/// Nodes of the output: of the load, and of the windings of its transformer that meet no valve and no
+/// supply. Joints by a winding or a closed contact count.
+fn outputs(circuit: &Circuit, load: PartId) -> Vec<NodeId> {
+    let mut joints: Vec<(NodeId, NodeId)> = Vec::new();
+    for (_, placed) in circuit.parts() {
+        match &placed.part {
+            Part::Transformer(_) => {
+                joints.extend(placed.nodes.chunks_exact(2).map(|ends| (ends[0], ends[1])));
+            }
+            Part::Switch(switch) => {
+                joints.extend(
+                    switch
+                        .closed
+                        .map(|k| (placed.nodes[0], placed.nodes[k + 1])),
+                );
+            }
+            _ => {}
+        }
+    }
+    let island = |start: &[NodeId]| {
+        let mut nodes: Vec<NodeId> = Vec::new();
+        let mut waiting = start.to_vec();
+        while let Some(node) = waiting.pop() {
+            if node == NodeId::CHASSIS || nodes.contains(&node) {
+                continue;
+            }
+            nodes.push(node);
+            for &(a, b) in &joints {
+                if a == node {
+                    waiting.push(b);
+                } else if b == node {
+                    waiting.push(a);
+                }
+            }
+        }
+        nodes
+    };
+    let driven = |nodes: &[NodeId]| {
+        circuit.parts().any(|(_, placed)| {
+            matches!(
+                placed.part,
+                Part::Valve(_) | Part::Device(_) | Part::Source(_)
+            ) && placed.nodes.iter().any(|node| nodes.contains(node))
+        })
+    };
+    let mut ends = circuit.part(load).nodes.clone();
+    ends.retain(|node| *node != NodeId::CHASSIS);
+    let near = island(&ends);
+    if driven(&near) {
+        return ends;
+    }
+    let mut found = near.clone();
+    for (_, placed) in circuit.parts() {
+        let of_load = matches!(placed.part, Part::Transformer(_))
+            && placed.nodes.iter().any(|node| near.contains(node));
+        if of_load {
+            for ends in placed.nodes.chunks_exact(2) {
+                let winding = island(ends);
+                if !driven(&winding) {
+                    found.extend(winding);
+                }
+            }
+        }
+    }
+    found.sort_unstable();
+    found.dedup();
+    found
+}
+
+/// The resistor or capacitor that alone goes on from a node reached through `part`, and its far end.
+fn in_series(circuit: &Circuit, node: NodeId, part: PartId) -> Option<(PartId, NodeId)> {
+    let mut others = circuit
+        .parts()
+        .filter(|(id, placed)| *id != part && placed.nodes.contains(&node));
+    let (next, placed) = others.next()?;
+    if node == NodeId::CHASSIS || others.next().is_some() || !passes(circuit, next) {
+        return None;
+    }
+    let far = if placed.nodes[0] == node {
+        placed.nodes[1]
+    } else {
+        placed.nodes[0]
+    };
+    Some((next, far))
+}

@@ -1,0 +1,182 @@
+//! What the reader gathers while it goes through the file: the circuit, places, faults and notes.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Range;
+use std::rc::Rc;
+
+use models::library::Library;
+
+use super::error::{FileError, FileErrorKind};
+use super::fields::{Fields, Text};
+use super::mains::Stated;
+use super::{PartSpans, Spans};
+use sim::amplifier::{Note, NoteKind};
+use sim::circuit::{Circuit, NodeId, PartId, Ratings};
+use sim::parts::Part;
+use sim::quantity::Unit;
+
+/// Names of the chassis that are accepted; only the first is printed.
+const CHASSIS: [&str; 5] = ["chassis", "earth", "ground", "gnd", "0v"];
+
+/// Where a value came from.
+#[derive(Clone, Debug)]
+pub(super) enum Place {
+    /// Bytes of the file.
+    File(Range<usize>),
+    /// A `--set` argument.
+    Set {
+        /// The designator.
+        part: String,
+        /// The value.
+        value: String,
+    },
+}
+
+/// A node and where it was named.
+#[derive(Clone, Debug)]
+pub(super) struct NodeRef {
+    pub(super) id: NodeId,
+    pub(super) span: Range<usize>,
+}
+
+/// What the reader gathers.
+#[derive(Debug, Default)]
+pub(super) struct Log {
+    /// Where the types of valves are looked up.
+    pub(super) library: Rc<Library>,
+    pub(super) circuit: Circuit,
+    pub(super) spans: Spans,
+    pub(super) faults: Vec<FileError>,
+    pub(super) notes: Vec<Note>,
+    /// Parts that could not be placed: what they would have joined is unknown.
+    pub(super) unplaced: bool,
+    /// The types of the file are faulty: one that is not in the library may be among them.
+    pub(super) valves_unknown: bool,
+    /// Positions of each switch, by its designator.
+    pub(super) positions: BTreeMap<String, Vec<String>>,
+    /// Sections met in each envelope.
+    pub(super) envelopes: BTreeMap<String, usize>,
+    /// The mains met.
+    pub(super) mains: Option<Stated>,
+    /// Its frequency, Hz, known before any part is read.
+    pub(super) mains_frequency: Option<f64>,
+    /// Mains transformers met: designator, volts of the tap in use, volts of all taps.
+    pub(super) taps: Vec<(String, f64, Vec<f64>)>,
+    /// Envelopes whose heater is drawn.
+    pub(super) heated: BTreeSet<String>,
+}
+
+impl Log {
+    pub(super) fn fault(&mut self, place: &Place, kind: FileErrorKind) {
+        let (span, kind) = match place {
+            Place::File(span) => (span.clone(), kind),
+            Place::Set { part, value } => (
+                0..0,
+                FileErrorKind::Set {
+                    part: part.clone(),
+                    value: value.clone(),
+                    fault: Box::new(kind),
+                },
+            ),
+        };
+        self.faults.push(FileError {
+            span,
+            kind,
+            also: Vec::new(),
+        });
+    }
+
+    pub(super) fn note(&mut self, part: &str, place: &Range<usize>, kind: NoteKind) {
+        self.notes.push(Note {
+            turn: place.start,
+            part: part.to_owned(),
+            kind,
+        });
+    }
+
+    pub(super) fn assume(
+        &mut self,
+        part: &str,
+        place: &Range<usize>,
+        key: &'static str,
+        value: f64,
+        unit: Unit,
+    ) {
+        self.note(part, place, NoteKind::Assumed { key, value, unit });
+    }
+
+    /// The node of a name; synonyms of the chassis are the chassis.
+    pub(super) fn node(&mut self, key: &str, text: &Text) -> Option<NodeRef> {
+        let Place::File(span) = text.place.clone() else {
+            return None;
+        };
+        let name = text.text.trim();
+        if name.is_empty() {
+            self.fault(
+                &text.place,
+                FileErrorKind::Form {
+                    key: key.to_owned(),
+                    example: "the name of a node",
+                },
+            );
+            return None;
+        }
+        let id = if is_chassis(name) {
+            NodeId::CHASSIS
+        } else {
+            self.circuit.node(name)
+        };
+        while self.spans.nodes.len() < self.circuit.node_count() {
+            self.spans.nodes.push(span.clone());
+        }
+        Some(NodeRef { id, span })
+    }
+
+    /// Puts a part in its place.
+    pub(super) fn place(
+        &mut self,
+        fields: &Fields<'_>,
+        whole: Range<usize>,
+        part: Part,
+        nodes: &[NodeRef],
+        ratings: Ratings,
+    ) {
+        let at: Vec<NodeId> = nodes.iter().map(|node| node.id).collect();
+        let spans = PartSpans {
+            name: fields.name_span.clone(),
+            whole,
+            values: fields.value_spans().into_iter().collect(),
+            nodes: nodes.iter().map(|node| node.span.clone()).collect(),
+        };
+        self.add(&fields.owner, part, &at, ratings, spans);
+    }
+
+    pub(super) fn add(
+        &mut self,
+        name: &str,
+        part: Part,
+        at: &[NodeId],
+        ratings: Ratings,
+        spans: PartSpans,
+    ) -> Option<PartId> {
+        match self.circuit.add(name, part, at) {
+            Ok(id) => {
+                self.circuit.rate(id, ratings);
+                self.spans.parts.push(spans);
+                Some(id)
+            }
+            Err(error) => {
+                self.unplaced = true;
+                self.fault(&Place::File(spans.name), FileErrorKind::Circuit(error));
+                None
+            }
+        }
+    }
+}
+
+/// Whether a name means the chassis.
+pub(super) fn is_chassis(name: &str) -> bool {
+    CHASSIS
+        .iter()
+        .any(|synonym| synonym.eq_ignore_ascii_case(name))
+}

@@ -1,0 +1,136 @@
+//! The mains: volts rms, their frequency and the band within which they may lie.
+
+use toml::de::{DeTable, DeValue};
+
+use super::error::{Bounds, FileErrorKind};
+use super::fields::Fields;
+use super::log::{Log, Place};
+use super::parts::{Made, between};
+use sim::amplifier::Mains;
+use sim::parts::{Part, Source, Waveform};
+use sim::quantity::{Quantity, Unit};
+
+/// Share of the nominal volts by which the mains may lie off when the file does not say.
+/// Source    EN 50160: 230 V ± 10 % (from memory)
+const BAND: f64 = 0.1;
+
+/// The mains before the part has its place.
+#[derive(Clone, Debug)]
+pub(super) struct Stated {
+    owner: String,
+    nominal: f64,
+    low: f64,
+    high: f64,
+    frequency: f64,
+}
+
+impl Stated {
+    /// With the part that was placed.
+    pub(super) fn placed(&self, log: &Log) -> Option<Mains> {
+        Some(Mains {
+            part: log.circuit.find_part(&self.owner)?,
+            nominal: self.nominal,
+            low: self.low,
+            high: self.high,
+            frequency: self.frequency,
+        })
+    }
+}
+
+pub(super) fn mains(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
+    // None at all with --set: the chassis then is unplugged.
+    let volts_rms = fields.need_value(log, "mains", Unit::Volt, Bounds::NotNegative);
+    let frequency = fields.need_value(log, "frequency", Unit::Hertz, Bounds::Positive);
+    let nodes = between(fields, log);
+    let nominal = in_the_file(fields, "mains").unwrap_or(volts_rms);
+    let mut limit = |key, share: f64| {
+        fields.value_or_assume(log, key, Unit::Volt, Bounds::Positive, share * nominal)
+    };
+    let (low, high) = (limit("low", 1.0 - BAND), limit("high", 1.0 + BAND));
+    let resistance = fields
+        .value(log, "resistance", Unit::Ohm, Bounds::NotNegative)
+        .unwrap_or(0.0);
+    // A rounded figure may equal its limit.
+    if !(low <= nominal && nominal <= high) {
+        let key = if low > nominal { "low" } else { "high" };
+        log.fault(
+            &Place::File(fields.span_of(key)),
+            FileErrorKind::MainsBand { nominal },
+        );
+    }
+    if let Some(first) = &log.mains {
+        let kind = FileErrorKind::SecondMains {
+            first: first.owner.clone(),
+        };
+        log.fault(&Place::File(fields.name_span.clone()), kind);
+    } else {
+        log.mains = Some(Stated {
+            owner: fields.owner.clone(),
+            nominal,
+            low,
+            high,
+            frequency,
+        });
+    }
+    let waveform = Waveform::Sine {
+        amplitude: volts_rms * std::f64::consts::SQRT_2,
+        frequency,
+        phase: 0.0,
+        offset: 0.0,
+    };
+    Some((
+        Part::Source(Source {
+            waveform,
+            resistance,
+        }),
+        nodes?,
+    ))
+}
+
+/// Off the mains there are no stray fields of it either.
+pub(super) fn unplug(log: &mut Log) {
+    let own = log.mains.as_ref().and_then(|stated| stated.placed(log));
+    let Some(mains) = own else { return };
+    let still = match &log.circuit.part(mains.part).part {
+        Part::Source(source) => {
+            matches!(source.waveform, Waveform::Sine { amplitude, .. } if amplitude.abs() <= 0.0)
+        }
+        _ => false,
+    };
+    if !still {
+        return;
+    }
+    let parts: Vec<sim::PartId> = log.circuit.parts().map(|(part, _)| part).collect();
+    for part in parts {
+        match &mut log.circuit.part_mut(part).part {
+            Part::Inductor(inductor) => inductor.stray = None,
+            Part::Transformer(transformer) => {
+                for winding in &mut transformer.windings {
+                    winding.stray = None;
+                }
+            }
+            _ => {}
+        }
+    }
+}
+
+/// Volts as they stand in the file, where `--set` may have put others.
+pub(super) fn in_the_file(fields: &mut Fields<'_>, key: &'static str) -> Option<f64> {
+    match fields.raw(key)?.get_ref() {
+        DeValue::String(text) => Quantity::parse(text, Unit::Volt)
+            .ok()
+            .filter(|volts| *volts > 0.0),
+        _ => None,
+    }
+}
+
+/// The frequency of the mains line among the lines of the file, Hz: a transformer above it needs it too.
+pub(super) fn frequency_of<'a>(lines: impl Iterator<Item = &'a DeTable<'a>>) -> Option<f64> {
+    lines
+        .filter(|keys| keys.contains_key("mains"))
+        .find_map(|keys| match keys.get("frequency")?.get_ref() {
+            DeValue::String(text) => Quantity::parse(text, Unit::Hertz).ok(),
+            _ => None,
+        })
+        .filter(|frequency| *frequency > 0.0)
+}

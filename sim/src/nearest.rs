@@ -1,0 +1,3 @@
+//! The known word most like an unknown one.
+
+pub use models::nearest::nearest;

@@ -1,0 +1,174 @@
+//! The drawing as a graph: which terminals meet at a node, and what each is called.
+//!
+//! Labels are kind of part and role of the terminal, never values: what is compared afterwards must not have
+//! steered the comparison.
+
+use models::data::ValveModel;
+
+use crate::circuit::{Circuit, NodeId, PartId, Placed};
+use crate::parts::{Part, Waveform};
+use crate::rest::alternates;
+
+/// Capacitance to the chassis from which a node counts as quiet, F: what smooths a supply and couples no
+/// stage (common practice, no source).
+const SMOOTHING: f64 = 2e-6;
+
+/// What a terminal is: the part in the trade's words and the role.
+pub type Label = (&'static str, &'static str);
+
+/// One end of a part.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Terminal {
+    /// The part.
+    pub part: PartId,
+    /// Which of the part's nodes.
+    pub at: usize,
+    /// What it is called.
+    pub label: Label,
+}
+
+impl Terminal {
+    /// True for an end of a resistor, capacitor or choke.
+    pub fn is_passive(&self) -> bool {
+        self.label.1 == END && ["resistor", "capacitor", "choke"].contains(&self.label.0)
+    }
+}
+
+/// Role of an end that is like the other.
+pub const END: &str = "end";
+
+/// Terminals by node, and which nodes carry no signal.
+#[derive(Clone, Debug)]
+pub struct Graph<'a> {
+    /// The drawing.
+    pub circuit: &'a Circuit,
+    terminals: Vec<Vec<Terminal>>,
+    rails: Vec<bool>,
+}
+
+impl<'a> Graph<'a> {
+    /// The graph of a circuit driven by that generator. Cost: linear in the terminals.
+    pub fn of(circuit: &'a Circuit, generator: PartId) -> Self {
+        let mut terminals = vec![Vec::new(); circuit.node_count()];
+        for (part, placed) in circuit.parts() {
+            for (at, label) in labels(placed, part == generator).into_iter().enumerate() {
+                if let Some(label) = label {
+                    terminals[placed.nodes[at].index()].push(Terminal { part, at, label });
+                }
+            }
+        }
+        let mut graph = Self {
+            circuit,
+            rails: vec![false; circuit.node_count()],
+            terminals,
+        };
+        graph.rails = circuit
+            .nodes()
+            .map(|(node, _)| node == NodeId::CHASSIS || graph.is_quiet(node, generator))
+            .collect();
+        graph
+    }
+
+    /// Terminals at a node, heaters left out.
+    pub fn at(&self, node: NodeId) -> &[Terminal] {
+        &self.terminals[node.index()]
+    }
+
+    /// True where no signal is: the chassis, supplies, and what is smoothed to the chassis.
+    pub fn is_rail(&self, node: NodeId) -> bool {
+        self.rails[node.index()]
+    }
+
+    /// The node of a terminal.
+    pub fn node(&self, terminal: Terminal) -> NodeId {
+        self.circuit.part(terminal.part).nodes[terminal.at]
+    }
+
+    /// The node at the other end of a part, or of a winding, with two ends; of a pot between its ends.
+    pub fn far(&self, terminal: Terminal) -> Option<NodeId> {
+        let placed = self.circuit.part(terminal.part);
+        let other = match &placed.part {
+            Part::Transformer(_) => terminal.at ^ 1,
+            Part::Pot(_) if terminal.label.1 == END => 2 - terminal.at,
+            _ if placed.nodes.len() == 2 => 1 - terminal.at,
+            _ => return None,
+        };
+        Some(placed.nodes[other])
+    }
+
+    /// Labels at a node, sorted.
+    pub fn census(&self, node: NodeId) -> Vec<Label> {
+        let mut labels: Vec<Label> = self.at(node).iter().map(|t| t.label).collect();
+        labels.sort_unstable();
+        labels
+    }
+
+    /// Whether a supply or a smoothing capacitor holds the node, and no grid or bypassed cathode hangs there.
+    fn is_quiet(&self, node: NodeId, generator: PartId) -> bool {
+        let has = |label: Label| self.at(node).iter().any(|t| t.label == label);
+        if has(("valve", "grid")) || has(("valve", "cathode")) {
+            return false;
+        }
+        self.at(node).iter().any(|&terminal| {
+            let placed = self.circuit.part(terminal.part);
+            match &placed.part {
+                Part::Source(source) if terminal.part != generator => {
+                    matches!(source.waveform, Waveform::Dc(_)) || alternates(&source.waveform)
+                }
+                Part::Capacitor(capacitor) => {
+                    (capacitor.polar || capacitor.c >= SMOOTHING)
+                        && self.far(terminal) == Some(NodeId::CHASSIS)
+                }
+                Part::Valve(valve) => {
+                    matches!(valve.kind.model, ValveModel::Rectifier(_))
+                        && terminal.label.1 == "cathode"
+                }
+                _ => false,
+            }
+        })
+    }
+}
+
+/// The label of each node of a part; none of a heater's.
+fn labels(placed: &Placed, generator: bool) -> Vec<Option<Label>> {
+    let count = placed.nodes.len();
+    let words = placed.part.words();
+    let all = |role| vec![Some((words, role)); count];
+    match &placed.part {
+        Part::Resistor(_) | Part::Capacitor(_) | Part::Inductor(_) => all(END),
+        Part::Transformer(_) => vec![Some(("winding", END)); count],
+        Part::Pot(_) => vec![
+            Some((words, END)),
+            Some((words, "wiper")),
+            Some((words, END)),
+        ],
+        Part::Valve(valve) => {
+            let places: Vec<usize> = (0..count).collect();
+            let wiring = valve.wiring(&places);
+            let kind = if wiring.grid.is_some() {
+                "valve"
+            } else {
+                "rectifier"
+            };
+            let mut labels = vec![None; count];
+            let mut name = |places: &[usize], role| {
+                for &at in places {
+                    labels[at] = Some((kind, role));
+                }
+            };
+            name(wiring.anodes, "anode");
+            name(wiring.screen.as_slice(), "screen");
+            name(wiring.grid.as_slice(), "grid");
+            name(wiring.cathode, "cathode");
+            labels
+        }
+        Part::Source(_) if generator => vec![Some(("generator", END)); count],
+        Part::Source(_) => vec![Some((words, "positive")), Some((words, "negative"))],
+        Part::Switch(_) | Part::Device(_) | Part::Diodes(_) | Part::Loudspeaker(_) => {
+            const ROLES: [&str; 8] = ["1", "2", "3", "4", "5", "6", "7", "8"];
+            (0..count)
+                .map(|at| Some((words, ROLES[at.min(ROLES.len() - 1)])))
+                .collect()
+        }
+    }
+}
