@@ -4,7 +4,6 @@
 use std::f64::consts::TAU;
 use std::path::Path;
 
-
 mod bench;
 mod drawings;
 

@@ -169,7 +169,7 @@ pub fn read_with(
 /// The library with the types the file brings.
 fn brought(text: &str, library: &Library, log: &mut Log) -> Library {
     let mut library = library.clone();
-    match models::data::read_within(text) {
+    match models::valve_file::read_within(text) {
         Ok(valves) => valves.into_iter().for_each(|valve| library.add(valve)),
         Err(faults) => {
             for fault in faults {

@@ -16,7 +16,6 @@
 //!          cycle or two; ASSUMPTION
 
 use models::AnyDevice;
-use models::data::ValveModel;
 
 use super::log::Log;
 use sim::circuit::{Circuit, NodeId, PartId};
@@ -100,7 +99,7 @@ fn cut_off(circuit: &Circuit, start: NodeId) -> bool {
         for (_, placed) in here() {
             match &placed.part {
                 Part::Diodes(_) | Part::Device(AnyDevice::Diode(_)) => return true,
-                Part::Valve(valve) if matches!(valve.kind.model, ValveModel::Rectifier(_)) => {
+                Part::Valve(valve) if valve.kind.model.is_rectifier() => {
                     // Between the ends of a heater or filament current flows on.
                     let wiring = valve.wiring(&placed.nodes);
                     let heated = valve.filament && wiring.cathode.contains(&node);
