@@ -4,7 +4,7 @@ use std::io::{IsTerminal, Write};
 use std::ops::Range;
 
 use ariadne::{CharSet, Color, Config, IndexType, Label, Report, ReportKind, Source};
-use models::data::DataError;
+use models::valve_file::DataError;
 use sheet::FileError;
 
 mod circuit;

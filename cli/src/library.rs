@@ -3,8 +3,9 @@
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
-use models::data::{self, ValveType};
+use models::data::ValveType;
 use models::library::{Library, UnknownValve};
+use models::valve_file;
 
 use crate::diagnostic::{self, Id};
 use crate::failure::Failure;
@@ -75,7 +76,7 @@ fn files(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
 
 fn read(path: &Path) -> Result<ValveType, Failure> {
     let text = input::text(path, "a valve file is plain UTF-8 text")?;
-    data::read(&text).map_err(|faults| Failure::Input {
+    valve_file::read(&text).map_err(|faults| Failure::Input {
         diagnostics: faults.iter().map(diagnostic::of_valve_file).collect(),
         text: Some((path.display().to_string(), text)),
     })

@@ -14,7 +14,7 @@
 //!           with pentodes); rectifiers by drop, current and inverse volts; stabilisers by their volts
 //! Care      heater, base and bias are told and not counted: they are wiring, not characteristics
 
-use crate::data::{Connection, ValveModel, ValveType};
+use crate::data::{ValveModel, ValveType};
 use crate::working_point::{Class, Joined, WorkingPoint};
 
 /// Widths: a ratio e^s is one unit of difference.
@@ -75,37 +75,35 @@ pub fn alike<'a>(target: Joined<'a>, among: &'a [ValveType]) -> Vec<Likeness<'a>
 
 /// The connection in which a type can stand beside the target.
 fn candidate<'a>(target: &Joined, valve: &'a ValveType) -> Option<Joined<'a>> {
-    let triode_like = matches!(target.valve.model, ValveModel::Triode(_))
-        || target.connection == Connection::Strapped;
-    match (&valve.model, triode_like) {
-        (ValveModel::Pentode(_), true) => Joined::strapped(valve),
-        (ValveModel::Triode(_), false) => None,
-        _ => Some(Joined::normal(valve)),
+    match &valve.model {
+        ValveModel::Pentode(_) if target.has_screen() => Some(Joined::normal(valve)),
+        ValveModel::Pentode(_) => Joined::strapped(valve),
+        ValveModel::Triode(_) if target.has_screen() => None,
+        ValveModel::Triode(_) | ValveModel::Rectifier(_) | ValveModel::Stabiliser(_) => {
+            Some(Joined::normal(valve))
+        }
     }
 }
 
 fn likeness<'a>(target: &Joined, joined: Joined<'a>) -> Option<Likeness<'a>> {
-    let (there, point, less_current) = match Class::of(target.valve) {
-        Class::Output | Class::Voltage => {
-            let ours = target.typical()?;
-            let (point, less_current) = in_place(&ours, &joined)?;
-            let there = one_way(target, &ours, &joined, &point);
-            (there, Some(point), less_current)
-        }
-        _ => (fixed(target.valve, joined.valve)?, None, false),
-    };
-    let back = match Class::of(target.valve) {
-        Class::Output | Class::Voltage => {
-            let theirs = joined.typical()?;
-            let (point, _) = in_place(&theirs, target)?;
-            one_way(&joined, &theirs, target, &point)
-        }
-        _ => there,
-    };
+    if !Class::of(target.valve).amplifies() {
+        return Some(Likeness {
+            joined,
+            distance: fixed(target.valve, joined.valve)?.sqrt(),
+            point: None,
+            less_current: false,
+        });
+    }
+    let ours = target.typical()?;
+    let (point, less_current) = in_place(&ours, &joined)?;
+    let there = one_way(target, &ours, &joined, &point);
+    let theirs = joined.typical()?;
+    let (at_theirs, _) = in_place(&theirs, target)?;
+    let back = one_way(&joined, &theirs, target, &at_theirs);
     Some(Likeness {
         joined,
         distance: (0.5 * (there + back)).sqrt(),
-        point,
+        point: Some(point),
         less_current,
     })
 }
@@ -158,8 +156,11 @@ fn fixed(a: &ValveType, b: &ValveType) -> Option<f64> {
         (Some(of_a), Some(of_b)) => term(of_a, of_b, width),
         _ => 0.0,
     };
-    match (&a.model, &b.model) {
-        (ValveModel::Rectifier(law_a), ValveModel::Rectifier(law_b)) => {
+    match &a.model {
+        ValveModel::Rectifier(law_a) => {
+            let ValveModel::Rectifier(law_b) = &b.model else {
+                return None;
+            };
             // Both laws have one exponent: the ratio of drops is the same at any current
             let current = a.limits.dc_amps.or(b.limits.dc_amps)?;
             Some(
@@ -168,20 +169,21 @@ fn fixed(a: &ValveType, b: &ValveType) -> Option<f64> {
                     + limit(|v| v.limits.peak_inverse_volts, width::WATTS),
             )
         }
-        (ValveModel::Stabiliser(_), ValveModel::Stabiliser(_)) => {
+        ValveModel::Stabiliser(_) => {
             let volts = |v: &ValveType| v.discharge.as_ref().map(|d| d.voltage);
             Some(
                 term(volts(a)?, volts(b)?, width::MAINTAINED)
                     + limit(|v| v.limits.most_amps, width::WATTS),
             )
         }
-        _ => None,
+        ValveModel::Triode(_) | ValveModel::Pentode(_) => None,
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::data::Connection;
     use crate::library;
 
     fn joined(name: &str) -> Joined<'static> {

@@ -24,11 +24,10 @@
 
 use std::fmt;
 
+use crate::any_device::AnyDevice;
 use crate::core::{Core, Hysteresis};
-use crate::data::ValveModel;
-use crate::device::{AnyDevice, Device, Local};
+use crate::device::{Device, Local};
 use crate::diode::Diode;
-use crate::filament::Filament;
 use crate::library;
 use crate::rectifier::Rectifier;
 use crate::transistor::Transistor;
@@ -66,8 +65,8 @@ pub enum Passivity {
     /// electrons leave a hot cathode with a speed the heater paid for and reach electrodes that
     /// are slightly negative.
     Emission,
-    /// The same for a filament, which has no one potential to measure from: all electrodes together deliver
-    /// at most 0.1 mW each.
+    /// All electrodes together deliver at most 0.1 mW for each of them: a filament has no one potential from
+    /// which to measure one alone.
     Filament,
     /// Nothing is demanded: the transistor's law leaves out the collector junction that would stop
     /// its collector current, and so delivers power at negative collector voltages.
@@ -167,25 +166,15 @@ pub fn all() -> Vec<(String, AnyDevice)> {
         ),
     ];
     devices.extend(library::valves().iter().map(|valve| {
-        let device = match valve.model.clone() {
-            ValveModel::Triode(triode) => triode.into(),
-            ValveModel::Pentode(pentode) => pentode.into(),
-            ValveModel::Rectifier(rectifier) => rectifier.into(),
-            ValveModel::Stabiliser(stabiliser) => stabiliser.into(),
-        };
+        let device = valve.model.device(false);
         (valve.name.clone(), device)
     }));
     let laid = library::valves()
         .iter()
         .filter(|valve| ALONG.contains(&valve.name.as_str()));
-    devices.extend(laid.filter_map(|valve| {
-        let device = match valve.model.clone() {
-            ValveModel::Triode(section) => Filament { section }.into(),
-            ValveModel::Pentode(section) => Filament { section }.into(),
-            ValveModel::Rectifier(section) => Filament { section }.into(),
-            ValveModel::Stabiliser(_) => return None,
-        };
-        Some((format!("{} along a filament", valve.name), device))
+    devices.extend(laid.map(|valve| {
+        let device = valve.model.device(true);
+        (format!("{} along a filament", valve.name), device)
     }));
     devices
 }

@@ -70,7 +70,7 @@ impl ValveCurrents {
         }
     }
 
-    /// The same valve with its screen tied to the anode: one electrode carries both currents.
+    /// What the valve answers with its screen tied to the anode: one electrode carries both currents.
     #[must_use]
     pub fn strapped(&self) -> Self {
         let tie = |a: [f64; 3], s: [f64; 3]| {

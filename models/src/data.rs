@@ -1,14 +1,4 @@
-//! What is known about a type of valve, in SI; [`read`] makes it from the text of a valve file.
-//!
-//! Over 400 lines because it is one table: every figure a type may have, with its unit.
-
-mod faults;
-mod law;
-mod raw;
-mod read;
-mod traced;
-
-use std::ops::Range;
+//! What is known about a type of valve, in SI; [`crate::valve_file`] makes it from text.
 
 use serde::Deserialize;
 
@@ -18,80 +8,7 @@ use crate::rectifier::Rectifier;
 use crate::stabiliser::Stabiliser;
 use crate::triode::Triode;
 
-pub use read::{read, read_beside_curves, read_within};
-pub use traced::{Traced, TracedError, TracedErrorKind, read_traced};
-
-/// A fault in a valve file.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("{kind}")]
-pub struct DataError {
-    /// Bytes of the text that are at fault.
-    pub span: Range<usize>,
-    /// What is wrong.
-    pub kind: DataErrorKind,
-}
-
-/// What can be wrong with a valve file.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-pub enum DataErrorKind {
-    /// The text does not have the form of a valve file.
-    #[error("{0}")]
-    Form(String),
-    /// A key that a valve file does not have there.
-    #[error("unknown key `{key}`")]
-    UnknownKey {
-        /// The key.
-        key: String,
-        /// The known key most like it, if any is.
-        nearest: Option<String>,
-        /// The keys known there, with commas.
-        known: String,
-    },
-    /// A figure that must be above zero is not.
-    #[error("`{0}` must be above zero")]
-    NotPositive(&'static str),
-    /// A source, basis or confidence that says nothing.
-    #[error("`{0}` is empty: every figure names its source")]
-    NoSource(&'static str),
-    /// A text that says nothing.
-    #[error("`{0}` is empty")]
-    Empty(&'static str),
-    /// A key that must be there.
-    #[error("`{0}` is missing")]
-    MissingKey(&'static str),
-    /// The type is called otherwise than its table.
-    #[error("the table calls this type {0}")]
-    OtherName(String),
-    /// A law this kind of valve does not have.
-    #[error("no law \"{0}\" for this kind of valve; known: {1}")]
-    UnknownLaw(String, &'static str),
-    /// A parameter the law needs.
-    #[error("the law needs `{0}`")]
-    MissingParameter(&'static str),
-    /// A table this kind of valve needs.
-    #[error("this kind of valve needs {0}")]
-    MissingTable(&'static str),
-    /// A point that cannot be used and does not say why.
-    #[error("a point needs anode and grid volts (or a cathode resistor), or `unused = \"why\"`")]
-    IncompletePoint,
-}
-
-/// Kinds of valve.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum ValveKind {
-    /// One grid.
-    Triode,
-    /// Control, screen and suppressor grid.
-    Pentode,
-    /// Control and screen grid, electrons gathered in beams.
-    #[serde(rename = "beam tetrode")]
-    BeamTetrode,
-    /// Vacuum rectifier; two sections when full-wave.
-    Rectifier,
-    /// Gas discharge that keeps its volts.
-    Stabiliser,
-}
+pub use crate::kind::ValveKind;
 
 /// How the cathode is heated.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
@@ -369,6 +286,32 @@ pub enum ValveModel {
     Rectifier(Rectifier),
     /// A gas discharge.
     Stabiliser(Stabiliser),
+}
+
+impl ValveModel {
+    /// True of a law with a grid that controls the current.
+    pub fn amplifies(&self) -> bool {
+        match self {
+            Self::Triode(_) | Self::Pentode(_) => true,
+            Self::Rectifier(_) | Self::Stabiliser(_) => false,
+        }
+    }
+
+    /// True of a rectifier.
+    pub fn is_rectifier(&self) -> bool {
+        match self {
+            Self::Rectifier(_) => true,
+            Self::Triode(_) | Self::Pentode(_) | Self::Stabiliser(_) => false,
+        }
+    }
+
+    /// True where the current comes off a hot cathode.
+    pub fn emits(&self) -> bool {
+        match self {
+            Self::Triode(_) | Self::Pentode(_) | Self::Rectifier(_) => true,
+            Self::Stabiliser(_) => false,
+        }
+    }
 }
 
 /// Errors of the stored parameters against the points they were fitted to, as stored in the file.

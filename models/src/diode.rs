@@ -12,6 +12,7 @@
 
 use crate::device::{Device, Local};
 use crate::guard;
+use crate::two_terminal;
 
 /// Arguments of the exponential that `Diode::exponential` follows exactly: 60 v_t.
 const EXACT_EXPONENT: f64 = 60.0;
@@ -92,19 +93,16 @@ pub(crate) fn junction_fraction(v: f64, dv: f64, i_s: f64, v_t: f64) -> f64 {
 
 impl Device for Diode {
     fn unknowns(&self) -> &'static [&'static str] {
-        &["anode", "cathode"]
+        two_terminal::TERMINALS
     }
 
     fn pattern(&self) -> &'static [bool] {
-        &[true; 4]
+        two_terminal::PATTERN
     }
 
     #[inline]
     fn eval(&self, x: &[f64], _memory: &[f64], out: &mut Local<'_>) {
-        let i = self.current(x[0] - x[1]);
-        out.f.copy_from_slice(&[i.value, -i.value]);
-        out.df
-            .copy_from_slice(&[i.slope, -i.slope, -i.slope, i.slope]);
+        two_terminal::flow(self.current(x[0] - x[1]), out);
     }
 
     fn step_fraction(&self, x: &[f64], dx: &[f64]) -> f64 {

@@ -28,10 +28,15 @@ pub const RECTIFIER: f64 = 15.0;
 
 /// Time to half the emission, s, of a kind of valve when nobody says.
 pub fn typical(kind: ValveKind, heating: Heating) -> f64 {
-    match (heating, kind) {
-        (Heating::Direct, _) => FILAMENT,
-        (Heating::Indirect, ValveKind::Rectifier) => RECTIFIER,
-        (Heating::Indirect, _) => CATHODE,
+    match heating {
+        Heating::Direct => FILAMENT,
+        Heating::Indirect => match kind {
+            ValveKind::Rectifier => RECTIFIER,
+            ValveKind::Triode
+            | ValveKind::Pentode
+            | ValveKind::BeamTetrode
+            | ValveKind::Stabiliser => CATHODE,
+        },
     }
 }
 

@@ -117,7 +117,7 @@ pub fn fit(points: &[Point], traces: &Traces, kind: ValveKind) -> Option<Fit> {
     fit_expecting(points, traces, kind, &Expectations::default())
 }
 
-/// The same with other expectations, to be compared.
+/// A fit as [`fit`] makes it, with other expectations: to be compared.
 pub fn fit_expecting(
     points: &[Point],
     traces: &Traces,
@@ -128,7 +128,7 @@ pub fn fit_expecting(
         points,
         traces,
         priors: priors::priors(points, traces, kind, expected),
-        shape: parameters::shape_of(kind, expected)?,
+        shape: priors::shape_of(kind, expected)?,
     };
     let least = problem.solve();
     let mut residuals = compare_points(&least.parameters, points);

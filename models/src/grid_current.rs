@@ -16,8 +16,8 @@
 //! Care      C¹; a grid slightly negative still collects electrons that the heater gave their
 //!           speed, so v_gk · i_g can be negative by microwatts and that is physics
 
-use crate::data::ValveKind;
 use crate::guard::{self, Sloped};
+use crate::kind::ValveKind;
 
 /// Below this argument of the onset the current is under 1e-19 of the perveance: skipped.
 const NOTHING: f64 = -30.0;
@@ -64,7 +64,7 @@ const POWER_WATTS: f64 = 7.0;
 impl GridClass {
     /// The class of a valve by its kind, amplification factor and anode dissipation limit, W.
     pub fn of(kind: ValveKind, mu: f64, anode_watts: Option<f64>) -> Self {
-        if kind != ValveKind::Triode {
+        if kind.has_screen() {
             Self::Pentode
         } else if mu >= HIGH_MU {
             Self::HighMu

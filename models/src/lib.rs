@@ -4,9 +4,10 @@
 //! currents into them, with its exact slopes, finite for every finite input and smooth enough for
 //! Newton's method; [`contract`] says precisely what that means and every device is held to it.
 //! This crate knows no nodes, matrices, time steps, files or clocks. Numbers are unprefixed SI
-//! (V, A, ohm, F, H, Wb) everywhere except in the text of the valve files, which [`data`] converts.
+//! (V, A, ohm, F, H, Wb) everywhere except in the text of the valve files, which [`valve_file`] converts.
 
 pub mod alike;
+pub mod any_device;
 pub mod contract;
 pub mod core;
 pub mod currents;
@@ -18,7 +19,9 @@ pub mod filament;
 pub mod fit;
 pub mod grid_current;
 pub mod guard;
+pub mod kind;
 pub mod library;
+pub mod nearest;
 pub mod noise;
 pub mod pentode;
 pub mod rectifier;
@@ -26,7 +29,10 @@ pub mod specimen;
 pub mod stabiliser;
 pub mod transistor;
 pub mod triode;
+mod two_terminal;
+pub mod valve_file;
 pub mod working_point;
 
+pub use any_device::AnyDevice;
 pub use currents::ValveCurrents;
-pub use device::{AnyDevice, Device, Local};
+pub use device::{Device, Local};

@@ -3,7 +3,9 @@
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
-use crate::data::{self, ValveType};
+use crate::data::ValveType;
+use crate::nearest::nearest_three;
+use crate::valve_file;
 
 /// Text of the embedded files, by file name without its ending.
 pub(crate) static FILES: &[(&str, &str)] = include!(concat!(env!("OUT_DIR"), "/valves.rs"));
@@ -11,7 +13,7 @@ pub(crate) static FILES: &[(&str, &str)] = include!(concat!(env!("OUT_DIR"), "/v
 static VALVES: LazyLock<Vec<ValveType>> = LazyLock::new(|| {
     let mut valves: Vec<_> = FILES
         .iter()
-        .map(|(name, text)| match data::read(text) {
+        .map(|(name, text)| match valve_file::read(text) {
             Ok(valve) => valve,
             Err(faults) => panic!("the embedded file {name}.toml is checked by a test: {faults:?}"),
         })
@@ -57,7 +59,7 @@ pub fn find(name: &str) -> Result<&'static ValveType, UnknownValve> {
         Some(index) => Ok(&VALVES[*index]),
         None => Err(UnknownValve {
             name: name.to_owned(),
-            nearest: nearest(&wanted, NAMES.keys().map(String::as_str)),
+            nearest: offered(&wanted, NAMES.keys().map(String::as_str)),
         }),
     }
 }
@@ -103,72 +105,28 @@ impl Library {
                 .chain(NAMES.keys().cloned())
                 .collect();
             UnknownValve {
-                nearest: nearest(&wanted, names.iter().map(String::as_str)),
+                nearest: offered(&wanted, names.iter().map(String::as_str)),
                 ..unknown
             }
         })
     }
 }
 
-/// Names within reach of a misspelling, best first. Cost: names × length².
-pub(crate) fn nearest<'n>(wanted: &str, names: impl Iterator<Item = &'n str>) -> Vec<String> {
-    const MOST: usize = 3;
-    let mut scored: Vec<(usize, &'n str)> = names
-        .map(|name| {
-            let length = wanted.chars().count().max(name.chars().count());
-            // Equal characters in another order are a common slip: they count for something
-            let shared = shared_characters(wanted, name);
-            (3 * edit_distance(wanted, name) + length - shared, name)
-        })
-        .filter(|(score, _)| *score <= 2 * (wanted.chars().count() + 1))
-        .collect();
-    scored.sort_unstable();
-    scored.dedup();
-    scored.truncate(MOST);
-    scored
-        .into_iter()
-        .map(|(_, name)| name.to_owned())
-        .collect()
-}
-
-/// Least number of insertions, deletions and replacements that turn one text into the other.
-fn edit_distance(a: &str, b: &str) -> usize {
-    let b: Vec<char> = b.chars().collect();
-    let mut row: Vec<usize> = (0..=b.len()).collect();
-    for (i, from) in a.chars().enumerate() {
-        let mut diagonal = row[0];
-        row[0] = i + 1;
-        for (j, to) in b.iter().enumerate() {
-            let replaced = diagonal + usize::from(from != *to);
-            diagonal = row[j + 1];
-            row[j + 1] = replaced.min(row[j] + 1).min(diagonal + 1);
-        }
-    }
-    row[b.len()]
-}
-
-/// How many characters the texts share, order apart.
-fn shared_characters(a: &str, b: &str) -> usize {
-    let mut rest: Vec<char> = b.chars().collect();
-    a.chars()
-        .filter(|c| {
-            rest.iter()
-                .position(|other| other == c)
-                .map(|at| rest.swap_remove(at))
-                .is_some()
-        })
-        .count()
+fn offered<'n>(wanted: &str, names: impl Iterator<Item = &'n str>) -> Vec<String> {
+    let near = nearest_three(wanted, names);
+    near.into_iter().map(str::to_owned).collect()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::data;
 
     #[test]
     fn every_file_reads_and_is_named_after_its_type() {
         assert!(!FILES.is_empty());
         for (file, text) in FILES {
-            let valve = data::read(text).unwrap_or_else(|faults| {
+            let valve = valve_file::read(text).unwrap_or_else(|faults| {
                 let first = &faults[0];
                 panic!("{file}.toml: {first}: {:?}", text.get(first.span.clone()))
             });
@@ -198,14 +156,6 @@ mod tests {
         assert_eq!(nearest("12AX8")[0], "12AX7");
         assert!(nearest("ECC38").contains(&"ECC83".to_owned()));
         assert!(find("triode?").unwrap_err().nearest.len() <= 3);
-    }
-
-    #[test]
-    fn edit_distances() {
-        assert_eq!(edit_distance("EL84", "EL84"), 0);
-        assert_eq!(edit_distance("EL84", "EL34"), 1);
-        assert_eq!(edit_distance("", "EL34"), 4);
-        assert_eq!(edit_distance("6V6", "6V6GT"), 2);
     }
 
     #[test]

@@ -13,6 +13,7 @@
 
 use crate::device::{Device, Local};
 use crate::guard;
+use crate::two_terminal;
 
 /// Sharpness of the start of an oxide cathode, 1/V.
 const SHARPNESS: f64 = 5.0;
@@ -75,19 +76,16 @@ impl Rectifier {
 
 impl Device for Rectifier {
     fn unknowns(&self) -> &'static [&'static str] {
-        &["anode", "cathode"]
+        two_terminal::TERMINALS
     }
 
     fn pattern(&self) -> &'static [bool] {
-        &[true; 4]
+        two_terminal::PATTERN
     }
 
     #[inline]
     fn eval(&self, x: &[f64], _memory: &[f64], out: &mut Local<'_>) {
-        let i = self.current(x[0] - x[1]);
-        out.f.copy_from_slice(&[i.value, -i.value]);
-        out.df
-            .copy_from_slice(&[i.slope, -i.slope, -i.slope, i.slope]);
+        two_terminal::flow(self.current(x[0] - x[1]), out);
     }
 }
 

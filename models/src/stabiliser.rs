@@ -15,6 +15,7 @@
 
 use crate::device::{Device, Local};
 use crate::guard;
+use crate::two_terminal;
 
 /// Width of the bend, V: small beside the volt or more by which a tube regulates, wide enough for
 /// Newton's method. ASSUMPTION without a physical meaning.
@@ -49,19 +50,16 @@ impl Stabiliser {
 
 impl Device for Stabiliser {
     fn unknowns(&self) -> &'static [&'static str] {
-        &["anode", "cathode"]
+        two_terminal::TERMINALS
     }
 
     fn pattern(&self) -> &'static [bool] {
-        &[true; 4]
+        two_terminal::PATTERN
     }
 
     #[inline]
     fn eval(&self, x: &[f64], _memory: &[f64], out: &mut Local<'_>) {
-        let i = self.current(x[0] - x[1]);
-        out.f.copy_from_slice(&[i.value, -i.value]);
-        out.df
-            .copy_from_slice(&[i.slope, -i.slope, -i.slope, i.slope]);
+        two_terminal::flow(self.current(x[0] - x[1]), out);
     }
 }
 

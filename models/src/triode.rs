@@ -7,11 +7,11 @@
 //! ```
 //!
 //! Symbols   E equivalent grid voltage, V;  mu amplification factor;  x exponent;  kg reciprocal
-//!           perveance, V^x/A;  kp width of cut-off relative to v_ak;  kvb, V², where the anode
+//!           perveance, V^x/A;  kp sharpness of cut-off relative to v_ak;  kvb, V², where the anode
 //!           voltage stops to matter;  vct contact potential and initial velocity, V;  i_g of
 //!           `grid_current.rs`
-//! Source    control voltage: Koren, Glass Audio 8(5), 1996.  The term vct and the sharing with
-//!           the grid are ours
+//! Source    control voltage: Koren, Glass Audio 8(5), 1996; the term vct: a later form of the same
+//!           law has one (from memory).  The sharing with the grid is ours
 //! Valid     v_ak to some kilovolts, v_gk from beyond cut-off to some volts positive; the region
 //!           of grid current rests on assumed constants; no emission limit
 //! Care      C¹ everywhere, smooth for v_ak > 0; at v_ak = 0 the second derivative is unbounded
@@ -23,20 +23,20 @@ use crate::grid_current::{GridCurrent, remainder};
 /// Below this argument of the cut-off the current is under 1e-60 A.
 const CUT_OFF: f64 = -110.0;
 
-/// Parameters of the control-voltage law, SI.
+/// Parameters of the control-voltage law, SI, each with its key in a valve file.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct TriodeParameters {
-    /// Amplification factor.
+    /// Amplification factor; `amplification_factor`.
     pub mu: f64,
-    /// Exponent of the equivalent voltage.
+    /// Exponent of the equivalent voltage; `exponent`.
     pub x: f64,
-    /// Reciprocal perveance, V^x/A.
+    /// Reciprocal perveance, V^x/A; `reciprocal_perveance`.
     pub kg: f64,
-    /// Sharpness of cut-off relative to the anode voltage.
+    /// Sharpness of cut-off relative to the anode voltage; `cut_off_sharpness`.
     pub kp: f64,
-    /// Corner of the anode voltage, V².
+    /// Corner of the anode voltage, V²; `corner_volts_squared`.
     pub kvb: f64,
-    /// Contact potential plus mean initial velocity, V.
+    /// Contact potential plus mean initial velocity, V; `contact_volts`.
     pub vct: f64,
 }
 

@@ -45,8 +45,21 @@ impl Class {
         match valve.kind {
             ValveKind::Rectifier => Self::Rectifier,
             ValveKind::Stabiliser => Self::Stabiliser,
-            _ if valve.limits.anode_watts.unwrap_or(0.0) > OUTPUT_WATTS => Self::Output,
-            _ => Self::Voltage,
+            ValveKind::Triode | ValveKind::Pentode | ValveKind::BeamTetrode => {
+                if valve.limits.anode_watts.unwrap_or(0.0) > OUTPUT_WATTS {
+                    Self::Output
+                } else {
+                    Self::Voltage
+                }
+            }
+        }
+    }
+
+    /// True of the classes that amplify.
+    pub fn amplifies(self) -> bool {
+        match self {
+            Self::Output | Self::Voltage => true,
+            Self::Rectifier | Self::Stabiliser => false,
         }
     }
 }
@@ -95,8 +108,7 @@ impl<'a> Joined<'a> {
 
     /// A pentode or beam tetrode with its screen tied to its anode; None of other kinds.
     pub fn strapped(valve: &'a ValveType) -> Option<Self> {
-        let screen = matches!(valve.kind, ValveKind::Pentode | ValveKind::BeamTetrode);
-        screen.then_some(Self {
+        valve.kind.has_screen().then_some(Self {
             valve,
             connection: Connection::Strapped,
         })
@@ -104,7 +116,7 @@ impl<'a> Joined<'a> {
 
     /// True where a screen stands apart from the anode.
     pub fn has_screen(&self) -> bool {
-        matches!(self.valve.model, ValveModel::Pentode(_)) && self.connection == Connection::Normal
+        self.valve.kind.has_screen() && self.connection == Connection::Normal
     }
 
     /// Currents and slopes at the given volts to the cathode; None of a valve that does not amplify.
@@ -115,7 +127,7 @@ impl<'a> Joined<'a> {
             (ValveModel::Pentode(law), Connection::Strapped) => {
                 Some(law.currents(v_ak, v_ak, v_gk).strapped())
             }
-            _ => None,
+            (ValveModel::Rectifier(_) | ValveModel::Stabiliser(_), _) => None,
         }
     }
 
@@ -155,8 +167,10 @@ impl<'a> Joined<'a> {
                 at.mu()
             },
             knee: match &self.valve.model {
-                ValveModel::Pentode(law) if screen => Some(law.knee_voltage(v_sk, 0.0)),
-                _ => None,
+                ValveModel::Pentode(law) => screen.then(|| law.knee_voltage(v_sk, 0.0)),
+                ValveModel::Triode(_) | ValveModel::Rectifier(_) | ValveModel::Stabiliser(_) => {
+                    None
+                }
             },
         })
     }

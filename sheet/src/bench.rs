@@ -3,9 +3,11 @@
 use toml::de::DeValue;
 
 use super::PartSpans;
+use super::draft::{Draft, is_chassis};
 use super::error::{Bounds, FileErrorKind};
-use super::fields::{Fields, Text, type_words};
-use super::log::{Log, Place, is_chassis};
+use super::fields::{Fields, type_words};
+use super::place::Place;
+use super::place::Text;
 use sim::amplifier::Bench;
 use sim::circuit::{NodeId, Ratings};
 use sim::nearest::nearest;
@@ -19,16 +21,16 @@ const TEST_FREQUENCY: f64 = 1e3;
 /// Ratio; the limit for rated power of amplifiers without feedback, by custom.
 const DISTORTION_LIMIT: f64 = 0.05;
 
-pub(super) fn read(mut fields: Fields<'_>, log: &mut Log) -> Option<Bench> {
+pub(super) fn read(mut fields: Fields<'_>, draft: &mut Draft) -> Option<Bench> {
     let frequency = fields
-        .value(log, "frequency", Unit::Hertz, Bounds::Positive)
+        .value(draft, "frequency", Unit::Hertz, Bounds::Positive)
         .unwrap_or(TEST_FREQUENCY);
     let distortion_limit = fields
-        .value(log, "distortion_limit", Unit::Percent, Bounds::Positive)
+        .value(draft, "distortion_limit", Unit::Percent, Bounds::Positive)
         .unwrap_or(DISTORTION_LIMIT);
     if !Bounds::Share.hold(distortion_limit) {
         let place = Place::File(fields.span_of("distortion_limit"));
-        log.fault(
+        draft.fault(
             &place,
             FileErrorKind::OutOfBounds {
                 key: "distortion_limit".to_owned(),
@@ -37,10 +39,10 @@ pub(super) fn read(mut fields: Fields<'_>, log: &mut Log) -> Option<Bench> {
         );
     }
     let load = fields
-        .need_text(log, "load")
-        .and_then(|text| find_load(&text, log));
-    let generator = generator(&mut fields, log, frequency);
-    fields.finish(log);
+        .need_text(draft, "load")
+        .and_then(|text| find_load(&text, draft));
+    let generator = generator(&mut fields, draft, frequency);
+    fields.finish(draft);
     let (load, load_ohms, load_nodes) = load?;
     Some(Bench {
         generator: generator?,
@@ -52,17 +54,20 @@ pub(super) fn read(mut fields: Fields<'_>, log: &mut Log) -> Option<Bench> {
     })
 }
 
-fn find_load(text: &Text, log: &mut Log) -> Option<(sim::PartId, f64, (NodeId, NodeId))> {
+fn find_load(text: &Text, draft: &mut Draft) -> Option<(sim::PartId, f64, (NodeId, NodeId))> {
     let name = text.text.trim();
-    let Some(id) = log.circuit.find_part(name) else {
+    let Some(id) = draft.circuit.find_part(name) else {
         // A part that could not be placed was reported already.
-        if !log.unplaced {
+        if !draft.unplaced {
             let near = nearest(
                 name,
-                log.circuit.parts().map(|(_, placed)| placed.name.as_str()),
+                draft
+                    .circuit
+                    .parts()
+                    .map(|(_, placed)| placed.name.as_str()),
             )
             .map(str::to_owned);
-            log.fault(
+            draft.fault(
                 &text.place,
                 FileErrorKind::UnknownPart {
                     name: name.to_owned(),
@@ -72,12 +77,12 @@ fn find_load(text: &Text, log: &mut Log) -> Option<(sim::PartId, f64, (NodeId, N
         }
         return None;
     };
-    let placed = log.circuit.part(id);
+    let placed = draft.circuit.part(id);
     let ohms = match &placed.part {
         Part::Resistor(resistor) => resistor.r,
         Part::Loudspeaker(loudspeaker) => loudspeaker.rated,
         _ => {
-            log.fault(
+            draft.fault(
                 &text.place,
                 FileErrorKind::LoadKind {
                     name: name.to_owned(),
@@ -89,21 +94,21 @@ fn find_load(text: &Text, log: &mut Log) -> Option<(sim::PartId, f64, (NodeId, N
     Some((id, ohms, (placed.nodes[0], placed.nodes[1])))
 }
 
-fn generator(fields: &mut Fields<'_>, log: &mut Log, frequency: f64) -> Option<sim::PartId> {
+fn generator(fields: &mut Fields<'_>, draft: &mut Draft, frequency: f64) -> Option<sim::PartId> {
     let name_span = fields
         .keys()
         .find(|(key, _)| *key == "generator")
         .map(|(_, span)| span);
     let Some(value) = fields.raw("generator") else {
         fields.miss("generator");
-        log.unplaced = true;
+        draft.unplaced = true;
         return None;
     };
     let name_span = name_span.unwrap_or_else(|| value.span());
     let DeValue::Table(table) = value.get_ref() else {
         let wanted = "a list of keys such as { into = \"in\", resistance = \"600R\" }";
         let found = type_words(value.get_ref());
-        log.fault(
+        draft.fault(
             &Place::File(value.span()),
             FileErrorKind::WrongType {
                 key: "generator".to_owned(),
@@ -111,28 +116,28 @@ fn generator(fields: &mut Fields<'_>, log: &mut Log, frequency: f64) -> Option<s
                 found,
             },
         );
-        log.unplaced = true;
+        draft.unplaced = true;
         return None;
     };
     let mut keys = Fields::new("generator", "generator", name_span.clone(), table);
-    let into = keys.need_text(log, "into");
-    let back = keys.text(log, "return");
+    let into = keys.need_text(draft, "into");
+    let back = keys.text(draft, "return");
     let resistance = keys.value_or_assume(
-        log,
+        draft,
         "resistance",
         Unit::Ohm,
         Bounds::NotNegative,
         GENERATOR_OHMS,
     );
-    let into_node = into.as_ref().and_then(|text| known_node(text, log));
+    let into_node = into.as_ref().and_then(|text| known_node(text, draft));
     let back_node = match &back {
-        Some(text) => known_node(text, log),
+        Some(text) => known_node(text, draft),
         None => Some(NodeId::CHASSIS),
     };
     let value_spans = keys.value_spans();
-    keys.finish(log);
+    keys.finish(draft);
     let (Some(into_node), Some(back_node)) = (into_node, back_node) else {
-        log.unplaced = true;
+        draft.unplaced = true;
         return None;
     };
     let waveform = Waveform::Sine {
@@ -155,7 +160,7 @@ fn generator(fields: &mut Fields<'_>, log: &mut Log, frequency: f64) -> Option<s
         waveform,
         resistance,
     });
-    log.add(
+    draft.add(
         "generator",
         part,
         &[into_node, back_node],
@@ -165,15 +170,15 @@ fn generator(fields: &mut Fields<'_>, log: &mut Log, frequency: f64) -> Option<s
 }
 
 /// A node that some part joins.
-fn known_node(text: &Text, log: &mut Log) -> Option<NodeId> {
+fn known_node(text: &Text, draft: &mut Draft) -> Option<NodeId> {
     let name = text.text.trim();
     if is_chassis(name) {
         return Some(NodeId::CHASSIS);
     }
-    let found = log.circuit.find_node(name);
-    if found.is_none() && !log.unplaced {
-        let near = nearest(name, log.circuit.nodes().map(|(_, name)| name)).map(str::to_owned);
-        log.fault(
+    let found = draft.circuit.find_node(name);
+    if found.is_none() && !draft.unplaced {
+        let near = nearest(name, draft.circuit.nodes().map(|(_, name)| name)).map(str::to_owned);
+        draft.fault(
             &text.place,
             FileErrorKind::UnknownNode {
                 name: name.to_owned(),

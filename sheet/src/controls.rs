@@ -2,23 +2,25 @@
 
 use toml::de::DeValue;
 
+use super::draft::Draft;
 use super::error::{Bounds, FileErrorKind};
-use super::fields::{Fields, Text, type_words};
-use super::log::{Log, Place};
-use super::parts::{Made, node, nodes};
+use super::fields::{Fields, type_words};
+use super::place::Place;
+use super::place::Text;
+use super::terminals::{Made, node, nodes};
 use sim::parts::{Part, Pot, Switch};
 use sim::quantity::Unit;
 
-/// Share of the track a log pot has behind it at half travel.
+/// Share of the track a draft pot has behind it at half travel.
 /// Source    common practice (10 to 15 %), from memory
 const LOG_MIDDLE: f64 = 0.15;
 
-pub(super) fn pot(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
-    let r = fields.need_value(log, "pot", Unit::Ohm, Bounds::Positive);
-    let ends = nodes(fields, log, "ends", 2, Some(2));
-    let wiper = node(fields, log, "wiper");
-    let law = fields.text(log, "law");
-    let travel = fields.value(log, "setting", Unit::Percent, Bounds::Share);
+pub(super) fn pot(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Made> {
+    let r = fields.need_value(draft, "pot", Unit::Ohm, Bounds::Positive);
+    let ends = nodes(fields, draft, "ends", 2, Some(2));
+    let wiper = node(fields, draft, "wiper");
+    let law = fields.text(draft, "law");
+    let travel = fields.value(draft, "setting", Unit::Percent, Bounds::Share);
     if travel.is_none() {
         fields.miss("setting");
     }
@@ -26,15 +28,15 @@ pub(super) fn pot(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
     let law_name = law.as_ref().map_or("linear", |text| text.text.trim());
     let share = match law_name {
         "linear" | "lin" => travel,
-        "log" => log_law(travel),
-        "reverse log" | "antilog" => 1.0 - log_law(1.0 - travel),
+        "draft" => log_law(travel),
+        "reverse draft" | "antilog" => 1.0 - log_law(1.0 - travel),
         other => {
             let place = law
                 .as_ref()
                 .map_or(Place::File(fields.name_span.clone()), |text| {
                     text.place.clone()
                 });
-            log.fault(
+            draft.fault(
                 &place,
                 FileErrorKind::UnknownLaw {
                     found: other.to_owned(),
@@ -55,9 +57,9 @@ fn log_law(travel: f64) -> f64 {
     (a.powf(travel) - 1.0) / (a - 1.0)
 }
 
-pub(super) fn switch(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
-    let chosen = fields.need_text(log, "switch");
-    let common = node(fields, log, "common");
+pub(super) fn switch(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Made> {
+    let chosen = fields.need_text(draft, "switch");
+    let common = node(fields, draft, "common");
     let Some(value) = fields.raw("positions") else {
         fields.miss("positions");
         return None;
@@ -65,7 +67,7 @@ pub(super) fn switch(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
     let DeValue::Table(table) = value.get_ref() else {
         let wanted = "a list such as { bright = \"a\", dull = \"b\", off = [] }";
         let found = type_words(value.get_ref());
-        log.fault(
+        draft.fault(
             &Place::File(value.span()),
             FileErrorKind::WrongType {
                 key: "positions".to_owned(),
@@ -86,7 +88,7 @@ pub(super) fn switch(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
                     text: text.to_string(),
                     place: Place::File(value.span()),
                 };
-                let contact = log.node("positions", &text)?;
+                let contact = draft.node("positions", &text)?;
                 let known = nodes.iter().skip(1).position(|node| node.id == contact.id);
                 if known.is_none() {
                     nodes.push(contact);
@@ -101,14 +103,14 @@ pub(super) fn switch(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
                     wanted,
                     found: type_words(other),
                 };
-                log.fault(&Place::File(value.span()), kind);
+                draft.fault(&Place::File(value.span()), kind);
                 None
             }
         };
         positions.push((name.get_ref().to_string(), contact));
     }
     let names = positions.iter().map(|(name, _)| name.clone()).collect();
-    log.positions.insert(fields.owner.clone(), names);
+    draft.positions.insert(fields.owner.clone(), names);
     let chosen = chosen?;
     let Some((_, closed)) = positions
         .iter()
@@ -119,7 +121,7 @@ pub(super) fn switch(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
             found: chosen.text.clone(),
             positions: positions.into_iter().map(|(name, _)| name).collect(),
         };
-        log.fault(&chosen.place, kind);
+        draft.fault(&chosen.place, kind);
         return None;
     };
     Some((Part::Switch(Switch { closed: *closed }), nodes))

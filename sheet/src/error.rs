@@ -6,7 +6,7 @@
 
 use std::ops::Range;
 
-use models::data::DataErrorKind;
+use models::valve_file::DataErrorKind;
 
 use sim::circuit::CircuitError;
 use sim::quantity::QuantityError;

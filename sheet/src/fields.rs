@@ -7,9 +7,13 @@ use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
+use super::PartSpans;
+use super::draft::{Draft, NodeRef};
 use super::error::{Bounds, FileErrorKind};
-use super::log::{Log, Place};
+use super::place::{Place, Text};
+use sim::circuit::{NodeId, Ratings};
 use sim::nearest::nearest;
+use sim::parts::Part;
 use sim::quantity::{Quantity, QuantityError, Unit};
 
 /// Words that mean the same; the first is ours, the second is accepted and never printed.
@@ -30,13 +34,6 @@ struct Entry<'a> {
     /// A value from `--set` that goes before the one in the file.
     instead: Option<&'a str>,
     taken: bool,
-}
-
-/// Text and where it stands.
-#[derive(Clone, Debug)]
-pub(super) struct Text {
-    pub(super) text: String,
-    pub(super) place: Place,
 }
 
 /// The keys of one table.
@@ -168,7 +165,12 @@ impl<'a> Fields<'a> {
     }
 
     /// Text, or a TOML number as text where `numbers` allows it.
-    fn text_or_number(&mut self, log: &mut Log, key: &'static str, numbers: bool) -> Option<Text> {
+    fn text_or_number(
+        &mut self,
+        draft: &mut Draft,
+        key: &'static str,
+        numbers: bool,
+    ) -> Option<Text> {
         let k = self.take(key)?;
         let entry = &self.entries[k];
         if let Some(value) = entry.instead {
@@ -196,7 +198,7 @@ impl<'a> Fields<'a> {
                     "text in quotes"
                 };
                 let found = type_words(other);
-                log.fault(
+                draft.fault(
                     &place,
                     FileErrorKind::WrongType {
                         key: key.to_owned(),
@@ -211,37 +213,37 @@ impl<'a> Fields<'a> {
     }
 
     /// Text in quotes.
-    pub(super) fn text(&mut self, log: &mut Log, key: &'static str) -> Option<Text> {
-        self.text_or_number(log, key, false)
+    pub(super) fn text(&mut self, draft: &mut Draft, key: &'static str) -> Option<Text> {
+        self.text_or_number(draft, key, false)
     }
 
     /// Text in quotes that must be there.
-    pub(super) fn need_text(&mut self, log: &mut Log, key: &'static str) -> Option<Text> {
+    pub(super) fn need_text(&mut self, draft: &mut Draft, key: &'static str) -> Option<Text> {
         if !self.has(key) {
             self.take(key);
             self.miss(key);
             return None;
         }
-        self.text(log, key)
+        self.text(draft, key)
     }
 
     /// A value, if the key is there. A faulty one is reported and replaced by one, so that the
     /// rest of the file can still be judged.
     pub(super) fn value(
         &mut self,
-        log: &mut Log,
+        draft: &mut Draft,
         key: &'static str,
         unit: Unit,
         bounds: Bounds,
     ) -> Option<f64> {
-        self.either(log, key, &[unit], bounds)
+        self.either(draft, key, &[unit], bounds)
             .map(|(value, _)| value)
     }
 
     /// A value in any of several units, and the unit found.
     pub(super) fn either(
         &mut self,
-        log: &mut Log,
+        draft: &mut Draft,
         key: &'static str,
         units: &[Unit],
         bounds: Bounds,
@@ -252,21 +254,21 @@ impl<'a> Fields<'a> {
             self.take(key);
             return None;
         }
-        let Some(text) = self.text_or_number(log, key, true) else {
+        let Some(text) = self.text_or_number(draft, key, true) else {
             return Some((1.0, units[0]));
         };
-        Some(read_either(log, key, &text, units, bounds).unwrap_or((1.0, units[0])))
+        Some(read_either(draft, key, &text, units, bounds).unwrap_or((1.0, units[0])))
     }
 
     /// A value that must be there.
     pub(super) fn need_value(
         &mut self,
-        log: &mut Log,
+        draft: &mut Draft,
         key: &'static str,
         unit: Unit,
         bounds: Bounds,
     ) -> f64 {
-        let value = self.value(log, key, unit, bounds);
+        let value = self.value(draft, key, unit, bounds);
         if value.is_none() {
             self.miss(key);
         }
@@ -276,25 +278,25 @@ impl<'a> Fields<'a> {
     /// A value, or a typical one which is then noted as assumed.
     pub(super) fn value_or_assume(
         &mut self,
-        log: &mut Log,
+        draft: &mut Draft,
         key: &'static str,
         unit: Unit,
         bounds: Bounds,
         typical: f64,
     ) -> f64 {
-        self.value(log, key, unit, bounds).unwrap_or_else(|| {
-            log.assume(&self.owner, &self.name_span, key, typical, unit);
+        self.value(draft, key, unit, bounds).unwrap_or_else(|| {
+            draft.assume(&self.owner, &self.name_span, key, typical, unit);
             typical
         })
     }
 
     /// A list of texts.
-    pub(super) fn list(&mut self, log: &mut Log, key: &'static str) -> Option<Vec<Text>> {
+    pub(super) fn list(&mut self, draft: &mut Draft, key: &'static str) -> Option<Vec<Text>> {
         let value = self.raw(key)?;
         let place = Place::File(value.span());
-        let wrong = |log: &mut Log, place: &Place, wanted, other: &DeValue<'_>| {
+        let wrong = |draft: &mut Draft, place: &Place, wanted, other: &DeValue<'_>| {
             let found = type_words(other);
-            log.fault(
+            draft.fault(
                 place,
                 FileErrorKind::WrongType {
                     key: key.to_owned(),
@@ -304,7 +306,7 @@ impl<'a> Fields<'a> {
             );
         };
         let DeValue::Array(items) = value.get_ref() else {
-            wrong(log, &place, "a list in square brackets", value.get_ref());
+            wrong(draft, &place, "a list in square brackets", value.get_ref());
             return None;
         };
         let mut texts = Vec::new();
@@ -318,7 +320,7 @@ impl<'a> Fields<'a> {
                 }
                 other => {
                     wrong(
-                        log,
+                        draft,
                         &Place::File(item.span()),
                         "a list of texts in quotes",
                         other,
@@ -330,8 +332,27 @@ impl<'a> Fields<'a> {
         Some(texts)
     }
 
+    /// Puts the part of these keys in its place; `whole` is its line.
+    pub(super) fn place(
+        &self,
+        draft: &mut Draft,
+        whole: Range<usize>,
+        part: Part,
+        nodes: &[NodeRef],
+        ratings: Ratings,
+    ) {
+        let at: Vec<NodeId> = nodes.iter().map(|node| node.id).collect();
+        let spans = PartSpans {
+            name: self.name_span.clone(),
+            whole,
+            values: self.value_spans().into_iter().collect(),
+            nodes: nodes.iter().map(|node| node.span.clone()).collect(),
+        };
+        draft.add(&self.owner, part, &at, ratings, spans);
+    }
+
     /// Reports keys nobody asked for and keys that were missed.
-    pub(super) fn finish(self, log: &mut Log) {
+    pub(super) fn finish(self, draft: &mut Draft) {
         let mut missing = self.missing;
         for entry in self.entries.iter().filter(|entry| !entry.taken) {
             let near = nearest(entry.key, self.asked.iter().copied())
@@ -345,10 +366,10 @@ impl<'a> Fields<'a> {
                 nearest: near,
                 known: self.asked.clone(),
             };
-            log.fault(&Place::File(entry.key_span.clone()), kind);
+            draft.fault(&Place::File(entry.key_span.clone()), kind);
         }
         for key in missing {
-            log.fault(
+            draft.fault(
                 &Place::File(self.name_span.clone()),
                 FileErrorKind::MissingKey {
                     owner: self.owner.clone(),
@@ -362,7 +383,7 @@ impl<'a> Fields<'a> {
 
 /// Reads a text in the first of several units that fits.
 pub(super) fn read_either(
-    log: &mut Log,
+    draft: &mut Draft,
     key: &str,
     text: &Text,
     units: &[Unit],
@@ -373,7 +394,7 @@ pub(super) fn read_either(
         match Quantity::parse(&text.text, unit) {
             Ok(value) if bounds.hold(value) => return Some((value, unit)),
             Ok(_) => {
-                log.fault(
+                draft.fault(
                     &text.place,
                     FileErrorKind::OutOfBounds {
                         key: key.to_owned(),
@@ -388,7 +409,7 @@ pub(super) fn read_either(
         }
     }
     let error = first_error.unwrap_or(QuantityError::Empty);
-    log.fault(
+    draft.fault(
         &text.place,
         FileErrorKind::Quantity {
             key: key.to_owned(),

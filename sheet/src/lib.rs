@@ -9,17 +9,19 @@
 
 mod bench;
 mod controls;
+mod draft;
 mod ends;
 mod error;
 mod fields;
-mod log;
 mod magnetics;
 mod mains;
 mod mains_transformer;
 mod parts;
+mod place;
 mod rectified;
 pub mod rework;
 mod signal;
+mod terminals;
 mod transformer;
 mod valve;
 mod windings;
@@ -43,9 +45,10 @@ use toml::de::{DeTable, DeValue};
 
 pub use error::{Bounds, FileError, FileErrorKind};
 
+use draft::Draft;
 use fields::{Fields, type_words};
-use log::{Log, Place};
 pub use parts::kind_names;
+use place::Place;
 use sim::amplifier::{Amplifier, Taps, meant_by};
 use sim::circuit::{CircuitError, NodeId, PartId};
 use sim::nearest::nearest;
@@ -107,76 +110,79 @@ pub fn read_with(
         return Err(syntax_faults(text, &syntax));
     }
     let table = table.get_ref();
-    let mut log = Log::default();
-    log.spans.nodes.push(0..0);
+    let mut draft = Draft::default();
+    draft.spans.nodes.push(0..0);
     let mut root = Fields::new("file", "file", 0..0, table);
     root.raw("valves");
-    log.library = Rc::new(brought(text, library, &mut log));
+    draft.library = Rc::new(brought(text, library, &mut draft));
 
-    let (title, source) = match table_of(&mut root, &mut log, "amplifier") {
-        Some(fields) => read_title(fields, &mut log),
+    let (title, source) = match table_of(&mut root, &mut draft, "amplifier") {
+        Some(fields) => read_title(fields, &mut draft),
         None => Default::default(),
     };
-    if let Some((_, parts)) = section(&mut root, &mut log, "parts") {
-        read_parts(parts, set, &mut log);
+    if let Some((_, parts)) = section(&mut root, &mut draft, "parts") {
+        read_parts(parts, set, &mut draft);
     }
     let bench =
-        table_of(&mut root, &mut log, "bench").and_then(|fields| bench::read(fields, &mut log));
-    root.finish(&mut log);
+        table_of(&mut root, &mut draft, "bench").and_then(|fields| bench::read(fields, &mut draft));
+    root.finish(&mut draft);
 
-    if !log.unplaced {
-        for fault in log.circuit.faults() {
-            let fault = place(&log, fault);
+    if !draft.unplaced {
+        for fault in draft.circuit.faults() {
+            let fault = place(&draft, fault);
             // A bad value was reported where it was read.
-            if !log
+            if !draft
                 .faults
                 .iter()
                 .any(|known| overlaps(&known.span, &fault.span) && is_value(&fault.kind))
             {
-                log.faults.push(fault);
+                draft.faults.push(fault);
             }
         }
     }
-    rectified::give_capacitance(&mut log);
-    mains::unplug(&mut log);
-    let mains = log.mains.as_ref().and_then(|mains| mains.placed(&log));
-    let taps = log.taps.iter().filter_map(|(owner, in_use, all)| {
+    rectified::give_capacitance(&mut draft);
+    mains::unplug(&mut draft);
+    let mains = draft
+        .mains
+        .as_ref()
+        .and_then(|mains| mains.placed(&draft.circuit));
+    let taps = draft.taps.iter().filter_map(|(owner, in_use, all)| {
         Some(Taps {
-            part: log.circuit.find_part(owner)?,
+            part: draft.circuit.find_part(owner)?,
             in_use: *in_use,
             all: all.clone(),
         })
     });
     let taps = taps.collect();
     match bench {
-        Some(bench) if log.faults.is_empty() => Ok(Sheet {
+        Some(bench) if draft.faults.is_empty() => Ok(Sheet {
             amplifier: Amplifier {
                 title,
                 source,
-                circuit: log.circuit,
+                circuit: draft.circuit,
                 bench,
                 mains,
                 taps,
-                notes: log.notes,
-                positions: log.positions,
+                notes: draft.notes,
+                positions: draft.positions,
             },
-            spans: log.spans,
+            spans: draft.spans,
         }),
-        _ => Err(sorted(log.faults)),
+        _ => Err(sorted(draft.faults)),
     }
 }
 
 /// The library with the types the file brings.
-fn brought(text: &str, library: &Library, log: &mut Log) -> Library {
+fn brought(text: &str, library: &Library, draft: &mut Draft) -> Library {
     let mut library = library.clone();
-    match models::data::read_within(text) {
+    match models::valve_file::read_within(text) {
         Ok(valves) => valves.into_iter().for_each(|valve| library.add(valve)),
         Err(faults) => {
             for fault in faults {
                 let kind = FileErrorKind::ValveType(fault.kind);
-                log.fault(&Place::File(fault.span), kind);
+                draft.fault(&Place::File(fault.span), kind);
             }
-            log.valves_unknown = true;
+            draft.valves_unknown = true;
         }
     }
     library
@@ -235,7 +241,7 @@ fn syntax_fault(text: &str, error: &toml::de::Error) -> FileError {
 /// A table that must be there, and the span of its name.
 fn section<'a>(
     root: &mut Fields<'a>,
-    log: &mut Log,
+    draft: &mut Draft,
     name: &'static str,
 ) -> Option<(Range<usize>, &'a DeTable<'a>)> {
     let key_span = root
@@ -243,8 +249,8 @@ fn section<'a>(
         .find(|(key, _)| *key == name)
         .map(|(_, span)| span);
     let Some(value) = root.raw(name) else {
-        log.unplaced = true;
-        log.fault(
+        draft.unplaced = true;
+        draft.fault(
             &Place::File(0..0),
             FileErrorKind::MissingTable { table: name },
         );
@@ -253,26 +259,30 @@ fn section<'a>(
     match value.get_ref() {
         DeValue::Table(table) => Some((key_span.unwrap_or_else(|| value.span()), table)),
         other => {
-            log.unplaced = true;
+            draft.unplaced = true;
             let kind = FileErrorKind::WrongType {
                 key: name.to_owned(),
                 wanted: "a table",
                 found: type_words(other),
             };
-            log.fault(&Place::File(value.span()), kind);
+            draft.fault(&Place::File(value.span()), kind);
             None
         }
     }
 }
 
-fn table_of<'a>(root: &mut Fields<'a>, log: &mut Log, name: &'static str) -> Option<Fields<'a>> {
-    section(root, log, name).map(|(key, table)| Fields::new(name, name, key, table))
+fn table_of<'a>(
+    root: &mut Fields<'a>,
+    draft: &mut Draft,
+    name: &'static str,
+) -> Option<Fields<'a>> {
+    section(root, draft, name).map(|(key, table)| Fields::new(name, name, key, table))
 }
 
-fn read_title(mut fields: Fields<'_>, log: &mut Log) -> (String, String) {
-    let title = fields.need_text(log, "title").map(|text| text.text);
-    let source = fields.need_text(log, "source").map(|text| text.text);
-    fields.finish(log);
+fn read_title(mut fields: Fields<'_>, draft: &mut Draft) -> (String, String) {
+    let title = fields.need_text(draft, "title").map(|text| text.text);
+    let source = fields.need_text(draft, "source").map(|text| text.text);
+    fields.finish(draft);
     // They are printed: a control character of theirs must not steer the terminal.
     let plain = |text: Option<String>| -> String {
         let text = text.unwrap_or_default();
@@ -283,14 +293,14 @@ fn read_title(mut fields: Fields<'_>, log: &mut Log) -> (String, String) {
     (plain(title), plain(source))
 }
 
-fn read_parts<'a>(table: &'a DeTable<'a>, set: &'a [(String, String)], log: &mut Log) {
+fn read_parts<'a>(table: &'a DeTable<'a>, set: &'a [(String, String)], draft: &mut Draft) {
     let mut lines: Vec<(&'a Spanned<_>, &'a Spanned<DeValue<'a>>)> = table.iter().collect();
     lines.sort_by_key(|(name, _)| name.span().start);
     let names: Vec<&str> = lines
         .iter()
         .map(|(name, _)| name.get_ref().as_ref())
         .collect();
-    log.mains_frequency = mains::frequency_of(lines.iter().filter_map(|(_, value)| {
+    draft.mains_frequency = mains::frequency_of(lines.iter().filter_map(|(_, value)| {
         if let DeValue::Table(keys) = value.get_ref() {
             Some(keys)
         } else {
@@ -306,7 +316,7 @@ fn read_parts<'a>(table: &'a DeTable<'a>, set: &'a [(String, String)], log: &mut
                 part: part.clone(),
                 value: value.clone(),
             };
-            log.fault(
+            draft.fault(
                 &place,
                 FileErrorKind::UnknownPart {
                     name: part.clone(),
@@ -327,11 +337,11 @@ fn read_parts<'a>(table: &'a DeTable<'a>, set: &'a [(String, String)], log: &mut
                     whole,
                     keys,
                     settings.get(designator).copied(),
-                    log,
+                    draft,
                 );
             }
             other => {
-                log.unplaced = true;
+                draft.unplaced = true;
                 let wanted =
                     "a list of keys such as { resistor = \"47k\", between = [\"a\", \"b\"] }";
                 let kind = FileErrorKind::WrongType {
@@ -339,21 +349,21 @@ fn read_parts<'a>(table: &'a DeTable<'a>, set: &'a [(String, String)], log: &mut
                     wanted,
                     found: type_words(other),
                 };
-                log.fault(&Place::File(value.span()), kind);
+                draft.fault(&Place::File(value.span()), kind);
             }
         }
     }
 }
 
 /// A fault of the circuit at its place in the text.
-fn place(log: &Log, error: CircuitError) -> FileError {
-    let whole = |part: PartId| log.spans.parts[part.index()].whole.clone();
+fn place(draft: &Draft, error: CircuitError) -> FileError {
+    let whole = |part: PartId| draft.spans.parts[part.index()].whole.clone();
     let at_node = |part: PartId, node: NodeId| {
-        let placed = log.circuit.part(part);
+        let placed = draft.circuit.part(part);
         let terminal = placed.nodes.iter().position(|at| *at == node);
         terminal
-            .and_then(|k| log.spans.parts[part.index()].nodes.get(k).cloned())
-            .unwrap_or_else(|| log.spans.nodes[node.index()].clone())
+            .and_then(|k| draft.spans.parts[part.index()].nodes.get(k).cloned())
+            .unwrap_or_else(|| draft.spans.nodes[node.index()].clone())
     };
     let (span, also) = match &error {
         CircuitError::UsedOnce { node, part, .. } => (at_node(*part, *node), Vec::new()),
@@ -362,7 +372,7 @@ fn place(log: &Log, error: CircuitError) -> FileError {
             electrode: Some((part, _)),
             ..
         } => {
-            let others = log
+            let others = draft
                 .circuit
                 .parts()
                 .filter(|(id, placed)| id != part && placed.nodes.contains(node))
@@ -370,7 +380,9 @@ fn place(log: &Log, error: CircuitError) -> FileError {
                 .collect();
             (at_node(*part, *node), others)
         }
-        CircuitError::NoDcPath { node, .. } => (log.spans.nodes[node.index()].clone(), Vec::new()),
+        CircuitError::NoDcPath { node, .. } => {
+            (draft.spans.nodes[node.index()].clone(), Vec::new())
+        }
         CircuitError::Loop { parts, .. } => {
             let mut spans: Vec<Range<usize>> = parts.iter().map(|part| whole(*part)).collect();
             spans.sort_by_key(|span| span.start);
@@ -382,9 +394,10 @@ fn place(log: &Log, error: CircuitError) -> FileError {
             (first, spans)
         }
         CircuitError::Value { part, .. } => (whole(*part), Vec::new()),
-        CircuitError::Duplicate { name } | CircuitError::Terminals { name, .. } => {
-            (log.circuit.find_part(name).map_or(0..0, whole), Vec::new())
-        }
+        CircuitError::Duplicate { name } | CircuitError::Terminals { name, .. } => (
+            draft.circuit.find_part(name).map_or(0..0, whole),
+            Vec::new(),
+        ),
     };
     FileError {
         span,

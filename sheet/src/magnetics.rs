@@ -2,10 +2,12 @@
 
 use models::core::{Core, Hysteresis, flux_of_power};
 
+use super::draft::Draft;
 use super::error::{Bounds, FileErrorKind};
-use super::fields::{Fields, Text, read_either};
-use super::log::{Log, Place};
-use super::parts::{Made, between};
+use super::fields::{Fields, read_either};
+use super::place::Place;
+use super::place::Text;
+use super::terminals::{Made, between};
 use sim::amplifier::NoteKind;
 use sim::parts::{Inductor, Part, Stray};
 use sim::quantity::{Quantity, Unit};
@@ -20,16 +22,16 @@ const CHOKE_OHMS_PER_HENRY: f64 = 20.0;
 const FIELD_HENRIES_PER_OHM: f64 = 0.01;
 
 /// A straight inductor: air, or iron far from saturation.
-pub(super) fn inductor(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
-    let henries = fields.need_value(log, "inductor", Unit::Henry, Bounds::Positive);
-    let nodes = between(fields, log);
+pub(super) fn inductor(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Made> {
+    let henries = fields.need_value(draft, "inductor", Unit::Henry, Bounds::Positive);
+    let nodes = between(fields, draft);
     let resistance = fields
-        .value(log, "resistance", Unit::Ohm, Bounds::NotNegative)
+        .value(draft, "resistance", Unit::Ohm, Bounds::NotNegative)
         .unwrap_or(0.0);
     let capacitance = fields
-        .value(log, "capacitance", Unit::Farad, Bounds::NotNegative)
+        .value(draft, "capacitance", Unit::Farad, Bounds::NotNegative)
         .unwrap_or(0.0);
-    let capacitance_loss = capacitance_loss(fields, log);
+    let capacitance_loss = capacitance_loss(fields, draft);
     let inductor = Inductor {
         core: Core::linear(henries),
         linear: Some(henries),
@@ -37,32 +39,32 @@ pub(super) fn inductor(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
         capacitance,
         capacitance_loss,
         loss: f64::INFINITY,
-        stray: stray(fields, log),
+        stray: stray(fields, draft),
     };
     Some((Part::Inductor(inductor), nodes?))
 }
 
 /// Resistance in series with a winding's own capacitance, Ω.
-pub(super) fn capacitance_loss(fields: &mut Fields<'_>, log: &mut Log) -> f64 {
+pub(super) fn capacitance_loss(fields: &mut Fields<'_>, draft: &mut Draft) -> f64 {
     fields
-        .value(log, "capacitance_loss", Unit::Ohm, Bounds::NotNegative)
+        .value(draft, "capacitance_loss", Unit::Ohm, Bounds::NotNegative)
         .unwrap_or(0.0)
 }
 
 /// `stray`: volts rms at the mains frequency that stray fields induce in the whole winding. It is a guess
 /// of whoever wrote the file, so it is listed among the assumptions.
-pub(super) fn stray(fields: &mut Fields<'_>, log: &mut Log) -> Option<Stray> {
+pub(super) fn stray(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Stray> {
     let key = "stray";
-    let volts_rms = fields.value(log, key, Unit::Volt, Bounds::NotNegative)?;
-    let Some(frequency) = log.mains_frequency else {
+    let volts_rms = fields.value(draft, key, Unit::Volt, Bounds::NotNegative)?;
+    let Some(frequency) = draft.mains_frequency else {
         let kind = FileErrorKind::Needs {
             key: key.to_owned(),
             needs: "mains",
         };
-        log.fault(&Place::File(fields.span_of(key)), kind);
+        draft.fault(&Place::File(fields.span_of(key)), kind);
         return None;
     };
-    log.assume(&fields.owner, &fields.name_span, key, volts_rms, Unit::Volt);
+    draft.assume(&fields.owner, &fields.name_span, key, volts_rms, Unit::Volt);
     (volts_rms > 0.0).then_some(Stray {
         amplitude: std::f64::consts::SQRT_2 * volts_rms,
         frequency,
@@ -70,35 +72,36 @@ pub(super) fn stray(fields: &mut Fields<'_>, log: &mut Log) -> Option<Stray> {
 }
 
 /// An iron-cored choke.
-pub(super) fn choke(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
-    let henries = fields.need_value(log, "choke", Unit::Henry, Bounds::Positive);
+pub(super) fn choke(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Made> {
+    let henries = fields.need_value(draft, "choke", Unit::Henry, Bounds::Positive);
     let typical = CHOKE_OHMS_PER_HENRY * henries;
     let resistance =
-        fields.value_or_assume(log, "resistance", Unit::Ohm, Bounds::NotNegative, typical);
-    iron_cored(fields, log, henries, resistance)
+        fields.value_or_assume(draft, "resistance", Unit::Ohm, Bounds::NotNegative, typical);
+    iron_cored(fields, draft, henries, resistance)
 }
 
 /// The field winding of an energised loudspeaker, which smooths the supply: known by its ohms.
-pub(super) fn field(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
-    let resistance = fields.need_value(log, "field", Unit::Ohm, Bounds::Positive);
+pub(super) fn field(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Made> {
+    let resistance = fields.need_value(draft, "field", Unit::Ohm, Bounds::Positive);
     let typical = FIELD_HENRIES_PER_OHM * resistance;
-    let henries = fields.value_or_assume(log, "inductance", Unit::Henry, Bounds::Positive, typical);
-    iron_cored(fields, log, henries, resistance)
+    let henries =
+        fields.value_or_assume(draft, "inductance", Unit::Henry, Bounds::Positive, typical);
+    iron_cored(fields, draft, henries, resistance)
 }
 
 fn iron_cored(
     fields: &mut Fields<'_>,
-    log: &mut Log,
+    draft: &mut Draft,
     henries: f64,
     resistance: f64,
 ) -> Option<Made> {
-    let nodes = between(fields, log);
+    let nodes = between(fields, draft);
     let capacitance = fields
-        .value(log, "capacitance", Unit::Farad, Bounds::NotNegative)
+        .value(draft, "capacitance", Unit::Farad, Bounds::NotNegative)
         .unwrap_or(0.0);
-    let capacitance_loss = capacitance_loss(fields, log);
-    let iron = iron(fields, log, henries, None);
-    let loss = core_loss(fields, log, None);
+    let capacitance_loss = capacitance_loss(fields, draft);
+    let iron = iron(fields, draft, henries, None);
+    let loss = core_loss(fields, draft, None);
     let inductor = Inductor {
         core: iron.core,
         linear: iron.linear,
@@ -106,7 +109,7 @@ fn iron_cored(
         capacitance,
         capacitance_loss,
         loss,
-        stray: stray(fields, log),
+        stray: stray(fields, draft),
     };
     Some((Part::Inductor(inductor), nodes?))
 }
@@ -120,24 +123,24 @@ pub(super) struct Iron {
 /// The core of a winding of `henries`, gap included; `impedance` is the rated one, if there is one.
 pub(super) fn iron(
     fields: &mut Fields<'_>,
-    log: &mut Log,
+    draft: &mut Draft,
     henries: f64,
     impedance: Option<f64>,
 ) -> Iron {
-    let bend = saturation(fields, log, impedance);
-    let gap = gap_inductance(fields, log);
-    let coercive = fields.value(log, "hysteresis", Unit::Ampere, Bounds::Positive);
-    let direct = direct_current(fields, log, bend.as_ref());
+    let bend = saturation(fields, draft, impedance);
+    let gap = gap_inductance(fields, draft);
+    let coercive = fields.value(draft, "hysteresis", Unit::Ampere, Bounds::Positive);
+    let direct = direct_current(fields, draft, bend.as_ref());
     let Some(bend) = bend else {
         if coercive.is_some() {
             let kind = FileErrorKind::Needs {
                 key: "hysteresis".to_owned(),
                 needs: "saturates",
             };
-            log.fault(&Place::File(fields.span_of("hysteresis")), kind);
+            draft.fault(&Place::File(fields.span_of("hysteresis")), kind);
         }
         if !fields.has("saturates") {
-            log.note(&fields.owner, &fields.name_span, NoteKind::NeverSaturates);
+            draft.note(&fields.owner, &fields.name_span, NoteKind::NeverSaturates);
         }
         // Gap and iron in parallel reluctance are a straight line too.
         return Iron {
@@ -153,7 +156,7 @@ pub(super) fn iron(
         } else {
             "gap_inductance"
         };
-        log.fault(
+        draft.fault(
             &Place::File(fields.span_of(key)),
             FileErrorKind::GapTooWide { gap },
         );
@@ -195,8 +198,8 @@ enum Bend {
 }
 
 /// `saturates`: `"15W at 30Hz"`, `"1.2Wb"` or `"120mA"`, all for the whole winding.
-fn saturation(fields: &mut Fields<'_>, log: &mut Log, impedance: Option<f64>) -> Option<Bend> {
-    let text = fields.text(log, "saturates")?;
+fn saturation(fields: &mut Fields<'_>, draft: &mut Draft, impedance: Option<f64>) -> Option<Bend> {
+    let text = fields.text(draft, "saturates")?;
     let key = "saturates";
     let Some((watts, hertz)) = text.text.split_once(" at ") else {
         if Quantity::parse(&text.text, Unit::Watt).is_ok() {
@@ -204,11 +207,11 @@ fn saturation(fields: &mut Fields<'_>, log: &mut Log, impedance: Option<f64>) ->
                 key: key.to_owned(),
                 example: "15W at 30Hz",
             };
-            log.fault(&text.place, kind);
+            draft.fault(&text.place, kind);
             return None;
         }
         let (value, unit) = read_either(
-            log,
+            draft,
             key,
             &text,
             &[Unit::Weber, Unit::Ampere],
@@ -224,14 +227,14 @@ fn saturation(fields: &mut Fields<'_>, log: &mut Log, impedance: Option<f64>) ->
         text: side.to_owned(),
         place: text.place.clone(),
     };
-    let (watts, _) = read_either(log, key, &part(watts), &[Unit::Watt], Bounds::Positive)?;
-    let (hertz, _) = read_either(log, key, &part(hertz), &[Unit::Hertz], Bounds::Positive)?;
+    let (watts, _) = read_either(draft, key, &part(watts), &[Unit::Watt], Bounds::Positive)?;
+    let (hertz, _) = read_either(draft, key, &part(hertz), &[Unit::Hertz], Bounds::Positive)?;
     let Some(ohms) = impedance else {
         let kind = FileErrorKind::Needs {
             key: key.to_owned(),
             needs: "primary_impedance",
         };
-        log.fault(&text.place, kind);
+        draft.fault(&text.place, kind);
         return None;
     };
     Some(Bend::Power { watts, hertz, ohms })
@@ -239,9 +242,9 @@ fn saturation(fields: &mut Fields<'_>, log: &mut Log, impedance: Option<f64>) ->
 
 /// `direct_current`, A: what the winding is made to carry besides the power of `saturates`, as a
 /// single-ended output transformer is.
-fn direct_current(fields: &mut Fields<'_>, log: &mut Log, bend: Option<&Bend>) -> f64 {
+fn direct_current(fields: &mut Fields<'_>, draft: &mut Draft, bend: Option<&Bend>) -> f64 {
     let key = "direct_current";
-    let Some(amps) = fields.value(log, key, Unit::Ampere, Bounds::NotNegative) else {
+    let Some(amps) = fields.value(draft, key, Unit::Ampere, Bounds::NotNegative) else {
         return 0.0;
     };
     if !matches!(bend, Some(Bend::Power { .. })) && !fields.has("saturates") {
@@ -249,17 +252,17 @@ fn direct_current(fields: &mut Fields<'_>, log: &mut Log, bend: Option<&Bend>) -
             key: key.to_owned(),
             needs: "saturates",
         };
-        log.fault(&Place::File(fields.span_of(key)), kind);
+        draft.fault(&Place::File(fields.span_of(key)), kind);
     }
     amps
 }
 
 /// Inductance the winding would have if the iron were perfect, H: stated, or μ₀N²A/l.
-fn gap_inductance(fields: &mut Fields<'_>, log: &mut Log) -> Option<f64> {
-    let stated = fields.value(log, "gap_inductance", Unit::Henry, Bounds::Positive);
-    let width = fields.value(log, "gap", Unit::Metre, Bounds::Positive);
-    let turns = fields.value(log, "turns", Unit::Number, Bounds::Positive);
-    let area = fields.value(log, "core_area", Unit::SquareMetre, Bounds::Positive);
+fn gap_inductance(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<f64> {
+    let stated = fields.value(draft, "gap_inductance", Unit::Henry, Bounds::Positive);
+    let width = fields.value(draft, "gap", Unit::Metre, Bounds::Positive);
+    let turns = fields.value(draft, "turns", Unit::Number, Bounds::Positive);
+    let area = fields.value(draft, "core_area", Unit::SquareMetre, Bounds::Positive);
     if stated.is_some() {
         return stated;
     }
@@ -269,7 +272,7 @@ fn gap_inductance(fields: &mut Fields<'_>, log: &mut Log) -> Option<f64> {
         (None, _) => "turns",
         (_, None) => "core_area",
     };
-    log.fault(
+    draft.fault(
         &Place::File(fields.span_of("gap")),
         FileErrorKind::Needs {
             key: "gap".to_owned(),
@@ -281,18 +284,18 @@ fn gap_inductance(fields: &mut Fields<'_>, log: &mut Log) -> Option<f64> {
 
 /// Core loss as a resistance across the whole winding, Ω: `"60k"` or `"2W at 300V"`.
 /// `typical` is taken, and noted, where nothing is said.
-pub(super) fn core_loss(fields: &mut Fields<'_>, log: &mut Log, typical: Option<f64>) -> f64 {
+pub(super) fn core_loss(fields: &mut Fields<'_>, draft: &mut Draft, typical: Option<f64>) -> f64 {
     let key = "core_loss";
     if !fields.has(key) {
         fields.raw(key);
         let Some(ohms) = typical else {
-            log.note(&fields.owner, &fields.name_span, NoteKind::NoCoreLoss);
+            draft.note(&fields.owner, &fields.name_span, NoteKind::NoCoreLoss);
             return f64::INFINITY;
         };
-        log.assume(&fields.owner, &fields.name_span, key, ohms, Unit::Ohm);
+        draft.assume(&fields.owner, &fields.name_span, key, ohms, Unit::Ohm);
         return ohms;
     }
-    let Some(text) = fields.text(log, key) else {
+    let Some(text) = fields.text(draft, key) else {
         return f64::INFINITY;
     };
     let part = |side: &str| Text {
@@ -301,9 +304,9 @@ pub(super) fn core_loss(fields: &mut Fields<'_>, log: &mut Log, typical: Option<
     };
     let read = match text.text.split_once(" at ") {
         Some((watts, volts_rms)) => {
-            read_either(log, key, &part(watts), &[Unit::Watt], Bounds::Positive)
+            read_either(draft, key, &part(watts), &[Unit::Watt], Bounds::Positive)
                 .zip(read_either(
-                    log,
+                    draft,
                     key,
                     &part(volts_rms),
                     &[Unit::Volt],
@@ -311,7 +314,9 @@ pub(super) fn core_loss(fields: &mut Fields<'_>, log: &mut Log, typical: Option<
                 ))
                 .map(|((watts, _), (volts_rms, _))| volts_rms * volts_rms / watts)
         }
-        None => read_either(log, key, &text, &[Unit::Ohm], Bounds::Positive).map(|(ohms, _)| ohms),
+        None => {
+            read_either(draft, key, &text, &[Unit::Ohm], Bounds::Positive).map(|(ohms, _)| ohms)
+        }
     };
     read.unwrap_or(f64::INFINITY)
 }

@@ -2,11 +2,11 @@
 
 use toml::de::{DeTable, DeValue};
 
+use super::draft::{Draft, StatedMains};
 use super::error::{Bounds, FileErrorKind};
 use super::fields::Fields;
-use super::log::{Log, Place};
-use super::parts::{Made, between};
-use sim::amplifier::Mains;
+use super::place::Place;
+use super::terminals::{Made, between};
 use sim::parts::{Part, Source, Waveform};
 use sim::quantity::{Quantity, Unit};
 
@@ -14,57 +14,34 @@ use sim::quantity::{Quantity, Unit};
 /// Source    EN 50160: 230 V ± 10 % (from memory)
 const BAND: f64 = 0.1;
 
-/// The mains before the part has its place.
-#[derive(Clone, Debug)]
-pub(super) struct Stated {
-    owner: String,
-    nominal: f64,
-    low: f64,
-    high: f64,
-    frequency: f64,
-}
-
-impl Stated {
-    /// With the part that was placed.
-    pub(super) fn placed(&self, log: &Log) -> Option<Mains> {
-        Some(Mains {
-            part: log.circuit.find_part(&self.owner)?,
-            nominal: self.nominal,
-            low: self.low,
-            high: self.high,
-            frequency: self.frequency,
-        })
-    }
-}
-
-pub(super) fn mains(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
+pub(super) fn mains(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Made> {
     // None at all with --set: the chassis then is unplugged.
-    let volts_rms = fields.need_value(log, "mains", Unit::Volt, Bounds::NotNegative);
-    let frequency = fields.need_value(log, "frequency", Unit::Hertz, Bounds::Positive);
-    let nodes = between(fields, log);
+    let volts_rms = fields.need_value(draft, "mains", Unit::Volt, Bounds::NotNegative);
+    let frequency = fields.need_value(draft, "frequency", Unit::Hertz, Bounds::Positive);
+    let nodes = between(fields, draft);
     let nominal = in_the_file(fields, "mains").unwrap_or(volts_rms);
     let mut limit = |key, share: f64| {
-        fields.value_or_assume(log, key, Unit::Volt, Bounds::Positive, share * nominal)
+        fields.value_or_assume(draft, key, Unit::Volt, Bounds::Positive, share * nominal)
     };
     let (low, high) = (limit("low", 1.0 - BAND), limit("high", 1.0 + BAND));
     let resistance = fields
-        .value(log, "resistance", Unit::Ohm, Bounds::NotNegative)
+        .value(draft, "resistance", Unit::Ohm, Bounds::NotNegative)
         .unwrap_or(0.0);
     // A rounded figure may equal its limit.
     if !(low <= nominal && nominal <= high) {
         let key = if low > nominal { "low" } else { "high" };
-        log.fault(
+        draft.fault(
             &Place::File(fields.span_of(key)),
             FileErrorKind::MainsBand { nominal },
         );
     }
-    if let Some(first) = &log.mains {
+    if let Some(first) = &draft.mains {
         let kind = FileErrorKind::SecondMains {
             first: first.owner.clone(),
         };
-        log.fault(&Place::File(fields.name_span.clone()), kind);
+        draft.fault(&Place::File(fields.name_span.clone()), kind);
     } else {
-        log.mains = Some(Stated {
+        draft.mains = Some(StatedMains {
             owner: fields.owner.clone(),
             nominal,
             low,
@@ -88,10 +65,13 @@ pub(super) fn mains(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
 }
 
 /// Off the mains there are no stray fields of it either.
-pub(super) fn unplug(log: &mut Log) {
-    let own = log.mains.as_ref().and_then(|stated| stated.placed(log));
+pub(super) fn unplug(draft: &mut Draft) {
+    let own = draft
+        .mains
+        .as_ref()
+        .and_then(|stated| stated.placed(&draft.circuit));
     let Some(mains) = own else { return };
-    let still = match &log.circuit.part(mains.part).part {
+    let still = match &draft.circuit.part(mains.part).part {
         Part::Source(source) => {
             matches!(source.waveform, Waveform::Sine { amplitude, .. } if amplitude.abs() <= 0.0)
         }
@@ -100,9 +80,9 @@ pub(super) fn unplug(log: &mut Log) {
     if !still {
         return;
     }
-    let parts: Vec<sim::PartId> = log.circuit.parts().map(|(part, _)| part).collect();
+    let parts: Vec<sim::PartId> = draft.circuit.parts().map(|(part, _)| part).collect();
     for part in parts {
-        match &mut log.circuit.part_mut(part).part {
+        match &mut draft.circuit.part_mut(part).part {
             Part::Inductor(inductor) => inductor.stray = None,
             Part::Transformer(transformer) => {
                 for winding in &mut transformer.windings {

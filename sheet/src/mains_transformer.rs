@@ -25,12 +25,14 @@
 use models::core::Core;
 use toml::de::DeValue;
 
+use super::draft::{Draft, NodeRef};
 use super::error::{Bounds, FileErrorKind};
-use super::fields::{Fields, Text, read_either, type_words};
-use super::log::{Log, NodeRef, Place};
+use super::fields::{Fields, read_either, type_words};
 use super::magnetics::core_loss;
 use super::mains::in_the_file;
-use super::parts::{Made, nodes};
+use super::place::Place;
+use super::place::Text;
+use super::terminals::{Made, nodes};
 use super::transformer::wind;
 use super::windings::Whole;
 use sim::quantity::{Quantity, Unit};
@@ -75,19 +77,19 @@ struct Secondary {
     capacitance_loss: f64,
 }
 
-pub(super) fn mains_transformer(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
-    let tap = fields.need_value(log, "mains_transformer", Unit::Volt, Bounds::Positive);
+pub(super) fn mains_transformer(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Made> {
+    let tap = fields.need_value(draft, "mains_transformer", Unit::Volt, Bounds::Positive);
     // Figures are stated for the tap the file uses, whichever is chosen from outside.
     let volts = in_the_file(fields, "mains_transformer").unwrap_or(tap);
-    let known = known_tap(fields, log, volts, tap);
-    let primary = nodes(fields, log, "primary", 2, Some(2));
-    let secondaries = secondaries(fields, log);
-    let frequency = match log.mains_frequency {
+    let known = known_tap(fields, draft, volts, tap);
+    let primary = nodes(fields, draft, "primary", 2, Some(2));
+    let secondaries = secondaries(fields, draft);
+    let frequency = match draft.mains_frequency {
         Some(mains) => fields
-            .value(log, "frequency", Unit::Hertz, Bounds::Positive)
+            .value(draft, "frequency", Unit::Hertz, Bounds::Positive)
             .unwrap_or(mains),
         None => fields.value_or_assume(
-            log,
+            draft,
             "frequency",
             Unit::Hertz,
             Bounds::Positive,
@@ -103,25 +105,25 @@ pub(super) fn mains_transformer(fields: &mut Fields<'_>, log: &mut Log) -> Optio
     let size = if size > 0.0 { size } else { typical::SIZE };
     let loss_ohms = core_loss(
         fields,
-        log,
+        draft,
         Some(volts * volts / (typical::CORE_LOSS * size)),
     );
-    let core = core(fields, log, volts, frequency, size, loss_ohms);
+    let core = core(fields, draft, volts, frequency, size, loss_ohms);
     let leakage = fields.value_or_assume(
-        log,
+        draft,
         "leakage_inductance",
         Unit::Henry,
         Bounds::NotNegative,
         typical::LEAKAGE * volts * volts / size / (std::f64::consts::TAU * frequency),
     );
-    let primary_ohms = fields.value(log, "primary_resistance", Unit::Ohm, Bounds::NotNegative);
-    let regulation = regulation(fields, log, secondaries.as_deref(), primary_ohms, size);
+    let primary_ohms = fields.value(draft, "primary_resistance", Unit::Ohm, Bounds::NotNegative);
+    let regulation = regulation(fields, draft, secondaries.as_deref(), primary_ohms, size);
     let (secondaries, primary) = (secondaries?, primary?);
     if !known {
         return None;
     }
     let Some(wound) = Wound::new(volts, loss_ohms, primary_ohms, regulation, &secondaries) else {
-        log.fault(
+        draft.fault(
             &Place::File(fields.name_span.clone()),
             FileErrorKind::DropTooGreat,
         );
@@ -152,16 +154,16 @@ pub(super) fn mains_transformer(fields: &mut Fields<'_>, log: &mut Log) -> Optio
 }
 
 /// Whether the tap chosen is one of `taps`, or the one of the file where none are listed.
-fn known_tap(fields: &mut Fields<'_>, log: &mut Log, volts: f64, tap: f64) -> bool {
+fn known_tap(fields: &mut Fields<'_>, draft: &mut Draft, volts: f64, tap: f64) -> bool {
     /// Volts within which two figures name one tap.
     const SAME: f64 = 0.05;
-    let listed = fields.list(log, "taps");
+    let listed = fields.list(draft, "taps");
     let taps: Vec<(String, f64)> = match &listed {
         None => vec![(sim::quantity::engineering(volts, Unit::Volt), volts)],
         Some(texts) => texts
             .iter()
             .filter_map(|text| {
-                let read = read_either(log, "taps", text, &[Unit::Volt], Bounds::Positive);
+                let read = read_either(draft, "taps", text, &[Unit::Volt], Bounds::Positive);
                 read.map(|(value, _)| (text.text.trim().to_owned(), value))
             })
             .collect(),
@@ -174,7 +176,7 @@ fn known_tap(fields: &mut Fields<'_>, log: &mut Log, volts: f64, tap: f64) -> bo
             Place::File(fields.span_of("mains_transformer"))
         } else {
             fields
-                .text(log, "mains_transformer")
+                .text(draft, "mains_transformer")
                 .map_or(Place::File(fields.name_span.clone()), |text| text.place)
         };
         let kind = FileErrorKind::UnknownTap {
@@ -182,18 +184,18 @@ fn known_tap(fields: &mut Fields<'_>, log: &mut Log, volts: f64, tap: f64) -> bo
             found: sim::quantity::engineering(wanted, Unit::Volt),
             taps: taps.into_iter().map(|(name, _)| name).collect(),
         };
-        log.fault(&place, kind);
+        draft.fault(&place, kind);
         return false;
     }
     let all = taps.into_iter().map(|(_, volts)| volts).collect();
-    log.taps.push((fields.owner.clone(), tap, all));
+    draft.taps.push((fields.owner.clone(), tap, all));
     true
 }
 
 /// Magnetising curve: current off load at the mains volts, and the volts at which the iron saturates.
 fn core(
     fields: &mut Fields<'_>,
-    log: &mut Log,
+    draft: &mut Draft,
     volts: f64,
     frequency: f64,
     size: f64,
@@ -201,9 +203,9 @@ fn core(
 ) -> Core {
     let key = "magnetising_current";
     let typical = typical::MAGNETISING * size / volts;
-    let off_load = fields.value_or_assume(log, key, Unit::Ampere, Bounds::Positive, typical);
+    let off_load = fields.value_or_assume(draft, key, Unit::Ampere, Bounds::Positive, typical);
     let saturates = fields.value_or_assume(
-        log,
+        draft,
         "saturates",
         Unit::Volt,
         Bounds::Positive,
@@ -212,7 +214,7 @@ fn core(
     // An ammeter reads both: the core loss in phase with the volts, the magnetising current across them.
     let squared = off_load * off_load - (volts / loss_ohms).powi(2);
     if squared <= 0.0 {
-        log.fault(
+        draft.fault(
             &Place::File(fields.span_of(key)),
             FileErrorKind::CoreLossTooGreat,
         );
@@ -241,7 +243,7 @@ fn rms_of_a_sine(core: &Core, peak: f64) -> f64 {
 /// The regulation, asked for only where a resistance is missing.
 fn regulation(
     fields: &mut Fields<'_>,
-    log: &mut Log,
+    draft: &mut Draft,
     secondaries: Option<&[Secondary]>,
     primary_ohms: Option<f64>,
     size: f64,
@@ -255,10 +257,10 @@ fn regulation(
             .any(|s| s.resistance.is_none());
     let typical = typical::REGULATION * (size / typical::SIZE).powf(typical::REGULATION_EXPONENT);
     if needed {
-        fields.value_or_assume(log, key, Unit::Percent, Bounds::Share, typical)
+        fields.value_or_assume(draft, key, Unit::Percent, Bounds::Share, typical)
     } else {
         fields
-            .value(log, key, Unit::Percent, Bounds::Share)
+            .value(draft, key, Unit::Percent, Bounds::Share)
             .unwrap_or(typical)
     }
 }
@@ -329,65 +331,65 @@ impl Wound {
 }
 
 /// All secondaries, none when any cannot be read.
-fn secondaries(fields: &mut Fields<'_>, log: &mut Log) -> Option<Vec<Secondary>> {
+fn secondaries(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Vec<Secondary>> {
     let key = "secondaries";
     let wanted = "a list of windings such as { volts = \"6.3V\", current = \"3A\", nodes = [\"h1\", \"h2\"] }";
     let Some(value) = fields.raw(key) else {
         fields.miss(key);
         return None;
     };
-    let wrong = |log: &mut Log, span, found| {
+    let wrong = |draft: &mut Draft, span, found| {
         let kind = FileErrorKind::WrongType {
             key: key.to_owned(),
             wanted,
             found,
         };
-        log.fault(&Place::File(span), kind);
+        draft.fault(&Place::File(span), kind);
     };
     let DeValue::Array(items) = value.get_ref() else {
-        wrong(log, value.span(), type_words(value.get_ref()));
+        wrong(draft, value.span(), type_words(value.get_ref()));
         return None;
     };
     if items.is_empty() {
-        wrong(log, value.span(), "an empty list");
+        wrong(draft, value.span(), "an empty list");
         return None;
     }
     let mut all = Vec::new();
     for (k, item) in items.iter().enumerate() {
         let DeValue::Table(table) = item.get_ref() else {
-            wrong(log, item.span(), type_words(item.get_ref()));
+            wrong(draft, item.span(), type_words(item.get_ref()));
             all.push(None);
             continue;
         };
         let mut keys = Fields::new(&fields.owner, "secondary", item.span(), table);
-        let one = secondary(&mut keys, log, k);
-        keys.finish(log);
+        let one = secondary(&mut keys, draft, k);
+        keys.finish(draft);
         all.push(one);
     }
     all.into_iter().collect()
 }
 
-fn secondary(keys: &mut Fields<'_>, log: &mut Log, k: usize) -> Option<Secondary> {
+fn secondary(keys: &mut Fields<'_>, draft: &mut Draft, k: usize) -> Option<Secondary> {
     let on_load = !keys.has("off_load");
     let key = if on_load { "volts" } else { "off_load" };
-    let text = keys.need_text(log, key);
+    let text = keys.need_text(draft, key);
     if !on_load && keys.has("volts") {
         keys.raw("volts");
         let place = Place::File(keys.span_of("volts"));
-        log.fault(&place, FileErrorKind::VoltsTwice);
+        draft.fault(&place, FileErrorKind::VoltsTwice);
     }
-    let halves = text.as_ref().and_then(|text| halves(log, key, text));
-    let name = keys.text(log, "name").map(|name| name.text);
+    let halves = text.as_ref().and_then(|text| halves(draft, key, text));
+    let name = keys.text(draft, "name").map(|name| name.text);
     let wanted = match &halves {
         Some((_, None)) => (2, Some(2)),
         Some((_, Some(_))) => (3, Some(3)),
         None => (2, Some(3)),
     };
-    let nodes = nodes(keys, log, "nodes", wanted.0, wanted.1);
-    let resistance = keys.value(log, "resistance", Unit::Ohm, Bounds::Positive);
-    let current = keys.value(log, "current", Unit::Ampere, Bounds::Positive);
-    let capacitance = keys.value(log, "capacitance", Unit::Farad, Bounds::NotNegative);
-    let loss = keys.value(log, "capacitance_loss", Unit::Ohm, Bounds::NotNegative);
+    let nodes = nodes(keys, draft, "nodes", wanted.0, wanted.1);
+    let resistance = keys.value(draft, "resistance", Unit::Ohm, Bounds::Positive);
+    let current = keys.value(draft, "current", Unit::Ampere, Bounds::Positive);
+    let capacitance = keys.value(draft, "capacitance", Unit::Farad, Bounds::NotNegative);
+    let loss = keys.value(draft, "capacitance_loss", Unit::Ohm, Bounds::NotNegative);
     if current.is_none()
         && !keys.has("current")
         && (on_load || resistance.is_none())
@@ -397,7 +399,7 @@ fn secondary(keys: &mut Fields<'_>, log: &mut Log, k: usize) -> Option<Secondary
             key: key.to_owned(),
             needs: "current",
         };
-        log.fault(&Place::File(keys.span_of(key)), kind);
+        draft.fault(&Place::File(keys.span_of(key)), kind);
     }
     let (first, second) = halves?;
     let volts = first + second.unwrap_or(0.0);
@@ -406,7 +408,7 @@ fn secondary(keys: &mut Fields<'_>, log: &mut Log, k: usize) -> Option<Secondary
         (Some(current), _) => current,
         (None, Some(ohms)) if !on_load => {
             let amps = typical::SECONDARY_DROP * volts / ohms;
-            log.assume(&keys.owner, &keys.name_span, "current", amps, Unit::Ampere);
+            draft.assume(&keys.owner, &keys.name_span, "current", amps, Unit::Ampere);
             amps
         }
         _ => return None,
@@ -428,14 +430,14 @@ fn secondary(keys: &mut Fields<'_>, log: &mut Log, k: usize) -> Option<Secondary
 }
 
 /// `"6.3V"`, or `"320-0-320V"` with a centre tap: volts of the first part and of the second.
-fn halves(log: &mut Log, key: &'static str, text: &Text) -> Option<(f64, Option<f64>)> {
+fn halves(draft: &mut Draft, key: &'static str, text: &Text) -> Option<(f64, Option<f64>)> {
     let parts: Vec<&str> = text.text.split('-').map(str::trim).collect();
     let [first, centre, second] = parts.as_slice() else {
         if parts.len() == 1 {
-            let read = read_either(log, key, text, &[Unit::Volt], Bounds::Positive);
+            let read = read_either(draft, key, text, &[Unit::Volt], Bounds::Positive);
             return read.map(|(volts, _)| (volts, None));
         }
-        return form(log, key, text);
+        return form(draft, key, text);
     };
     // The unit stands behind the last figure, and may stand behind the others.
     let unit = second.trim_start_matches(|c: char| c.is_ascii_digit() || c == '.');
@@ -453,15 +455,15 @@ fn halves(log: &mut Log, key: &'static str, text: &Text) -> Option<(f64, Option<
     let zero = centre.trim_end_matches(|c: char| c.is_alphabetic()).trim() == "0";
     match (volts(first), volts(second)) {
         (Some(first), Some(second)) if zero => Some((first, Some(second))),
-        _ => form(log, key, text),
+        _ => form(draft, key, text),
     }
 }
 
-fn form<T>(log: &mut Log, key: &str, text: &Text) -> Option<T> {
+fn form<T>(draft: &mut Draft, key: &str, text: &Text) -> Option<T> {
     let kind = FileErrorKind::Form {
         key: key.to_owned(),
         example: "320-0-320V",
     };
-    log.fault(&text.place, kind);
+    draft.fault(&text.place, kind);
     None
 }

@@ -7,20 +7,20 @@ use std::ops::Range;
 use models::diode::Diode;
 use toml::de::{DeTable, DeValue};
 
+use super::draft::Draft;
 use super::error::{Bounds, FileErrorKind};
-use super::fields::{Fields, Text, read_either};
-use super::log::{Log, NodeRef, Place};
+use super::fields::{Fields, read_either};
+use super::place::Place;
+use super::place::Text;
+use super::terminals::{Made, between, differ, node, nodes, poles};
 use super::{controls, ends, magnetics, mains, mains_transformer, signal, transformer, valve};
 use sim::circuit::Ratings;
 use sim::nearest::nearest;
 use sim::parts::{Capacitor, Diodes, Part, Resistor};
 use sim::quantity::{Quantity, Unit};
 
-/// A part ready to be placed.
-pub(super) type Made = (Part, Vec<NodeRef>);
-
 /// Makes a part of the keys of its line; none when they are not enough.
-type Make = fn(&mut Fields<'_>, &mut Log) -> Option<Made>;
+type Make = fn(&mut Fields<'_>, &mut Draft) -> Option<Made>;
 
 /// A kind of part: the key that says so, the key `--set` changes, and how it is made.
 struct Kind {
@@ -126,12 +126,12 @@ pub(super) fn read<'a>(
     whole: Range<usize>,
     keys: &'a DeTable<'a>,
     set: Option<&'a str>,
-    log: &mut Log,
+    draft: &mut Draft,
 ) {
     let mut fields = Fields::new(name, "part", name_span.clone(), keys);
     let Some((first, first_span)) = fields.keys().next() else {
-        log.unplaced = true;
-        log.fault(
+        draft.unplaced = true;
+        draft.fault(
             &Place::File(name_span),
             FileErrorKind::EmptyPart {
                 part: name.to_owned(),
@@ -140,7 +140,7 @@ pub(super) fn read<'a>(
         return;
     };
     let Some(kind) = kind_of(first) else {
-        log.unplaced = true;
+        draft.unplaced = true;
         let fault = match fields.keys().find_map(|(key, _)| kind_of(key)) {
             Some(later) => FileErrorKind::KindNotFirst {
                 part: name.to_owned(),
@@ -154,7 +154,7 @@ pub(super) fn read<'a>(
                     .map(|kind| kind.name),
             },
         };
-        log.fault(&Place::File(first_span), fault);
+        draft.fault(&Place::File(first_span), fault);
         return;
     };
     fields.what = kind.what;
@@ -170,29 +170,29 @@ pub(super) fn read<'a>(
                 part: name.to_owned(),
                 what: kind.what,
             };
-            log.fault(&place, fault);
+            draft.fault(&place, fault);
         }
     }
-    let made = (kind.make)(&mut fields, log);
-    let ratings = ratings(&mut fields, log);
+    let made = (kind.make)(&mut fields, draft);
+    let ratings = ratings(&mut fields, draft);
     match made {
-        Some((part, nodes)) => log.place(&fields, whole, part, &nodes, ratings),
-        None => log.unplaced = true,
+        Some((part, nodes)) => fields.place(draft, whole, part, &nodes, ratings),
+        None => draft.unplaced = true,
     }
-    fields.finish(log);
+    fields.finish(draft);
 }
 
 /// `rating` (one value or a list of them: watts, volts, amperes) and `tolerance`.
-fn ratings(fields: &mut Fields<'_>, log: &mut Log) -> Ratings {
+fn ratings(fields: &mut Fields<'_>, draft: &mut Draft) -> Ratings {
     let mut ratings = Ratings::default();
     let texts = match fields.raw("rating").map(toml::Spanned::get_ref) {
         None => Vec::new(),
-        Some(DeValue::Array(_)) => fields.list(log, "rating").unwrap_or_default(),
-        Some(_) => fields.text(log, "rating").into_iter().collect(),
+        Some(DeValue::Array(_)) => fields.list(draft, "rating").unwrap_or_default(),
+        Some(_) => fields.text(draft, "rating").into_iter().collect(),
     };
     for text in texts {
         match read_either(
-            log,
+            draft,
             "rating",
             &text,
             &[Unit::Watt, Unit::Volt, Unit::Ampere],
@@ -204,92 +204,23 @@ fn ratings(fields: &mut Fields<'_>, log: &mut Log) -> Ratings {
             None => {}
         }
     }
-    ratings.tolerance = fields.value(log, "tolerance", Unit::Percent, Bounds::Share);
+    ratings.tolerance = fields.value(draft, "tolerance", Unit::Percent, Bounds::Share);
     ratings
 }
 
-/// A list of nodes of a stated length.
-pub(super) fn nodes(
-    fields: &mut Fields<'_>,
-    log: &mut Log,
-    key: &'static str,
-    least: usize,
-    most: Option<usize>,
-) -> Option<Vec<NodeRef>> {
-    if !fields.has(key) {
-        fields.raw(key);
-        fields.miss(key);
-        return None;
-    }
-    let texts = fields.list(log, key)?;
-    let found = texts.len();
-    let list: Option<Vec<NodeRef>> = texts.iter().map(|text| log.node(key, text)).collect();
-    if found < least || most.is_some_and(|most| found > most) {
-        let kind = FileErrorKind::NodeCount {
-            key: key.to_owned(),
-            least,
-            most,
-            found,
-        };
-        log.fault(&Place::File(fields.span_of(key)), kind);
-        return None;
-    }
-    list
-}
-
-/// The two nodes of `between`, which must differ.
-pub(super) fn between(fields: &mut Fields<'_>, log: &mut Log) -> Option<Vec<NodeRef>> {
-    let pair = nodes(fields, log, "between", 2, Some(2))?;
-    differ(fields, log, pair)
-}
-
-/// Both ends of a part, which must differ.
-pub(super) fn differ(
-    fields: &Fields<'_>,
-    log: &mut Log,
-    pair: Vec<NodeRef>,
-) -> Option<Vec<NodeRef>> {
-    if pair[0].id == pair[1].id {
-        let node = log.circuit.node_name(pair[0].id).to_owned();
-        let kind = FileErrorKind::SameNode {
-            part: fields.owner.clone(),
-            node,
-        };
-        log.fault(
-            &Place::File(pair[0].span.start..pair[1].span.end.max(pair[0].span.end)),
-            kind,
-        );
-        return None;
-    }
-    Some(pair)
-}
-
-/// One node named by a key.
-pub(super) fn node(fields: &mut Fields<'_>, log: &mut Log, key: &'static str) -> Option<NodeRef> {
-    let text = fields.need_text(log, key)?;
-    log.node(key, &text)
-}
-
-pub(super) fn poles(fields: &mut Fields<'_>, log: &mut Log) -> Option<Vec<NodeRef>> {
-    let positive = node(fields, log, "positive");
-    let negative = node(fields, log, "negative");
-    let pair = vec![positive?, negative?];
-    differ(fields, log, pair)
-}
-
-fn resistor(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
-    let r = fields.need_value(log, "resistor", Unit::Ohm, Bounds::Positive);
-    let nodes = between(fields, log)?;
+fn resistor(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Made> {
+    let r = fields.need_value(draft, "resistor", Unit::Ohm, Bounds::Positive);
+    let nodes = between(fields, draft)?;
     Some((Part::Resistor(Resistor { r }), nodes))
 }
 
-fn capacitor(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
-    let c = fields.need_value(log, "capacitor", Unit::Farad, Bounds::Positive);
-    let nodes = between(fields, log);
+fn capacitor(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Made> {
+    let c = fields.need_value(draft, "capacitor", Unit::Farad, Bounds::Positive);
+    let nodes = between(fields, draft);
     let esr = fields
-        .value(log, "esr", Unit::Ohm, Bounds::NotNegative)
+        .value(draft, "esr", Unit::Ohm, Bounds::NotNegative)
         .unwrap_or(0.0);
-    let leakage = leakage(fields, log).unwrap_or(0.0);
+    let leakage = leakage(fields, draft).unwrap_or(0.0);
     Some((
         Part::Capacitor(Capacitor {
             c,
@@ -307,18 +238,18 @@ const LOSS_FACTOR: f64 = 0.15;
 /// Hz, where the loss factor is stated.
 const LOSS_FREQUENCY: f64 = 100.0;
 
-fn electrolytic(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
-    let c = fields.need_value(log, "electrolytic", Unit::Farad, Bounds::Positive);
-    let nodes = poles(fields, log);
+fn electrolytic(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Made> {
+    let c = fields.need_value(draft, "electrolytic", Unit::Farad, Bounds::Positive);
+    let nodes = poles(fields, draft);
     let typical = LOSS_FACTOR / (std::f64::consts::TAU * LOSS_FREQUENCY * c);
-    let esr = fields.value_or_assume(log, "esr", Unit::Ohm, Bounds::NotNegative, typical);
-    let leakage = leakage(fields, log).unwrap_or_else(|| {
+    let esr = fields.value_or_assume(draft, "esr", Unit::Ohm, Bounds::NotNegative, typical);
+    let leakage = leakage(fields, draft).unwrap_or_else(|| {
         // IEC 60384-4 (from memory): 0.01·C·V + 3 µA at rated volts.
-        let Some(volts) = rated_volts(fields, log) else {
+        let Some(volts) = rated_volts(fields, draft) else {
             return 0.0;
         };
         let amps = 0.01 * c * volts + 3e-6;
-        log.assume(
+        draft.assume(
             &fields.owner,
             &fields.name_span,
             "leakage",
@@ -338,10 +269,10 @@ fn electrolytic(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
     ))
 }
 
-fn rated_volts(fields: &mut Fields<'_>, log: &mut Log) -> Option<f64> {
+fn rated_volts(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<f64> {
     let texts = match fields.raw("rating").map(toml::Spanned::get_ref) {
-        Some(DeValue::Array(_)) => fields.list(log, "rating").unwrap_or_default(),
-        Some(DeValue::String(_)) => fields.text(log, "rating").into_iter().collect(),
+        Some(DeValue::Array(_)) => fields.list(draft, "rating").unwrap_or_default(),
+        Some(DeValue::String(_)) => fields.text(draft, "rating").into_iter().collect(),
         _ => Vec::new(),
     };
     texts
@@ -351,30 +282,34 @@ fn rated_volts(fields: &mut Fields<'_>, log: &mut Log) -> Option<f64> {
 }
 
 /// Leakage as a conductance: stated as current at the rated volts, or as a resistance.
-fn leakage(fields: &mut Fields<'_>, log: &mut Log) -> Option<f64> {
-    let (value, unit) =
-        fields.either(log, "leakage", &[Unit::Ampere, Unit::Ohm], Bounds::Positive)?;
+fn leakage(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<f64> {
+    let (value, unit) = fields.either(
+        draft,
+        "leakage",
+        &[Unit::Ampere, Unit::Ohm],
+        Bounds::Positive,
+    )?;
     if unit == Unit::Ohm {
         return Some(1.0 / value);
     }
-    let volts = rated_volts(fields, log);
+    let volts = rated_volts(fields, draft);
     if volts.is_none() {
         let kind = FileErrorKind::Needs {
             key: "leakage".to_owned(),
             needs: "rating",
         };
-        log.fault(&Place::File(fields.span_of("leakage")), kind);
+        draft.fault(&Place::File(fields.span_of("leakage")), kind);
     }
     Some(volts.map_or(0.0, |volts| value / volts))
 }
 
 /// The law of a `diode` or `bridge`.
-fn material(fields: &mut Fields<'_>, log: &mut Log, key: &'static str) -> Diode {
-    let material = fields.need_text(log, key);
+fn material(fields: &mut Fields<'_>, draft: &mut Draft, key: &'static str) -> Diode {
+    let material = fields.need_text(draft, key);
     if let Some(text) = &material
         && text.text.trim() != "silicon"
     {
-        log.fault(
+        draft.fault(
             &text.place,
             FileErrorKind::Form {
                 key: key.to_owned(),
@@ -385,25 +320,25 @@ fn material(fields: &mut Fields<'_>, log: &mut Log, key: &'static str) -> Diode 
     Diode::silicon()
 }
 
-fn bridge(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
-    let law = material(fields, log, "bridge");
-    let alternating = between(fields, log);
-    let poles = poles(fields, log);
+fn bridge(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Made> {
+    let law = material(fields, draft, "bridge");
+    let alternating = between(fields, draft);
+    let poles = poles(fields, draft);
     let nodes = [alternating?, poles?].concat();
     Some((Part::Diodes(Diodes::bridge(law)), nodes))
 }
 
-fn diode(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
-    let law = material(fields, log, "diode");
+fn diode(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Made> {
+    let law = material(fields, draft, "diode");
     if fields.has("anodes") {
-        let anodes = nodes(fields, log, "anodes", 2, Some(2));
-        let cathode = node(fields, log, "cathode");
-        let anodes = differ(fields, log, anodes?)?;
+        let anodes = nodes(fields, draft, "anodes", 2, Some(2));
+        let cathode = node(fields, draft, "cathode");
+        let anodes = differ(fields, draft, anodes?)?;
         let nodes = [anodes, vec![cathode?]].concat();
         return Some((Part::Diodes(Diodes::bi_phase(law)), nodes));
     }
-    let anode = node(fields, log, "anode");
-    let cathode = node(fields, log, "cathode");
-    let pair = differ(fields, log, vec![anode?, cathode?])?;
+    let anode = node(fields, draft, "anode");
+    let cathode = node(fields, draft, "cathode");
+    let pair = differ(fields, draft, vec![anode?, cathode?])?;
     Some((Part::Device(law.into()), pair))
 }

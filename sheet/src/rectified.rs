@@ -16,9 +16,8 @@
 //!          cycle or two; ASSUMPTION
 
 use models::AnyDevice;
-use models::data::ValveModel;
 
-use super::log::Log;
+use super::draft::Draft;
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::parts::Part;
 use sim::quantity::Unit;
@@ -29,14 +28,14 @@ const TRANSFORMER: f64 = 200e-12;
 const CHOKE: f64 = 100e-12;
 
 /// Gives every winding behind a rectifier its capacitance and the loss of it, with a note of each.
-pub(super) fn give_capacitance(log: &mut Log) {
-    let ids: Vec<PartId> = log.circuit.parts().map(|(id, _)| id).collect();
+pub(super) fn give_capacitance(draft: &mut Draft) {
+    let ids: Vec<PartId> = draft.circuit.parts().map(|(id, _)| id).collect();
     for id in ids {
-        let placed = log.circuit.part(id);
+        let placed = draft.circuit.part(id);
         let cut: Vec<bool> = placed
             .nodes
             .chunks(2)
-            .map(|ends| ends.iter().any(|&end| cut_off(&log.circuit, end)))
+            .map(|ends| ends.iter().any(|&end| cut_off(&draft.circuit, end)))
             .collect();
         let mut assumed: Vec<(&'static str, f64, Unit)> = Vec::new();
         let mut give = |capacitance: &mut f64, loss: &mut f64, typical: f64, inductance: f64| {
@@ -55,7 +54,7 @@ pub(super) fn give_capacitance(log: &mut Log) {
                 note("capacitance_loss", *loss, Unit::Ohm);
             }
         };
-        match &mut log.circuit.part_mut(id).part {
+        match &mut draft.circuit.part_mut(id).part {
             Part::Transformer(transformer) => {
                 let windings = transformer.windings.iter_mut().zip(&cut);
                 for (winding, _) in windings.filter(|(w, cut)| **cut && w.leakage > 0.0) {
@@ -71,11 +70,11 @@ pub(super) fn give_capacitance(log: &mut Log) {
             _ => {}
         }
         let (name, place) = (
-            log.circuit.part(id).name.clone(),
-            log.spans.parts[id.index()].name.clone(),
+            draft.circuit.part(id).name.clone(),
+            draft.spans.parts[id.index()].name.clone(),
         );
         for (key, value, unit) in assumed {
-            log.assume(&name, &place, key, value, unit);
+            draft.assume(&name, &place, key, value, unit);
         }
     }
 }
@@ -100,7 +99,7 @@ fn cut_off(circuit: &Circuit, start: NodeId) -> bool {
         for (_, placed) in here() {
             match &placed.part {
                 Part::Diodes(_) | Part::Device(AnyDevice::Diode(_)) => return true,
-                Part::Valve(valve) if matches!(valve.kind.model, ValveModel::Rectifier(_)) => {
+                Part::Valve(valve) if valve.kind.model.is_rectifier() => {
                     // Between the ends of a heater or filament current flows on.
                     let wiring = valve.wiring(&placed.nodes);
                     let heated = valve.filament && wiring.cathode.contains(&node);

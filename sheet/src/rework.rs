@@ -20,9 +20,11 @@ use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
+use super::draft::Draft;
 use super::error::{FileError, FileErrorKind};
-use super::fields::{Fields, Text, type_words};
-use super::log::{Log, Place};
+use super::fields::{Fields, type_words};
+use super::place::Place;
+use super::place::Text;
 use super::written::{Written, in_order, starts};
 use super::{Sheet, sorted, syntax_faults};
 use sim::amplifier::meant_by;
@@ -177,10 +179,10 @@ fn apply(
     faults: &mut Vec<FileError>,
     cuts: &mut Vec<Cut>,
 ) -> Written {
-    let mut log = Log::default();
+    let mut draft = Draft::default();
     let (base_table, _) = DeTable::parse_recoverable(&base.text);
     let (table, _) = DeTable::parse_recoverable(&rework.text);
-    let said = Rework::read(table.get_ref(), &mut log);
+    let said = Rework::read(table.get_ref(), &mut draft);
     let base_table = base_table.get_ref();
     let parts = match base_table.get("parts").map(Spanned::get_ref) {
         Some(DeValue::Table(parts)) => Some(parts),
@@ -190,8 +192,8 @@ fn apply(
         .into_iter()
         .flat_map(|parts| parts.keys().map(|name| name.get_ref().as_ref()))
         .collect();
-    let removed = said.removed(&names, &mut log);
-    let replaced = said.replaced(&names, &removed, &mut log);
+    let removed = said.removed(&names, &mut draft);
+    let replaced = said.replaced(&names, &removed, &mut draft);
 
     let mut whole = Written::default();
     for (key, value) in in_order(base_table) {
@@ -210,7 +212,7 @@ fn apply(
                         cuts.push(Cut::of(name, value));
                     } else if let Some(line) = replaced.get(name) {
                         cuts.push(Cut::of(name, value));
-                        replace(&mut whole, (base, key, value), (rework, line), &mut log);
+                        replace(&mut whole, (base, key, value), (rework, line), &mut draft);
                     } else {
                         whole.entry(base, key, base, value);
                     }
@@ -219,7 +221,7 @@ fn apply(
                     if names.contains(&line.name.as_str()) && !removed.contains(line.name.as_str())
                     {
                         let name = line.name.clone();
-                        log.fault(
+                        draft.fault(
                             &Place::File(line.key.clone()),
                             FileErrorKind::InBase { name },
                         );
@@ -259,7 +261,7 @@ fn apply(
             whole.say("\n");
         }
     }
-    faults.extend(moved(log.faults, rework, rework.place(&(0..1), 0).start));
+    faults.extend(moved(draft.faults, rework, rework.place(&(0..1), 0).start));
     whole
 }
 
@@ -272,19 +274,19 @@ fn name_at<'t>(table: &'t DeTable<'_>, key: &Range<usize>) -> &'t str {
 }
 
 impl<'a> Rework<'a> {
-    fn read(table: &'a DeTable<'a>, log: &mut Log) -> Self {
+    fn read(table: &'a DeTable<'a>, draft: &mut Draft) -> Self {
         let mut root = Fields::new("rework", "rework", 0..0, table);
-        root.need_text(log, "base");
-        let remove = root.list(log, "remove").unwrap_or_default();
-        let replace = lines(&mut root, log, "replace");
-        let add = lines(&mut root, log, "add");
+        root.need_text(draft, "base");
+        let remove = root.list(draft, "remove").unwrap_or_default();
+        let replace = lines(&mut root, draft, "replace");
+        let add = lines(&mut root, draft, "add");
         let mut anew = BTreeMap::new();
         for name in GIVEN_ANEW {
-            if let Some(table) = table_of(&mut root, log, name) {
+            if let Some(table) = table_of(&mut root, draft, name) {
                 anew.insert(name, table);
             }
         }
-        root.finish(log);
+        root.finish(draft);
         Self {
             remove,
             replace,
@@ -294,17 +296,17 @@ impl<'a> Rework<'a> {
     }
 
     /// The parts of the base that go, by designator.
-    fn removed<'n>(&self, names: &[&'n str], log: &mut Log) -> BTreeSet<&'n str> {
+    fn removed<'n>(&self, names: &[&'n str], draft: &mut Draft) -> BTreeSet<&'n str> {
         let mut removed = BTreeSet::new();
         for text in &self.remove {
             let found = meant_by(text.text.trim(), names);
             if found.is_empty() {
-                not_in_base(log, &text.place, text.text.trim(), names);
+                not_in_base(draft, &text.place, text.text.trim(), names);
             }
             for name in found {
                 if !removed.insert(name) {
                     let name = name.to_owned();
-                    log.fault(&text.place, FileErrorKind::ListedTwice { name });
+                    draft.fault(&text.place, FileErrorKind::ListedTwice { name });
                 }
             }
         }
@@ -316,22 +318,22 @@ impl<'a> Rework<'a> {
         &self,
         names: &[&'n str],
         removed: &BTreeSet<&str>,
-        log: &mut Log,
+        draft: &mut Draft,
     ) -> BTreeMap<&'n str, &Line<'a>> {
         let mut replaced = BTreeMap::new();
         for line in &self.replace {
             let place = Place::File(line.key.clone());
             let found = meant_by(&line.name, names);
             if found.is_empty() {
-                not_in_base(log, &place, &line.name, names);
+                not_in_base(draft, &place, &line.name, names);
             }
             for name in found {
                 if removed.contains(name) {
                     let name = name.to_owned();
-                    log.fault(&place, FileErrorKind::RemovedToo { name });
+                    draft.fault(&place, FileErrorKind::RemovedToo { name });
                 } else if replaced.insert(name, line).is_some() {
                     let name = name.to_owned();
-                    log.fault(&place, FileErrorKind::ListedTwice { name });
+                    draft.fault(&place, FileErrorKind::ListedTwice { name });
                 }
             }
         }
@@ -339,17 +341,17 @@ impl<'a> Rework<'a> {
     }
 }
 
-fn not_in_base(log: &mut Log, place: &Place, name: &str, names: &[&str]) {
+fn not_in_base(draft: &mut Draft, place: &Place, name: &str, names: &[&str]) {
     let fault = FileErrorKind::NotInBase {
         name: name.to_owned(),
         nearest: nearest(name, names.iter().copied()).map(str::to_owned),
     };
-    log.fault(place, fault);
+    draft.fault(place, fault);
 }
 
 fn table_of<'a>(
     root: &mut Fields<'a>,
-    log: &mut Log,
+    draft: &mut Draft,
     name: &'static str,
 ) -> Option<&'a DeTable<'a>> {
     let value = root.raw(name)?;
@@ -361,12 +363,12 @@ fn table_of<'a>(
         wanted: "a table",
         found: type_words(value.get_ref()),
     };
-    log.fault(&Place::File(value.span()), kind);
+    draft.fault(&Place::File(value.span()), kind);
     None
 }
 
-fn lines<'a>(root: &mut Fields<'a>, log: &mut Log, name: &'static str) -> Vec<Line<'a>> {
-    let Some(table) = table_of(root, log, name) else {
+fn lines<'a>(root: &mut Fields<'a>, draft: &mut Draft, name: &'static str) -> Vec<Line<'a>> {
+    let Some(table) = table_of(root, draft, name) else {
         return Vec::new();
     };
     in_order(table)
@@ -383,7 +385,7 @@ fn replace(
     whole: &mut Written,
     (base, key, old): (&Written, Range<usize>, &Spanned<DeValue<'_>>),
     (rework, line): (&Written, &Line<'_>),
-    log: &mut Log,
+    draft: &mut Draft,
 ) {
     if matches!(line.value.get_ref(), DeValue::Table(_)) {
         // A section found by the name of the whole keeps its own name.
@@ -407,7 +409,7 @@ fn replace(
             wanted: "a value, or a list of keys such as { resistor = \"47k\", between = [\"a\", \"b\"] }",
             found: type_words(line.value.get_ref()),
         };
-        log.fault(&place, kind);
+        draft.fault(&place, kind);
     } else if let DeValue::Table(keys) = old.get_ref()
         && let Some((kind, value)) = in_order(keys).next()
     {
@@ -425,7 +427,7 @@ fn replace(
             part: line.name.clone(),
             key: name_at(keys, &kind).to_owned(),
         };
-        log.fault(&place, fault);
+        draft.fault(&place, fault);
     }
     whole.entry(base, key, base, old);
 }

@@ -3,10 +3,12 @@
 use toml::de::DeValue;
 
 use super::bench::GENERATOR_OHMS;
+use super::draft::Draft;
 use super::error::{Bounds, FileErrorKind};
-use super::fields::{Fields, Text, read_either};
-use super::log::{Log, Place};
-use super::parts::{Made, poles};
+use super::fields::{Fields, read_either};
+use super::place::Place;
+use super::place::Text;
+use super::terminals::{Made, poles};
 use sim::parts::{Part, Source, Waveform};
 use sim::quantity::{Unit, ratio};
 
@@ -22,23 +24,23 @@ enum Wave {
     TwoTone,
 }
 
-pub(super) fn signal(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
+pub(super) fn signal(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Made> {
     // The peak of the whole: the tones of two share it.
-    let peak = fields.need_value(log, "signal", Unit::Volt, Bounds::NotNegative);
-    let wave = wave(fields, log);
+    let peak = fields.need_value(draft, "signal", Unit::Volt, Bounds::NotNegative);
+    let wave = wave(fields, draft);
     let waveform = match wave {
-        Some(Wave::TwoTone) => two_tone(fields, log, peak),
+        Some(Wave::TwoTone) => two_tone(fields, draft, peak),
         // The other keys of a wave nobody knows are left unjudged.
         None => {
             fields.raw("frequency");
             fields.raw("ratio");
             None
         }
-        Some(wave) => one_tone(fields, log, peak, wave),
+        Some(wave) => one_tone(fields, draft, peak, wave),
     };
-    let nodes = poles(fields, log);
+    let nodes = poles(fields, draft);
     let resistance = fields.value_or_assume(
-        log,
+        draft,
         "resistance",
         Unit::Ohm,
         Bounds::NotNegative,
@@ -54,9 +56,9 @@ pub(super) fn signal(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
 }
 
 /// The shape; a sine when nothing is said, none when it is unknown.
-fn wave(fields: &mut Fields<'_>, log: &mut Log) -> Option<Wave> {
+fn wave(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Wave> {
     let there = fields.has("wave");
-    let Some(text) = fields.text(log, "wave") else {
+    let Some(text) = fields.text(draft, "wave") else {
         return (!there).then_some(Wave::Sine);
     };
     match text.text.trim() {
@@ -67,13 +69,13 @@ fn wave(fields: &mut Fields<'_>, log: &mut Log) -> Option<Wave> {
             let kind = FileErrorKind::UnknownWave {
                 found: other.to_owned(),
             };
-            log.fault(&text.place, kind);
+            draft.fault(&text.place, kind);
             None
         }
     }
 }
 
-fn one_tone(fields: &mut Fields<'_>, log: &mut Log, peak: f64, wave: Wave) -> Option<Waveform> {
+fn one_tone(fields: &mut Fields<'_>, draft: &mut Draft, peak: f64, wave: Wave) -> Option<Waveform> {
     if fields.has("ratio") {
         fields.raw("ratio");
         let place = Place::File(fields.span_of("ratio"));
@@ -81,13 +83,13 @@ fn one_tone(fields: &mut Fields<'_>, log: &mut Log, peak: f64, wave: Wave) -> Op
             key: "ratio".to_owned(),
             needs: "wave = \"two tone\"",
         };
-        log.fault(&place, kind);
+        draft.fault(&place, kind);
     }
     if let Some(DeValue::Array(list)) = fields.raw("frequency").map(toml::Spanned::get_ref) {
-        tones(fields, log, 1, list.len());
+        tones(fields, draft, 1, list.len());
         return None;
     }
-    let frequency = fields.need_value(log, "frequency", Unit::Hertz, Bounds::Positive);
+    let frequency = fields.need_value(draft, "frequency", Unit::Hertz, Bounds::Positive);
     Some(if wave == Wave::Square {
         Waveform::Square {
             amplitude: peak,
@@ -103,11 +105,11 @@ fn one_tone(fields: &mut Fields<'_>, log: &mut Log, peak: f64, wave: Wave) -> Op
     })
 }
 
-fn two_tone(fields: &mut Fields<'_>, log: &mut Log, peak: f64) -> Option<Waveform> {
-    let share = match fields.text(log, "ratio") {
+fn two_tone(fields: &mut Fields<'_>, draft: &mut Draft, peak: f64) -> Option<Waveform> {
+    let share = match fields.text(draft, "ratio") {
         None => {
             if !fields.has("ratio") {
-                log.assume(
+                draft.assume(
                     &fields.owner,
                     &fields.name_span,
                     "ratio",
@@ -122,7 +124,7 @@ fn two_tone(fields: &mut Fields<'_>, log: &mut Log, peak: f64) -> Option<Wavefor
                 key: "ratio".to_owned(),
                 example: "4:1",
             };
-            log.fault(&text.place, kind);
+            draft.fault(&text.place, kind);
             TONE_RATIO
         }),
     };
@@ -131,18 +133,18 @@ fn two_tone(fields: &mut Fields<'_>, log: &mut Log, peak: f64) -> Option<Wavefor
             fields.miss("frequency");
             return None;
         }
-        Some(DeValue::Array(_)) => fields.list(log, "frequency")?,
+        Some(DeValue::Array(_)) => fields.list(draft, "frequency")?,
         Some(_) => {
-            tones(fields, log, 2, 1);
+            tones(fields, draft, 2, 1);
             return None;
         }
     };
     let [first, second] = texts.as_slice() else {
-        tones(fields, log, 2, texts.len());
+        tones(fields, draft, 2, texts.len());
         return None;
     };
     let mut hertz = |text: &Text| {
-        read_either(log, "frequency", text, &[Unit::Hertz], Bounds::Positive)
+        read_either(draft, "frequency", text, &[Unit::Hertz], Bounds::Positive)
             .map(|(hertz, _)| hertz)
     };
     let (first, second) = (hertz(first), hertz(second));
@@ -150,7 +152,7 @@ fn two_tone(fields: &mut Fields<'_>, log: &mut Log, peak: f64) -> Option<Wavefor
 }
 
 /// Too few or too many frequencies.
-fn tones(fields: &Fields<'_>, log: &mut Log, wanted: usize, found: usize) {
+fn tones(fields: &Fields<'_>, draft: &mut Draft, wanted: usize, found: usize) {
     let place = Place::File(fields.span_of("frequency"));
-    log.fault(&place, FileErrorKind::ToneCount { wanted, found });
+    draft.fault(&place, FileErrorKind::ToneCount { wanted, found });
 }

@@ -16,11 +16,13 @@
 
 use toml::de::DeValue;
 
+use super::draft::Draft;
 use super::error::{Bounds, FileErrorKind};
-use super::fields::{Fields, Text, read_either, type_words};
-use super::log::{Log, Place};
+use super::fields::{Fields, read_either, type_words};
 use super::magnetics::{capacitance_loss, core_loss, iron, stray};
-use super::parts::{Made, nodes};
+use super::place::Place;
+use super::place::Text;
+use super::terminals::{Made, nodes};
 use super::windings::{Measure, Whole, winding};
 use sim::parts::{Part, Transformer};
 use sim::quantity::{Quantity, Unit};
@@ -42,17 +44,17 @@ mod typical {
     pub(super) const LEAKAGE_SHARE: f64 = 1e-3;
 }
 
-pub(super) fn transformer(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
+pub(super) fn transformer(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Made> {
     let is_list = matches!(
         fields.raw("transformer").map(toml::Spanned::get_ref),
         Some(DeValue::Array(_))
     );
     let (wholes, measure) = if is_list {
-        listed(fields, log)
+        listed(fields, draft)
     } else {
-        pair(fields, log)
+        pair(fields, draft)
     };
-    let stated = fields.value(log, "primary_impedance", Unit::Ohm, Bounds::Positive);
+    let stated = fields.value(draft, "primary_impedance", Unit::Ohm, Bounds::Positive);
     let impedance = match measure {
         Some(Measure {
             value,
@@ -63,68 +65,72 @@ pub(super) fn transformer(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made
         Some(_) => stated,
     };
     let ready = wholes.is_some();
-    let made = finish(fields, log, wholes.unwrap_or_default(), impedance);
+    let made = finish(fields, draft, wholes.unwrap_or_default(), impedance);
     ready.then_some(made)
 }
 
-pub(super) fn autotransformer(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
+pub(super) fn autotransformer(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Made> {
     // The value is the inductance of the whole winding.
-    let henries = fields.need_value(log, "autotransformer", Unit::Henry, Bounds::Positive);
-    let nodes = nodes(fields, log, "winding", 3, None);
-    let impedance = fields.value(log, "primary_impedance", Unit::Ohm, Bounds::Positive);
+    let henries = fields.need_value(draft, "autotransformer", Unit::Henry, Bounds::Positive);
+    let nodes = nodes(fields, draft, "winding", 3, None);
+    let impedance = fields.value(draft, "primary_impedance", Unit::Ohm, Bounds::Positive);
     fields.raw("taps");
-    let whole = nodes.and_then(|nodes| winding(fields, log, "winding", nodes, "taps", None));
-    let resistance = fields.value(log, "resistance", Unit::Ohm, Bounds::NotNegative);
+    let whole = nodes.and_then(|nodes| winding(fields, draft, "winding", nodes, "taps", None));
+    let resistance = fields.value(draft, "resistance", Unit::Ohm, Bounds::NotNegative);
     if resistance.is_none() {
         fields.miss("resistance");
     }
-    let leakage = leakage_inductance(fields, log, henries, None);
+    let leakage = leakage_inductance(fields, draft, henries, None);
     let capacitance = fields
-        .value(log, "capacitance", Unit::Farad, Bounds::NotNegative)
+        .value(draft, "capacitance", Unit::Farad, Bounds::NotNegative)
         .unwrap_or(0.0);
-    let iron = iron(fields, log, henries, impedance);
-    let loss = core_loss(fields, log, None);
-    let capacitance_loss = capacitance_loss(fields, log);
+    let iron = iron(fields, draft, henries, impedance);
+    let loss = core_loss(fields, draft, None);
+    let capacitance_loss = capacitance_loss(fields, draft);
     let mut whole = whole?;
     whole.resistance = resistance.unwrap_or(0.0);
     whole.leakage = leakage;
     whole.capacitance = capacitance;
     whole.capacitance_loss = capacitance_loss;
-    whole.stray = stray(fields, log);
+    whole.stray = stray(fields, draft);
     Some(wind(iron.core, loss, &[whole]))
 }
 
 /// Everything that does not depend on how the windings were written down.
 fn finish(
     fields: &mut Fields<'_>,
-    log: &mut Log,
+    draft: &mut Draft,
     mut wholes: Vec<Whole>,
     impedance: Option<f64>,
 ) -> Made {
     let typical = impedance.map(|ohms| ohms / (std::f64::consts::TAU * typical::LOW_CORNER));
     let inductance = match typical {
         Some(henries) => fields.value_or_assume(
-            log,
+            draft,
             "primary_inductance",
             Unit::Henry,
             Bounds::Positive,
             henries,
         ),
-        None => fields.need_value(log, "primary_inductance", Unit::Henry, Bounds::Positive),
+        None => fields.need_value(draft, "primary_inductance", Unit::Henry, Bounds::Positive),
     };
-    let leakage = leakage_inductance(fields, log, inductance, impedance);
+    let leakage = leakage_inductance(fields, draft, inductance, impedance);
     let capacitance = fields.value_or_assume(
-        log,
+        draft,
         "capacitance",
         Unit::Farad,
         Bounds::NotNegative,
         typical::CAPACITANCE,
     );
-    let loss_of_capacitance = capacitance_loss(fields, log);
-    let stray = stray(fields, log);
+    let loss_of_capacitance = capacitance_loss(fields, draft);
+    let stray = stray(fields, draft);
     let split = inductance * (1.0 - (1.0 - leakage / inductance).sqrt());
-    let iron = iron(fields, log, inductance - split, impedance);
-    let loss = core_loss(fields, log, impedance.map(|ohms| ohms * typical::CORE_LOSS));
+    let iron = iron(fields, draft, inductance - split, impedance);
+    let loss = core_loss(
+        fields,
+        draft,
+        impedance.map(|ohms| ohms * typical::CORE_LOSS),
+    );
     for (k, whole) in wholes.iter_mut().enumerate() {
         whole.leakage = split * whole.turns * whole.turns;
         if k == 0 {
@@ -139,7 +145,7 @@ fn finish(
 /// The stated leakage inductance or a typical one, H; below the inductance.
 fn leakage_inductance(
     fields: &mut Fields<'_>,
-    log: &mut Log,
+    draft: &mut Draft,
     inductance: f64,
     impedance: Option<f64>,
 ) -> f64 {
@@ -150,11 +156,11 @@ fn leakage_inductance(
         }
         None => typical::LEAKAGE_SHARE * inductance,
     };
-    let leakage = fields.value_or_assume(log, key, Unit::Henry, Bounds::NotNegative, typical);
+    let leakage = fields.value_or_assume(draft, key, Unit::Henry, Bounds::NotNegative, typical);
     if leakage < inductance {
         return leakage;
     }
-    log.fault(
+    draft.fault(
         &Place::File(fields.span_of(key)),
         FileErrorKind::LeakageTooGreat,
     );
@@ -179,19 +185,19 @@ pub(super) fn wind(core: models::core::Core, loss: f64, wholes: &[Whole]) -> Mad
 }
 
 /// One primary and one secondary.
-fn pair(fields: &mut Fields<'_>, log: &mut Log) -> (Option<Vec<Whole>>, Option<Measure>) {
+fn pair(fields: &mut Fields<'_>, draft: &mut Draft) -> (Option<Vec<Whole>>, Option<Measure>) {
     let ratio = fields
-        .need_text(log, "transformer")
-        .and_then(|text| ratio(log, &text));
-    let primary = nodes(fields, log, "primary", 2, None);
-    let secondary = nodes(fields, log, "secondary", 2, None);
+        .need_text(draft, "transformer")
+        .and_then(|text| ratio(draft, &text));
+    let primary = nodes(fields, draft, "primary", 2, None);
+    let secondary = nodes(fields, draft, "secondary", 2, None);
     let measures = ratio.map_or((None, None), |(first, second)| (Some(first), Some(second)));
     let primary = primary
-        .and_then(|nodes| winding(fields, log, "primary", nodes, "primary_taps", measures.0));
+        .and_then(|nodes| winding(fields, draft, "primary", nodes, "primary_taps", measures.0));
     let secondary = secondary.and_then(|nodes| {
         winding(
             fields,
-            log,
+            draft,
             "secondary",
             nodes,
             "secondary_taps",
@@ -203,13 +209,13 @@ fn pair(fields: &mut Fields<'_>, log: &mut Log) -> (Option<Vec<Whole>>, Option<M
     let rated = |measure: Option<Measure>| measure.filter(|m| m.unit == Unit::Ohm).map(|m| m.value);
     let primary_ohms = resistance(
         fields,
-        log,
+        draft,
         "primary_resistance",
         rated(measures.0).or(unread),
     );
     let secondary_ohms = resistance(
         fields,
-        log,
+        draft,
         "secondary_resistance",
         rated(measures.1).or(unread),
     );
@@ -231,42 +237,48 @@ fn pair(fields: &mut Fields<'_>, log: &mut Log) -> (Option<Vec<Whole>>, Option<M
 /// Winding resistance: stated, or a typical share of the rated impedance; without one it is needed.
 fn resistance(
     fields: &mut Fields<'_>,
-    log: &mut Log,
+    draft: &mut Draft,
     key: &'static str,
     impedance: Option<f64>,
 ) -> f64 {
     match impedance {
         Some(ohms) => fields.value_or_assume(
-            log,
+            draft,
             key,
             Unit::Ohm,
             Bounds::NotNegative,
             typical::COPPER * ohms,
         ),
-        None => fields.need_value(log, key, Unit::Ohm, Bounds::NotNegative),
+        None => fields.need_value(draft, key, Unit::Ohm, Bounds::NotNegative),
     }
 }
 
 /// `"6k6 : 8R"`, `"230V : 350V"` or `"3000 : 140 turns"`.
-fn ratio(log: &mut Log, text: &Text) -> Option<(Measure, Measure)> {
+fn ratio(draft: &mut Draft, text: &Text) -> Option<(Measure, Measure)> {
     let bad = FileErrorKind::Form {
         key: "transformer".to_owned(),
         example: "6k6 : 8R",
     };
     let Some((first, second)) = text.text.split_once(':') else {
-        log.fault(&text.place, bad);
+        draft.fault(&text.place, bad);
         return None;
     };
     let (first, second) = (first.trim(), second.trim());
     if let Some(second) = second.strip_suffix("turns") {
-        let side = |log: &mut Log, side: &str| {
+        let side = |draft: &mut Draft, side: &str| {
             let text = Text {
                 text: side.to_owned(),
                 place: text.place.clone(),
             };
-            read_either(log, "transformer", &text, &[Unit::Number], Bounds::Positive)
+            read_either(
+                draft,
+                "transformer",
+                &text,
+                &[Unit::Number],
+                Bounds::Positive,
+            )
         };
-        let (first, second) = (side(log, first)?, side(log, second)?);
+        let (first, second) = (side(draft, first)?, side(draft, second)?);
         return Some((
             Measure {
                 value: first.0,
@@ -281,7 +293,7 @@ fn ratio(log: &mut Log, text: &Text) -> Option<(Measure, Measure)> {
     // Bare figures could be ohms or turns.
     let bare = |side: &str| side.chars().all(|c| c.is_ascii_digit() || c == '.');
     if bare(first) || bare(second) {
-        log.fault(&text.place, bad);
+        draft.fault(&text.place, bad);
         return None;
     }
     let unit = if Quantity::parse(first, Unit::Volt).is_ok() {
@@ -289,21 +301,21 @@ fn ratio(log: &mut Log, text: &Text) -> Option<(Measure, Measure)> {
     } else {
         Unit::Ohm
     };
-    let side = |log: &mut Log, side: &str| {
+    let side = |draft: &mut Draft, side: &str| {
         let text = Text {
             text: side.to_owned(),
             place: text.place.clone(),
         };
-        read_either(log, "transformer", &text, &[unit], Bounds::Positive)
+        read_either(draft, "transformer", &text, &[unit], Bounds::Positive)
             .map(|(value, unit)| Measure { value, unit })
     };
-    let first = side(log, first);
-    let second = side(log, second);
+    let first = side(draft, first);
+    let second = side(draft, second);
     first.zip(second)
 }
 
 /// Any number of windings, one table each.
-fn listed(fields: &mut Fields<'_>, log: &mut Log) -> (Option<Vec<Whole>>, Option<Measure>) {
+fn listed(fields: &mut Fields<'_>, draft: &mut Draft) -> (Option<Vec<Whole>>, Option<Measure>) {
     let Some(DeValue::Array(items)) = fields.raw("transformer").map(toml::Spanned::get_ref) else {
         return (None, None);
     };
@@ -316,13 +328,13 @@ fn listed(fields: &mut Fields<'_>, log: &mut Log) -> (Option<Vec<Whole>>, Option
                 wanted: "a list of windings such as { nodes = [\"a\", \"b\"], turns = \"3000\" }",
                 found: type_words(item.get_ref()),
             };
-            log.fault(&Place::File(item.span()), kind);
+            draft.fault(&Place::File(item.span()), kind);
             wholes.push(None);
             continue;
         };
         let mut keys = Fields::new(&fields.owner, "winding", item.span(), table);
-        let whole = one_of_list(&mut keys, log, k, &mut reference);
-        keys.finish(log);
+        let whole = one_of_list(&mut keys, draft, k, &mut reference);
+        keys.finish(draft);
         wholes.push(whole);
     }
     if wholes.is_empty() {
@@ -330,7 +342,7 @@ fn listed(fields: &mut Fields<'_>, log: &mut Log) -> (Option<Vec<Whole>>, Option
             key: "transformer".to_owned(),
             example: "6k6 : 8R",
         };
-        log.fault(&Place::File(fields.span_of("transformer")), kind);
+        draft.fault(&Place::File(fields.span_of("transformer")), kind);
     }
     let empty = wholes.is_empty();
     let wholes: Option<Vec<Whole>> = wholes.into_iter().collect();
@@ -339,14 +351,14 @@ fn listed(fields: &mut Fields<'_>, log: &mut Log) -> (Option<Vec<Whole>>, Option
 
 fn one_of_list(
     keys: &mut Fields<'_>,
-    log: &mut Log,
+    draft: &mut Draft,
     k: usize,
     reference: &mut Option<Measure>,
 ) -> Option<Whole> {
     let name = keys
-        .text(log, "name")
+        .text(draft, "name")
         .map_or_else(|| format!("winding {}", k + 1), |text| text.text);
-    let nodes = nodes(keys, log, "nodes", 2, None);
+    let nodes = nodes(keys, draft, "nodes", 2, None);
     // All windings are measured by what the first one is measured by.
     let unit = match reference {
         Some(reference) => reference.unit,
@@ -361,19 +373,19 @@ fn one_of_list(
     };
     let given = keys.has(key);
     let measure = Measure {
-        value: keys.need_value(log, key, unit, Bounds::Positive),
+        value: keys.need_value(draft, key, unit, Bounds::Positive),
         unit,
     };
     let rated = (unit == Unit::Ohm && given).then_some(measure.value);
-    let resistance = resistance(keys, log, "resistance", rated);
+    let resistance = resistance(keys, draft, "resistance", rated);
     let capacitance = keys
-        .value(log, "capacitance", Unit::Farad, Bounds::NotNegative)
+        .value(draft, "capacitance", Unit::Farad, Bounds::NotNegative)
         .unwrap_or(0.0);
     keys.raw("taps");
-    let mut whole = winding(keys, log, &name, nodes?, "taps", Some(measure))?;
+    let mut whole = winding(keys, draft, &name, nodes?, "taps", Some(measure))?;
     whole.turns = measure.relative_to(*reference.get_or_insert(measure));
     whole.resistance = resistance;
     whole.capacitance = capacitance;
-    whole.capacitance_loss = capacitance_loss(keys, log);
+    whole.capacitance_loss = capacitance_loss(keys, draft);
     Some(whole)
 }

@@ -2,10 +2,12 @@
 
 use models::data::{Heating, ValveModel, ValveType};
 
+use super::draft::{Draft, NodeRef};
 use super::error::{Bounds, FileErrorKind};
-use super::fields::{Fields, Text};
-use super::log::{Log, NodeRef, Place};
-use super::parts::{Made, differ, nodes};
+use super::fields::Fields;
+use super::place::Place;
+use super::place::Text;
+use super::terminals::{Made, differ, nodes};
 use sim::amplifier::NoteKind;
 use sim::parts::{HeaterWiring, Part, Valve};
 use sim::quantity::Unit;
@@ -33,17 +35,17 @@ fn electrodes(valve: &ValveType) -> (&'static str, &'static [&'static str]) {
     }
 }
 
-pub(super) fn valve(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
-    let name = fields.need_text(log, "valve");
-    let envelope = fields.text(log, "envelope");
+pub(super) fn valve(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Made> {
+    let name = fields.need_text(draft, "valve");
+    let envelope = fields.text(draft, "envelope");
     let stray = fields
-        .value(log, "stray_anode_grid", Unit::Farad, Bounds::NotNegative)
+        .value(draft, "stray_anode_grid", Unit::Farad, Bounds::NotNegative)
         .unwrap_or(0.0);
     let Some(name) = name else {
-        join_electrodes(fields, log);
+        join_electrodes(fields, draft);
         return None;
     };
-    let library = log.library.clone();
+    let library = draft.library.clone();
     let kind = match library.find(name.text.trim()) {
         Ok(kind) => kind,
         Err(unknown) => {
@@ -53,17 +55,17 @@ pub(super) fn valve(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
                 name: name_found,
                 nearest,
             };
-            if !log.valves_unknown {
-                log.fault(&name.place, kind);
+            if !draft.valves_unknown {
+                draft.fault(&name.place, kind);
             }
-            join_electrodes(fields, log);
+            join_electrodes(fields, draft);
             return None;
         }
     };
-    let strength = strength(fields, log, kind);
+    let strength = strength(fields, draft, kind);
     let section = envelope
         .as_ref()
-        .map_or(1, |envelope| fill_envelope(fields, log, kind, envelope));
+        .map_or(1, |envelope| fill_envelope(fields, draft, kind, envelope));
     let (kind_name, wanted) = electrodes(kind);
     let two_anodes = kind_name == "rectifier" && fields.has("anodes");
     for electrode in ELECTRODES {
@@ -77,22 +79,22 @@ pub(super) fn valve(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
                 kind: kind_name,
                 electrode: electrode.to_owned(),
             };
-            log.fault(&place, fault);
+            draft.fault(&place, fault);
         }
     }
     if kind.heater.is_none() {
-        cold(fields, log, kind, kind_name);
+        cold(fields, draft, kind, kind_name);
     }
-    let ends = filament(fields, log, kind);
+    let ends = filament(fields, draft, kind);
     let warm_up = match kind.heater {
-        Some(_) => fields.value(log, "warm_up", Unit::Second, Bounds::NotNegative),
+        Some(_) => fields.value(draft, "warm_up", Unit::Second, Bounds::NotNegative),
         None => None,
     };
     let mut found: Vec<NodeRef> = Vec::new();
     let mut whole = true;
     for &electrode in wanted {
         if electrode == "anode" && two_anodes {
-            match nodes(fields, log, "anodes", 1, Some(2)) {
+            match nodes(fields, draft, "anodes", 1, Some(2)) {
                 Some(anodes) => found.extend(anodes),
                 None => whole = false,
             }
@@ -116,22 +118,22 @@ pub(super) fn valve(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
                 kind: kind_name,
                 electrode,
             };
-            log.fault(&Place::File(fields.name_span.clone()), fault);
+            draft.fault(&Place::File(fields.name_span.clone()), fault);
             continue;
         }
         match fields
-            .text(log, electrode)
-            .and_then(|text| log.node(electrode, &text))
+            .text(draft, electrode)
+            .and_then(|text| draft.node(electrode, &text))
         {
             Some(node) => found.push(node),
             None => whole = false,
         }
     }
     if heating(kind) == Some(Heating::Direct) && ends.is_none() && whole {
-        log.note(&fields.owner, &fields.name_span, NoteKind::FilamentCentre);
+        draft.note(&fields.owner, &fields.name_span, NoteKind::FilamentCentre);
     }
-    say_what_was_supplied(fields, log, kind);
-    let heater = heater(fields, log, kind, envelope.as_ref());
+    say_what_was_supplied(fields, draft, kind);
+    let heater = heater(fields, draft, kind, envelope.as_ref());
     // What is faulty there is told; what it would have joined is not known.
     whole &= heater.is_some() || !fields.has("heater");
     let mut part = Valve {
@@ -150,26 +152,26 @@ pub(super) fn valve(fields: &mut Fields<'_>, log: &mut Log) -> Option<Made> {
 
 /// `current`: what this valve carries of its type's current at the same volts, a ratio: valves of one type differ,
 /// and age.
-fn strength(fields: &mut Fields<'_>, log: &mut Log, kind: &ValveType) -> f64 {
+fn strength(fields: &mut Fields<'_>, draft: &mut Draft, kind: &ValveType) -> f64 {
     if !matches!(kind.model, ValveModel::Triode(_) | ValveModel::Pentode(_)) {
         return 1.0;
     }
     fields
-        .value(log, "current", Unit::Percent, Bounds::Positive)
+        .value(draft, "current", Unit::Percent, Bounds::Positive)
         .unwrap_or(1.0)
 }
 
 /// What the file of a type left to the program is noted with every valve of the type.
-fn say_what_was_supplied(fields: &Fields<'_>, log: &mut Log, kind: &ValveType) {
+fn say_what_was_supplied(fields: &Fields<'_>, draft: &mut Draft, kind: &ValveType) {
     if kind.fitted_on_reading {
         let worst_percent = kind
             .fit_error
             .map_or(0.0, |error| error.current_worst_percent);
         let note = NoteKind::FittedOnReading { worst_percent };
-        log.note(&fields.owner, &fields.name_span, note);
+        draft.note(&fields.owner, &fields.name_span, note);
     }
     if let Some(class) = kind.grid_class {
-        log.note(
+        draft.note(
             &fields.owner,
             &fields.name_span,
             NoteKind::GridCurrentOf { class },
@@ -182,7 +184,7 @@ fn heating(kind: &ValveType) -> Option<Heating> {
 }
 
 /// A cold cathode has neither filament nor heater.
-fn cold(fields: &mut Fields<'_>, log: &mut Log, kind: &ValveType, kind_name: &'static str) {
+fn cold(fields: &mut Fields<'_>, draft: &mut Draft, kind: &ValveType, kind_name: &'static str) {
     for key in ["filament", "heater", "warm_up"] {
         if fields.has(key) {
             fields.raw(key);
@@ -191,13 +193,13 @@ fn cold(fields: &mut Fields<'_>, log: &mut Log, kind: &ValveType, kind_name: &'s
                 kind: kind_name,
                 electrode: key.to_owned(),
             };
-            log.fault(&Place::File(fields.span_of(key)), fault);
+            draft.fault(&Place::File(fields.span_of(key)), fault);
         }
     }
 }
 
 /// The ends of a filament, which stand in the place of a cathode.
-fn filament(fields: &mut Fields<'_>, log: &mut Log, kind: &ValveType) -> Option<Vec<NodeRef>> {
+fn filament(fields: &mut Fields<'_>, draft: &mut Draft, kind: &ValveType) -> Option<Vec<NodeRef>> {
     let place = Place::File(fields.span_of("filament"));
     let heating = heating(kind)?;
     if heating == Heating::Indirect {
@@ -205,7 +207,7 @@ fn filament(fields: &mut Fields<'_>, log: &mut Log, kind: &ValveType) -> Option<
         if fields.has("filament") {
             fields.raw("filament");
             let valve = kind.name.clone();
-            log.fault(&place, FileErrorKind::NoFilament { valve });
+            draft.fault(&place, FileErrorKind::NoFilament { valve });
         }
         return None;
     }
@@ -219,16 +221,16 @@ fn filament(fields: &mut Fields<'_>, log: &mut Log, kind: &ValveType) -> Option<
             part: fields.owner.clone(),
             valve: kind.name.clone(),
         };
-        log.fault(&place, fault);
+        draft.fault(&place, fault);
     }
-    let pair = nodes(fields, log, "filament", 2, Some(2))?;
-    differ(fields, log, pair)
+    let pair = nodes(fields, draft, "filament", 2, Some(2))?;
+    differ(fields, draft, pair)
 }
 
 /// The heater of an indirectly heated valve with its nodes, and what leaks out of it.
 fn heater(
     fields: &mut Fields<'_>,
-    log: &mut Log,
+    draft: &mut Draft,
     kind: &ValveType,
     envelope: Option<&Text>,
 ) -> Option<(HeaterWiring, Vec<NodeRef>)> {
@@ -238,7 +240,7 @@ fn heater(
         if fields.has("heater") {
             fields.raw("heater");
             let valve = kind.name.clone();
-            log.fault(&place, FileErrorKind::NoHeater { valve });
+            draft.fault(&place, FileErrorKind::NoHeater { valve });
         }
         return None;
     }
@@ -250,28 +252,28 @@ fn heater(
                     key: key.to_owned(),
                     needs: "heater",
                 };
-                log.fault(&Place::File(fields.span_of(key)), fault);
+                draft.fault(&Place::File(fields.span_of(key)), fault);
             }
         }
         return None;
     }
     if let Some(envelope) = envelope
-        && !log.heated.insert(envelope.text.clone())
+        && !draft.heated.insert(envelope.text.clone())
     {
         let envelope = envelope.text.clone();
-        log.fault(&place, FileErrorKind::HeaterTwice { envelope });
+        draft.fault(&place, FileErrorKind::HeaterTwice { envelope });
     }
     let most = if wanted.centre_tap { 3 } else { 2 };
-    let ends = nodes(fields, log, "heater", 2, Some(most));
+    let ends = nodes(fields, draft, "heater", 2, Some(most));
     let leakage = fields.value_or_assume(
-        log,
+        draft,
         "heater_leakage",
         Unit::Ohm,
         Bounds::Positive,
         typical_heater::LEAKAGE,
     );
     let capacitance = fields.value_or_assume(
-        log,
+        draft,
         "heater_capacitance",
         Unit::Farad,
         Bounds::NotNegative,
@@ -279,7 +281,7 @@ fn heater(
     );
     let ends = ends?;
     for pair in ends.windows(2) {
-        differ(fields, log, pair.to_vec())?;
+        differ(fields, draft, pair.to_vec())?;
     }
     let wiring = HeaterWiring {
         tapped: ends.len() == 3,
@@ -290,16 +292,16 @@ fn heater(
 }
 
 /// Of a valve that is not known the electrodes are still nodes, and still good keys.
-fn join_electrodes(fields: &mut Fields<'_>, log: &mut Log) {
+fn join_electrodes(fields: &mut Fields<'_>, draft: &mut Draft) {
     for electrode in ELECTRODES {
         if electrode == "anodes" {
-            fields.list(log, electrode);
-        } else if let Some(text) = fields.text(log, electrode) {
-            log.node(electrode, &text);
+            fields.list(draft, electrode);
+        } else if let Some(text) = fields.text(draft, electrode) {
+            draft.node(electrode, &text);
         }
     }
     for ends in ["filament", "heater"] {
-        fields.list(log, ends);
+        fields.list(draft, ends);
     }
     for key in ["heater_leakage", "heater_capacitance", "warm_up", "current"] {
         fields.raw(key);
@@ -307,8 +309,8 @@ fn join_electrodes(fields: &mut Fields<'_>, log: &mut Log) {
 }
 
 /// Counts the section, from 1 on; a double triode has no third one.
-fn fill_envelope(fields: &Fields<'_>, log: &mut Log, kind: &ValveType, envelope: &Text) -> u32 {
-    let count = log.envelopes.entry(envelope.text.clone()).or_insert(0);
+fn fill_envelope(fields: &Fields<'_>, draft: &mut Draft, kind: &ValveType, envelope: &Text) -> u32 {
+    let count = draft.envelopes.entry(envelope.text.clone()).or_insert(0);
     *count += 1;
     let count = *count;
     let sections = kind.sections as usize;
@@ -319,7 +321,7 @@ fn fill_envelope(fields: &Fields<'_>, log: &mut Log, kind: &ValveType, envelope:
             sections,
         };
         let place = Place::File(fields.span_of("envelope"));
-        log.fault(&place, fault);
+        draft.fault(&place, fault);
     }
     u32::try_from(count).unwrap_or(u32::MAX)
 }

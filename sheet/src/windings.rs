@@ -5,9 +5,11 @@
 //! share resistance, leakage and stray volts in proportion to their turns. Capacitance is stated across the whole
 //! winding; the sections being in series, each carries C/share.
 
+use super::draft::{Draft, NodeRef};
 use super::error::{Bounds, FileErrorKind};
-use super::fields::{Fields, Text, read_either};
-use super::log::{Log, NodeRef, Place};
+use super::fields::{Fields, read_either};
+use super::place::Place;
+use super::place::Text;
 use sim::parts::{Stray, Winding};
 use sim::quantity::Unit;
 
@@ -98,17 +100,17 @@ impl Whole {
 /// A winding of one relative turn with its taps found.
 pub(super) fn winding(
     fields: &mut Fields<'_>,
-    log: &mut Log,
+    draft: &mut Draft,
     name: &str,
     nodes: Vec<NodeRef>,
     taps_key: &'static str,
     measure: Option<Measure>,
 ) -> Option<Whole> {
     let sections = nodes.len() - 1;
-    let places = match fields.list(log, taps_key) {
+    let places = match fields.list(draft, taps_key) {
         None => None,
         Some(texts) => Some(tap_places(
-            fields, log, taps_key, &texts, sections, measure,
+            fields, draft, taps_key, &texts, sections, measure,
         )?),
     };
     let mut whole = Whole::plain(name, nodes, 1.0);
@@ -119,7 +121,7 @@ pub(super) fn winding(
 /// Where the taps are: shares of the turns, from 0 to 1, both ends included.
 fn tap_places(
     fields: &Fields<'_>,
-    log: &mut Log,
+    draft: &mut Draft,
     key: &'static str,
     texts: &[Text],
     sections: usize,
@@ -132,7 +134,7 @@ fn tap_places(
             wanted: sections - 1,
             found: texts.len(),
         };
-        log.fault(&place, kind);
+        draft.fault(&place, kind);
         return None;
     }
     let mut units = vec![Unit::Percent];
@@ -143,7 +145,7 @@ fn tap_places(
     );
     let mut places = vec![0.0];
     for text in texts {
-        let (value, unit) = read_either(log, key, text, &units, Bounds::Positive)?;
+        let (value, unit) = read_either(draft, key, text, &units, Bounds::Positive)?;
         places.push(match measure {
             Some(whole) if unit == whole.unit => Measure { value, unit }.relative_to(whole),
             _ => value,
@@ -151,7 +153,7 @@ fn tap_places(
     }
     places.push(1.0);
     if places.windows(2).any(|pair| pair[1] <= pair[0]) {
-        log.fault(
+        draft.fault(
             &place,
             FileErrorKind::TapOrder {
                 key: key.to_owned(),

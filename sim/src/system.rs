@@ -148,7 +148,7 @@ impl System {
     #[must_use]
     pub fn cold(&self) -> Self {
         let mut cold = self.clone();
-        cold.devices.retain(|placed| !emits(&placed.device));
+        cold.devices.retain(|placed| !placed.device.emits());
         cold
     }
 
@@ -273,22 +273,6 @@ impl PlacedDevice {
     /// The device's unknowns out of `x` `[n+1]`.
     pub fn gather(&self, x: &[f64]) -> Vec<f64> {
         self.at.iter().map(|&at| x[at as usize]).collect()
-    }
-}
-
-/// Whether the device carries current only while a cathode is hot.
-fn emits(device: &AnyDevice) -> bool {
-    match device {
-        AnyDevice::Triode(_)
-        | AnyDevice::Pentode(_)
-        | AnyDevice::Rectifier(_)
-        | AnyDevice::FilamentTriode(_)
-        | AnyDevice::FilamentPentode(_)
-        | AnyDevice::FilamentRectifier(_) => true,
-        AnyDevice::Core(_)
-        | AnyDevice::Diode(_)
-        | AnyDevice::Stabiliser(_)
-        | AnyDevice::Transistor(_) => false,
     }
 }
 

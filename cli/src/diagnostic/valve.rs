@@ -1,6 +1,6 @@
 //! Faults of a valve file in words.
 
-use models::data::{DataError, DataErrorKind as K};
+use models::valve_file::{DataError, DataErrorKind as K};
 
 use super::words::{Words, words};
 use super::{Diagnostic, Id};

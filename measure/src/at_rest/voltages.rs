@@ -382,7 +382,7 @@ pub fn chart(of: &UnderTest<'_>) -> Result<Voltages, SimError> {
                     .supplies
                     .push(supply_at_rest(name(), &source.waveform, rest, at));
             }
-            Part::Valve(valve) if matches!(valve.kind.model, ValveModel::Rectifier(_)) => {
+            Part::Valve(valve) if valve.kind.model.is_rectifier() => {
                 let sum = |x: &[f64]| -> f64 {
                     let anodes = rectifier_currents(system, id, x);
                     anodes.iter().map(|(_, current)| current).sum()

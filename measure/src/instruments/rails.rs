@@ -8,7 +8,6 @@
 use std::collections::VecDeque;
 
 use models::AnyDevice;
-use models::data::ValveModel;
 
 use sim::circuit::{Circuit, NodeId};
 use sim::parts::{Part, Waveform};
@@ -114,7 +113,7 @@ pub(crate) fn rectified(circuit: &Circuit) -> Vec<NodeId> {
         .parts()
         .filter(|(_, placed)| match &placed.part {
             Part::Diodes(_) | Part::Device(AnyDevice::Diode(_)) => true,
-            Part::Valve(valve) => matches!(valve.kind.model, ValveModel::Rectifier(_)),
+            Part::Valve(valve) => valve.kind.model.is_rectifier(),
             _ => false,
         })
         .flat_map(|(_, placed)| match &placed.part {

@@ -186,40 +186,27 @@ impl Against {
 
 /// Drop along each rectifying path of the part, silicon included, V, and its current, A, at `x` `[n+1]`.
 pub fn junction_currents(system: &System, part: PartId, x: &[f64]) -> Vec<(f64, f64)> {
-    let silicon = system
-        .devices()
-        .iter()
-        .filter(|placed| placed.part == part)
-        .filter_map(|placed| match &placed.device {
-            AnyDevice::Diode(diode) => {
-                let at = placed.gather(x);
-                let drop = at[0] - at[1];
-                Some((drop, diode.current(drop).value))
-            }
-            _ => None,
-        });
-    let mut paths = rectifier_currents(system, part, x);
-    paths.extend(silicon);
-    paths
+    rectified(system, part, x, AnyDevice::is_rectifier)
 }
 
 /// Drop from each anode of the rectifier to its cathode, V, and current of that anode, A, at `x` `[n+1]`.
 pub fn rectifier_currents(system: &System, part: PartId, x: &[f64]) -> Vec<(f64, f64)> {
-    system
-        .devices()
-        .iter()
-        .filter(|placed| placed.part == part)
-        .filter_map(|placed| match &placed.device {
-            AnyDevice::Rectifier(_) => {
-                let at = placed.gather(x);
-                Some((at[0] - at[1], into_first(&placed.device, &at)))
-            }
-            AnyDevice::FilamentRectifier(_) => {
-                let at = placed.gather(x);
-                let drop = at[0] - 0.5 * (at[1] + at[2]);
-                Some((drop, into_first(&placed.device, &at)))
-            }
-            _ => None,
+    rectified(system, part, x, AnyDevice::emits)
+}
+
+fn rectified(
+    system: &System,
+    part: PartId,
+    x: &[f64],
+    of: impl Fn(&AnyDevice) -> bool,
+) -> Vec<(f64, f64)> {
+    let devices = system.devices().iter();
+    devices
+        .filter(|placed| placed.part == part && of(&placed.device))
+        .filter_map(|placed| {
+            let at = placed.gather(x);
+            let drop = placed.device.rectifier_drop(&at)?;
+            Some((drop, into_first(&placed.device, &at)))
         })
         .collect()
 }

@@ -5,7 +5,6 @@
 //!
 //! Care      turns ratios, laws of semiconductors and stabilisers, leakage and losses are not varied
 
-use models::data::ValveModel;
 use sim::circuit::{Circuit, PartId};
 use sim::parts::{Part, Transformer, Waveform, Winding};
 
@@ -100,11 +99,7 @@ impl Quantity {
             Part::Transformer(transformer) => {
                 any(transformer, |w| w.resistance).then_some(Self::WindingResistance)
             }
-            Part::Valve(valve) => matches!(
-                valve.kind.model,
-                ValveModel::Triode(_) | ValveModel::Pentode(_)
-            )
-            .then_some(Self::Current),
+            Part::Valve(valve) => valve.kind.model.amplifies().then_some(Self::Current),
             _ => None,
         }
     }
@@ -124,7 +119,7 @@ impl Quantity {
                 let capacitance = any(transformer, |w| w.capacitance);
                 all.extend(capacitance.then_some(Self::WindingCapacitance));
             }
-            Part::Valve(valve) if matches!(valve.kind.model, ValveModel::Rectifier(_)) => {
+            Part::Valve(valve) if valve.kind.model.is_rectifier() => {
                 all.push(Self::Current);
             }
             _ => {}

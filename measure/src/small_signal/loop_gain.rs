@@ -229,7 +229,7 @@ impl LoopGainOf {
         frequency: f64,
     ) -> Result<LoopPoint, SimError> {
         linear.tune(frequency)?;
-        let loop_gain = Cut::of(&self.path, circuit, linear)?
+        let loop_gain = Cut::of((self.path.from, &self.path.branches), circuit, linear)?
             .map_or_else(Complex::default, |cut| cut.loop_gain());
         let x = linear.response(Excitation::Source(self.generator))?;
         let with = linear.voltage(&x, self.load.0, self.load.1);

@@ -106,8 +106,7 @@ pub fn compare(parameters: &Parameters, index: usize, point: &Point) -> Vec<Resi
     let Some(at) = parameters.currents(point) else {
         return Vec::new();
     };
-    let pentode = !matches!(parameters, Parameters::Triode(_));
-    let triode_like = !pentode || point.connection == Connection::Strapped;
+    let triode_like = !parameters.has_screen() || point.connection == Connection::Strapped;
     let ra_width = if triode_like {
         width::SLOPE
     } else {

@@ -1,8 +1,7 @@
 //! The parameters of a law as a list of numbers, which is how a fit sees them.
 
-use super::priors::Expectations;
 use crate::currents::ValveCurrents;
-use crate::data::{Connection, Point, ValveKind, ValveModel};
+use crate::data::{Connection, Point, ValveModel};
 use crate::grid_current::GridCurrent;
 use crate::pentode::{CurrentSharing, FallingScreen, Pentode, PentodeLaw};
 use crate::triode::{Triode, TriodeParameters};
@@ -19,16 +18,51 @@ pub enum Parameters {
 }
 
 impl Parameters {
-    /// Names of the parameters, in the order of [`Parameters::values`].
+    /// Names of the parameters, as a valve file has them, in the order of [`Parameters::values`].
     pub fn names(&self) -> &'static [&'static str] {
         match self {
-            Self::Triode(_) => &["mu", "x", "kg", "kp", "kvb", "vct"],
+            Self::Triode(_) => &[
+                "amplification_factor",
+                "exponent",
+                "reciprocal_perveance",
+                "cut_off_sharpness",
+                "corner_volts_squared",
+                "contact_volts",
+            ],
             Self::Pentode(_) => &[
-                "mu", "x", "kg", "kp", "kvb", "vct", "d", "f", "b", "kap", "q", "n",
+                "amplification_factor",
+                "exponent",
+                "reciprocal_perveance",
+                "cut_off_sharpness",
+                "corner_volts_squared",
+                "contact_volts",
+                "anode_penetration",
+                "screen_share",
+                "returned_share",
+                "knee_size",
+                "knee_growth",
+                "knee_sharpness",
             ],
             Self::FallingScreen(_) => &[
-                "mu", "x", "kg", "kp", "kvb", "vct", "share", "more", "width", "growth",
+                "amplification_factor",
+                "exponent",
+                "reciprocal_perveance",
+                "cut_off_sharpness",
+                "corner_volts_squared",
+                "contact_volts",
+                "screen_share",
+                "screen_rise",
+                "knee_volts",
+                "anode_growth_per_volt",
             ],
+        }
+    }
+
+    /// True of the law of a valve with a screen grid.
+    pub fn has_screen(&self) -> bool {
+        match self {
+            Self::Triode(_) => false,
+            Self::Pentode(_) | Self::FallingScreen(_) => true,
         }
     }
 
@@ -48,7 +82,7 @@ impl Parameters {
         }
     }
 
-    /// The same law with other values, in the order of [`Parameters::values`].
+    /// A law of the same kind with these values, in the order of [`Parameters::values`].
     #[must_use]
     pub fn with(&self, v: &[f64]) -> Self {
         match self {
@@ -95,8 +129,7 @@ impl Parameters {
     /// Currents at a point, without grid current; None where it lacks volts.
     pub(super) fn currents(&self, point: &Point) -> Option<ValveCurrents> {
         let strapped = point.connection == Connection::Strapped;
-        let pentode = !matches!(self, Self::Triode(_));
-        if pentode && !strapped && point.v_sk.is_none() {
+        if self.has_screen() && !strapped && point.v_sk.is_none() {
             return None;
         }
         let v_sk = point.v_sk.unwrap_or_default();
@@ -163,47 +196,5 @@ impl Parameters {
             }),
             ValveModel::Rectifier(_) | ValveModel::Stabiliser(_) => None,
         }
-    }
-}
-
-/// Any parameters of the law of a kind of valve.
-pub(super) fn shape_of(kind: ValveKind, expected: &Expectations) -> Option<Parameters> {
-    let triode = TriodeParameters {
-        mu: 1.0,
-        x: 1.0,
-        kg: 1.0,
-        kp: 1.0,
-        kvb: 1.0,
-        vct: 1.0,
-    };
-    match (kind, expected.falling) {
-        (ValveKind::Triode, _) => Some(Parameters::Triode(triode)),
-        (ValveKind::Pentode | ValveKind::BeamTetrode, Some((fall, _))) => {
-            Some(Parameters::FallingScreen(FallingScreen {
-                hinge: triode,
-                fall,
-                share: 1.0,
-                more: 1.0,
-                width: 1.0,
-                growth: 1.0,
-            }))
-        }
-        (ValveKind::Pentode | ValveKind::BeamTetrode, None) => {
-            Some(Parameters::Pentode(CurrentSharing {
-                mu: 1.0,
-                x: 1.0,
-                kg: 1.0,
-                kp: 1.0,
-                kvb: 1.0,
-                vct: 1.0,
-                d: 1.0,
-                f: 1.0,
-                b: 1.0,
-                kap: 1.0,
-                q: 1.0,
-                n: 1.0,
-            }))
-        }
-        (ValveKind::Rectifier | ValveKind::Stabiliser, _) => None,
     }
 }

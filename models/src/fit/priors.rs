@@ -1,9 +1,11 @@
-//! What is known of a law before any point of the type: centres and widths of its parameters.
+//! What is known of a law before any point of the type: which it is, and centres and widths of its parameters.
 
+use super::Parameters;
 use super::figures::used;
 use super::traces::Traces;
 use crate::data::{Point, ValveKind};
-use crate::pentode::Fall;
+use crate::pentode::{CurrentSharing, Fall, FallingScreen};
+use crate::triode::TriodeParameters;
 
 /// Amplification factor where no point tells.
 const TYPICAL_MU: f64 = 9.0;
@@ -73,6 +75,48 @@ impl Expectations {
     }
 }
 
+/// Any parameters of the law of a kind of valve.
+pub(super) fn shape_of(kind: ValveKind, expected: &Expectations) -> Option<Parameters> {
+    let triode = TriodeParameters {
+        mu: 1.0,
+        x: 1.0,
+        kg: 1.0,
+        kp: 1.0,
+        kvb: 1.0,
+        vct: 1.0,
+    };
+    match (kind, expected.falling) {
+        (ValveKind::Triode, _) => Some(Parameters::Triode(triode)),
+        (ValveKind::Pentode | ValveKind::BeamTetrode, Some((fall, _))) => {
+            Some(Parameters::FallingScreen(FallingScreen {
+                hinge: triode,
+                fall,
+                share: 1.0,
+                more: 1.0,
+                width: 1.0,
+                growth: 1.0,
+            }))
+        }
+        (ValveKind::Pentode | ValveKind::BeamTetrode, None) => {
+            Some(Parameters::Pentode(CurrentSharing {
+                mu: 1.0,
+                x: 1.0,
+                kg: 1.0,
+                kp: 1.0,
+                kvb: 1.0,
+                vct: 1.0,
+                d: 1.0,
+                f: 1.0,
+                b: 1.0,
+                kap: 1.0,
+                q: 1.0,
+                n: 1.0,
+            }))
+        }
+        (ValveKind::Rectifier | ValveKind::Stabiliser, _) => None,
+    }
+}
+
 /// Prior of one parameter: centre and width of its logarithm.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Prior {
@@ -103,10 +147,7 @@ pub(super) fn priors(
         prior(mu, mu_width),
         prior(expected.exponent.0, expected.exponent.1),
         prior(kg.unwrap_or(1e3), 3.0),
-        prior(
-            expected.hinge[usize::from(kind != ValveKind::Triode)] * mu,
-            0.35,
-        ),
+        prior(expected.hinge[usize::from(kind.has_screen())] * mu, 0.35),
         prior(300.0, 0.5),
         prior(expected.contact.0, expected.contact.1),
     ];

@@ -11,9 +11,9 @@
 //!           kg, kp, kvb, vct as in `triode.rs`;  v_k knee voltage, V;  kap, q, n its size, its
 //!           growth with current and its sharpness;  f screen's share above the knee;  b share
 //!           turned back to the cathode at v_ak = 0;  p closes the screen at the cathode potential
-//! Source    control voltage: Koren, Glass Audio 8(5), 1996.  That sharing may depend only on
-//!           voltage ratios: Spangenberg, Proc. IRE 28 (1940) 226; Jonker & Tellegen, Philips Res.
-//!           Rep. 1 (1945) 13.  Return to the cathode: Schade, Proc. IRE 26 (1938) 137.  The
+//! Source    control voltage: Koren, Glass Audio 8(5), 1996, with vct as in `triode.rs`.  That sharing
+//!           may depend only on voltage ratios: Spangenberg, Proc. IRE 28 (1940) 226; Jonker & Tellegen,
+//!           Philips Res. Rep. 1 (1945) 13.  Return to the cathode: Schade, Proc. IRE 26 (1938) 137.  The
 //!           formulas for v_k, h and p are ours
 //! Valid     positive screen and anode; a strapped valve needs no other parameters; no secondary
 //!           emission kink (tetrodes without beam plates)
@@ -29,32 +29,32 @@ const CUT_OFF: f64 = -110.0;
 /// nothing beyond cut-off and the anode current becomes a step.
 const LEAST_KNEE: f64 = 0.2;
 
-/// Parameters of homogeneous current sharing, SI.
+/// Parameters of homogeneous current sharing, SI, each with its key in a valve file.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CurrentSharing {
-    /// Amplification factor of the control grid against the screen.
+    /// Amplification factor of the control grid against the screen; `amplification_factor`.
     pub mu: f64,
-    /// Exponent of the equivalent voltage.
+    /// Exponent of the equivalent voltage; `exponent`.
     pub x: f64,
-    /// Reciprocal perveance, V^x/A.
+    /// Reciprocal perveance, V^x/A; `reciprocal_perveance`.
     pub kg: f64,
-    /// Sharpness of cut-off relative to the accelerating voltage.
+    /// Sharpness of cut-off relative to the accelerating voltage; `cut_off_sharpness`.
     pub kp: f64,
-    /// Corner of the accelerating voltage, V².
+    /// Corner of the accelerating voltage, V²; `corner_volts_squared`.
     pub kvb: f64,
-    /// Contact potential plus mean initial velocity, V.
+    /// Contact potential plus mean initial velocity, V; `contact_volts`.
     pub vct: f64,
-    /// Penetration D of the anode through the screen.
+    /// Penetration D of the anode through the screen; `anode_penetration`.
     pub d: f64,
-    /// Share of the screen above the knee.
+    /// Share of the screen above the knee; `screen_share`.
     pub f: f64,
-    /// Share of the space current turned back to the cathode at v_ak = 0.
+    /// Share of the space current turned back to the cathode at v_ak = 0; `returned_share`.
     pub b: f64,
-    /// Size of the knee.
+    /// Size of the knee; `knee_size`.
     pub kap: f64,
-    /// Growth of the knee with current.
+    /// Growth of the knee with current; `knee_growth`.
     pub q: f64,
-    /// Sharpness of the knee.
+    /// Sharpness of the knee; `knee_sharpness`.
     pub n: f64,
 }
 

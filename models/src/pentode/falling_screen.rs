@@ -7,7 +7,7 @@
 //! ```
 //!
 //! Symbols   g share of the screen far above the knee;  a how much of it more at v_ak = 0;  w width of
-//!           the knee, V;  A growth of the anode current, 1/V;  p of `sharing.rs`
+//!           the knee, V;  A growth of the anode current, 1/V;  p of `current_sharing.rs`
 //! Source    Reefman, theory of vacuum-tube models from traced curves, 2016 (from memory), with his
 //!           1/kg2 = g/kg, and the requirement i_a(0) = 0 put in
 //! Valid     pentodes (reciprocal) and beam tetrodes (exponential).  The knee is a voltage of its own and

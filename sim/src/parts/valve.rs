@@ -1,7 +1,6 @@
 //! A valve, and which of its nodes is which: the one place that knows their order.
 
 use models::data::{ValveModel, ValveType};
-use models::filament::Filament;
 use models::{AnyDevice, Device};
 
 /// A valve, or one section of a double valve.
@@ -69,13 +68,11 @@ impl Valve {
     /// Lets the valve carry `ratio` times its current at the same volts, with the slope that goes with it; mu
     /// stays. A stabiliser stays as it is.
     pub fn scale_current(&mut self, ratio: f64) {
-        match &mut self.kind.model {
-            ValveModel::Stabiliser(_) => {}
-            model @ (ValveModel::Triode(_) | ValveModel::Pentode(_) | ValveModel::Rectifier(_)) => {
-                model.scale_current(ratio);
-                self.current *= ratio;
-            }
+        if !self.kind.model.emits() {
+            return;
         }
+        self.kind.model.scale_current(ratio);
+        self.current *= ratio;
     }
 
     /// Nodes before the cathode's: least and greatest number.
@@ -130,15 +127,7 @@ impl Valve {
 
     /// The law between the electrodes in the order of the nodes; of a rectifier, that of one anode.
     pub fn device(&self) -> AnyDevice {
-        match (&self.kind.model, self.filament) {
-            (ValveModel::Triode(triode), false) => (*triode).into(),
-            (ValveModel::Pentode(pentode), false) => (*pentode).into(),
-            (ValveModel::Rectifier(rectifier), false) => (*rectifier).into(),
-            (ValveModel::Triode(section), true) => Filament { section: *section }.into(),
-            (ValveModel::Pentode(section), true) => Filament { section: *section }.into(),
-            (ValveModel::Stabiliser(stabiliser), _) => (*stabiliser).into(),
-            (ValveModel::Rectifier(section), true) => Filament { section: *section }.into(),
-        }
+        self.kind.model.device(self.filament)
     }
 
     /// The law with its places: one device, or one for each anode of a rectifier.

@@ -3,8 +3,6 @@
 //! Labels are kind of part and role of the terminal, never values: what is compared afterwards must not have
 //! steered the comparison.
 
-use models::data::ValveModel;
-
 use crate::circuit::{Circuit, NodeId, PartId, Placed};
 use crate::parts::{Part, Waveform};
 
@@ -119,8 +117,7 @@ impl<'a> Graph<'a> {
                         && self.far(terminal) == Some(NodeId::CHASSIS)
                 }
                 Part::Valve(valve) => {
-                    matches!(valve.kind.model, ValveModel::Rectifier(_))
-                        && terminal.label.1 == "cathode"
+                    valve.kind.model.is_rectifier() && terminal.label.1 == "cathode"
                 }
                 _ => false,
             }

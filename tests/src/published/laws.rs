@@ -212,12 +212,13 @@ method and asked for every row of [VALIDATION.md](../../VALIDATION.md); rows of 
 out. A cell is the median of the sizes of the differences, and the size nine rows of ten do not exceed; the number of rows
 stands in the head of its column, for the law as used.
 
-- *as used*: current sharing by ratios of volts; exponent expected at 3/2, kp at 6 mu, contact potential at 0.4 V.
-- *hinge*: mu/kp, the spread of mu over the cathode as a share of the cut-off volts.
+- *as used*: current sharing by ratios of volts; exponent expected at 3/2, sharpness of cut-off at 6 times the
+  amplification factor, contact potential at 0.4 V.
+- *hinge*: amplification factor over sharpness of cut-off, the spread of mu over the cathode as a share of the cut-off volts.
 - *3/2 law alone*: no spread, no contact potential, the exponent held.
 - *exponential, reciprocal screen*: the laws of `models/src/pentode/falling_screen.rs`.
 
-A hinge that grows with an open grid (kp = 1.5 mu^1.3) met the known types better (distortion 0.7 points) and failed on
+A hinge that grows with an open grid (sharpness 1.5 mu^1.3) met the known types better (distortion 0.7 points) and failed on
 those that came afterwards (power 18 %): it was given up. Sharper or lower knees better one figure at the expense of
 another, and the knee was left where it was guessed before any row was run.
 ";

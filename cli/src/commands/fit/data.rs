@@ -2,10 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
-use models::data::{
-    Drop, Point, Traced, ValveKind, ValveType, read, read_beside_curves, read_traced,
-};
+use models::data::{Drop, Point, ValveKind, ValveType};
 use models::fit::{Row, Traces};
+use models::valve_file::{Traced, read, read_beside_curves, read_traced};
 
 use super::faults;
 use crate::diagnostic::{self, Id};

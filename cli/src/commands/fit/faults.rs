@@ -1,6 +1,6 @@
 //! Faults of sheets of curves in words.
 
-use models::data::{TracedError, TracedErrorKind};
+use models::valve_file::{TracedError, TracedErrorKind};
 
 use crate::diagnostic::{Diagnostic, Id};
 

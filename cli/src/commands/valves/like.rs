@@ -188,7 +188,7 @@ fn text(target: &Joined, at: Option<&WorkingPoint>, found: &[Likeness]) -> Strin
     );
     if let Some(at) = at {
         text += &amplifying(target, at, found);
-    } else if matches!(target.valve.model, ValveModel::Rectifier(_)) {
+    } else if target.valve.model.is_rectifier() {
         text += &rectifiers(target, found);
     } else {
         text += &stabilisers(target, found);

@@ -1,7 +1,5 @@
 //! Where a meter is put: electrodes of the valves, and rails.
 
-use models::data::ValveModel;
-
 use sim::circuit::{Circuit, NodeId};
 use sim::nearest::nearest;
 use sim::parts::{Part, Waveform};
@@ -30,7 +28,7 @@ pub fn points(circuit: &Circuit) -> Vec<Point> {
             continue;
         };
         let wiring = valve.wiring(&placed.nodes);
-        let rectifier = matches!(valve.kind.model, ValveModel::Rectifier(_));
+        let rectifier = valve.kind.model.is_rectifier();
         let anode = wiring.anodes.first().filter(|_| !rectifier).copied();
         let cathode = wiring
             .cathode

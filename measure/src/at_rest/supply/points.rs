@@ -5,7 +5,6 @@
 //! valves, and at an anode without a capacitor of its own to the chassis: behind it is signal.
 
 use models::AnyDevice;
-use models::data::ValveModel;
 
 use sim::circuit::{Circuit, NodeId, PartId, Placed};
 use sim::parts::Part;
@@ -25,7 +24,7 @@ pub(super) fn junctions(placed: &Placed) -> Vec<Junction> {
         cathode: vec![cathode],
     };
     match &placed.part {
-        Part::Valve(valve) if matches!(valve.kind.model, ValveModel::Rectifier(_)) => {
+        Part::Valve(valve) if valve.kind.model.is_rectifier() => {
             let wiring = valve.wiring(&placed.nodes);
             let anodes = wiring.anodes.iter();
             anodes

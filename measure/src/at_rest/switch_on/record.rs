@@ -1,6 +1,5 @@
 //! What is kept of a run: envelopes of a mains cycle each, and the peaks.
 
-use models::AnyDevice;
 use serde::Serialize;
 
 use super::{CapacitorAtSwitchOn, Phase, RectifierAtSwitchOn, Surge};
@@ -113,7 +112,7 @@ impl<'a> Record<'a> {
         let rectifiers = circuit.parts().filter_map(|(id, _)| {
             let devices = system.devices().iter().enumerate();
             let own: Vec<usize> = devices
-                .filter(|(_, placed)| placed.part == id && rectifies(&placed.device))
+                .filter(|(_, placed)| placed.part == id && placed.device.is_rectifier())
                 .map(|(k, _)| k)
                 .collect();
             (!own.is_empty()).then_some((id, own, Extremes::NOTHING))
@@ -263,13 +262,6 @@ impl<'a> Record<'a> {
 fn across(circuit: &Circuit, system: &System, id: PartId, x: &[f64]) -> f64 {
     let place = |k: usize| system.voltage_of(circuit.part(id).nodes[k]) as usize;
     x[place(0)] - x[place(1)]
-}
-
-fn rectifies(device: &AnyDevice) -> bool {
-    matches!(
-        device,
-        AnyDevice::Rectifier(_) | AnyDevice::FilamentRectifier(_) | AnyDevice::Diode(_)
-    )
 }
 
 /// Current into the anode of a rectifying device with a hot cathode, A.

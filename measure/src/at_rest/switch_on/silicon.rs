@@ -1,6 +1,6 @@
 //! The same circuit with silicon in the place of its rectifier valves.
 
-use models::data::{Heater, ValveModel};
+use models::data::Heater;
 use models::diode::Diode;
 
 use sim::circuit::{Circuit, NodeId, PartId};
@@ -14,7 +14,7 @@ pub fn with_silicon(circuit: &Circuit) -> Option<Circuit> {
     let rectifiers: Vec<PartId> = circuit
         .parts()
         .filter(|(_, placed)| match &placed.part {
-            Part::Valve(valve) => matches!(valve.kind.model, ValveModel::Rectifier(_)),
+            Part::Valve(valve) => valve.kind.model.is_rectifier(),
             _ => false,
         })
         .map(|(id, _)| id)

@@ -23,7 +23,6 @@
 
 use nalgebra::{Complex, DMatrix, DVector};
 
-use super::path::FeedbackPath;
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::error::SimError;
 use sim::parts::Part;
@@ -39,16 +38,16 @@ pub(super) struct Cut {
 }
 
 impl Cut {
-    /// The cut of a path at the frequency tuned to; none when a stiff source holds a far end, where no
+    /// The cut of the parts that lead from a node to their far ends, at the frequency tuned to; none when a stiff source holds a far end, where no
     /// signal gets in. One solution for each node.
     pub(super) fn of(
-        path: &FeedbackPath,
+        (from, branches): (NodeId, &[(PartId, NodeId)]),
         circuit: &Circuit,
         linear: &mut SmallSignal<'_>,
     ) -> Result<Option<Self>, SimError> {
         let frequency = linear.frequency();
-        let mut nodes = vec![path.from];
-        for &(_, far) in &path.branches {
+        let mut nodes = vec![from];
+        for &(_, far) in branches {
             if !nodes.contains(&far) {
                 nodes.push(far);
             }
@@ -62,7 +61,7 @@ impl Cut {
             }
         }
         let mut parts = DVector::zeros(count - 1);
-        for &(part, far) in &path.branches {
+        for &(part, far) in branches {
             let k = nodes[1..].iter().position(|node| *node == far);
             parts[k.expect("every far end is listed")] +=
                 admittance(&circuit.part(part).part, frequency);

@@ -212,7 +212,7 @@ impl FeedbackPath {
         circuit: &Circuit,
         linear: &mut SmallSignal<'_>,
     ) -> Result<bool, SimError> {
-        let cut = Cut::of(self, circuit, linear)?;
+        let cut = Cut::of((self.from, &self.branches), circuit, linear)?;
         Ok(cut.is_some_and(|cut| cut.rest[(0, 1)].norm() > cut.parts[0].norm()))
     }
 }

@@ -7,8 +7,7 @@
 //! Source   `models::noise`; that whatever dissipates makes thermal noise: Nyquist, Phys. Rev. 32 (1928) 110
 //!          (from memory)
 
-use models::AnyDevice;
-use models::noise::{ValveNoise, shot, smoothed, thermal};
+use models::noise::{ValveNoise, thermal};
 use serde::Serialize;
 
 use crate::instruments::valve::ValveProbe;
@@ -69,23 +68,8 @@ pub(super) fn all(circuit: &Circuit, system: &System, x: &[f64], temperature: f6
         list.valve(&probe, circuit.part(probe.part), x);
     }
     for placed in system.devices() {
-        let current = match &placed.device {
-            AnyDevice::Rectifier(rectifier) => {
-                let at = placed.gather(x);
-                let now = rectifier.current(at[0] - at[1]);
-                smoothed(now.value, now.slope)
-            }
-            AnyDevice::FilamentRectifier(rectifier) => {
-                // At its middle: its ends differ by a few volts of many.
-                let at = placed.gather(x);
-                let now = rectifier.section.current(at[0] - 0.5 * (at[1] + at[2]));
-                smoothed(now.value, now.slope)
-            }
-            AnyDevice::Diode(diode) => {
-                let at = placed.gather(x);
-                shot(diode.current(at[0] - at[1]).value)
-            }
-            _ => continue,
+        let Some(current) = placed.device.noise(&placed.gather(x)) else {
+            continue;
         };
         list.add(
             placed.part,

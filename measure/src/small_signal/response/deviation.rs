@@ -9,13 +9,10 @@
 use serde::Serialize;
 
 use super::Probe;
-use super::equalisation::Target;
+use super::equalisation::{NORMALISED_AT, Target};
 use super::search::greatest;
 use crate::instruments::logarithmic::spaced;
 use sim::error::SimError;
-
-/// Where gain and target are made equal, Hz (IEC 60098, from memory).
-pub(super) const NORMALISED_AT: f64 = 1e3;
 
 /// The band that is heard, Hz, in which the largest deviation is looked for (common practice).
 pub(super) const BAND: (f64, f64) = (20.0, 20e3);

@@ -13,7 +13,8 @@ use std::ops::Range;
 
 use nalgebra::Complex;
 
-use super::deviation::NORMALISED_AT;
+/// Where gain and target are made equal, Hz (IEC 60098, from memory).
+pub(super) const NORMALISED_AT: f64 = 1e3;
 
 /// Time constants of the playback curve, s.
 const RIAA: [f64; 3] = [3180e-6, 318e-6, 75e-6];

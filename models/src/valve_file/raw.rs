@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 use toml::Spanned;
 
-use super::{Connection, Filter, Heating, ValveKind};
+use crate::data::{Connection, Filter, Heating, ValveKind};
 
 /// An amplifier file as far as its valves go.
 #[derive(Deserialize)]
@@ -200,22 +200,39 @@ pub(super) struct RawDischarge {
     pub(super) _note: Option<String>,
 }
 
+/// Letters of the equations, by which parameter sets go elsewhere, and what a `[model]` table calls them.
+pub(super) const LETTERS: [(&str, &str); 12] = [
+    ("mu", "amplification_factor"),
+    ("x", "exponent"),
+    ("kg", "reciprocal_perveance"),
+    ("kp", "cut_off_sharpness"),
+    ("kvb", "corner_volts_squared"),
+    ("vct", "contact_volts"),
+    ("d", "anode_penetration"),
+    ("f", "screen_share"),
+    ("b", "returned_share"),
+    ("kap", "knee_size"),
+    ("q", "knee_growth"),
+    ("n", "knee_sharpness"),
+];
+
+/// The parameters under the words of the struct of each law; their units are its.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct RawModel {
     pub(super) law: Spanned<String>,
-    pub(super) mu: Number,
-    pub(super) x: Number,
-    pub(super) kg: Number,
-    pub(super) kp: Number,
-    pub(super) kvb: Number,
-    pub(super) vct: Number,
-    pub(super) d: Number,
-    pub(super) f: Number,
-    pub(super) b: Number,
-    pub(super) kap: Number,
-    pub(super) q: Number,
-    pub(super) n: Number,
+    pub(super) amplification_factor: Number,
+    pub(super) exponent: Number,
+    pub(super) reciprocal_perveance: Number,
+    pub(super) cut_off_sharpness: Number,
+    pub(super) corner_volts_squared: Number,
+    pub(super) contact_volts: Number,
+    pub(super) anode_penetration: Number,
+    pub(super) screen_share: Number,
+    pub(super) returned_share: Number,
+    pub(super) knee_size: Number,
+    pub(super) knee_growth: Number,
+    pub(super) knee_sharpness: Number,
     pub(super) current_error_median_percent: Option<f64>,
     pub(super) current_error_worst_percent: Option<f64>,
     pub(super) slope_error_median_percent: Option<f64>,

@@ -6,7 +6,7 @@
 
 use std::ops::Range;
 
-use super::ValveKind;
+use crate::data::ValveKind;
 use crate::fit::Row;
 
 /// A fault in a sheet of traced curves.

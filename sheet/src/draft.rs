@@ -7,30 +7,15 @@ use std::rc::Rc;
 use models::library::Library;
 
 use super::error::{FileError, FileErrorKind};
-use super::fields::{Fields, Text};
-use super::mains::Stated;
+use super::place::{Place, Text};
 use super::{PartSpans, Spans};
-use sim::amplifier::{Note, NoteKind};
+use sim::amplifier::{Mains, Note, NoteKind};
 use sim::circuit::{Circuit, NodeId, PartId, Ratings};
 use sim::parts::Part;
 use sim::quantity::Unit;
 
 /// Names of the chassis that are accepted; only the first is printed.
 const CHASSIS: [&str; 5] = ["chassis", "earth", "ground", "gnd", "0v"];
-
-/// Where a value came from.
-#[derive(Clone, Debug)]
-pub(super) enum Place {
-    /// Bytes of the file.
-    File(Range<usize>),
-    /// A `--set` argument.
-    Set {
-        /// The designator.
-        part: String,
-        /// The value.
-        value: String,
-    },
-}
 
 /// A node and where it was named.
 #[derive(Clone, Debug)]
@@ -39,9 +24,32 @@ pub(super) struct NodeRef {
     pub(super) span: Range<usize>,
 }
 
+/// The mains before the part has its place.
+#[derive(Clone, Debug)]
+pub(super) struct StatedMains {
+    pub(super) owner: String,
+    pub(super) nominal: f64,
+    pub(super) low: f64,
+    pub(super) high: f64,
+    pub(super) frequency: f64,
+}
+
+impl StatedMains {
+    /// With the part that was placed.
+    pub(super) fn placed(&self, circuit: &Circuit) -> Option<Mains> {
+        Some(Mains {
+            part: circuit.find_part(&self.owner)?,
+            nominal: self.nominal,
+            low: self.low,
+            high: self.high,
+            frequency: self.frequency,
+        })
+    }
+}
+
 /// What the reader gathers.
 #[derive(Debug, Default)]
-pub(super) struct Log {
+pub(super) struct Draft {
     /// Where the types of valves are looked up.
     pub(super) library: Rc<Library>,
     pub(super) circuit: Circuit,
@@ -57,7 +65,7 @@ pub(super) struct Log {
     /// Sections met in each envelope.
     pub(super) envelopes: BTreeMap<String, usize>,
     /// The mains met.
-    pub(super) mains: Option<Stated>,
+    pub(super) mains: Option<StatedMains>,
     /// Its frequency, Hz, known before any part is read.
     pub(super) mains_frequency: Option<f64>,
     /// Mains transformers met: designator, volts of the tap in use, volts of all taps.
@@ -66,7 +74,7 @@ pub(super) struct Log {
     pub(super) heated: BTreeSet<String>,
 }
 
-impl Log {
+impl Draft {
     pub(super) fn fault(&mut self, place: &Place, kind: FileErrorKind) {
         let (span, kind) = match place {
             Place::File(span) => (span.clone(), kind),
@@ -130,25 +138,6 @@ impl Log {
             self.spans.nodes.push(span.clone());
         }
         Some(NodeRef { id, span })
-    }
-
-    /// Puts a part in its place.
-    pub(super) fn place(
-        &mut self,
-        fields: &Fields<'_>,
-        whole: Range<usize>,
-        part: Part,
-        nodes: &[NodeRef],
-        ratings: Ratings,
-    ) {
-        let at: Vec<NodeId> = nodes.iter().map(|node| node.id).collect();
-        let spans = PartSpans {
-            name: fields.name_span.clone(),
-            whole,
-            values: fields.value_spans().into_iter().collect(),
-            nodes: nodes.iter().map(|node| node.span.clone()).collect(),
-        };
-        self.add(&fields.owner, part, &at, ratings, spans);
     }
 
     pub(super) fn add(

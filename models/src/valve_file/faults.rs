@@ -5,7 +5,8 @@
 use toml::Spanned;
 
 use super::raw::Number;
-use super::{DataError, DataErrorKind, Source};
+use super::{DataError, DataErrorKind};
+use crate::data::Source;
 
 #[derive(Debug, Default)]
 pub(super) struct Faults(pub(super) Vec<DataError>);
@@ -34,7 +35,7 @@ impl Faults {
         unit
     }
 
-    /// The same for a figure that may be absent.
+    /// A positive figure, in SI after `unit`, where there is one.
     pub(super) fn optional(
         &mut self,
         key: &'static str,

@@ -1,8 +1,9 @@
 //! The law of a valve file: its stored parameters, or a fit to its points when it stores none.
 
+use super::DataErrorKind;
 use super::faults::Faults;
 use super::raw::{Number, RawGrid, RawModel, RawValve};
-use super::{DataErrorKind, Discharge, Drop, FitError, Point, ValveKind, ValveModel};
+use crate::data::{Discharge, Drop, FitError, Point, ValveKind, ValveModel};
 use crate::fit::{self, Parameters};
 use crate::grid_current::{GridClass, GridCurrent};
 use crate::pentode::{CurrentSharing, Pentode};
@@ -184,29 +185,29 @@ fn stored(faults: &mut Faults, kind: ValveKind, model: &Spanned<RawModel>) -> Op
         })
     };
     let p = model.get_ref();
-    let parameters = if kind == ValveKind::Triode {
-        Parameters::Triode(TriodeParameters {
-            mu: need("mu", &p.mu),
-            x: need("x", &p.x),
-            kg: need("kg", &p.kg),
-            kp: need("kp", &p.kp),
-            kvb: need("kvb", &p.kvb),
-            vct: need("vct", &p.vct),
+    let parameters = if kind.has_screen() {
+        Parameters::Pentode(CurrentSharing {
+            mu: need("amplification_factor", &p.amplification_factor),
+            x: need("exponent", &p.exponent),
+            kg: need("reciprocal_perveance", &p.reciprocal_perveance),
+            kp: need("cut_off_sharpness", &p.cut_off_sharpness),
+            kvb: need("corner_volts_squared", &p.corner_volts_squared),
+            vct: need("contact_volts", &p.contact_volts),
+            d: need("anode_penetration", &p.anode_penetration),
+            f: need("screen_share", &p.screen_share),
+            b: need("returned_share", &p.returned_share),
+            kap: need("knee_size", &p.knee_size),
+            q: need("knee_growth", &p.knee_growth),
+            n: need("knee_sharpness", &p.knee_sharpness),
         })
     } else {
-        Parameters::Pentode(CurrentSharing {
-            mu: need("mu", &p.mu),
-            x: need("x", &p.x),
-            kg: need("kg", &p.kg),
-            kp: need("kp", &p.kp),
-            kvb: need("kvb", &p.kvb),
-            vct: need("vct", &p.vct),
-            d: need("d", &p.d),
-            f: need("f", &p.f),
-            b: need("b", &p.b),
-            kap: need("kap", &p.kap),
-            q: need("q", &p.q),
-            n: need("n", &p.n),
+        Parameters::Triode(TriodeParameters {
+            mu: need("amplification_factor", &p.amplification_factor),
+            x: need("exponent", &p.exponent),
+            kg: need("reciprocal_perveance", &p.reciprocal_perveance),
+            kp: need("cut_off_sharpness", &p.cut_off_sharpness),
+            kvb: need("corner_volts_squared", &p.corner_volts_squared),
+            vct: need("contact_volts", &p.contact_volts),
         })
     };
     (faults.0.len() == before).then_some(parameters)

@@ -4,20 +4,23 @@
 //! the one place where those become SI. Unknown keys, limits that are not positive and figures
 //! without a source are faults, and all of them are told. A file without parameters is fitted to its
 //! points, and one without grid current gets that of its class: a data sheet is enough to add a type.
+//!
+//! Over 400 lines because it is one table, key beside figure, and the faults of it are tried beside it.
 
 use toml::Spanned;
 
 use super::faults::Faults;
 use super::law::{self, NoPoints};
 use super::raw::{
-    RawAmplifier, RawBase, RawCapacitances, RawDischarge, RawDrop, RawHeater, RawLimits, RawNear,
-    RawOperation, RawPoint, RawValve,
+    LETTERS, RawAmplifier, RawBase, RawCapacitances, RawDischarge, RawDrop, RawHeater, RawLimits,
+    RawNear, RawOperation, RawPoint, RawValve,
 };
-use super::{
-    Base, Capacitances, Connection, DataError, DataErrorKind, Discharge, Drop, Heater, Limits,
-    Near, Operation, Point, SectionCapacitances, ValveKind, ValveType,
+use super::{DataError, DataErrorKind};
+use crate::data::{
+    Base, Capacitances, Connection, Discharge, Drop, Heater, Limits, Near, Operation, Point,
+    SectionCapacitances, ValveKind, ValveType,
 };
-use crate::library;
+use crate::nearest::nearest;
 
 const MILLI: f64 = 1e-3;
 const MICRO: f64 = 1e-6;
@@ -107,17 +110,21 @@ fn parse<T: serde::de::DeserializeOwned>(text: &str) -> Result<(T, Faults), Vec<
     }
 }
 
-/// The key that the parser does not know, from its message: the key in backticks, then the known ones.
+/// The key that the parser does not know, from its message: the key in backticks, then the known ones. A
+/// letter of an equation is answered with the word for it, where that is known.
 fn unknown_key(message: &str) -> Option<DataErrorKind> {
     let names = message.strip_prefix("unknown field ")?;
     let mut names = names.split('`').skip(1).step_by(2);
     let key = names.next()?;
     let known: Vec<&str> = names.collect();
+    let mut letters = LETTERS.iter().filter(|(_, word)| known.contains(word));
+    let word = letters.find(|(letter, _)| letter.eq_ignore_ascii_case(key));
+    let word = word.map(|(_, word)| *word);
     Some(DataErrorKind::UnknownKey {
         key: key.to_owned(),
-        nearest: library::nearest(key, known.iter().copied())
-            .into_iter()
-            .next(),
+        nearest: word
+            .or_else(|| nearest(key, known.iter().copied()))
+            .map(str::to_owned),
         known: known.join(", "),
     })
 }
@@ -231,9 +238,10 @@ fn read_capacitances(
     kind: ValveKind,
     rows: &[RawCapacitances],
 ) -> (Capacitances, Vec<SectionCapacitances>) {
-    let to_screen = match kind {
-        ValveKind::Pentode | ValveKind::BeamTetrode => INPUT_TO_SCREEN,
-        ValveKind::Triode | ValveKind::Rectifier | ValveKind::Stabiliser => 0.0,
+    let to_screen = if kind.has_screen() {
+        INPUT_TO_SCREEN
+    } else {
+        0.0
     };
     let mut first = None;
     let mut others = Vec::new();
@@ -300,8 +308,7 @@ fn read_point(faults: &mut Faults, kind: ValveKind, spanned: &Spanned<RawPoint>)
         unused: raw.unused.clone(),
         source: faults.source(&raw.source, &raw.basis, &raw.confidence),
     };
-    let has_screen = matches!(kind, ValveKind::Pentode | ValveKind::BeamTetrode);
-    let needs_screen = has_screen && point.connection == Connection::Normal;
+    let needs_screen = kind.has_screen() && point.connection == Connection::Normal;
     let complete = point.v_ak.is_some()
         && point.v_gk.is_some_and(f64::is_finite)
         && (point.v_sk.is_some() || !needs_screen);
@@ -416,10 +423,28 @@ mod tests {
         let (error, at) = error_of(&sample().replace("\"current sharing\"", "\"current shraing\""));
         assert!(matches!(error.kind, DataErrorKind::UnknownLaw(..)));
         assert_eq!(at, "\"current shraing\"");
-        let text = sample().replace("\nkap = ", "\n# kap = ");
+        let text = sample().replace("\nknee_size = ", "\n# knee_size = ");
         assert_eq!(
             error_of(&text).0.kind,
-            DataErrorKind::MissingParameter("kap")
+            DataErrorKind::MissingParameter("knee_size")
+        );
+    }
+
+    #[test]
+    fn a_letter_of_the_equation_is_answered_with_its_word() {
+        for (letter, word) in LETTERS {
+            let model = sample().replacen(&format!("\n{word} = "), &format!("\n{letter} = "), 1);
+            let faults = read(&model).unwrap_err();
+            let said = faults.iter().find_map(|fault| match &fault.kind {
+                DataErrorKind::UnknownKey { key, nearest, .. } => Some((key, nearest.as_deref())),
+                _ => None,
+            });
+            assert_eq!(said, Some((&letter.to_owned(), Some(word))));
+        }
+        // Where the word is no key, a letter is a slip like any other.
+        let (fault, _) = error_of(&sample().replace("[limits]\n", "[limits]\nkg = 1\n"));
+        assert!(
+            matches!(&fault.kind, DataErrorKind::UnknownKey { nearest, .. } if nearest.as_deref() != Some("reciprocal_perveance"))
         );
     }
 
@@ -437,7 +462,7 @@ mod tests {
         let text = sample()
             .replace("anode_watts = 12", "anode_watts = -12\nanode_wats = 3")
             .replace("volts = 6.3", "volts = 0")
-            .replace("\nkap = ", "\nkapp = ");
+            .replace("\nknee_size = ", "\nknee_sise = ");
         let faults: Vec<String> = read(&text)
             .unwrap_err()
             .iter()
@@ -449,8 +474,8 @@ mod tests {
                 "`volts` must be above zero",
                 "`anode_watts` must be above zero",
                 "unknown key `anode_wats`",
-                "the law needs `kap`",
-                "unknown key `kapp`",
+                "the law needs `knee_size`",
+                "unknown key `knee_sise`",
             ]
         );
     }
