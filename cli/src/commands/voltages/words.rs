@@ -3,7 +3,7 @@
 //! Over 400 lines because it is one report: a function a table.
 
 use measure::at_rest::voltages::Voltages;
-use measure::instruments::valve::Against;
+use measure::instruments::valve::AgainstLimit;
 use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 use sim::stability::Growing;
@@ -72,7 +72,7 @@ fn growing_words(growing: &Growing) -> String {
 /// What is over its rating comes first: it is what the reader must not miss.
 fn over_ratings(answer: &Voltages) -> String {
     let mut lines: Vec<String> = Vec::new();
-    let mut check = |part: &str, what: &str, unit: Unit, figure: &Against| {
+    let mut check = |part: &str, what: &str, unit: Unit, figure: &AgainstLimit| {
         if let Some(limit) = figure.limit.filter(|_| figure.is_over()) {
             lines.push(format!(
                 "  {part}: {what} {} is {} of {} allowed",
