@@ -32,7 +32,7 @@ mod tests;
 use crate::data::{FitError, Point, ValveKind};
 use least_squares::Problem;
 
-pub use figures::{Place, Quantity, Residual, compare, compare_points};
+pub use figures::{FigurePlace, Quantity, Residual, compare, compare_points};
 pub use parameters::Parameters;
 pub use priors::Expectations;
 pub use spread::Spread;

@@ -34,7 +34,7 @@ use super::place::Place;
 use super::place::Text;
 use super::terminals::{Made, nodes};
 use super::transformer::wind;
-use super::windings::Whole;
+use super::windings::WholeWinding;
 use sim::quantity::{Quantity, Unit};
 
 /// Figures of a mains transformer of which nothing is said.
@@ -130,20 +130,20 @@ pub(super) fn mains_transformer(fields: &mut Fields<'_>, draft: &mut Draft) -> O
         return None;
     };
     let turns = tap / volts;
-    let mut wholes = vec![Whole {
+    let mut wholes = vec![WholeWinding {
         resistance: wound.primary_ohms * turns,
         leakage: 0.5 * leakage * turns * turns,
-        ..Whole::plain("primary", primary, turns)
+        ..WholeWinding::plain("primary", primary, turns)
     }];
     for ((secondary, turns), ohms) in secondaries.into_iter().zip(wound.turns).zip(wound.ohms) {
         let rating = secondary.volts * secondary.current;
-        let mut whole = Whole {
+        let mut whole = WholeWinding {
             resistance: ohms,
             leakage: 0.5 * leakage * turns * turns * size / rating,
             capacitance: secondary.capacitance,
             capacitance_loss: secondary.capacitance_loss,
             rated_current: secondary.rated.then_some(secondary.current),
-            ..Whole::plain(&secondary.name, secondary.nodes, turns)
+            ..WholeWinding::plain(&secondary.name, secondary.nodes, turns)
         };
         if let Some(centre) = secondary.centre {
             whole.places = vec![0.0, centre, 1.0];

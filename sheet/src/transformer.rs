@@ -23,7 +23,7 @@ use super::magnetics::{capacitance_loss, core_loss, iron, stray};
 use super::place::Place;
 use super::place::Text;
 use super::terminals::{Made, nodes};
-use super::windings::{Measure, Whole, winding};
+use super::windings::{Measure, WholeWinding, winding};
 use sim::parts::{Part, Transformer};
 use sim::quantity::{Quantity, Unit};
 
@@ -100,7 +100,7 @@ pub(super) fn autotransformer(fields: &mut Fields<'_>, draft: &mut Draft) -> Opt
 fn finish(
     fields: &mut Fields<'_>,
     draft: &mut Draft,
-    mut wholes: Vec<Whole>,
+    mut wholes: Vec<WholeWinding>,
     impedance: Option<f64>,
 ) -> Made {
     let typical = impedance.map(|ohms| ohms / (std::f64::consts::TAU * typical::LOW_CORNER));
@@ -167,10 +167,10 @@ fn leakage_inductance(
     0.0
 }
 
-pub(super) fn wind(core: models::core::Core, loss: f64, wholes: &[Whole]) -> Made {
+pub(super) fn wind(core: models::core::Core, loss: f64, wholes: &[WholeWinding]) -> Made {
     let mut windings = Vec::new();
     let mut at = Vec::new();
-    for (winding, ends) in wholes.iter().flat_map(Whole::cut) {
+    for (winding, ends) in wholes.iter().flat_map(WholeWinding::cut) {
         windings.push(winding);
         at.extend(ends);
     }
@@ -185,7 +185,10 @@ pub(super) fn wind(core: models::core::Core, loss: f64, wholes: &[Whole]) -> Mad
 }
 
 /// One primary and one secondary.
-fn pair(fields: &mut Fields<'_>, draft: &mut Draft) -> (Option<Vec<Whole>>, Option<Measure>) {
+fn pair(
+    fields: &mut Fields<'_>,
+    draft: &mut Draft,
+) -> (Option<Vec<WholeWinding>>, Option<Measure>) {
     let ratio = fields
         .need_text(draft, "transformer")
         .and_then(|text| ratio(draft, &text));
@@ -315,11 +318,14 @@ fn ratio(draft: &mut Draft, text: &Text) -> Option<(Measure, Measure)> {
 }
 
 /// Any number of windings, one table each.
-fn listed(fields: &mut Fields<'_>, draft: &mut Draft) -> (Option<Vec<Whole>>, Option<Measure>) {
+fn listed(
+    fields: &mut Fields<'_>,
+    draft: &mut Draft,
+) -> (Option<Vec<WholeWinding>>, Option<Measure>) {
     let Some(DeValue::Array(items)) = fields.raw("transformer").map(toml::Spanned::get_ref) else {
         return (None, None);
     };
-    let mut wholes: Vec<Option<Whole>> = Vec::new();
+    let mut wholes: Vec<Option<WholeWinding>> = Vec::new();
     let mut reference: Option<Measure> = None;
     for (k, item) in items.iter().enumerate() {
         let DeValue::Table(table) = item.get_ref() else {
@@ -345,7 +351,7 @@ fn listed(fields: &mut Fields<'_>, draft: &mut Draft) -> (Option<Vec<Whole>>, Op
         draft.fault(&Place::File(fields.span_of("transformer")), kind);
     }
     let empty = wholes.is_empty();
-    let wholes: Option<Vec<Whole>> = wholes.into_iter().collect();
+    let wholes: Option<Vec<WholeWinding>> = wholes.into_iter().collect();
     (wholes.filter(|_| !empty), reference)
 }
 
@@ -354,7 +360,7 @@ fn one_of_list(
     draft: &mut Draft,
     k: usize,
     reference: &mut Option<Measure>,
-) -> Option<Whole> {
+) -> Option<WholeWinding> {
     let name = keys
         .text(draft, "name")
         .map_or_else(|| format!("winding {}", k + 1), |text| text.text);

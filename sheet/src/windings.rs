@@ -33,7 +33,7 @@ impl Measure {
 }
 
 /// A winding before it is cut at its taps.
-pub(super) struct Whole {
+pub(super) struct WholeWinding {
     pub(super) name: String,
     pub(super) nodes: Vec<NodeRef>,
     /// Turns from the first end to each node, as a share of the winding.
@@ -48,7 +48,7 @@ pub(super) struct Whole {
     pub(super) stray: Option<Stray>,
 }
 
-impl Whole {
+impl WholeWinding {
     /// Copper without resistance, leakage or capacitance; sections are equal.
     pub(super) fn plain(name: &str, nodes: Vec<NodeRef>, turns: f64) -> Self {
         let sections = nodes.len() - 1;
@@ -105,7 +105,7 @@ pub(super) fn winding(
     nodes: Vec<NodeRef>,
     taps_key: &'static str,
     measure: Option<Measure>,
-) -> Option<Whole> {
+) -> Option<WholeWinding> {
     let sections = nodes.len() - 1;
     let places = match fields.list(draft, taps_key) {
         None => None,
@@ -113,7 +113,7 @@ pub(super) fn winding(
             fields, draft, taps_key, &texts, sections, measure,
         )?),
     };
-    let mut whole = Whole::plain(name, nodes, 1.0);
+    let mut whole = WholeWinding::plain(name, nodes, 1.0);
     whole.places = places.unwrap_or(whole.places);
     Some(whole)
 }

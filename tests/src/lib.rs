@@ -2,3 +2,4 @@
 
 pub mod examples;
 pub mod published;
+pub mod source;

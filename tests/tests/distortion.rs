@@ -6,7 +6,9 @@
 use std::f64::consts::TAU;
 
 use checks::examples::EXAMPLES;
-use measure::driven::distortion::{Distortion, DistortionOf, Kind, TwoTones, samples_per_cycle};
+use measure::driven::distortion::{
+    Distortion, DistortionOf, IntermodulationKind, TwoTones, samples_per_cycle,
+};
 use measure::driven::power::PowerOf;
 use measure::{Measurement, UnderTest};
 use models::AnyDevice;
@@ -194,8 +196,10 @@ fn an_exponential_stage_has_the_products_of_bessel_functions() {
             // A component m f1 + n f2 has the amplitude 2 I_m(a) I_n(b).
             let of = |m: u32, n: u32| bessel(m, a) * bessel(n, b);
             let (second, third) = match signal.kind {
-                Kind::Modulation => (2.0 * of(1, 1) / of(0, 1), 2.0 * of(2, 1) / of(0, 1)),
-                Kind::DifferenceFrequency => {
+                IntermodulationKind::Modulation => {
+                    (2.0 * of(1, 1) / of(0, 1), 2.0 * of(2, 1) / of(0, 1))
+                }
+                IntermodulationKind::DifferenceFrequency => {
                     let tones = of(1, 0) + of(0, 1);
                     (of(1, 1) / tones, (of(2, 1) + of(1, 2)) / tones)
                 }

@@ -6,7 +6,7 @@
 )]
 
 use checks::examples::Opened;
-use measure::driven::hum::{Drive, Hum, HumOf, Kind};
+use measure::driven::hum::{CauseKind, Drive, Hum, HumOf};
 use measure::instruments::valve::ValveProbe;
 use measure::small_signal::response::{Output, ResponseOf};
 use sim::rest::Rest;
@@ -87,11 +87,11 @@ fn two_rails_into_resistors_add_up_to_the_hum() {
     let parallel = |a: f64, b: f64| a * b / (a + b);
     let rest = rest(&opened);
     for (node, kind, divided) in [
-        ("p", Kind::Rail, {
+        ("p", CauseKind::Rail, {
             let z = parallel(100e3, 470e3);
             z / (z + 1e6)
         }),
-        ("q", Kind::Bias, {
+        ("q", CauseKind::Bias, {
             let z = parallel(100e3, 1e6);
             z / (z + 470e3)
         }),
@@ -152,7 +152,7 @@ fn leakage_from_a_heater_makes_its_volts_across_the_cathode_resistor() {
     let [cause] = answer.causes.as_slice() else {
         panic!("{:?}", answer.causes);
     };
-    assert_eq!((cause.kind, cause.name.as_str()), (Kind::Heater, "V1"));
+    assert_eq!((cause.kind, cause.name.as_str()), (CauseKind::Heater, "V1"));
     assert!(cause.share > 0.999_999 && answer.left_rms < 1e-4 * answer.output_rms);
 }
 
@@ -186,7 +186,7 @@ fn stray_volts_of_a_winding_come_out_times_the_gain() {
     let [cause] = answer.causes.as_slice() else {
         panic!("{:?}", answer.causes);
     };
-    assert_eq!((cause.kind, cause.name.as_str()), (Kind::Stray, "T1"));
+    assert_eq!((cause.kind, cause.name.as_str()), (CauseKind::Stray, "T1"));
     assert!(cause.share > 0.999_999);
     // Stated by the user, and listed.
     assert!(opened.amplifier.notes.iter().any(|note| note.part == "T1"

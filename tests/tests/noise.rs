@@ -4,7 +4,7 @@ use checks::examples::{EXAMPLES, Opened};
 use measure::at_rest::voltages::{ValveAtRest, VoltagesOf};
 use measure::instruments::valve::ValveProbe;
 use measure::instruments::weighting::a_weighting;
-use measure::small_signal::noise::{Kind, Noise, NoiseOf, ROOM};
+use measure::small_signal::noise::{Noise, NoiseKind, NoiseOf, ROOM};
 use models::noise::{BOLTZMANN, ValveNoise};
 use serde::Deserialize;
 use sim::Tolerances;
@@ -164,7 +164,7 @@ R4 = {{ resistor = "1M", between = ["out", "chassis"] }}
 }
 
 /// Ω in the grid lead that would be as noisy as these kinds of the valve's noise, narrow about 1 kHz.
-fn equivalent(noise: &Noise, kinds: &[Kind]) -> f64 {
+fn equivalent(noise: &Noise, kinds: &[NoiseKind]) -> f64 {
     let squares = noise
         .contributions
         .iter()
@@ -182,7 +182,12 @@ fn a_triode_is_as_noisy_as_two_and_a_half_over_gm() {
             format!("V1 = {{ valve = \"{kind}\", anode = \"a\", grid = \"in\", cathode = \"k\" }}");
         let (opened, v1) = stage(&line);
         let noise = ask(&opened, 950.0, 1050.0, 0.0);
-        agree(kind, equivalent(&noise, &[Kind::Shot]), 2.5 / v1.gm, 0.01);
+        agree(
+            kind,
+            equivalent(&noise, &[NoiseKind::Shot]),
+            2.5 / v1.gm,
+            0.01,
+        );
     }
 }
 
@@ -197,7 +202,7 @@ fn a_pentode_adds_its_partition() {
     let wanted = v1.i_a / all * (2.5 / v1.gm + 20.0 * v1.i_s / v1.gm.powi(2));
     agree(
         "EF86",
-        equivalent(&noise, &[Kind::Shot, Kind::Partition]),
+        equivalent(&noise, &[NoiseKind::Shot, NoiseKind::Partition]),
         wanted,
         0.02,
     );
@@ -210,11 +215,11 @@ fn a_pentode_adds_its_partition() {
         noise
             .contributions
             .iter()
-            .all(|of| of.kind != Kind::Partition)
+            .all(|of| of.kind != NoiseKind::Partition)
     );
     agree(
         "EF86 strapped",
-        equivalent(&noise, &[Kind::Shot]),
+        equivalent(&noise, &[NoiseKind::Shot]),
         2.5 / v1.gm,
         0.01,
     );
@@ -241,8 +246,8 @@ fn a_screen_without_its_capacitor_answers_its_noise() {
     let share = law.anode_share;
     let noise = ask(&opened, 950.0, 1050.0, 0.0);
     for (kind, density, transfer) in [
-        (Kind::Shot, law.space, v_a(share, 1.0 - share)),
-        (Kind::Partition, law.partition, v_a(1.0, -1.0)),
+        (NoiseKind::Shot, law.space, v_a(share, 1.0 - share)),
+        (NoiseKind::Partition, law.partition, v_a(1.0, -1.0)),
     ] {
         let found = noise
             .contributions
@@ -276,7 +281,7 @@ fn flicker_noise_is_as_loud_as_shot_noise_at_its_corner() {
     let wanted = corner * (to / from).ln() / (to - from);
     agree(
         "flicker",
-        square(Kind::Flicker) / square(Kind::Shot),
+        square(NoiseKind::Flicker) / square(NoiseKind::Shot),
         wanted,
         1e-3,
     );

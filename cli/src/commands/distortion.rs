@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use measure::driven::distortion::{Distortion, DistortionOf, Kind, TwoTones};
+use measure::driven::distortion::{Distortion, DistortionOf, IntermodulationKind, TwoTones};
 use sim::amplifier::Bench;
 use sim::quantity::Unit;
 
@@ -95,8 +95,8 @@ fn question(arguments: &Arguments, bench: &Bench) -> Result<DistortionOf, Failur
     let modulation = tones("--modulation-tones", &arguments.modulation_tones)?;
     let difference = tones("--difference-tones", &arguments.difference_tones)?;
     question.two_tones = [
-        (Kind::Modulation, modulation, ratio),
-        (Kind::DifferenceFrequency, difference, 1.0),
+        (IntermodulationKind::Modulation, modulation, ratio),
+        (IntermodulationKind::DifferenceFrequency, difference, 1.0),
     ]
     .map(|(kind, (lower, upper), ratio)| TwoTones {
         kind,

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
 use models::data::ValveKind;
-use models::fit::{Place, model_table, with_model};
+use models::fit::{FigurePlace, model_table, with_model};
 use models::library;
 use sim::quantity::Unit;
 
@@ -177,8 +177,8 @@ fn run_library(arguments: &Arguments, options: &Options) -> Result<(), Failure> 
 }
 
 /// Number from 1 on of a point or row, as people count.
-fn number(place: Place) -> usize {
+fn number(place: FigurePlace) -> usize {
     match place {
-        Place::Point(index) | Place::Row(index) => index + 1,
+        FigurePlace::Point(index) | FigurePlace::Row(index) => index + 1,
     }
 }

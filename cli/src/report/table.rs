@@ -1,7 +1,7 @@
 //! Tables for people: plain text, figures right-aligned, no frame.
 
 use comfy_table::{CellAlignment, ContentArrangement, Table, presets};
-use measure::instruments::valve::Against;
+use measure::instruments::valve::AgainstLimit;
 use sim::quantity::{Unit, engineering};
 
 /// A table with a heading above it.
@@ -56,7 +56,7 @@ impl Sheet {
 }
 
 /// Per cent of a limit; what is over it stands out.
-pub(crate) fn share(figure: &Against) -> String {
+pub(crate) fn share(figure: &AgainstLimit) -> String {
     match figure.percent() {
         Some(percent) if figure.is_over() && percent < 110.0 => format!("OVER {percent:.1} %"),
         Some(percent) if figure.is_over() => format!("OVER {percent:.0} %"),

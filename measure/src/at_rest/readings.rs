@@ -30,7 +30,7 @@ pub use band::Band;
 pub use meter::{Meter, RANGES};
 pub use points::{Point, points};
 pub use taken::{Taken, TakenError, read};
-pub use verdict::{Compared, Explains, Place, ValvePoints, Verdict};
+pub use verdict::{Compared, Explains, Standing, ValvePoints, Verdict};
 
 use solved::{loaded, solved, source_ohms};
 
@@ -269,11 +269,11 @@ fn compared(
     let difference = taken.volts - expected;
     let likely = band.likely.hypot(accuracy);
     let place = if difference.abs() <= likely {
-        Place::Within
+        Standing::Within
     } else if difference.abs() <= band.worst + accuracy {
-        Place::Possible
+        Standing::Possible
     } else {
-        Place::Outside
+        Standing::Outside
     };
     let compared = Compared {
         point: taken.point.name.clone(),

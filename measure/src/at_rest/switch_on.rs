@@ -17,7 +17,7 @@ use std::f64::consts::FRAC_PI_2;
 
 use serde::Serialize;
 
-use crate::instruments::valve::Against;
+use crate::instruments::valve::AgainstLimit;
 use crate::{Measurement, Progress, Reached, UnderTest};
 use sim::circuit::PartId;
 use sim::error::SimError;
@@ -103,7 +103,7 @@ pub struct CapacitorAtSwitchOn {
     /// F.
     pub capacitance: f64,
     /// Greatest volts between its ends, without sign, V.
-    pub peak: Against,
+    pub peak: AgainstLimit,
     /// When that was, s.
     pub at: f64,
     /// The greatest at rest, without sign, V.

@@ -6,7 +6,7 @@ use models::data::ValveModel;
 use serde::Serialize;
 
 use crate::instruments::heater::{HeaterAtRest, heaters};
-use crate::instruments::valve::{Against, Electrodes, ValveProbe, rectifier_currents};
+use crate::instruments::valve::{AgainstLimit, Electrodes, ValveProbe, rectifier_currents};
 use crate::{Measurement, Progress, UnderTest};
 use sim::error::SimError;
 use sim::operating_point::Found;
@@ -75,14 +75,14 @@ pub struct ValveAtRest {
     /// Type designation.
     pub kind: String,
     /// Anode to cathode, V.
-    pub v_ak: Against,
+    pub v_ak: AgainstLimit,
     /// Screen to cathode, V; none in a triode.
-    pub v_sk: Option<Against>,
+    pub v_sk: Option<AgainstLimit>,
     /// Grid to cathode, V.
     pub v_gk: f64,
     /// Cathode to chassis, V, without sign: against the heater-cathode limit for a heater at chassis, if
     /// the drawing does not say where the heater is.
-    pub v_k: Against,
+    pub v_k: AgainstLimit,
     /// Anode current, A.
     pub i_a: f64,
     /// Screen current, A.
@@ -90,7 +90,7 @@ pub struct ValveAtRest {
     /// Grid current, A.
     pub i_g: f64,
     /// Cathode current, A.
-    pub i_k: Against,
+    pub i_k: AgainstLimit,
     /// Mutual conductance, S; both electrodes together when strapped.
     pub gm: f64,
     /// Anode resistance, Ω.
@@ -98,9 +98,9 @@ pub struct ValveAtRest {
     /// Amplification factor.
     pub mu: f64,
     /// Anode dissipation, W; a strapped screen is counted in.
-    pub p_a: Against,
+    pub p_a: AgainstLimit,
     /// Screen dissipation, W; none in a triode.
-    pub p_s: Option<Against>,
+    pub p_s: Option<AgainstLimit>,
     /// True when a pentode's screen is tied to its anode.
     pub strapped: bool,
     /// True when `p_a` is held against a limit its sheet prints for the strapped valve.
@@ -115,7 +115,7 @@ pub struct RectifierAtRest {
     /// Type designation.
     pub kind: String,
     /// Current, both anodes, A.
-    pub current: Against,
+    pub current: AgainstLimit,
     /// Drop from the first anode to the cathode, V.
     pub drop: f64,
 }
@@ -130,7 +130,7 @@ pub struct StabiliserAtRest {
     /// Anode to cathode, V.
     pub volts: f64,
     /// Current, against the greatest allowed, A.
-    pub current: Against,
+    pub current: AgainstLimit,
     /// Current below which it goes out, A.
     pub least: Option<f64>,
     /// Volts it needs to strike, V.
@@ -152,11 +152,11 @@ pub struct ResistorAtRest {
     /// Ω.
     pub resistance: f64,
     /// First end to second, V.
-    pub volts: Against,
+    pub volts: AgainstLimit,
     /// A.
     pub current: f64,
     /// W.
-    pub power: Against,
+    pub power: AgainstLimit,
 }
 
 /// A capacitor.
@@ -167,7 +167,7 @@ pub struct CapacitorAtRest {
     /// F.
     pub capacitance: f64,
     /// Between its ends without sign, V; the greatest of a mains period.
-    pub volts: Against,
+    pub volts: AgainstLimit,
     /// ½CV², J.
     pub stored: f64,
     /// True when an electrolytic stands the wrong way.
@@ -182,7 +182,7 @@ pub struct WindingAtRest {
     /// Winding.
     pub winding: String,
     /// A.
-    pub current: Against,
+    pub current: AgainstLimit,
     /// Drop across its resistance, V.
     pub drop: f64,
     /// Greatest flux of the core as a share of the flux where its inductance has fallen to half; none for a
@@ -294,12 +294,12 @@ pub fn chart(of: &UnderTest<'_>) -> Result<Voltages, SimError> {
             Part::Resistor(resistor) => answer.resistors.push(ResistorAtRest {
                 part: name(),
                 resistance: resistor.r,
-                volts: Against {
+                volts: AgainstLimit {
                     value: rest.rms(|x| across(0, 1, x)),
                     limit: placed.ratings.volts,
                 },
                 current: signed(&|x| across(0, 1, x) / resistor.r),
-                power: Against {
+                power: AgainstLimit {
                     value: rest.mean(|x| across(0, 1, x).powi(2) / resistor.r),
                     limit: placed.ratings.watts,
                 },
@@ -309,12 +309,12 @@ pub fn chart(of: &UnderTest<'_>) -> Result<Voltages, SimError> {
                 answer.resistors.push(ResistorAtRest {
                     part: name(),
                     resistance: pot.r,
-                    volts: Against {
+                    volts: AgainstLimit {
                         value: rest.rms(|x| across(0, 2, x)),
                         limit: placed.ratings.volts,
                     },
                     current: signed(&|x| across(0, 1, x) / upper),
-                    power: Against {
+                    power: AgainstLimit {
                         value: rest.mean(|x| {
                             across(0, 1, x).powi(2) / upper + across(1, 2, x).powi(2) / lower
                         }),
@@ -327,7 +327,7 @@ pub fn chart(of: &UnderTest<'_>) -> Result<Voltages, SimError> {
                 answer.capacitors.push(CapacitorAtRest {
                     part: name(),
                     capacitance: capacitor.c,
-                    volts: Against {
+                    volts: AgainstLimit {
                         value: greatest,
                         limit: placed.ratings.volts,
                     },
@@ -341,7 +341,7 @@ pub fn chart(of: &UnderTest<'_>) -> Result<Voltages, SimError> {
                 answer.windings.push(WindingAtRest {
                     part: name(),
                     winding: "winding".to_owned(),
-                    current: Against {
+                    current: AgainstLimit {
                         value: current.abs(),
                         limit: placed.ratings.amps,
                     },
@@ -366,7 +366,7 @@ pub fn chart(of: &UnderTest<'_>) -> Result<Voltages, SimError> {
                     answer.windings.push(WindingAtRest {
                         part: name(),
                         winding: winding.name.clone(),
-                        current: Against {
+                        current: AgainstLimit {
                             value: current.abs(),
                             limit: winding.rated_current,
                         },
@@ -394,7 +394,7 @@ pub fn chart(of: &UnderTest<'_>) -> Result<Voltages, SimError> {
                 answer.rectifiers.push(RectifierAtRest {
                     part: name(),
                     kind: valve.kind.name.clone(),
-                    current: Against {
+                    current: AgainstLimit {
                         value: rest.mean(sum),
                         limit: valve.kind.limits.dc_amps,
                     },
@@ -407,7 +407,7 @@ pub fn chart(of: &UnderTest<'_>) -> Result<Voltages, SimError> {
                         part: name(),
                         kind: valve.kind.name.clone(),
                         volts: rest.mean(|x| across(0, 1, x)),
-                        current: Against {
+                        current: AgainstLimit {
                             value: rest.mean(|x| law.current(across(0, 1, x)).value),
                             limit: valve.kind.limits.most_amps,
                         },
@@ -468,34 +468,34 @@ fn valve_at_rest(probe: &ValveProbe, rest: &Rest) -> ValveAtRest {
     ValveAtRest {
         part: probe.name.clone(),
         kind: probe.kind().name.clone(),
-        v_ak: Against {
+        v_ak: AgainstLimit {
             value: electrodes.v_ak,
             limit: probe.anode_volts_limit(),
         },
-        v_sk: pentode.then_some(Against {
+        v_sk: pentode.then_some(AgainstLimit {
             value: electrodes.v_sk,
             limit: limits.screen_volts,
         }),
         v_gk: electrodes.v_gk,
-        v_k: Against {
+        v_k: AgainstLimit {
             value: rest.most(|x| probe.at(x).v_k.abs()),
             limit: limits.heater_cathode_volts.filter(|_| !probe.heater_drawn),
         },
         i_a: mean(&|e| e.currents.anode),
         i_s: mean(&|e| e.currents.screen),
         i_g: mean(&|e| e.currents.grid),
-        i_k: Against {
+        i_k: AgainstLimit {
             value: mean(&|e| e.currents.cathode()),
             limit: limits.cathode_amps,
         },
         gm: slopes.gm(),
         ra: slopes.ra(),
         mu: slopes.mu(),
-        p_a: Against {
+        p_a: AgainstLimit {
             value: mean(&|e| probe.anode_watts(e)),
             limit: probe.anode_watts_limit(),
         },
-        p_s: pentode.then_some(Against {
+        p_s: pentode.then_some(AgainstLimit {
             value: mean(&Electrodes::screen_watts),
             limit: limits.screen_watts,
         }),

@@ -20,7 +20,7 @@ mod intermodulation;
 mod power_bandwidth;
 
 pub use constant_power::{AtFrequency, Reading, Shortfall, samples_per_cycle};
-pub use intermodulation::{AtPeak, Intermodulation, Kind, Products, TwoTones};
+pub use intermodulation::{AtPeak, Intermodulation, IntermodulationKind, Products, TwoTones};
 pub use power_bandwidth::{BassLimit, End, PowerBandwidth};
 
 use constant_power::ConstantPower;

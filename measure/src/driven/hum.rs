@@ -42,11 +42,11 @@ mod reading;
 mod signal;
 
 pub use balance::{Balanced, Coupling};
-pub use causes::Kind;
+pub use causes::CauseKind;
 pub use signal::{Drive, Sideband, WithSignal};
 
 use causes::{Cause, causes};
-use change::{Change, changed, held};
+use change::{Alteration, changed, held};
 use reading::Reading;
 
 /// Highest line that is listed, Hz; the totals go on to the last.
@@ -129,7 +129,7 @@ pub struct Line {
 #[derive(Clone, Debug, Serialize)]
 pub struct CauseOfHum {
     /// What kind.
-    pub kind: Kind,
+    pub kind: CauseKind,
     /// The node of a rail, or the part.
     pub name: String,
     /// Capacitors of a rail, valves of a winding.
@@ -361,7 +361,7 @@ fn lines(hum: &Reading, mains: f64) -> Vec<Line> {
 impl Heard<'_> {
     /// The hum of the circuit of a job.
     fn without(&self, causes: &[Cause], job: &Job) -> Result<Reading, SimError> {
-        let outer = |kept: Option<usize>| -> Vec<Change> {
+        let outer = |kept: Option<usize>| -> Vec<Alteration> {
             let others = causes.iter().enumerate();
             others
                 .filter(|(k, cause)| cause.within.is_none() && Some(*k) != kept)
@@ -372,7 +372,7 @@ impl Heard<'_> {
             Job::Off(k) => causes[*k].off.clone(),
             Job::Alone(k) => outer(Some(*k)),
             Job::Silent => outer(None),
-            Job::Mismatched(part, ratio) => vec![Change::Current(*part, *ratio)],
+            Job::Mismatched(part, ratio) => vec![Alteration::Current(*part, *ratio)],
         };
         let circuit = changed(self.of.circuit, &changes);
         let system = compiled(&circuit);
@@ -382,9 +382,9 @@ impl Heard<'_> {
 
     /// What the ripple of each rail makes, the others held still: from the circuit linearised.
     fn rejections(&self, rails: &[Rail], mains: f64) -> Result<Vec<RailRejection>, SimError> {
-        let holds: Vec<Change> = rails
+        let holds: Vec<Alteration> = rails
             .iter()
-            .map(|rail| Change::Hold(rail.node, rail.volts))
+            .map(|rail| Alteration::Hold(rail.node, rail.volts))
             .collect();
         let circuit = changed(self.of.circuit, &holds);
         let system = compiled(&circuit);

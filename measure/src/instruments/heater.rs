@@ -9,7 +9,7 @@
 
 use serde::Serialize;
 
-use crate::instruments::valve::Against;
+use crate::instruments::valve::AgainstLimit;
 use sim::circuit::{Circuit, PartId};
 use sim::parts::{Part, Valve};
 use sim::system::System;
@@ -33,7 +33,7 @@ pub struct HeaterAtRest {
     /// True when the volts are more than 10 % off.
     pub off: bool,
     /// Greatest volts between heater and cathode; none for a filament.
-    pub to_cathode: Option<Against>,
+    pub to_cathode: Option<AgainstLimit>,
 }
 
 /// Every heater and filament that is drawn. `samples` `[samples][n+1]`: the unknowns over a settled period of the
@@ -102,7 +102,7 @@ fn heater(
         volts,
         rated,
         off: (volts / rated - 1.0).abs() > BAND,
-        to_cathode: (!valve.filament).then(|| Against {
+        to_cathode: (!valve.filament).then(|| AgainstLimit {
             value: samples.iter().map(apart).fold(0.0, f64::max),
             limit: valve.kind.limits.heater_cathode_volts,
         }),

@@ -165,14 +165,14 @@ impl ValveProbe {
 
 /// A figure against its limit.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
-pub struct Against {
+pub struct AgainstLimit {
     /// The figure, SI.
     pub value: f64,
     /// The limit, SI; none when the type or the parts list states none.
     pub limit: Option<f64>,
 }
 
-impl Against {
+impl AgainstLimit {
     /// The figure in per cent of its limit.
     pub fn percent(&self) -> Option<f64> {
         self.limit.map(|limit| 100.0 * self.value / limit)

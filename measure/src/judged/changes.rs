@@ -14,7 +14,7 @@ use sim::quantity::{Unit, engineering};
 /// How a part differs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Kind {
+pub enum ChangeKind {
     /// Another value or type in the same holes.
     Value,
     /// The same designator, wired otherwise.
@@ -31,7 +31,7 @@ pub struct Change {
     /// Designator.
     pub part: String,
     /// How.
-    pub kind: Kind,
+    pub kind: ChangeKind,
     /// What it was; none when added.
     pub was: Option<String>,
     /// What it is; none when removed.
@@ -47,7 +47,7 @@ pub fn changes(first: &Amplifier, second: &Amplifier) -> Vec<Change> {
         let Some(other) = placed(second, &part.name) else {
             changes.push(Change {
                 part: part.name.clone(),
-                kind: Kind::Removed,
+                kind: ChangeKind::Removed,
                 was,
                 is: None,
             });
@@ -57,7 +57,11 @@ pub fn changes(first: &Amplifier, second: &Amplifier) -> Vec<Change> {
         if !holes || !same(part, other) {
             changes.push(Change {
                 part: part.name.clone(),
-                kind: if holes { Kind::Value } else { Kind::Rewired },
+                kind: if holes {
+                    ChangeKind::Value
+                } else {
+                    ChangeKind::Rewired
+                },
                 was,
                 is: Some(words(other)),
             });
@@ -67,7 +71,7 @@ pub fn changes(first: &Amplifier, second: &Amplifier) -> Vec<Change> {
         if placed(first, &part.name).is_none() {
             changes.push(Change {
                 part: part.name.clone(),
-                kind: Kind::Added,
+                kind: ChangeKind::Added,
                 was: None,
                 is: Some(words(part)),
             });
@@ -156,16 +160,16 @@ mod tests {
             .replace("0R", "600R");
         let weak = STAGE.replace("\"6J5\",", "\"6J5\", current = \"70%\",");
         let (first, second) = (read(STAGE, &[]).unwrap(), read(&other, &[]).unwrap());
-        let found: Vec<(String, Kind)> = changes(&first, &second)
+        let found: Vec<(String, ChangeKind)> = changes(&first, &second)
             .into_iter()
             .map(|change| (change.part, change.kind))
             .collect();
         let expected = [
-            ("V1", Kind::Rewired), // octal to noval or miniature
-            ("R1", Kind::Value),
-            ("R2", Kind::Removed),
-            ("C1", Kind::Rewired),
-            ("R4", Kind::Added),
+            ("V1", ChangeKind::Rewired), // octal to noval or miniature
+            ("R1", ChangeKind::Value),
+            ("R2", ChangeKind::Removed),
+            ("C1", ChangeKind::Rewired),
+            ("R4", ChangeKind::Added),
         ];
         assert_eq!(found, expected.map(|(part, kind)| (part.to_owned(), kind)));
         assert!(changes(&first, &first).is_empty());
@@ -175,6 +179,6 @@ mod tests {
         );
         let worn = changes(&first, &read(&weak, &[]).unwrap());
         assert_eq!(worn[0].is.as_deref(), Some("6J5 of 70.0 % current"));
-        assert_eq!((worn.len(), worn[0].kind), (1, Kind::Value));
+        assert_eq!((worn.len(), worn[0].kind), (1, ChangeKind::Value));
     }
 }

@@ -32,7 +32,7 @@ mod tests;
 
 pub use case::{CaseError, Named, cases};
 pub use figures::{GAIN, Group, RESPONSE, Reading, Scale};
-pub use moves::{Change, shares};
+pub use moves::{Shift, shares};
 pub use taken_out::{How, Removal};
 
 use figures::{Asked, Measured};
@@ -52,14 +52,14 @@ pub struct EffectOf {
 #[derive(Clone, Debug, Serialize)]
 pub struct Effects {
     /// Everything in its place.
-    pub as_drawn: Whole,
+    pub as_drawn: AmplifierFigures,
     /// Each case, the most telling first.
     pub cases: Vec<Effect>,
 }
 
 /// The amplifier with every part.
 #[derive(Clone, Debug, Serialize)]
-pub struct Whole {
+pub struct AmplifierFigures {
     /// Every figure.
     pub figures: Vec<Reading>,
     /// What grows at rest; none when it is stable.
@@ -84,9 +84,9 @@ pub struct Effect {
     /// The same in words, where there is more to say than the figures.
     pub words: Option<String>,
     /// The figures that move, those that move most first.
-    pub changes: Vec<Change>,
+    pub changes: Vec<Shift>,
     /// The amplifier so.
-    pub without: Whole,
+    pub without: AmplifierFigures,
 }
 
 /// A part that was taken out.
@@ -122,7 +122,7 @@ pub enum Outcome {
 /// (ours).
 pub const CUT: f64 = 60.0;
 
-/// Frequencies of [`Whole::gains_db`], Hz.
+/// Frequencies of [`AmplifierFigures::gains_db`], Hz.
 pub fn grid() -> Vec<f64> {
     use crate::small_signal::response::POINTS_A_DECADE;
     let (from, to) = crate::judged::study::BAND;
@@ -188,7 +188,7 @@ fn without(asked: &Asked<'_>, drawn: &Measured, removals: &[Removal]) -> Effect 
         outcome: Outcome::Works,
         words: None,
         changes: Vec::new(),
-        without: Whole::nothing(),
+        without: AmplifierFigures::nothing(),
     };
     let faults = circuit.faults();
     if !faults.is_empty() {
@@ -295,7 +295,7 @@ fn at<'a>(circuit: &'a Circuit, node: NodeId, electrode: &str) -> Vec<&'a str> {
     valves.map(|placed| placed.name.as_str()).collect()
 }
 
-impl Whole {
+impl AmplifierFigures {
     fn nothing() -> Self {
         Self {
             figures: Vec::new(),

@@ -7,8 +7,8 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use crate::driven::distortion::BassLimit;
-use crate::driven::hum::{CauseOfHum, Kind};
-use crate::instruments::valve::Against;
+use crate::driven::hum::{CauseKind, CauseOfHum};
+use crate::instruments::valve::AgainstLimit;
 use crate::judged::figure::{At, Figure, OfValve};
 use crate::judged::study::Study;
 use sim::circuit::{Circuit, NodeId};
@@ -302,7 +302,7 @@ impl Scorecard {
     }
 
     /// The worst of a kind.
-    fn stress<'p>(&mut self, name: &str, parts: impl Iterator<Item = (&'p String, Against)>) {
+    fn stress<'p>(&mut self, name: &str, parts: impl Iterator<Item = (&'p String, AgainstLimit)>) {
         let worst = parts
             .filter_map(|(part, figure)| Some((part, figure.percent()?)))
             .max_by(|a, b| a.1.total_cmp(&b.1));
@@ -328,18 +328,18 @@ fn entry(group: &'static str, name: String, unit: Unit) -> Entry {
     }
 }
 
-fn alone(value: f64) -> Against {
-    Against { value, limit: None }
+fn alone(value: f64) -> AgainstLimit {
+    AgainstLimit { value, limit: None }
 }
 
 fn cause_words(cause: &CauseOfHum) -> String {
     let what = match cause.kind {
-        Kind::Rail => "ripple of",
-        Kind::Bias => "bias ripple of",
-        Kind::Filament => "filament of",
-        Kind::Filaments => "filaments of",
-        Kind::Heater => "heater to cathode of",
-        Kind::Stray => "stray field in",
+        CauseKind::Rail => "ripple of",
+        CauseKind::Bias => "bias ripple of",
+        CauseKind::Filament => "filament of",
+        CauseKind::Filaments => "filaments of",
+        CauseKind::Heater => "heater to cathode of",
+        CauseKind::Stray => "stray field in",
     };
     format!("{what} {}", cause.name)
 }

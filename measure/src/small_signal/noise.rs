@@ -26,7 +26,7 @@ use sim::small_signal::Excitation;
 
 mod sources;
 
-pub use sources::Kind;
+pub use sources::NoiseKind;
 use sources::Source;
 
 /// Room temperature, K: 20 °C.
@@ -108,7 +108,7 @@ pub struct Contribution {
     /// Which resistance of the part, where it has several; else empty.
     pub place: String,
     /// What kind of noise.
-    pub kind: Kind,
+    pub kind: NoiseKind,
     /// At the load in the band, V rms.
     pub output_rms: f64,
     /// Share of the noise power in the band.

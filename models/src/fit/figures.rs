@@ -51,7 +51,7 @@ pub enum Quantity {
 
 /// Where a figure comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Place {
+pub enum FigurePlace {
     /// Index of a published point.
     Point(usize),
     /// Index of a traced row.
@@ -62,7 +62,7 @@ pub enum Place {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Residual {
     /// Which point or row carries it.
-    pub place: Place,
+    pub place: FigurePlace,
     /// Which figure of the point.
     pub quantity: Quantity,
     /// As published, SI.
@@ -139,7 +139,7 @@ pub fn compare(parameters: &Parameters, index: usize, point: &Point) -> Vec<Resi
             let published = published?;
             let fitted = fitted.max(FLOOR);
             Some(Residual {
-                place: Place::Point(index),
+                place: FigurePlace::Point(index),
                 quantity,
                 published,
                 fitted,
@@ -170,7 +170,7 @@ pub(super) fn compare_row(
         let (traced, fitted) = (traced?, fitted);
         let width = (width::TRACED * traced).hypot(floor);
         Some(Residual {
-            place: Place::Row(index),
+            place: FigurePlace::Row(index),
             quantity,
             published: traced,
             fitted,

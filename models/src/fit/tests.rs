@@ -193,7 +193,11 @@ fn one_false_point_is_reported_and_does_not_carry_the_fit() {
     let mut points = valve.points.clone();
     points[10].i_a = points[10].i_a.map(|i| 1.5 * i);
     let fitted = fit(&points, &Traces::default(), valve.kind).unwrap();
-    assert!(fitted.contradicted().any(|r| r.place == Place::Point(10)));
+    assert!(
+        fitted
+            .contradicted()
+            .any(|r| r.place == FigurePlace::Point(10))
+    );
     let current = |f: &Fit| f.residuals[0].fitted;
     assert!((current(&fitted) / current(&clean) - 1.0).abs() < 0.01);
 }

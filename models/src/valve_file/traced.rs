@@ -90,7 +90,10 @@ impl Column {
 
     /// What one of the unit is in SI; volts and milliamperes where nothing is said.
     fn unit(self, unit: &str) -> Option<f64> {
-        let current = matches!(self, Self::AnodeCurrent | Self::ScreenCurrent);
+        let current = match self {
+            Self::AnodeCurrent | Self::ScreenCurrent => true,
+            Self::AnodeVolts | Self::GridVolts | Self::ScreenVolts => false,
+        };
         Some(match (current, unit) {
             (false, "" | "V") | (true, "A") => 1.0,
             (false, "mV") | (true, "" | "mA") => 1e-3,

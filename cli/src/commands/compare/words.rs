@@ -1,7 +1,7 @@
 //! The scorecard for people.
 
-use measure::instruments::valve::Against;
-use measure::judged::changes::{Change, Kind};
+use measure::instruments::valve::AgainstLimit;
+use measure::judged::changes::{Change, ChangeKind};
 use measure::judged::scorecard::Better;
 use sim::quantity::{Unit, engineering};
 
@@ -55,13 +55,13 @@ fn changed(k: usize, changes: &[Change]) -> String {
     if changes.is_empty() {
         return format!("{name} has the parts of A.\n\n");
     }
-    let count = |kind: Kind| changes.iter().filter(|change| change.kind == kind).count();
+    let count = |kind: ChangeKind| changes.iter().filter(|change| change.kind == kind).count();
     let mut text = format!(
         "{name} against A: {} in the same holes, {} rewired, {} added, {} removed (same holes: the same kind of part\n  on the same nodes, a valve on the same base; whether it can be put back is for you to judge)\n",
-        count(Kind::Value),
-        count(Kind::Rewired),
-        count(Kind::Added),
-        count(Kind::Removed),
+        count(ChangeKind::Value),
+        count(ChangeKind::Rewired),
+        count(ChangeKind::Added),
+        count(ChangeKind::Removed),
     );
     let mut sheet = Sheet::new(&["part", "in A", &format!("in {name}"), "change"]);
     for change in changes {
@@ -71,10 +71,10 @@ fn changed(k: usize, changes: &[Change]) -> String {
             words(&change.was),
             words(&change.is),
             match change.kind {
-                Kind::Value => "same holes",
-                Kind::Rewired => "new wiring",
-                Kind::Added => "added",
-                Kind::Removed => "removed",
+                ChangeKind::Value => "same holes",
+                ChangeKind::Rewired => "new wiring",
+                ChangeKind::Added => "added",
+                ChangeKind::Removed => "removed",
             }
             .to_owned(),
         ]);
@@ -121,7 +121,7 @@ fn cell(row: &Figure, k: usize) -> String {
     } else {
         engineering(value, row.of)
     };
-    let against = Against {
+    let against = AgainstLimit {
         value,
         limit: row.limits[k],
     };

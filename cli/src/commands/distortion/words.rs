@@ -2,7 +2,7 @@
 
 use measure::at_rest::voltages::Voltages;
 use measure::driven::distortion::{
-    AtFrequency, BassLimit, Curve, Distortion, End, Intermodulation, Kind,
+    AtFrequency, BassLimit, Curve, Distortion, End, Intermodulation, IntermodulationKind,
 };
 use measure::driven::power::Limit;
 use sim::amplifier::Amplifier;
@@ -238,8 +238,8 @@ fn intermodulation(answer: &Distortion) -> String {
         for level in &signal.levels {
             let mut row = vec![
                 match signal.kind {
-                    Kind::Modulation => "modulation".to_owned(),
-                    Kind::DifferenceFrequency => "difference frequency".to_owned(),
+                    IntermodulationKind::Modulation => "modulation".to_owned(),
+                    IntermodulationKind::DifferenceFrequency => "difference frequency".to_owned(),
                 },
                 tones(signal),
                 engineering(level.power, Unit::Watt),
@@ -266,8 +266,8 @@ fn intermodulation(answer: &Distortion) -> String {
 fn tones(signal: &Intermodulation) -> String {
     let [lower, upper] = [signal.lower, signal.upper].map(|hertz| engineering(hertz, Unit::Hertz));
     match signal.kind {
-        Kind::Modulation => format!("{lower} + {upper}, {}:1", short(signal.ratio)),
-        Kind::DifferenceFrequency => format!("{lower} + {upper}"),
+        IntermodulationKind::Modulation => format!("{lower} + {upper}, {}:1", short(signal.ratio)),
+        IntermodulationKind::DifferenceFrequency => format!("{lower} + {upper}"),
     }
 }
 

@@ -1,6 +1,6 @@
 //! Gain against frequency with and without the parts, and the loop gain where there is feedback.
 
-use measure::judged::effect::{Effects, Whole, grid};
+use measure::judged::effect::{AmplifierFigures, Effects, grid};
 use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
@@ -19,14 +19,15 @@ const BELOW_ONE: f64 = 40.0;
 
 /// The picture as SVG.
 pub(super) fn svg(amplifier: &Amplifier, answer: &Effects) -> Result<String, NotDrawn> {
-    let mut whole: Vec<(String, &Whole)> = vec![("as drawn".to_owned(), &answer.as_drawn)];
+    let mut whole: Vec<(String, &AmplifierFigures)> =
+        vec![("as drawn".to_owned(), &answer.as_drawn)];
     whole.extend(
         answer
             .cases
             .iter()
             .map(|effect| (taken_out(&effect.parts), &effect.without)),
     );
-    let curves = |points: &dyn Fn(&Whole) -> Vec<(f64, f64)>| -> Vec<Curve> {
+    let curves = |points: &dyn Fn(&AmplifierFigures) -> Vec<(f64, f64)>| -> Vec<Curve> {
         let all = whole.iter().map(|(name, at)| (name.clone(), points(at)));
         all.filter(|(_, points)| !points.is_empty()).collect()
     };
@@ -51,7 +52,7 @@ pub(super) fn svg(amplifier: &Amplifier, answer: &Effects) -> Result<String, Not
     }];
     let decibels = |ratio: f64| 20.0 * ratio.log10();
     let (from, to) = measure::judged::study::BAND;
-    let loop_points = |at: &Whole| {
+    let loop_points = |at: &AmplifierFigures| {
         let points = at.loop_gain.iter().copied();
         let points = points.filter(|point| point.frequency <= to);
         points.collect::<Vec<_>>()

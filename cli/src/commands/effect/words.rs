@@ -1,7 +1,7 @@
 //! What each part does, in words: a sentence where parts were named, a line each where they were not.
 
 use measure::judged::effect::{
-    Change, Effect, Effects, GAIN, Group, How, Outcome, RESPONSE, Reading, Scale, TakenOut, shares,
+    Effect, Effects, GAIN, Group, How, Outcome, RESPONSE, Reading, Scale, Shift, TakenOut, shares,
 };
 use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
@@ -110,7 +110,7 @@ fn find<'a>(figures: &'a [Reading], name: &str) -> Option<&'a Reading> {
 }
 
 /// One figure of a change, `with` the part or without it.
-fn side(effect: &Effect, answer: &Effects, change: &Change, with: bool) -> String {
+fn side(effect: &Effect, answer: &Effects, change: &Shift, with: bool) -> String {
     let figures = if with {
         &answer.as_drawn.figures
     } else {
@@ -136,7 +136,7 @@ fn the(figure: &str) -> String {
 }
 
 /// "lowers the treble limit from 92.0 kHz to 41.0 kHz": from without the part to with it.
-fn does(effect: &Effect, answer: &Effects, change: &Change) -> String {
+fn does(effect: &Effect, answer: &Effects, change: &Shift) -> String {
     let plural = effect.parts.len() > 1;
     let verb = |stem: &str| format!("{stem}{}", if plural { "" } else { "s" });
     if change.figure == RESPONSE {
@@ -355,10 +355,10 @@ fn row(effect: &Effect, what: String) -> Vec<String> {
 
 /// The figures that move most, of those at rest one.
 fn most(effect: &Effect, answer: &Effects) -> String {
-    let at_rest = |change: &&Change| {
+    let at_rest = |change: &&Shift| {
         find(&answer.as_drawn.figures, &change.figure).is_some_and(|at| at.group == Group::AtRest)
     };
-    let mut told: Vec<&Change> = Vec::new();
+    let mut told: Vec<&Shift> = Vec::new();
     for change in &effect.changes {
         let again = at_rest(&change) && told.iter().any(at_rest);
         if told.len() < TOLD && !again {

@@ -1,7 +1,7 @@
 //! A fit with what is derived from it, and its JSON.
 
 use models::data::ValveKind;
-use models::fit::{self, Fit, Place, Quantity, Residual, fit};
+use models::fit::{self, FigurePlace, Fit, Quantity, Residual, fit};
 use serde::Serialize;
 
 use super::data::Data;
@@ -86,8 +86,8 @@ impl Fitted {
 
 fn of_residual(r: &Residual, unused: Option<String>) -> OneResidual {
     let (point, row) = match r.place {
-        Place::Point(_) => (Some(number(r.place)), None),
-        Place::Row(_) => (None, Some(number(r.place))),
+        FigurePlace::Point(_) => (Some(number(r.place)), None),
+        FigurePlace::Row(_) => (None, Some(number(r.place))),
     };
     OneResidual {
         point,

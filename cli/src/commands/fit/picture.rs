@@ -1,7 +1,7 @@
 //! Anode characteristics of the fitted law with the points they were fitted to.
 
 use models::data::Connection;
-use models::fit::{Fit, Place, Quantity};
+use models::fit::{FigurePlace, Fit, Quantity};
 use plotters::prelude::*;
 
 use super::answer::kind;
@@ -49,7 +49,7 @@ fn dots(data: &Data, fit: &Fit) -> Vec<Dot> {
     currents
         .filter_map(|r| {
             let (v_ak, held) = match r.place {
-                Place::Point(_) => {
+                FigurePlace::Point(_) => {
                     let point = &data.points[number(r.place) - 1];
                     let strapped = point.connection == Connection::Strapped;
                     let held = Held {
@@ -63,7 +63,7 @@ fn dots(data: &Data, fit: &Fit) -> Vec<Dot> {
                     };
                     (point.v_ak?, held)
                 }
-                Place::Row(_) => {
+                FigurePlace::Row(_) => {
                     let row = &data.traces.rows[number(r.place) - 1];
                     let held = Held {
                         v_sk: if row.strapped { 0.0 } else { row.v_sk },

@@ -1,7 +1,7 @@
 //! A fit in words and tables.
 
 use models::data::Connection;
-use models::fit::{Fit, Place, Quantity, Residual};
+use models::fit::{FigurePlace, Fit, Quantity, Residual};
 use sim::quantity::{Unit, engineering};
 
 use super::answer::{Fitted, kind, name};
@@ -176,7 +176,7 @@ fn points(data: &Data, fitted: &Fitted) -> String {
         "error",
         "widths",
     ]);
-    let at = |place: Place| {
+    let at = |place: FigurePlace| {
         let point = &data.points[number(place) - 1];
         let strapped = point.connection == Connection::Strapped;
         volts(point.v_ak, point.v_sk, point.v_gk, strapped)
@@ -185,7 +185,7 @@ fn points(data: &Data, fitted: &Fitted) -> String {
         .fit
         .residuals
         .iter()
-        .filter(|r| matches!(r.place, Place::Point(_)))
+        .filter(|r| matches!(r.place, FigurePlace::Point(_)))
         .map(|r| (r, remark(r)))
         .collect();
     all.extend(fitted.held_out.iter().map(|(r, _)| (r, "not used")));
@@ -212,7 +212,7 @@ fn rows(data: &Data, fit: &Fit) -> String {
     let mut worst: Vec<&Residual> = fit
         .residuals
         .iter()
-        .filter(|r| matches!(r.place, Place::Row(_)))
+        .filter(|r| matches!(r.place, FigurePlace::Row(_)))
         .collect();
     worst.sort_by(|a, b| b.weighted.abs().total_cmp(&a.weighted.abs()));
     let mut sheet = Sheet::new(&[

@@ -1,6 +1,6 @@
 //! The hum in words and tables.
 
-use measure::driven::hum::{ADDS_UP, CauseOfHum, Coupling, Hum, Kind, WithSignal};
+use measure::driven::hum::{ADDS_UP, CauseKind, CauseOfHum, Coupling, Hum, WithSignal};
 use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
@@ -93,24 +93,24 @@ fn first_to_change(hum: &Hum) -> String {
     }
     let name = &first.name;
     let advice = match first.kind {
-        Kind::Rail => format!(
+        CauseKind::Rail => format!(
             "smooth the rail {name} better ({}): more capacitance there or more resistance or choke before it",
             first.parts.join(", ")
         ),
-        Kind::Bias => format!(
+        CauseKind::Bias => format!(
             "smooth the bias at {name} better ({})",
             first.parts.join(", ")
         ),
-        Kind::Filament => {
+        CauseKind::Filament => {
             format!("the filament of {name}: set its hum pot, or heat it with direct current")
         }
-        Kind::Filaments => {
+        CauseKind::Filaments => {
             format!("the filaments of {name}: set the hum pot, or heat them with direct current")
         }
-        Kind::Heater => format!(
+        CauseKind::Heater => format!(
             "the heater of {name}: its leakage to the cathode, the middle of its winding, or some volts between heater and cathode"
         ),
-        Kind::Stray => {
+        CauseKind::Stray => {
             format!("{name}: turn it, screen it or move it away from the mains transformer")
         }
     };
@@ -217,12 +217,12 @@ fn name(cause: &CauseOfHum) -> String {
         format!(" ({})", cause.parts.join(", "))
     };
     match cause.kind {
-        Kind::Rail => format!("ripple of {name}{parts}"),
-        Kind::Bias => format!("bias ripple of {name}{parts}"),
-        Kind::Filament => format!("filament of {name}"),
-        Kind::Filaments => format!("filaments of {name}"),
-        Kind::Heater => format!("heater to cathode of {name}"),
-        Kind::Stray => format!("stray field in {name}"),
+        CauseKind::Rail => format!("ripple of {name}{parts}"),
+        CauseKind::Bias => format!("bias ripple of {name}{parts}"),
+        CauseKind::Filament => format!("filament of {name}"),
+        CauseKind::Filaments => format!("filaments of {name}"),
+        CauseKind::Heater => format!("heater to cathode of {name}"),
+        CauseKind::Stray => format!("stray field in {name}"),
     }
 }
 

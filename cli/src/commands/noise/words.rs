@@ -1,6 +1,6 @@
 //! The answer of `noise` in words and tables.
 
-use measure::small_signal::noise::{Contribution, Kind, Noise};
+use measure::small_signal::noise::{Contribution, Noise, NoiseKind};
 use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
@@ -166,11 +166,11 @@ fn parts(noise: &Noise) -> String {
 /// What kind of noise a source makes.
 pub(super) fn kind(source: &Contribution) -> String {
     let kind = match source.kind {
-        Kind::Thermal => "thermal",
-        Kind::Shot => "shot",
-        Kind::Partition => "partition",
-        Kind::Flicker => "flicker",
-        Kind::GridCurrent => "grid current",
+        NoiseKind::Thermal => "thermal",
+        NoiseKind::Shot => "shot",
+        NoiseKind::Partition => "partition",
+        NoiseKind::Flicker => "flicker",
+        NoiseKind::GridCurrent => "grid current",
     };
     if source.place.is_empty() {
         kind.to_owned()

@@ -2,7 +2,7 @@
 
 use measure::at_rest::voltages::Voltages;
 use measure::driven::power::{Cause, Level, Limit, Power, Role};
-use measure::instruments::valve::Against;
+use measure::instruments::valve::AgainstLimit;
 use sim::amplifier::Amplifier;
 use sim::periodic::Approach;
 use sim::quantity::{Unit, engineering};
@@ -24,7 +24,7 @@ pub(in crate::commands) fn over_at_rest(rest: Option<&Voltages>) -> String {
                 Some(valve.p_a),
                 valve.p_s,
             ];
-            figures.iter().flatten().any(Against::is_over)
+            figures.iter().flatten().any(AgainstLimit::is_over)
         })
         .map(|valve| valve.part.as_str())
         .collect();
@@ -232,7 +232,7 @@ fn valves(answer: &Power) -> String {
             if screen { amps(valve.i_s) } else { dash() },
             amps(valve.i_g_most),
             engineering(valve.p_a, Unit::Watt),
-            share(&Against {
+            share(&AgainstLimit {
                 value: valve.p_a,
                 limit: valve.p_a_limit,
             }),
@@ -242,7 +242,7 @@ fn valves(answer: &Power) -> String {
                 dash()
             },
             if screen {
-                share(&Against {
+                share(&AgainstLimit {
                     value: valve.p_s,
                     limit: valve.p_s_limit,
                 })

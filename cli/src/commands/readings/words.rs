@@ -1,6 +1,6 @@
 //! The chart and what readings point at, in words.
 
-use measure::at_rest::readings::{Compared, Place, Readings, ValvePoints, Verdict};
+use measure::at_rest::readings::{Compared, Readings, Standing, ValvePoints, Verdict};
 use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
@@ -23,11 +23,11 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Readings, ranges: &[f64]) -> 
 }
 
 fn headline(verdict: &Verdict) -> String {
-    let count = |place: Place| verdict.readings.iter().filter(|r| r.place == place).count();
+    let count = |place: Standing| verdict.readings.iter().filter(|r| r.place == place).count();
     let (all, outside, possible) = (
         verdict.readings.len(),
-        count(Place::Outside),
-        count(Place::Possible),
+        count(Standing::Outside),
+        count(Standing::Possible),
     );
     let mut text = if outside + possible == 0 {
         format!("All {all} readings are within their bands.\n")
@@ -147,9 +147,9 @@ fn compared(verdict: &Verdict) -> String {
 
 fn place(reading: &Compared) -> String {
     match reading.place {
-        Place::Within => "within".to_owned(),
-        Place::Possible => format!("{}, just possible", reading.words()),
-        Place::Outside => reading.words().to_uppercase(),
+        Standing::Within => "within".to_owned(),
+        Standing::Possible => format!("{}, just possible", reading.words()),
+        Standing::Outside => reading.words().to_uppercase(),
     }
 }
 

@@ -5,7 +5,7 @@
 use measure::at_rest::supply::{
     AnodeStress, Band, Condition, DISCHARGED, Figures, LONGEST, Supply,
 };
-use measure::instruments::valve::Against;
+use measure::instruments::valve::AgainstLimit;
 use sim::amplifier::Amplifier;
 use sim::quantity::{Quantity, Unit, engineering};
 
@@ -57,7 +57,7 @@ impl<'a> Conditions<'a> {
     }
 
     /// The greatest of a figure that has a limit, and the condition it belongs to.
-    fn worst(&self, figure: impl Fn(&Figures) -> Against) -> (Against, &'a Condition) {
+    fn worst(&self, figure: impl Fn(&Figures) -> AgainstLimit) -> (AgainstLimit, &'a Condition) {
         let all = self
             .0
             .iter()
@@ -146,17 +146,18 @@ fn over(in_use: &Conditions<'_>) -> String {
         return String::new();
     };
     let mut lines: Vec<String> = Vec::new();
-    let mut check = |part: &str, what: &str, unit, (figure, condition): (Against, &Condition)| {
-        if let Some(limit) = figure.limit.filter(|_| figure.is_over()) {
-            lines.push(format!(
-                "  {part}: {what} {} is {} of {} allowed, at {}",
-                engineering(figure.value, unit),
-                share(&figure),
-                engineering(limit, unit),
-                mark(condition)
-            ));
-        }
-    };
+    let mut check =
+        |part: &str, what: &str, unit, (figure, condition): (AgainstLimit, &Condition)| {
+            if let Some(limit) = figure.limit.filter(|_| figure.is_over()) {
+                lines.push(format!(
+                    "  {part}: {what} {} is {} of {} allowed, at {}",
+                    engineering(figure.value, unit),
+                    share(&figure),
+                    engineering(limit, unit),
+                    mark(condition)
+                ));
+            }
+        };
     for (k, rectifier) in first.rectifiers.iter().enumerate() {
         let name = &rectifier.part;
         let direct = in_use.worst(|f| f.rectifiers[k].direct);
@@ -383,7 +384,7 @@ fn taps(answer: &Supply) -> String {
 /// Parts over a rating in one condition.
 fn figures_over(figures: &Figures) -> Vec<String> {
     let mut over: Vec<&str> = Vec::new();
-    let mut check = |part, figure: &Against| {
+    let mut check = |part, figure: &AgainstLimit| {
         if figure.is_over() {
             over.push(part);
         }

@@ -83,7 +83,7 @@ fn over_ratings(answer: &Voltages) -> String {
 }
 
 /// A figure of a part beside its limit.
-type Limited<'a> = (&'a str, &'static str, Unit, &'a Against);
+type Limited<'a> = (&'a str, &'static str, Unit, &'a AgainstLimit);
 
 /// A line for each figure over its limit, by kinds of part.
 fn over_limits(answer: &Voltages) -> Vec<String> {

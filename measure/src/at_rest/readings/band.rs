@@ -14,7 +14,7 @@
 use rayon::prelude::*;
 use serde::Serialize;
 
-use super::change::Change;
+use super::change::Departure;
 use super::points::Point;
 use super::solved::{solved, with};
 use crate::UnderTest;
@@ -69,7 +69,7 @@ enum Of {
 #[derive(Clone, Copy, Debug)]
 struct Job {
     of: Of,
-    change: Change,
+    change: Departure,
     scale: f64,
 }
 
@@ -139,7 +139,7 @@ fn jobs(of: &UnderTest<'_>, allowed: &Allowed) -> Vec<Job> {
                     Quantity::Current => Of::Valve,
                     _ => Of::Part,
                 },
-                change: Change::Scale(part, 1.0 + STEP),
+                change: Departure::Scale(part, 1.0 + STEP),
                 scale: (varied.high - 1.0) / STEP,
             })
         })
@@ -149,7 +149,7 @@ fn jobs(of: &UnderTest<'_>, allowed: &Allowed) -> Vec<Job> {
         for (of, ratio) in [(Of::Low, allowed.mains.0), (Of::High, allowed.mains.1)] {
             jobs.extend(moves(ratio).then_some(Job {
                 of,
-                change: Change::Scale(supply, ratio),
+                change: Departure::Scale(supply, ratio),
                 scale: 1.0,
             }));
         }

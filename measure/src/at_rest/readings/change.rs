@@ -12,7 +12,7 @@ const SHORT: f64 = 1e-2;
 
 /// One change.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Change {
+pub(super) enum Departure {
     /// A resistance, the current of a valve at the same volts, or the volts of a source, times a ratio.
     Scale(PartId, f64),
     /// A resistor or a winding that no longer conducts.
@@ -25,7 +25,7 @@ pub(super) enum Change {
     Meter(NodeId, f64),
 }
 
-impl Change {
+impl Departure {
     /// The circuit with it.
     pub(super) fn made(self, circuit: &Circuit) -> Circuit {
         let mut circuit = circuit.clone();

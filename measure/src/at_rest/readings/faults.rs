@@ -5,7 +5,7 @@
 
 use rayon::prelude::*;
 
-use super::change::Change;
+use super::change::Departure;
 use super::points::Point;
 use super::share;
 use super::solved::{loaded, solved, source_ohms, with};
@@ -40,7 +40,7 @@ pub(super) struct Fault {
     pub(super) currents: Vec<(String, f64)>,
 }
 
-type Hypothesis = (String, &'static str, Change);
+type Hypothesis = (String, &'static str, Departure);
 
 /// All faults that are looked at, with meters of these ohms at the points; what cannot be solved is left out and counted.
 pub(super) fn faults(
@@ -95,29 +95,29 @@ fn hypotheses(of: &UnderTest<'_>) -> Vec<Hypothesis> {
         let mut add = |what, change| all.push((placed.name.clone(), what, change));
         match &placed.part {
             Part::Resistor(_) => {
-                add("open", Change::Open(id));
-                add("short-circuited", Change::Short(id));
-                add("drifted to double", Change::Scale(id, DRIFTED));
-                add("drifted to half", Change::Scale(id, 1.0 / DRIFTED));
+                add("open", Departure::Open(id));
+                add("short-circuited", Departure::Short(id));
+                add("drifted to double", Departure::Scale(id, DRIFTED));
+                add("drifted to half", Departure::Scale(id, 1.0 / DRIFTED));
             }
-            Part::Pot(_) => add("track open", Change::Open(id)),
+            Part::Pot(_) => add("track open", Departure::Open(id)),
             Part::Capacitor(_) => {
-                add("short-circuited", Change::Short(id));
+                add("short-circuited", Departure::Short(id));
                 for (what, ohms) in LEAKS {
-                    add(what, Change::Leak(id, ohms));
+                    add(what, Departure::Leak(id, ohms));
                 }
             }
-            Part::Inductor(_) => add("open", Change::Open(id)),
+            Part::Inductor(_) => add("open", Departure::Open(id)),
             part @ Part::Valve(_) if Quantity::at_rest(part).is_some() => {
-                add("weak (half the current)", Change::Scale(id, WEAK));
-                add("without emission", Change::Scale(id, DEAD));
+                add("weak (half the current)", Departure::Scale(id, WEAK));
+                add("without emission", Departure::Scale(id, DEAD));
             }
             _ => {}
         }
     }
     for id in supplies(of.circuit, of.rest.mains.is_some()) {
         let name = of.circuit.part(id).name.clone();
-        all.push((name, "20 % low", Change::Scale(id, LOW)));
+        all.push((name, "20 % low", Departure::Scale(id, LOW)));
     }
     all
 }

@@ -1,6 +1,6 @@
 //! What is read of an amplifier at rest, and what a change makes of it: solved again in full.
 
-use super::change::Change;
+use super::change::Departure;
 use super::points::Point;
 use crate::UnderTest;
 use crate::instruments::valve::ValveProbe;
@@ -38,7 +38,7 @@ pub(super) fn solved(of: &UnderTest<'_>, points: &[Point]) -> Solved {
 
 /// What a meter of so many ohms shows at a point, V.
 pub(super) fn loaded(of: &UnderTest<'_>, point: &Point, ohms: f64) -> Result<f64, SimError> {
-    with(of, Change::Meter(point.node, ohms), |metered| {
+    with(of, Departure::Meter(point.node, ohms), |metered| {
         solved(metered, std::slice::from_ref(point)).volts[0]
     })
 }
@@ -47,7 +47,7 @@ pub(super) fn loaded(of: &UnderTest<'_>, point: &Point, ohms: f64) -> Result<f64
 /// again.
 pub(super) fn with<T>(
     of: &UnderTest<'_>,
-    change: Change,
+    change: Departure,
     answer: impl FnOnce(&UnderTest<'_>) -> T,
 ) -> Result<T, SimError> {
     let circuit = change.made(of.circuit);

@@ -1,4 +1,4 @@
-use super::change::Change;
+use super::change::Departure;
 use super::*;
 use models::data::ValveModel;
 use sheet::read as read_file;
@@ -149,7 +149,7 @@ fn the_band_of_a_divider_is_its_closed_form() {
 }
 
 /// The stage with a change.
-fn changed(change: Change) -> Amplifier {
+fn changed(change: Departure) -> Amplifier {
     let mut amplifier = stage();
     amplifier.circuit = change.made(&amplifier.circuit);
     amplifier
@@ -168,7 +168,7 @@ fn what_is_as_drawn_is_within_its_band() {
     let verdict = ask(&stage(), &["20k/V"], &written(&stage()))
         .verdict
         .unwrap();
-    assert!(verdict.readings.iter().all(|r| r.place == Place::Within));
+    assert!(verdict.readings.iter().all(|r| r.place == Standing::Within));
     assert!(verdict.misfit < 1e-6 && verdict.explained_by.is_empty());
     assert!(verdict.valves.is_empty());
 }
@@ -178,16 +178,16 @@ fn a_fault_that_was_put_in_is_among_those_named() {
     let circuit = stage().circuit;
     let part = |name| circuit.find_part(name).unwrap();
     let cases = [
-        (Change::Open(part("R2")), "R2", "open"),
-        (Change::Open(part("R4")), "R4", "open"),
-        (Change::Scale(part("R1"), 2.5), "R1", "drifted to double"),
+        (Departure::Open(part("R2")), "R2", "open"),
+        (Departure::Open(part("R4")), "R4", "open"),
+        (Departure::Scale(part("R1"), 2.5), "R1", "drifted to double"),
         (
-            Change::Scale(part("V1"), 0.4),
+            Departure::Scale(part("V1"), 0.4),
             "V1",
             "weak (half the current)",
         ),
-        (Change::Leak(part("C1"), 400e3), "C1", "leaking (220 kΩ)"),
-        (Change::Short(part("C2")), "C2", "short-circuited"),
+        (Departure::Leak(part("C1"), 400e3), "C1", "leaking (220 kΩ)"),
+        (Departure::Short(part("C2")), "C2", "short-circuited"),
     ];
     for (change, name, fault) in cases {
         let readings = written(&changed(change));
@@ -196,14 +196,14 @@ fn a_fault_that_was_put_in_is_among_those_named() {
         let found = named.clone().any(|e| e.part == name && e.fault == fault);
         assert!(found, "{name} {fault}: {:#?}", verdict.explained_by);
         // What was put in as it is looked for leaves nothing.
-        let exact = matches!(change, Change::Open(_) | Change::Short(_));
+        let exact = matches!(change, Departure::Open(_) | Departure::Short(_));
         let left = verdict.explained_by[0].misfit;
         assert!(!exact || left < 1e-3, "{name}: {verdict:#?}");
         assert!(left < 0.3 * verdict.misfit, "{name}: {verdict:#?}");
         assert_eq!(verdict.unsolved, 0);
     }
     // Anode high and cathode low is little current, by whatever fault.
-    let weak = written(&changed(Change::Scale(part("V1"), 0.4)));
+    let weak = written(&changed(Departure::Scale(part("V1"), 0.4)));
     let verdict = ask(&stage(), &["20k/V"], &weak).verdict.unwrap();
     let valve = verdict.valves.iter().find(|v| v.valve == "V1").unwrap();
     assert_eq!(valve.signs, ["anode high", "cathode low"]);

@@ -39,7 +39,7 @@ const NAMED: usize = 4;
 /// Where a reading lies.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Place {
+pub enum Standing {
     /// Within the likely band and the meter's accuracy.
     Within,
     /// Beyond it, yet tolerances all one way could do it.
@@ -70,7 +70,7 @@ pub struct Compared {
     /// What the meter may be off by itself, V.
     pub accuracy: f64,
     /// Where it lies.
-    pub place: Place,
+    pub place: Standing,
 }
 
 impl Compared {
@@ -134,7 +134,7 @@ pub struct Verdict {
 impl Verdict {
     /// Whether any reading is beyond its likely band.
     pub fn any_outside(readings: &[Compared]) -> bool {
-        readings.iter().any(|r| r.place != Place::Within)
+        readings.iter().any(|r| r.place != Standing::Within)
     }
 
     /// Weighs the faults; `currents` are the anode currents of the valves as drawn.
@@ -211,7 +211,7 @@ fn of_valve(
             _ => None,
         })
         .collect();
-    let outside = |k: usize| readings[k].place != Place::Within;
+    let outside = |k: usize| readings[k].place != Standing::Within;
     let signs: Vec<String> = own
         .iter()
         .filter(|(k, _)| outside(*k))

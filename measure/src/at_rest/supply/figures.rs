@@ -10,7 +10,7 @@ use super::points::{self, Points};
 use super::source_ohms::{feed, least_ohms};
 use crate::instruments::heater::{HeaterAtRest, heaters};
 use crate::instruments::power_balance::PowerBalance;
-use crate::instruments::valve::{Against, junction_currents};
+use crate::instruments::valve::{AgainstLimit, junction_currents};
 use sim::amplifier::Taps;
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::parts::Part;
@@ -65,7 +65,7 @@ pub struct RectifierStress {
     /// Type designation; none of silicon.
     pub kind: Option<String>,
     /// Direct current of all anodes, A; of a bridge, of the two that feed one side.
-    pub direct: Against,
+    pub direct: AgainstLimit,
     /// Each anode.
     pub anodes: Vec<AnodeStress>,
 }
@@ -80,9 +80,9 @@ pub struct AnodeStress {
     /// A rms.
     pub rms: f64,
     /// Greatest current, A.
-    pub peak: Against,
+    pub peak: AgainstLimit,
     /// Greatest inverse volts, V.
-    pub inverse: Against,
+    pub inverse: AgainstLimit,
     /// What feeds it, off load, V rms; none when it is no plain winding.
     pub feed_volts: Option<f64>,
     /// Resistance of the supply in this anode, Ω.
@@ -100,7 +100,7 @@ pub struct WindingStress {
     /// Winding.
     pub winding: String,
     /// A rms.
-    pub current: Against,
+    pub current: AgainstLimit,
     /// Ω.
     pub resistance: f64,
     /// Copper loss, W.
@@ -125,7 +125,7 @@ pub struct CapacitorStress {
     /// F.
     pub capacitance: f64,
     /// Greatest volts between its ends, V without sign.
-    pub volts: Against,
+    pub volts: AgainstLimit,
     /// Ripple current, A rms.
     pub ripple_amps: f64,
     /// True when an electrolytic stands the wrong way.
@@ -153,7 +153,7 @@ pub struct SharingResistor {
     /// Ω.
     pub resistance: f64,
     /// W.
-    pub power: Against,
+    pub power: AgainstLimit,
 }
 
 /// A stabiliser.
@@ -170,7 +170,7 @@ pub struct StabiliserStress {
     /// Current below which it goes out, A.
     pub goes_out: Option<f64>,
     /// Greatest current of the period, A.
-    pub most: Against,
+    pub most: AgainstLimit,
 }
 
 /// What the mains gives at the plug.
@@ -321,11 +321,11 @@ impl Reading<'_> {
                         node: self.circuit.node_name(junction.anode).to_owned(),
                         mean: mean(&currents),
                         rms: rms(&currents),
-                        peak: Against {
+                        peak: AgainstLimit {
                             value: most(&currents),
                             limit: limits.and_then(|limits| limits.peak_anode_amps),
                         },
-                        inverse: Against {
+                        inverse: AgainstLimit {
                             value: most_of(path.iter().map(|(drop, _)| -drop)),
                             limit: limits.and_then(|limits| limits.peak_inverse_volts),
                         },
@@ -342,7 +342,7 @@ impl Reading<'_> {
             found.push(RectifierStress {
                 part: placed.name.clone(),
                 kind: kind.map(|kind| kind.name.clone()),
-                direct: Against {
+                direct: AgainstLimit {
                     value: anodes.iter().map(|anode| anode.mean).sum::<f64>() / sides,
                     limit: limits.and_then(|limits| limits.dc_amps),
                 },
@@ -378,7 +378,7 @@ impl Reading<'_> {
                 found.push(WindingStress {
                     part: placed.name.clone(),
                     winding: winding.to_owned(),
-                    current: Against { value: amps, limit },
+                    current: AgainstLimit { value: amps, limit },
                     resistance,
                     loss: amps * amps * resistance,
                 });
@@ -456,7 +456,7 @@ impl Reading<'_> {
                 CapacitorStress {
                     part: placed.name.clone(),
                     capacitance: farads,
-                    volts: Against {
+                    volts: AgainstLimit {
                         value: most_of(volts.iter().map(|volts| volts.abs())),
                         limit: placed.ratings.volts,
                     },
@@ -484,7 +484,7 @@ impl Reading<'_> {
                     SharingResistor {
                         part: placed.name.clone(),
                         resistance: r,
-                        power: Against {
+                        power: AgainstLimit {
                             value: rms(&self.across(&placed.nodes)).powi(2) / r,
                             limit: placed.ratings.watts,
                         },
@@ -524,7 +524,7 @@ impl Reading<'_> {
                 volts: mean(&volts),
                 least: -most_of(amps.iter().map(|amps| -amps)),
                 goes_out: valve.kind.limits.least_amps,
-                most: Against {
+                most: AgainstLimit {
                     value: most(&amps),
                     limit: valve.kind.limits.most_amps,
                 },

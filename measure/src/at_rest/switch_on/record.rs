@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::{CapacitorAtSwitchOn, Phase, RectifierAtSwitchOn, Surge};
-use crate::instruments::valve::{Against, into_first};
+use crate::instruments::valve::{AgainstLimit, into_first};
 use sim::circuit::{Circuit, PartId};
 use sim::parts::Part;
 use sim::rest::Rest;
@@ -210,7 +210,7 @@ impl<'a> Record<'a> {
                 CapacitorAtSwitchOn {
                     part: placed.name.clone(),
                     capacitance: self.capacitance(*id),
-                    peak: Against {
+                    peak: AgainstLimit {
                         value: extremes.peak,
                         limit: placed.ratings.volts,
                     },

@@ -29,7 +29,7 @@ use sim::spectrum::Spectrum;
 /// What is read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Kind {
+pub enum IntermodulationKind {
     /// A low tone modulates a high one.
     Modulation,
     /// Two tones close together beat.
@@ -40,7 +40,7 @@ pub enum Kind {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct TwoTones {
     /// What is read.
-    pub kind: Kind,
+    pub kind: IntermodulationKind,
     /// Hz.
     pub lower: f64,
     /// Hz.
@@ -53,7 +53,7 @@ pub struct TwoTones {
 #[derive(Clone, Debug, Serialize)]
 pub struct Intermodulation {
     /// What is read.
-    pub kind: Kind,
+    pub kind: IntermodulationKind,
     /// Hz.
     pub lower: f64,
     /// Hz.
@@ -113,14 +113,14 @@ const CLOSE: f64 = 3e-3;
 impl TwoTones {
     /// 60 Hz and 7 kHz, 4:1 (common practice, no source).
     pub const MODULATION: Self = Self {
-        kind: Kind::Modulation,
+        kind: IntermodulationKind::Modulation,
         lower: 60.0,
         upper: 7000.0,
         ratio: 4.0,
     };
     /// 19 and 20 kHz, equal (common practice, no source).
     pub const DIFFERENCE: Self = Self {
-        kind: Kind::DifferenceFrequency,
+        kind: IntermodulationKind::DifferenceFrequency,
         lower: 19e3,
         upper: 20e3,
         ratio: 1.0,
@@ -135,8 +135,8 @@ impl TwoTones {
         let (f1, f2) = (i64::from(period.cycles[0]), i64::from(period.cycles[1]));
         let mut bins = vec![f1, f2];
         bins.extend(match self.kind {
-            Kind::Modulation => vec![f2 - f1, f2 + f1, f2 - 2 * f1, f2 + 2 * f1],
-            Kind::DifferenceFrequency => vec![f2 - f1, 2 * f1 - f2, 2 * f2 - f1],
+            IntermodulationKind::Modulation => vec![f2 - f1, f2 + f1, f2 - 2 * f1, f2 + 2 * f1],
+            IntermodulationKind::DifferenceFrequency => vec![f2 - f1, 2 * f1 - f2, 2 * f2 - f1],
         });
         let count = bins.len();
         bins.sort_unstable();
@@ -217,11 +217,11 @@ impl TwoTones {
         let volts = |bin: u32| spectrum.amplitude(bin);
         let (lower, upper) = (volts(f1), volts(f2));
         let (second, third) = match self.kind {
-            Kind::Modulation => (
+            IntermodulationKind::Modulation => (
                 (volts(f2 - f1) + volts(f2 + f1)) / upper,
                 (volts(f2 - 2 * f1) + volts(f2 + 2 * f1)) / upper,
             ),
-            Kind::DifferenceFrequency => (
+            IntermodulationKind::DifferenceFrequency => (
                 volts(f2 - f1) / (lower + upper),
                 (volts(2 * f1 - f2) + volts(2 * f2 - f1)) / (lower + upper),
             ),

@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::change::Change;
+use super::change::Alteration;
 use crate::instruments::rails::Rail;
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::parts::Part;
@@ -15,7 +15,7 @@ type Ends = (NodeId, NodeId);
 /// A kind of cause.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Kind {
+pub enum CauseKind {
     /// Ripple of a positive rail.
     Rail,
     /// Ripple of a negative rail.
@@ -33,14 +33,14 @@ pub enum Kind {
 /// A cause, and how it is switched off.
 #[derive(Clone, Debug)]
 pub(super) struct Cause {
-    pub(super) kind: Kind,
+    pub(super) kind: CauseKind,
     /// The node of a rail, or the part.
     pub(super) name: String,
     /// Capacitors of a rail, valves of a winding.
     pub(super) parts: Vec<String>,
     /// Place of the cause that this one is a part of.
     pub(super) within: Option<usize>,
-    pub(super) off: Vec<Change>,
+    pub(super) off: Vec<Alteration>,
 }
 
 /// All causes: rails, then filaments, heaters and windings in the order of the file.
@@ -54,14 +54,14 @@ pub(super) fn causes(
         .iter()
         .map(|rail| Cause {
             kind: if rail.volts < 0.0 {
-                Kind::Bias
+                CauseKind::Bias
             } else {
-                Kind::Rail
+                CauseKind::Rail
             },
             name: circuit.node_name(rail.node).to_owned(),
             parts: rail.capacitors.clone(),
             within: rail.fed_by,
-            off: vec![Change::Hold(rail.node, rail.volts)],
+            off: vec![Alteration::Hold(rail.node, rail.volts)],
         })
         .collect();
     filaments(circuit, system, rest, &mut found);
@@ -73,15 +73,15 @@ pub(super) fn causes(
                 if !alternating(system, rest, ends) {
                     continue;
                 }
-                (Kind::Heater, Change::Heater(part))
+                (CauseKind::Heater, Alteration::Heater(part))
             }
             Part::Inductor(inductor) if inductor.stray.is_some() => {
-                (Kind::Stray, Change::Stray(part))
+                (CauseKind::Stray, Alteration::Stray(part))
             }
             Part::Transformer(transformer)
                 if transformer.windings.iter().any(|w| w.stray.is_some()) =>
             {
-                (Kind::Stray, Change::Stray(part))
+                (CauseKind::Stray, Alteration::Stray(part))
             }
             _ => continue,
         };
@@ -121,24 +121,24 @@ fn filaments(circuit: &Circuit, system: &System, rest: &Rest, found: &mut Vec<Ca
         let names: Vec<String> = valves.iter().map(|(_, name)| name.clone()).collect();
         let within = (valves.len() > 1).then(|| {
             found.push(Cause {
-                kind: Kind::Filaments,
+                kind: CauseKind::Filaments,
                 name: names.join(", "),
                 parts: names,
                 within: None,
                 off: valves
                     .iter()
-                    .map(|(part, _)| Change::Filament(*part))
+                    .map(|(part, _)| Alteration::Filament(*part))
                     .collect(),
             });
             found.len() - 1
         });
         for (part, name) in valves {
             found.push(Cause {
-                kind: Kind::Filament,
+                kind: CauseKind::Filament,
                 name,
                 parts: Vec::new(),
                 within,
-                off: vec![Change::Filament(part)],
+                off: vec![Alteration::Filament(part)],
             });
         }
     }

@@ -22,7 +22,7 @@ const HOLD: f64 = 1e-6;
 
 /// One change.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) enum Change {
+pub(crate) enum Alteration {
     /// A node held at that many volts.
     Hold(NodeId, f64),
     /// A filament taken at its middle.
@@ -38,11 +38,11 @@ pub(crate) enum Change {
 /// The circuit with changes made; parts and nodes keep their ids, new ones follow.
 ///
 /// Designators of parts that are added have blanks, so that no file can use them.
-pub(crate) fn changed(circuit: &Circuit, changes: &[Change]) -> Circuit {
+pub(crate) fn changed(circuit: &Circuit, changes: &[Alteration]) -> Circuit {
     let mut circuit = circuit.clone();
     for change in changes {
         match *change {
-            Change::Hold(node, volts) => {
+            Alteration::Hold(node, volts) => {
                 let name = held(&circuit, node);
                 add(
                     &mut circuit,
@@ -54,8 +54,8 @@ pub(crate) fn changed(circuit: &Circuit, changes: &[Change]) -> Circuit {
                     &[node, NodeId::CHASSIS],
                 );
             }
-            Change::Filament(part) => take_at_its_middle(&mut circuit, part),
-            Change::Heater(part) => {
+            Alteration::Filament(part) => take_at_its_middle(&mut circuit, part),
+            Alteration::Heater(part) => {
                 if let Part::Valve(valve) = &mut circuit.part_mut(part).part
                     && let Some(heater) = &mut valve.heater
                 {
@@ -63,7 +63,7 @@ pub(crate) fn changed(circuit: &Circuit, changes: &[Change]) -> Circuit {
                     heater.capacitance = 0.0;
                 }
             }
-            Change::Stray(part) => match &mut circuit.part_mut(part).part {
+            Alteration::Stray(part) => match &mut circuit.part_mut(part).part {
                 Part::Inductor(inductor) => inductor.stray = None,
                 Part::Transformer(transformer) => {
                     for winding in &mut transformer.windings {
@@ -72,7 +72,7 @@ pub(crate) fn changed(circuit: &Circuit, changes: &[Change]) -> Circuit {
                 }
                 _ => {}
             },
-            Change::Current(part, ratio) => {
+            Alteration::Current(part, ratio) => {
                 if let Part::Valve(valve) = &mut circuit.part_mut(part).part {
                     valve.scale_current(ratio);
                 }

@@ -7,7 +7,7 @@ use serde::Serialize;
 use crate::UnderTest;
 use crate::driven::power::GRID_CURRENT;
 use crate::instruments::rails::{rails, rectified, supplied};
-use crate::instruments::valve::{Against, ValveProbe};
+use crate::instruments::valve::{AgainstLimit, ValveProbe};
 
 /// Readings a second. Peaks of what is heard last longer than between two of them; reading every step of a
 /// fine grid would cost more than it tells.
@@ -47,7 +47,7 @@ pub struct ValveMeter {
     pub grid_current_share: f64,
     /// Dissipation of the anode in the hottest second, W, or all along where it was shorter; of a strapped pentode,
     /// with its screen.
-    pub hottest: Against,
+    pub hottest: AgainstLimit,
     /// Its mean, W.
     pub mean_watts: f64,
 }
@@ -280,7 +280,7 @@ impl Metering {
                     part: valve.probe.name.clone(),
                     grid_current_events: valve.events,
                     grid_current_share: valve.drawing as f64 / count,
-                    hottest: Against {
+                    hottest: AgainstLimit {
                         // What is shorter than a second has its mean alone.
                         value: valve.hottest.most.unwrap_or(valve.watts / count),
                         limit: valve.probe.anode_watts_limit(),

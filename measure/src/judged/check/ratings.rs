@@ -2,7 +2,7 @@
 
 use super::{Code, Drawing, Finding, Weight};
 use crate::at_rest::voltages::Voltages;
-use crate::instruments::valve::Against;
+use crate::instruments::valve::AgainstLimit;
 use sim::parts::Part;
 use sim::quantity::{Unit, engineering};
 
@@ -19,7 +19,7 @@ const RESERVE: f64 = 2.0;
 pub(super) fn over(
     part: &str,
     (quantity, unit): (&'static str, Unit),
-    figure: Against,
+    figure: AgainstLimit,
     condition: &str,
 ) -> Option<Finding> {
     let limit = figure.limit.filter(|limit| figure.value > *limit)?;
@@ -116,7 +116,7 @@ pub(super) fn of_chart(chart: &Voltages, condition: &str) -> Vec<Finding> {
     }
     for resistor in &chart.resistors {
         let part = resistor.part.as_str();
-        let magnitude = |figure: Against| Against {
+        let magnitude = |figure: AgainstLimit| AgainstLimit {
             value: figure.value.abs(),
             ..figure
         };
@@ -142,7 +142,7 @@ pub(super) fn of_chart(chart: &Voltages, condition: &str) -> Vec<Finding> {
         ));
     }
     for winding in &chart.windings {
-        let figure = Against {
+        let figure = AgainstLimit {
             value: winding.current.value.abs(),
             ..winding.current
         };

@@ -7,7 +7,7 @@ use super::{Code, Drawing, Finding, Weight};
 use crate::at_rest::switch_on::SwitchOnOf;
 use crate::at_rest::voltages::chart;
 use crate::driven::power::{PowerOf, Stand, Start};
-use crate::instruments::valve::Against;
+use crate::instruments::valve::AgainstLimit;
 use crate::{Measurement, UnderTest};
 use sim::System;
 use sim::error::SimError;
@@ -92,7 +92,7 @@ pub(super) fn switching_on(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimErr
         }
     }
     for rectifier in &answer.rectifiers {
-        let figure = Against {
+        let figure = AgainstLimit {
             value: rectifier.surge.peak,
             limit: rectifier.limit,
         };

@@ -5,7 +5,7 @@
 
 use serde::Serialize;
 
-use super::{CUT, Whole, grid};
+use super::{AmplifierFigures, CUT, grid};
 use crate::at_rest::voltages::{Voltages, chart};
 use crate::driven::hum::HumOf;
 use crate::driven::power::PowerOf;
@@ -116,7 +116,7 @@ pub(super) struct Asked<'a> {
 /// One amplifier measured.
 #[derive(Clone, Debug)]
 pub(super) struct Measured {
-    pub(super) whole: Whole,
+    pub(super) whole: AmplifierFigures,
     /// Gain at the test frequency, dB.
     pub(super) gain_db: Option<f64>,
     /// Why there is no response.
@@ -198,9 +198,9 @@ impl Asked<'_> {
         let volts = chart(of)?;
         let bench = &self.amplifier.bench;
         let mut measured = Measured {
-            whole: Whole {
+            whole: AmplifierFigures {
                 growing: volts.growing,
-                ..Whole::nothing()
+                ..AmplifierFigures::nothing()
             },
             gain_db: None,
             no_response: None,
@@ -332,23 +332,23 @@ impl Asked<'_> {
 
 /// Figures of one measurement, and the curve that belongs to them.
 trait Figures {
-    fn put(self, whole: &mut Whole);
+    fn put(self, whole: &mut AmplifierFigures);
 }
 
 impl Figures for Vec<Reading> {
-    fn put(self, whole: &mut Whole) {
+    fn put(self, whole: &mut AmplifierFigures) {
         whole.figures.extend(self);
     }
 }
 
 impl<const N: usize> Figures for [Reading; N] {
-    fn put(self, whole: &mut Whole) {
+    fn put(self, whole: &mut AmplifierFigures) {
         whole.figures.extend(self);
     }
 }
 
 impl Figures for (Vec<Reading>, Vec<LoopPoint>) {
-    fn put(self, whole: &mut Whole) {
+    fn put(self, whole: &mut AmplifierFigures) {
         whole.figures.extend(self.0);
         whole.loop_gain = self.1;
     }

@@ -34,7 +34,7 @@ pub fn shares() -> String {
 
 /// A figure that moves.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Change {
+pub struct Shift {
     /// Its name.
     pub figure: String,
     /// Symbol of its unit; `dB`, `°`, empty of a ratio.
@@ -51,13 +51,13 @@ pub struct Change {
 }
 
 /// Every figure that moves, those that move most first.
-pub(super) fn changes(with: &[Reading], without: &[Reading]) -> Vec<Change> {
-    let mut changes: Vec<Change> = with
+pub(super) fn changes(with: &[Reading], without: &[Reading]) -> Vec<Shift> {
+    let mut changes: Vec<Shift> = with
         .iter()
         .filter_map(|drawn| {
             let now = without.iter().find(|now| now.figure == drawn.figure)?;
             let steps = steps(drawn, now);
-            (steps >= 1.0).then(|| Change {
+            (steps >= 1.0).then(|| Shift {
                 figure: drawn.figure.clone(),
                 unit: drawn.unit,
                 with: drawn.value,
@@ -72,7 +72,7 @@ pub(super) fn changes(with: &[Reading], without: &[Reading]) -> Vec<Change> {
         .iter()
         .filter(|now| now.value.is_some())
         .filter(|now| !with.iter().any(|drawn| drawn.figure == now.figure))
-        .map(|now| Change {
+        .map(|now| Shift {
             figure: now.figure.clone(),
             unit: now.unit,
             with: None,

@@ -62,7 +62,7 @@ fn usually(names: &[&str]) -> Named {
     }
 }
 
-fn value(whole: &Whole, name: &str) -> f64 {
+fn value(whole: &AmplifierFigures, name: &str) -> f64 {
     let found = whole.figures.iter().find(|at| at.figure == name);
     found
         .and_then(|at| at.value)
@@ -122,7 +122,7 @@ fn a_capacitor_across_an_anode_load_sets_the_treble_limit() {
         1e-4,
     );
     assert_eq!(effect.changes[0].figure, "treble limit");
-    let gain = |change: &Change| change.figure == GAIN;
+    let gain = |change: &Shift| change.figure == GAIN;
     assert!(!effect.changes.iter().any(gain), "{:?}", effect.changes);
 }
 
@@ -201,7 +201,7 @@ R5 = { resistor = "470k", between = ["out", "chassis"] }"#,
         ..Named::default()
     };
     let (_, answer) = ask(&text, &named);
-    let rest = |whole: &Whole, of: &str| value(whole, of);
+    let rest = |whole: &AmplifierFigures, of: &str| value(whole, of);
     let whole = &answer.cases[0].without;
     let anode = rest(whole, "V1 anode volts");
     // 1e-6: a wire of 10 mΩ, and the follower's grid draws picoamperes

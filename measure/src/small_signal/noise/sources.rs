@@ -18,7 +18,7 @@ use sim::system::{System, Unknown, UnknownId};
 /// What kind of noise.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Kind {
+pub enum NoiseKind {
     /// Of a resistance.
     Thermal,
     /// Of the space current of a valve, smoothed by its space charge; of a diode, full.
@@ -36,7 +36,7 @@ pub enum Kind {
 pub(super) struct Source {
     pub(super) part: PartId,
     pub(super) place: String,
-    pub(super) kind: Kind,
+    pub(super) kind: NoiseKind,
     /// The equations it drives and with what share.
     pub(super) into: Vec<(UnknownId, f64)>,
     /// A²/Hz or V²/Hz; of flicker noise, where it equals this.
@@ -47,7 +47,7 @@ impl Source {
     /// A²/Hz or V²/Hz at a frequency, Hz; flicker noise falls with it from the corner, Hz.
     pub(super) fn density_at(&self, frequency: f64, corner: f64) -> f64 {
         match self.kind {
-            Kind::Flicker => self.density * corner / frequency,
+            NoiseKind::Flicker => self.density * corner / frequency,
             _ => self.density,
         }
     }
@@ -74,7 +74,7 @@ pub(super) fn all(circuit: &Circuit, system: &System, x: &[f64], temperature: f6
         list.add(
             placed.part,
             "",
-            Kind::Shot,
+            NoiseKind::Shot,
             between(placed.at[0], placed.at[1]),
             current,
         );
@@ -93,7 +93,7 @@ impl List<'_> {
         &mut self,
         part: PartId,
         place: &str,
-        kind: Kind,
+        kind: NoiseKind,
         into: Vec<(UnknownId, f64)>,
         density: f64,
     ) {
@@ -111,20 +111,38 @@ impl List<'_> {
     /// A conductance, S, between two equations of nodes.
     fn conductance(&mut self, part: PartId, place: &str, ends: (UnknownId, UnknownId), g: f64) {
         let density = thermal(g, self.temperature);
-        self.add(part, place, Kind::Thermal, between(ends.0, ends.1), density);
+        self.add(
+            part,
+            place,
+            NoiseKind::Thermal,
+            between(ends.0, ends.1),
+            density,
+        );
     }
 
     /// A resistance, Ω, in series with a branch.
     fn series(&mut self, part: PartId, place: &str, branch: UnknownId, r: f64) {
         let density = thermal(r, self.temperature);
-        self.add(part, place, Kind::Thermal, vec![(branch, 1.0)], density);
+        self.add(
+            part,
+            place,
+            NoiseKind::Thermal,
+            vec![(branch, 1.0)],
+            density,
+        );
     }
 
     /// The loss of a core, S across the winding its flux is referred to: ampere-turns into its equation.
     fn core(&mut self, part: PartId, loss: f64) {
         if let Some(flux) = self.system.flux_of(part) {
             let density = thermal(loss.recip(), self.temperature);
-            self.add(part, "core loss", Kind::Thermal, vec![(flux, 1.0)], density);
+            self.add(
+                part,
+                "core loss",
+                NoiseKind::Thermal,
+                vec![(flux, 1.0)],
+                density,
+            );
         }
     }
 
@@ -223,15 +241,15 @@ impl List<'_> {
             (screen, 1.0 - noise.anode_share),
         ];
         space.extend(&cathode);
-        self.add(probe.part, "", Kind::Shot, space.clone(), noise.space);
-        self.add(probe.part, "", Kind::Flicker, space, noise.space);
+        self.add(probe.part, "", NoiseKind::Shot, space.clone(), noise.space);
+        self.add(probe.part, "", NoiseKind::Flicker, space, noise.space);
         if anode != screen {
             let into = between(anode, screen);
-            self.add(probe.part, "", Kind::Partition, into, noise.partition);
+            self.add(probe.part, "", NoiseKind::Partition, into, noise.partition);
         }
         let mut drawn = vec![(grid, 1.0)];
         drawn.extend(cathode);
-        self.add(probe.part, "", Kind::GridCurrent, drawn, noise.grid);
+        self.add(probe.part, "", NoiseKind::GridCurrent, drawn, noise.grid);
     }
 }
 
