@@ -3,7 +3,7 @@
 //! Over 400 lines because it is one report: a function a table.
 
 use measure::at_rest::voltages::{ValveAtRest, Voltages};
-use measure::instruments::valve::Against;
+use measure::instruments::valve::AgainstLimit;
 use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 use sim::stability::Growing;
