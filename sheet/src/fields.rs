@@ -47,7 +47,8 @@ pub(super) struct Fields<'a> {
     pub(super) name_span: Range<usize>,
     entries: Vec<Entry<'a>>,
     asked: Vec<&'static str>,
-    missing: Vec<&'static str>,
+    /// Keys that must be there and are not, each with its fault.
+    missing: Vec<(&'static str, FileErrorKind)>,
 }
 
 impl<'a> Fields<'a> {
@@ -115,16 +116,6 @@ impl<'a> Fields<'a> {
         self.position(key).is_some()
     }
 
-    /// Whether a key nobody has asked for looks like a slip for `key`; it is then among those that
-    /// are offered instead of it.
-    pub(super) fn misspelt(&mut self, key: &'static str) -> bool {
-        self.take(key);
-        let slip = |entry: &&Entry<'_>| {
-            !entry.taken && nearest(entry.key, self.asked.iter().copied()) == Some(key)
-        };
-        self.entries.iter().find(slip).is_some()
-    }
-
     /// Where the value of a key stands, or the name of the owner.
     pub(super) fn span_of(&self, key: &str) -> Range<usize> {
         self.position(key)
@@ -161,7 +152,18 @@ impl<'a> Fields<'a> {
 
     /// Reports a key that must be there, unless a misspelt one is found to stand for it.
     pub(super) fn miss(&mut self, key: &'static str) {
-        self.missing.push(key);
+        let kind = FileErrorKind::MissingKey {
+            owner: self.owner.clone(),
+            what: self.what,
+            key,
+        };
+        self.miss_as(key, kind);
+    }
+
+    /// As [`Fields::miss`], in other words.
+    pub(super) fn miss_as(&mut self, key: &'static str, kind: FileErrorKind) {
+        self.take(key);
+        self.missing.push((key, kind));
     }
 
     /// Text, or a TOML number as text where `numbers` allows it.
@@ -358,7 +360,7 @@ impl<'a> Fields<'a> {
             let near = nearest(entry.key, self.asked.iter().copied())
                 .and_then(|near| self.asked.iter().copied().find(|key| *key == near));
             if let Some(near) = near {
-                missing.retain(|key| *key != near);
+                missing.retain(|(key, _)| *key != near);
             }
             let kind = FileErrorKind::UnknownKey {
                 key: entry.key.to_owned(),
@@ -368,15 +370,8 @@ impl<'a> Fields<'a> {
             };
             draft.fault(&Place::File(entry.key_span.clone()), kind);
         }
-        for key in missing {
-            draft.fault(
-                &Place::File(self.name_span.clone()),
-                FileErrorKind::MissingKey {
-                    owner: self.owner.clone(),
-                    what: self.what,
-                    key,
-                },
-            );
+        for (_, kind) in missing {
+            draft.fault(&Place::File(self.name_span.clone()), kind);
         }
     }
 }

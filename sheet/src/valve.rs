@@ -109,16 +109,13 @@ pub(super) fn valve(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Made> 
         }
         if !fields.has(electrode) {
             whole = false;
-            if fields.misspelt(electrode) {
-                continue;
-            }
             let fault = FileErrorKind::MissingElectrode {
                 part: fields.owner.clone(),
                 valve: kind.name.clone(),
                 kind: kind_name,
                 electrode,
             };
-            draft.fault(&Place::File(fields.name_span.clone()), fault);
+            fields.miss_as(electrode, fault);
             continue;
         }
         match fields
