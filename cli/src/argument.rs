@@ -30,7 +30,7 @@ pub(crate) fn positive(argument: &str, text: &str, unit: Unit) -> Result<f64, Fa
     quantity(argument, text, unit, f64::MIN_POSITIVE)
 }
 
-/// The same of an argument that may be left out.
+/// A value above zero of an argument that may be left out.
 pub(crate) fn given(
     argument: &str,
     text: Option<&String>,

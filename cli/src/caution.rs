@@ -73,7 +73,7 @@ pub(crate) fn print(voltages: Option<&Voltages>) {
         .write_all(text.unwrap_or_default().as_bytes());
 }
 
-/// The same of several amplifiers: of the one with the highest voltages.
+/// Prints the cautions of several amplifiers: those of the one with the highest voltages.
 pub(crate) fn print_highest<'a>(amplifiers: impl Iterator<Item = &'a Voltages>) {
     let highest = |voltages: &&Voltages| {
         let nodes = voltages.nodes.iter();

@@ -22,11 +22,11 @@ pub(crate) enum Failure {
         diagnostics: Vec<Diagnostic>,
         text: Option<(String, String)>,
     },
-    /// The same of several texts.
+    /// Something is wrong in several texts.
     Several(Vec<Self>),
     /// The run ended without an answer.
     Run(SimError),
-    /// The same, with words of its own.
+    /// The run ended without an answer, and there are words of its own for it.
     NoAnswer(Diagnostic),
     /// The interrupt key was pressed.
     Interrupted,

@@ -1,5 +1,7 @@
 //! `audition FILE FILE… music.wav -o FOLDER`: the same recording through several amplifiers, equally loud, in
 //! step to the sample, with a page to compare them blind.
+//!
+//! A command by itself: it is about several amplifiers, and what it delivers is a folder.
 
 use std::cell::Cell;
 use std::path::{Path, PathBuf};

@@ -1,4 +1,6 @@
 //! `compare FILE FILE…`.
+//!
+//! A command by itself: it is about several amplifiers.
 
 use std::path::{Path, PathBuf};
 

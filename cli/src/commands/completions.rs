@@ -1,4 +1,6 @@
 //! `completions SHELL`.
+//!
+//! A command by itself: it is about the commands.
 
 use clap::CommandFactory;
 

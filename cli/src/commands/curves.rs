@@ -1,4 +1,6 @@
 //! `curves TYPE` and `curves FILE PART`.
+//!
+//! A command by itself: it asks a valve type as well, with no amplifier round it.
 
 use std::path::{Path, PathBuf};
 

@@ -1,4 +1,6 @@
 //! `explain ID`, `explain file`, `explain rework` and `explain json`.
+//!
+//! A command by itself: it prints pages that are there.
 
 use super::command::Command;
 use crate::diagnostic::Id;

@@ -1,4 +1,6 @@
 //! `fit DATA...` and `fit --library`.
+//!
+//! A command by itself: it asks valve files and sheets, and no amplifier.
 
 use std::path::{Path, PathBuf};
 

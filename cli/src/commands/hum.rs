@@ -58,7 +58,7 @@ pub(super) struct Answer {
     reference_power: f64,
     /// How far the hum lies below that power into the rated load, dB; none without hum.
     below_db: Option<f64>,
-    /// The same, hum A-weighted.
+    /// How far the A-weighted hum lies below it, dB.
     below_a_db: Option<f64>,
     #[serde(flatten)]
     hum: Hum,

@@ -1,4 +1,6 @@
 //! `listen FILE music.wav -o out.wav`.
+//!
+//! A command by itself: what it delivers are recordings, written while they are played.
 
 use std::path::{Path, PathBuf};
 
@@ -83,7 +85,7 @@ pub(crate) struct Playing {
     pub(super) switch_on: bool,
 }
 
-/// The same, read.
+/// How a recording is played, read.
 #[derive(Clone, Debug)]
 pub(super) struct Asked {
     pub(super) level: Level,

@@ -62,11 +62,11 @@ pub(super) struct Answer {
     no_rated_power: Option<String>,
     /// dB at the rated power.
     signal_to_noise_db: Option<f64>,
-    /// The same, noise A-weighted.
+    /// dB at the rated power, noise A-weighted.
     signal_to_noise_a_db: Option<f64>,
     /// dB at one watt; none when the amplifier does not give as much.
     one_watt_db: Option<f64>,
-    /// The same, noise A-weighted.
+    /// dB at one watt, noise A-weighted.
     one_watt_a_db: Option<f64>,
     #[serde(flatten)]
     noise: Noise,

@@ -1,4 +1,6 @@
 //! `valves`, `valves show TYPE` and `valves like TYPE`.
+//!
+//! A command by itself: it asks the library, and no amplifier.
 
 use models::data::{Heater, Heating, ValveKind, ValveModel};
 use models::fit::Parameters;
@@ -121,7 +123,7 @@ fn factor(mu: f64) -> String {
     }
 }
 
-/// The same in short: "6.3 V 0.9 A", with a "d" behind when it is directly heated.
+/// A heater in short: "6.3 V 0.9 A", with a "d" behind when it is directly heated.
 fn heater_in_short(heater: Option<&Heater>) -> String {
     heater.map_or_else(
         || NOTHING.to_owned(),

@@ -290,7 +290,7 @@ pub(crate) fn deliver(
 struct Dither(Stream);
 
 impl Dither {
-    /// The same for every file, so that the same question gives the same file.
+    /// As for every other file, so that the same question gives the same file.
     fn new() -> Self {
         Self(Stream::new(0, 0))
     }

@@ -12,7 +12,7 @@ pub(crate) fn write(path: &Path, content: &[u8], overwrite: bool) -> Result<(), 
     stream(path, overwrite, |file| Ok(file.write_all(content)?))
 }
 
-/// The same of a file that is too long to be held: `fill` writes it, and when it fails nothing is left.
+/// Writes a file that is too long to be held: `fill` writes it, and when it fails nothing is left.
 pub(crate) fn stream(
     path: &Path,
     overwrite: bool,
@@ -60,7 +60,7 @@ pub(crate) fn free(path: &Path, overwrite: bool) -> Result<(), Failure> {
     Ok(())
 }
 
-/// The same of every file that was asked for.
+/// Whether every file that was asked for may be written.
 pub(crate) fn all_free<'a>(
     paths: impl IntoIterator<Item = Option<&'a PathBuf>>,
     overwrite: bool,

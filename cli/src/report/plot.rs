@@ -118,7 +118,7 @@ pub(crate) fn heading(
     heading_of(area, title, &[conditions], samples)
 }
 
-/// The same with several lines of conditions.
+/// Title, several lines of conditions, and legend; their height in pixels of the canvas.
 pub(crate) fn heading_of(
     area: &Area<'_>,
     title: &str,

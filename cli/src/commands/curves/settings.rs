@@ -78,7 +78,7 @@ impl OfType {
     }
 }
 
-/// The same, read.
+/// What is asked of a type, read.
 #[derive(Debug)]
 pub(super) struct Settings {
     pub(super) screen: ScreenVolts,

@@ -1,4 +1,6 @@
 //! What each part does, in words: a sentence where parts were named, a line each where they were not.
+//!
+//! Over 400 lines because it is one report: a function a sentence or table.
 
 use measure::judged::effect::{
     Effect, Effects, GAIN, Group, How, Outcome, RESPONSE, Reading, Scale, Shift, TakenOut, shares,
@@ -91,7 +93,7 @@ fn figure(value: Option<f64>, scale: Scale, unit: Unit) -> String {
     }
 }
 
-/// The same of one that was read, with what lies beyond the range looked at.
+/// A figure that was read, with what lies beyond the range looked at.
 fn reading(at: &Reading) -> String {
     let place = at.frequency.filter(|_| at.value.is_some_and(|v| v != 0.0));
     let place = place.map_or_else(String::new, |hertz| {

@@ -339,7 +339,7 @@ fn shares(unit: Unit, figure: &FigureSpread) -> String {
     text
 }
 
-/// The same of several figures side by side, without the changes.
+/// Shares of several figures side by side, without the changes.
 fn shares_of(figures: &[(Unit, &FigureSpread)]) -> String {
     type Value<'a> = (&'a str, &'a str);
     let of = |figure: &FigureSpread, value: Value<'_>| {

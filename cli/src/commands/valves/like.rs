@@ -1,4 +1,6 @@
 //! `valves like TYPE`: the types most like one, and what would have to change.
+//!
+//! Over 400 lines because it is one comparison: its figures, its table, and a sentence for each change.
 
 use models::alike::{Likeness, alike};
 use models::data::{Connection, Heating, ValveModel, ValveType};
