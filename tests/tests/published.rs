@@ -1,7 +1,7 @@
 //! Published operation of valves in amplifiers, stages and rectifiers against the program, and `VALIDATION.md`.
 //!
 //! The rows stand in `published/*.toml`; how they become circuits and what is asked of them is told in
-//! `published/validation_head.md`, which begins the page. Every figure is on the page; here the goals are held.
+//! `published/validation_head.md`, behind the summary of the page. Every figure is on the page; here the goals are held.
 
 #![allow(
     clippy::print_stdout,
@@ -91,6 +91,23 @@ fn published_figures_and_the_page_that_shows_them() {
         ));
     }
     assert!(faults.is_empty(), "{}", faults.join("\n"));
+}
+
+#[test]
+fn the_page_opens_with_a_summary_of_one_screen() {
+    const LINES: usize = 40;
+    const COLUMNS: usize = 80;
+    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../VALIDATION.md");
+    let text = fs::read_to_string(path).expect("there is a page");
+    let screen: Vec<&str> = text
+        .lines()
+        .take_while(|line| !line.starts_with("**What this is.**"))
+        .collect();
+    assert!(screen.contains(&"## In short"), "{screen:?}");
+    assert!(screen.len() <= LINES, "{} lines", screen.len());
+    for line in screen {
+        assert!(line.chars().count() <= COLUMNS, "{line}");
+    }
 }
 
 #[test]
