@@ -10,8 +10,8 @@ const FIGURES: [(Quantity, &str); 5] = [
     (Quantity::Idle, "idle current"),
     (Quantity::Power, "power"),
     (Quantity::Distortion, "distortion"),
-    (Quantity::Gain, "gain of a stage"),
-    (Quantity::DirectVolts, "volts of a rectifier"),
+    (Quantity::Gain, "stage gain"),
+    (Quantity::DirectVolts, "rectifier volts"),
 ];
 
 /// Writes the summary behind the title.
@@ -23,8 +23,8 @@ pub(super) fn summary(text: &mut String, results: &Results) {
     } = results;
     *text += "\n## In short\n\n";
     *text += &wrapped(
-        "What makers and books print, beside what the program gives for the same circuit. Its valves are fitted to \
-         characteristic points alone: no power, no distortion and no gain is fitted to.",
+        "What makers and books print, beside what the program gives for the same circuit. The laws of its valves \
+         are fitted to characteristic points alone: no power, no distortion and no gain is fitted to.",
         "",
     );
     *text += "\n";
@@ -142,9 +142,9 @@ fn of_worked(text: &mut String, worked: &[Worked], closed: bool) {
         text,
         &[
             if closed {
-                "worked, closed form, %"
+                "worked, formula, %"
             } else {
-                "worked, real valve, %"
+                "worked, valve, %"
             }
             .to_owned(),
             "–".to_owned(),

@@ -37,6 +37,9 @@ pub struct Worked {
 
 impl Worked {
     /// The number it was collected under, which stands before the colon and finds its source in [`SOURCES`].
+    ///
+    /// # Panics
+    /// When no number stands there.
     pub fn number(&self) -> u8 {
         let number = self.what.split(':').next().map(str::parse);
         number.and_then(Result::ok).expect("a number and a colon")
