@@ -9,7 +9,7 @@ use models::library::Library;
 use sheet::{FileError, FileErrorKind, Sheet, Spans};
 use sim::System;
 use sim::amplifier::Amplifier;
-use sim::parts::{Part, Source, Waveform};
+use sim::parts::{Part, Waveform};
 
 use crate::diagnostic::{self, Diagnostic, Id};
 use crate::failure::Failure;
@@ -227,11 +227,20 @@ fn settings(arguments: &[String]) -> (Vec<(String, String)>, Vec<FileError>) {
 /// What the mains is set to, V rms; none when no part is the mains.
 pub(crate) fn mains_volts(amplifier: &Amplifier) -> Option<f64> {
     let mains = amplifier.mains.as_ref()?;
-    match &amplifier.circuit.part(mains.part).part {
-        Part::Source(Source {
-            waveform: Waveform::Sine { amplitude, .. },
-            ..
-        }) => Some(amplitude * FRAC_1_SQRT_2),
-        _ => Some(mains.nominal),
+    let part = &amplifier.circuit.part(mains.part).part;
+    if let Part::Source(source) = part
+        && let Waveform::Sine { amplitude, .. } = source.waveform
+    {
+        return Some(amplitude * FRAC_1_SQRT_2);
     }
+    Some(mains.nominal)
+}
+
+/// The resistance of the generator, Ω.
+pub(crate) fn generator_ohms(amplifier: &Amplifier) -> Option<f64> {
+    let part = &amplifier.circuit.part(amplifier.bench.generator).part;
+    if let Part::Source(source) = part {
+        return Some(source.resistance);
+    }
+    None
 }

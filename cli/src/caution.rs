@@ -58,6 +58,12 @@ fn joules(energy: f64) -> String {
     }
 }
 
+/// Prints a warning to stderr.
+pub(crate) fn warn(words: &str) {
+    // Where stderr is gone there is nobody left to warn.
+    let _ = writeln!(std::io::stderr().lock(), "warning: {words}");
+}
+
 /// Prints the cautions to stderr: those that the voltages call for, or, where none are known, those of the mains.
 pub(crate) fn print(voltages: Option<&Voltages>) {
     let text = voltages.map_or_else(|| Some(MAINS.to_owned()), text);

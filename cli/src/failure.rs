@@ -1,5 +1,7 @@
 //! How a command can end without an answer.
 
+use std::io::Write;
+
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -67,7 +69,8 @@ impl Failure {
                 ExitCode::from(NO_ANSWER)
             }
             Self::Interrupted => {
-                eprintln!("interrupted: nothing was written");
+                // Where stderr is gone there is nobody left to tell.
+                let _ = writeln!(std::io::stderr().lock(), "interrupted: nothing was written");
                 ExitCode::from(NO_ANSWER)
             }
             Self::Output { path: None, error }

@@ -51,9 +51,11 @@ impl Described {
         let assumed = notes
             .iter()
             .filter(|note| note.part == name)
-            .filter_map(|note| match &note.kind {
-                NoteKind::Assumed { key, .. } => KEYS.iter().map(|(k, ..)| *k).find(|k| k == key),
-                _ => None,
+            .filter_map(|note| {
+                let NoteKind::Assumed { key, .. } = &note.kind else {
+                    return None;
+                };
+                KEYS.iter().map(|(k, ..)| *k).find(|k| k == key)
             })
             .collect();
         Self::new(Some(name.to_owned()), speaker, assumed)

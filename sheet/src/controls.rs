@@ -11,7 +11,7 @@ use super::terminals::{Made, node, nodes};
 use sim::parts::{Part, Pot, Switch};
 use sim::quantity::Unit;
 
-/// Share of the track a draft pot has behind it at half travel.
+/// Share of the track a log pot has behind it at half travel.
 /// Source    common practice (10 to 15 %), from memory
 const LOG_MIDDLE: f64 = 0.15;
 
@@ -28,8 +28,8 @@ pub(super) fn pot(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Made> {
     let law_name = law.as_ref().map_or("linear", |text| text.text.trim());
     let share = match law_name {
         "linear" | "lin" => travel,
-        "draft" => log_law(travel),
-        "reverse draft" | "antilog" => 1.0 - log_law(1.0 - travel),
+        "log" => log_law(travel),
+        "reverse log" | "antilog" => 1.0 - log_law(1.0 - travel),
         other => {
             let place = law
                 .as_ref()

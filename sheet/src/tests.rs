@@ -21,7 +21,7 @@ Rk  = { resistor = "270R", between = ["k", "chassis"], rating = "1W", tolerance 
 Ck  = { electrolytic = "25 µF", positive = "k", negative = "0V", rating = "25V", leakage = "0.1mA", esr = "2R" }
 Rs  = { resistor = "100", between = ["s", "ht"] }
 C1  = { capacitor = "22n", between = ["in", "g"] }
-VR1 = { pot = "470k", ends = ["g", "chassis"], wiper = "w", law = "draft", setting = "70%" }
+VR1 = { pot = "470k", ends = ["g", "chassis"], wiper = "w", law = "log", setting = "70%" }
 R9  = { resistor = "1M", between = ["w", "b"] }
 S1  = { switch = "dull", common = "b", positions = { bright = "s", dull = "k", off = [] } }
 T1  = { transformer = "5k : 8R", primary = ["a", "ht"], secondary = ["out", "chassis"], primary_resistance = "250R", secondary_resistance = "0.4R", primary_inductance = "20H", leakage_inductance = "50mH", capacitance = "1n", saturates = "8W at 30Hz", core_loss = "75k" }
@@ -194,13 +194,13 @@ fn a_signal_with_the_keys_of_another_wave_is_a_fault() {
 #[test]
 fn a_log_pot_has_fifteen_per_cent_at_half_travel() {
     let half = |law: &str| {
-        let text = AMPLIFIER.replace("law = \"draft\"", &format!("law = \"{law}\""));
+        let text = AMPLIFIER.replace("law = \"log\"", &format!("law = \"{law}\""));
         match part(&amplifier(&text, &[("VR1", "50%")]), "VR1") {
             Part::Pot(pot) => pot.fraction,
             other => panic!("{other:?}"),
         }
     };
-    for (law, fraction) in [("linear", 0.5), ("draft", 0.15), ("reverse draft", 0.85)] {
+    for (law, fraction) in [("linear", 0.5), ("log", 0.15), ("reverse log", 0.85)] {
         assert!((half(law) - fraction).abs() < 1e-12, "{law}: {}", half(law));
     }
 }

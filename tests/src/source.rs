@@ -133,8 +133,7 @@ impl Paths {
     fn add(&mut self, written: &[String]) {
         let mut base = match written.first().map(String::as_str) {
             Some("crate") => Vec::new(),
-            Some("self") => self.here.clone(),
-            Some("super") => self.here.clone(),
+            Some("self" | "super") => self.here.clone(),
             _ => return,
         };
         let mut rest = written;

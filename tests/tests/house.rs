@@ -214,7 +214,10 @@ fn developers_md_speaks_of_files_that_are_there() {
     // Every other piece between backticks is code.
     for words in text.split('`').skip(1).step_by(2) {
         let path = words.trim_end_matches('/');
-        let is_path = path.contains('/')
+        let folders = [&CRATES[..], &["tests", "examples"]].concat();
+        let is_path = folders
+            .iter()
+            .any(|folder| path.starts_with(&format!("{folder}/")))
             && path
                 .chars()
                 .all(|c| c.is_alphanumeric() || "/._-".contains(c));
@@ -233,4 +236,66 @@ fn developers_md_speaks_of_files_that_are_there() {
     }
     assert!(looked_up > 50, "{looked_up} paths");
     assert!(missing.is_empty(), "DEVELOPERS.md: {}", missing.join(", "));
+}
+
+#[test]
+fn every_fault_of_a_file_has_a_file_that_shows_it() {
+    let read =
+        |path: &str| fs::read_to_string(root().join(path)).expect("a file of the diagnostics");
+    let ids = read("cli/src/diagnostic/ids.rs");
+    // `Name = "words",` in the table of ids.
+    let words = |name: &str| {
+        let line = ids
+            .lines()
+            .find(|line| line.trim_start().starts_with(&format!("{name} = \"")));
+        let line = line.unwrap_or_else(|| panic!("{name} is no id"));
+        line.split('"')
+            .nth(1)
+            .expect("words between quotes")
+            .to_owned()
+    };
+    let mut places = vec![
+        "cli/src/diagnostic/circuit.rs".to_owned(),
+        "cli/src/diagnostic/file.rs".to_owned(),
+        "cli/src/diagnostic/valve.rs".to_owned(),
+        "cli/src/diagnostic/values.rs".to_owned(),
+    ];
+    for entry in fs::read_dir(root().join("cli/src/diagnostic/file")).expect("groups of faults") {
+        let name = entry.expect("a file").file_name();
+        places.push(format!(
+            "cli/src/diagnostic/file/{}",
+            name.to_string_lossy()
+        ));
+    }
+    let mut named: BTreeSet<String> = BTreeSet::new();
+    for place in &places {
+        let text = read(place);
+        for piece in text.split("Id::").skip(1) {
+            let end = piece
+                .find(|c: char| !c.is_alphanumeric())
+                .unwrap_or(piece.len());
+            named.insert(piece[..end].to_owned());
+        }
+    }
+    named.remove("ALL");
+    let mut shown = String::new();
+    for entry in fs::read_dir(root().join("tests/malformed")).expect("malformed files") {
+        let path = entry.expect("a file").path();
+        if path.extension().is_some_and(|ending| ending == "txt") {
+            shown += &fs::read_to_string(path).expect("a message");
+        }
+    }
+    assert!(named.len() > 20, "{} ids", named.len());
+    // What is wrong with `--set` no file can show; cli/tests does.
+    named.remove("Setting");
+    let missing: Vec<String> = named
+        .iter()
+        .map(|name| words(name))
+        .filter(|words| !shown.contains(&format!("error[{words}]")))
+        .collect();
+    assert!(
+        missing.is_empty(),
+        "no malformed file shows {}",
+        missing.join(", ")
+    );
 }

@@ -104,7 +104,11 @@ fn refused(error: &ChooseError) -> Failure {
         ChooseError::NoValue { .. } | ChooseError::Unlike { .. } | ChooseError::NoPresent(_) => {
             Id::CannotAsk
         }
-        _ => Id::BadValue,
+        ChooseError::Form(_)
+        | ChooseError::Figure(_)
+        | ChooseError::Target(_)
+        | ChooseError::Between(_)
+        | ChooseError::Bracket(_) => Id::BadValue,
     };
     Failure::plain(id, error.to_string(), error.help())
 }

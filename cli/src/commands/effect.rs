@@ -171,7 +171,7 @@ impl Arguments {
                 Some(format!("{error}; --through PART tells the margins of one")),
             )),
             Err(PathError::Sim(error)) => Ok((None, Some(error.to_string()))),
-            Err(error) => Err(Failure::plain(
+            Err(error @ (PathError::NotAPath(_) | PathError::TwoLoops(..))) => Err(Failure::plain(
                 Id::WhichLoop,
                 format!("--through: {error}"),
                 "name a resistor or capacitor that leads from the output back into the amplifier, neither end on the chassis",
@@ -200,7 +200,11 @@ fn refused(faults: &[CaseError]) -> Failure {
     let diagnostics = faults.iter().map(|fault| {
         let id = match fault {
             CaseError::NoPart { .. } => Id::UnknownPart,
-            _ => Id::CannotAsk,
+            CaseError::Twice { .. }
+            | CaseError::NotShorted { .. }
+            | CaseError::Load { .. }
+            | CaseError::Kept { .. }
+            | CaseError::Together => Id::CannotAsk,
         };
         Diagnostic::plain(id, fault.to_string(), fault.help())
     });

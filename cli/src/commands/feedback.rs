@@ -210,7 +210,7 @@ fn no_path(error: PathError, circuit: &Circuit) -> Failure {
             let help = format!("choose one of {}", list.join(", "));
             Failure::NoAnswer(Diagnostic::plain(Id::WhichLoop, message, help))
         }
-        _ => Failure::plain(
+        PathError::NotAPath(_) | PathError::TwoLoops(..) => Failure::plain(
             Id::WhichLoop,
             format!("--through: {message}"),
             "name a resistor or capacitor that leads from the output back into the amplifier, neither end on the chassis",

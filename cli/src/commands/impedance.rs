@@ -69,10 +69,12 @@ impl OfAmplifier for Arguments {
         let bench = &amplifier.bench;
         let (from, to) = band(&self.from, &self.to)?;
         let load = amplifier.circuit.part(bench.load);
-        let loudspeaker = match (&self.loudspeaker, &load.part) {
-            (Some(text), _) => Described::given(text)?,
-            (None, Part::Loudspeaker(of)) => Described::of_file(&load.name, of, &amplifier.notes),
-            (None, _) => Described::assumed(bench.load_ohms),
+        let loudspeaker = if let Some(text) = &self.loudspeaker {
+            Described::given(text)?
+        } else if let Part::Loudspeaker(of) = &load.part {
+            Described::of_file(&load.name, of, &amplifier.notes)
+        } else {
+            Described::assumed(bench.load_ohms)
         };
         let question = ImpedanceOf {
             generator: bench.generator,

@@ -100,3 +100,27 @@ commands! {
     explain Explain,
     completions Completions,
 }
+
+#[cfg(test)]
+mod tests {
+    use clap::CommandFactory;
+
+    use super::Cli;
+
+    #[test]
+    fn what_every_command_accepts_stands_apart_in_the_help_of_each() {
+        let mut cli = Cli::command();
+        cli.build();
+        let commands = cli.get_subcommands_mut();
+        for command in commands.filter(|command| command.get_name() != "help") {
+            let help = command.render_help().to_string();
+            let (own, every) = help
+                .split_once("\nOptions of every command:\n")
+                .expect("the heading is there");
+            for option in ["--set", "--valves", "--json", "--overwrite"] {
+                let has = |text: &str| text.lines().any(|line| line.trim().starts_with(option));
+                assert!(has(every) && !has(own), "{option}: {help}");
+            }
+        }
+    }
+}

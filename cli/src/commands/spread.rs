@@ -124,13 +124,16 @@ impl OfAmplifier for Arguments {
     ) -> Result<Spread, Failure> {
         let bar = progress::long_bar(1, "amplifiers measured");
         let answer = progress::ask(question, known.under_test()?, &bar);
-        answer.map_err(|error| match &error {
+        answer.map_err(|error| {
             // A fault of the question, not of the run.
-            SimError::Question(Question::NothingVaries) => Failure::Input {
-                diagnostics: vec![diagnostic::of_sim(&error)],
-                text: None,
-            },
-            _ => Failure::Run(error),
+            if error == SimError::Question(Question::NothingVaries) {
+                Failure::Input {
+                    diagnostics: vec![diagnostic::of_sim(&error)],
+                    text: None,
+                }
+            } else {
+                Failure::Run(error)
+            }
         })
     }
 

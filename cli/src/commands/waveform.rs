@@ -12,6 +12,7 @@ use sim::transient::Method;
 use super::command::{File, OfAmplifier, Told};
 use crate::amplifier::Opened;
 use crate::argument::{given, node, positive, quantity, ratio};
+use crate::caution;
 use crate::diagnostic::Id;
 use crate::failure::Failure;
 use crate::progress;
@@ -196,7 +197,7 @@ impl OfAmplifier for Arguments {
         let traces = progress::ask(&question.run, known.under_test()?, &bar)?;
         let rest = known.rest();
         if rest.is_ok_and(|rest| rest.growing.is_some()) {
-            eprintln!("warning: the amplifier is not stable at rest; see `gridleak voltages`");
+            caution::warn("the amplifier is not stable at rest; see `gridleak voltages`");
         }
         Ok(Answer {
             nodes: question.names.clone(),

@@ -5,7 +5,7 @@ use std::ops::Range;
 use plotters::prelude::*;
 
 use super::log_plot::pieces::inside;
-use super::plot::{Area, NotDrawn, SCALE, Sample, heading, shown};
+use super::plot::{Area, Axes, NotDrawn, SCALE, Sample, heading, ruled, shown};
 
 /// Pixels shown.
 const SIZE: (u32, u32) = (800, 520);
@@ -65,7 +65,6 @@ impl Family<'_> {
 
     fn draw(&self, area: &Area<'_>) -> Result<(), Box<dyn std::error::Error>> {
         let size = |pixels: u32| pixels * SCALE;
-        let text = |pixels: u32| ("sans-serif", size(pixels)).into_font();
         let samples: Vec<Sample> = self
             .groups
             .iter()
@@ -77,26 +76,18 @@ impl Family<'_> {
             })
             .collect();
         let top = heading(area, self.title, self.conditions, &samples)?;
-        let (_, field) = area.split_vertically(top);
-        let mut chart = ChartBuilder::on(&field)
-            .margin(size(6))
-            .margin_top(size(ABOVE))
-            .margin_right(size(RIGHT))
-            .x_label_area_size(size(40))
-            .y_label_area_size(size(64))
-            .build_cartesian_2d(self.x.clone(), self.y.clone())?;
-        chart
-            .configure_mesh()
-            .x_desc(self.x_name)
-            .y_desc(self.y_name)
-            .axis_desc_style(text(13))
-            .label_style(text(12))
-            .light_line_style(WHITE)
-            .bold_line_style(RGBColor(215, 215, 215).stroke_width(SCALE / 2))
-            .axis_style(BLACK.stroke_width(SCALE))
-            .x_label_formatter(&|x| number(*x))
-            .y_label_formatter(&|y| number(*y))
-            .draw()?;
+        let (_, below) = area.split_vertically(top);
+        let axes = Axes {
+            x_name: self.x_name,
+            y_name: self.y_name,
+            x: self.x.clone(),
+            y: self.y.clone(),
+            above: ABOVE,
+            right: RIGHT,
+            lines: RGBColor(215, 215, 215),
+            number: Some(number),
+        };
+        let mut chart = ruled(&below, &axes)?;
         let mut ends: Vec<End> = Vec::new();
         for group in &self.groups {
             let width = (f64::from(SCALE) * 1.5 * group.width).round() as u32;

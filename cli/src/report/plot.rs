@@ -7,6 +7,7 @@ use std::ops::Range;
 use std::sync::Once;
 
 use plotters::coord::Shift;
+use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::*;
 use plotters::style::{FontStyle, register_font};
 
@@ -181,6 +182,56 @@ pub(crate) fn heading_of(
     Ok((y + at(20)).cast_unsigned())
 }
 
+/// Two linear axes, with lines at their numbers.
+pub(super) struct Axes<'a> {
+    pub(super) x_name: &'a str,
+    pub(super) y_name: &'a str,
+    pub(super) x: Range<f64>,
+    pub(super) y: Range<f64>,
+    /// Margins above the field and right of it, pixels shown.
+    pub(super) above: u32,
+    pub(super) right: u32,
+    pub(super) lines: RGBColor,
+    /// How a number is written; without it as the library does.
+    pub(super) number: Option<fn(f64) -> String>,
+}
+
+/// A field to draw curves in.
+type Field<'a, 'b> = ChartContext<'a, SVGBackend<'b>, Cartesian2d<RangedCoordf64, RangedCoordf64>>;
+
+/// Draws axes.
+pub(super) fn ruled<'a, 'b>(
+    area: &'a Area<'b>,
+    axes: &Axes<'_>,
+) -> Result<Field<'a, 'b>, Box<dyn std::error::Error>> {
+    let size = |pixels: u32| pixels * SCALE;
+    let text = |pixels: u32| ("sans-serif", size(pixels)).into_font();
+    let mut field = ChartBuilder::on(area)
+        .margin(size(6))
+        .margin_top(size(axes.above))
+        .margin_right(size(axes.right))
+        .x_label_area_size(size(40))
+        .y_label_area_size(size(64))
+        .build_cartesian_2d(axes.x.clone(), axes.y.clone())?;
+    let number = |value: &f64| {
+        axes.number
+            .map_or_else(String::new, |number| number(*value))
+    };
+    let mut mesh = field.configure_mesh();
+    mesh.x_desc(axes.x_name)
+        .y_desc(axes.y_name)
+        .axis_desc_style(text(13))
+        .label_style(text(12))
+        .light_line_style(WHITE)
+        .bold_line_style(axes.lines.stroke_width(SCALE / 2))
+        .axis_style(BLACK.stroke_width(SCALE));
+    if axes.number.is_some() {
+        mesh.x_label_formatter(&number).y_label_formatter(&number);
+    }
+    mesh.draw()?;
+    Ok(field)
+}
+
 impl Plot<'_> {
     /// The picture as SVG text.
     pub(crate) fn svg(&self) -> Result<String, NotDrawn> {
@@ -189,7 +240,6 @@ impl Plot<'_> {
 
     fn draw(&self, area: &Area<'_>) -> Result<(), Box<dyn std::error::Error>> {
         let size = |pixels: u32| pixels * SCALE;
-        let text = |pixels: u32| ("sans-serif", size(pixels)).into_font();
         let samples: Vec<Sample> = self
             .curves
             .iter()
@@ -201,23 +251,18 @@ impl Plot<'_> {
             })
             .collect();
         let top = heading(area, self.title, self.conditions, &samples)?;
-        let (_, field) = area.split_vertically(top);
-        let mut chart = ChartBuilder::on(&field)
-            .margin(size(6))
-            .margin_right(size(RIGHT))
-            .x_label_area_size(size(40))
-            .y_label_area_size(size(64))
-            .build_cartesian_2d(span(self.x.iter().copied()), span(self.values()))?;
-        chart
-            .configure_mesh()
-            .x_desc(self.x_name)
-            .y_desc(self.y_name)
-            .axis_desc_style(text(13))
-            .label_style(text(12))
-            .light_line_style(WHITE)
-            .bold_line_style(RGBColor(210, 210, 210).stroke_width(SCALE / 2))
-            .axis_style(BLACK.stroke_width(SCALE))
-            .draw()?;
+        let (_, below) = area.split_vertically(top);
+        let axes = Axes {
+            x_name: self.x_name,
+            y_name: self.y_name,
+            x: span(self.x.iter().copied()),
+            y: span(self.values()),
+            above: 6,
+            right: RIGHT,
+            lines: RGBColor(210, 210, 210),
+            number: None,
+        };
+        let mut chart = ruled(&below, &axes)?;
         for (sample, (_, y)) in samples.iter().zip(&self.curves) {
             let points = self.x.iter().copied().zip(y.iter().copied());
             chart.draw_series(LineSeries::new(

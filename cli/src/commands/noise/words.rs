@@ -2,10 +2,10 @@
 
 use measure::small_signal::noise::{Contribution, Noise, NoiseKind};
 use sim::amplifier::Amplifier;
-use sim::parts::Part;
 use sim::quantity::{Unit, engineering};
 
 use super::{Answer, Arguments};
+use crate::amplifier::generator_ohms;
 use crate::notes;
 use crate::report::table::{Sheet, percent};
 
@@ -49,10 +49,8 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Answer, arguments: &Arguments
 
 /// The resistance of the generator.
 pub(super) fn behind(amplifier: &Amplifier) -> String {
-    match &amplifier.circuit.part(amplifier.bench.generator).part {
-        Part::Source(source) => engineering(source.resistance, Unit::Ohm),
-        _ => "nothing".to_owned(),
-    }
+    generator_ohms(amplifier)
+        .map_or_else(|| "nothing".to_owned(), |ohms| engineering(ohms, Unit::Ohm))
 }
 
 pub(super) fn bandwidth(noise: &Noise) -> String {

@@ -5,6 +5,7 @@ use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
 use super::{Answer, Curve, conditions};
+use crate::amplifier::generator_ohms;
 use crate::notes;
 use crate::report::table::Sheet;
 
@@ -35,10 +36,7 @@ pub(super) fn report(amplifier: &Amplifier, answer: &Answer) -> String {
 
 /// The generator's resistance, which the gain includes.
 fn generator(amplifier: &Amplifier) -> String {
-    match &amplifier.circuit.part(amplifier.bench.generator).part {
-        sim::parts::Part::Source(source) => engineering(source.resistance, Unit::Ohm),
-        _ => "-".to_owned(),
-    }
+    generator_ohms(amplifier).map_or_else(|| "-".to_owned(), |ohms| engineering(ohms, Unit::Ohm))
 }
 
 /// The ends of the grid.

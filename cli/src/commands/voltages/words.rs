@@ -2,7 +2,7 @@
 //!
 //! Over 400 lines because it is one report: a function a table.
 
-use measure::at_rest::voltages::Voltages;
+use measure::at_rest::voltages::{ValveAtRest, Voltages};
 use measure::instruments::valve::AgainstLimit;
 use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
@@ -71,105 +71,121 @@ fn growing_words(growing: &Growing) -> String {
 
 /// What is over its rating comes first: it is what the reader must not miss.
 fn over_ratings(answer: &Voltages) -> String {
-    let mut lines: Vec<String> = Vec::new();
-    let mut check = |part: &str, what: &str, unit: Unit, figure: &AgainstLimit| {
-        if let Some(limit) = figure.limit.filter(|_| figure.is_over()) {
-            lines.push(format!(
-                "  {part}: {what} {} is {} of {} allowed",
-                engineering(figure.value, unit),
-                share(figure),
-                engineering(limit, unit)
-            ));
-        }
-    };
-    for valve in &answer.valves {
-        check(&valve.part, "anode voltage", Unit::Volt, &valve.v_ak);
-        check(
-            &valve.part,
-            "heater-cathode voltage",
-            Unit::Volt,
-            &valve.v_k,
-        );
-        check(&valve.part, "cathode current", Unit::Ampere, &valve.i_k);
-        check(&valve.part, "anode dissipation", Unit::Watt, &valve.p_a);
-        if let Some(v_sk) = &valve.v_sk {
-            check(&valve.part, "screen voltage", Unit::Volt, v_sk);
-        }
-        if let Some(p_s) = &valve.p_s {
-            check(&valve.part, "screen dissipation", Unit::Watt, p_s);
-        }
+    let mut lines = over_limits(answer);
+    lines.extend(reversed(answer));
+    lines.extend(going_out(answer));
+    lines.extend(heaters_off(answer));
+    lines.extend(saturated(answer));
+    if lines.is_empty() {
+        return "Nothing is over the ratings given.\n\n".to_owned();
     }
-    for heater in &answer.heaters {
-        if let Some(to_cathode) = &heater.to_cathode {
-            check(
-                &heater.part,
-                "heater-cathode voltage",
-                Unit::Volt,
-                to_cathode,
-            );
-        }
-    }
-    for rectifier in &answer.rectifiers {
-        check(&rectifier.part, "current", Unit::Ampere, &rectifier.current);
-    }
-    for stabiliser in &answer.stabilisers {
-        check(
-            &stabiliser.part,
-            "current",
-            Unit::Ampere,
-            &stabiliser.current,
-        );
-    }
-    for resistor in &answer.resistors {
-        check(&resistor.part, "dissipation", Unit::Watt, &resistor.power);
-        check(&resistor.part, "voltage", Unit::Volt, &resistor.volts);
-    }
-    for capacitor in &answer.capacitors {
-        check(&capacitor.part, "voltage", Unit::Volt, &capacitor.volts);
-    }
-    for winding in &answer.windings {
-        check(&winding.part, "current", Unit::Ampere, &winding.current);
-    }
-    lines.extend(
-        answer
-            .capacitors
-            .iter()
-            .filter(|capacitor| capacitor.reversed)
-            .map(|capacitor| format!("  {}: an electrolytic the WRONG WAY ROUND", capacitor.part)),
+    format!("OVER THE RATING\n{}\n\n", lines.join("\n"))
+}
+
+/// A figure of a part beside its limit.
+type Limited<'a> = (&'a str, &'static str, Unit, &'a AgainstLimit);
+
+/// A line for each figure over its limit, by kinds of part.
+fn over_limits(answer: &Voltages) -> Vec<String> {
+    let volts = |part, figure| (part, "voltage", Unit::Volt, figure);
+    let amps = |part, figure| (part, "current", Unit::Ampere, figure);
+    let heaters = answer.heaters.iter().filter_map(|heater| {
+        let to_cathode = heater.to_cathode.as_ref()?;
+        let figure = "heater-cathode voltage";
+        Some((heater.part.as_str(), figure, Unit::Volt, to_cathode))
+    });
+    let rectifiers = answer.rectifiers.iter();
+    let stabilisers = answer.stabilisers.iter();
+    let resistors = answer.resistors.iter().flat_map(|resistor| {
+        let part = resistor.part.as_str();
+        let power = (part, "dissipation", Unit::Watt, &resistor.power);
+        [power, volts(part, &resistor.volts)]
+    });
+    let capacitors = answer.capacitors.iter();
+    let windings = answer.windings.iter();
+    let figures: Vec<Limited<'_>> = answer
+        .valves
+        .iter()
+        .flat_map(of_valve)
+        .chain(heaters)
+        .chain(rectifiers.map(|rectifier| amps(rectifier.part.as_str(), &rectifier.current)))
+        .chain(stabilisers.map(|stabiliser| amps(stabiliser.part.as_str(), &stabiliser.current)))
+        .chain(resistors)
+        .chain(capacitors.map(|capacitor| volts(capacitor.part.as_str(), &capacitor.volts)))
+        .chain(windings.map(|winding| amps(winding.part.as_str(), &winding.current)))
+        .collect();
+    figures.into_iter().filter_map(over).collect()
+}
+
+/// The limited figures of a valve.
+fn of_valve(valve: &ValveAtRest) -> Vec<Limited<'_>> {
+    let part = valve.part.as_str();
+    let mut figures = vec![
+        (part, "anode voltage", Unit::Volt, &valve.v_ak),
+        (part, "heater-cathode voltage", Unit::Volt, &valve.v_k),
+        (part, "cathode current", Unit::Ampere, &valve.i_k),
+        (part, "anode dissipation", Unit::Watt, &valve.p_a),
+    ];
+    figures.extend(
+        valve
+            .v_sk
+            .as_ref()
+            .map(|v_sk| (part, "screen voltage", Unit::Volt, v_sk)),
     );
-    lines.extend(
-        answer
-            .stabilisers
-            .iter()
-            .filter(|stabiliser| stabiliser.goes_out())
-            .map(|stabiliser| {
-                format!(
-                    "  {}: current {} does not keep the stabiliser burning; it goes out below {}",
-                    stabiliser.part,
-                    amps(stabiliser.current.value),
-                    amps(stabiliser.least.unwrap_or(0.0))
-                )
-            }),
+    figures.extend(
+        valve
+            .p_s
+            .as_ref()
+            .map(|p_s| (part, "screen dissipation", Unit::Watt, p_s)),
     );
-    lines.extend(
-        answer
-            .heaters
-            .iter()
-            .filter(|heater| heater.off)
-            .map(|heater| {
-                format!(
-                    "  {}: {} at {} where {} are rated; within 10 % is common practice",
-                    heater.part,
-                    if heater.filament {
-                        "filament"
-                    } else {
-                        "heater"
-                    },
-                    volts(heater.volts),
-                    engineering(heater.rated, Unit::Volt)
-                )
-            }),
-    );
+    figures
+}
+
+/// A line for a figure over its limit.
+fn over((part, what, unit, figure): Limited<'_>) -> Option<String> {
+    let limit = figure.limit.filter(|_| figure.is_over())?;
+    Some(format!(
+        "  {part}: {what} {} is {} of {} allowed",
+        engineering(figure.value, unit),
+        share(figure),
+        engineering(limit, unit)
+    ))
+}
+
+fn reversed(answer: &Voltages) -> impl Iterator<Item = String> {
+    let reversed = answer.capacitors.iter().filter(|c| c.reversed);
+    reversed.map(|capacitor| format!("  {}: an electrolytic the WRONG WAY ROUND", capacitor.part))
+}
+
+fn going_out(answer: &Voltages) -> impl Iterator<Item = String> {
+    let going_out = answer.stabilisers.iter().filter(|s| s.goes_out());
+    going_out.map(|stabiliser| {
+        format!(
+            "  {}: current {} does not keep the stabiliser burning; it goes out below {}",
+            stabiliser.part,
+            amps(stabiliser.current.value),
+            amps(stabiliser.least.unwrap_or(0.0))
+        )
+    })
+}
+
+fn heaters_off(answer: &Voltages) -> impl Iterator<Item = String> {
+    answer.heaters.iter().filter(|h| h.off).map(|heater| {
+        format!(
+            "  {}: {} at {} where {} are rated; within 10 % is common practice",
+            heater.part,
+            if heater.filament {
+                "filament"
+            } else {
+                "heater"
+            },
+            volts(heater.volts),
+            engineering(heater.rated, Unit::Volt)
+        )
+    })
+}
+
+fn saturated(answer: &Voltages) -> impl Iterator<Item = String> {
     let mut saturated: Vec<&str> = answer
         .windings
         .iter()
@@ -177,13 +193,9 @@ fn over_ratings(answer: &Voltages) -> String {
         .map(|winding| winding.part.as_str())
         .collect();
     saturated.dedup();
-    lines.extend(saturated.iter().map(|part| {
+    saturated.into_iter().map(|part| {
         format!("  {part}: the core is SATURATED by its direct current; if it is made for it, give `direct_current` or the gap")
-    }));
-    if lines.is_empty() {
-        return "Nothing is over the ratings given.\n\n".to_owned();
-    }
-    format!("OVER THE RATING\n{}\n\n", lines.join("\n"))
+    })
 }
 
 fn nodes(answer: &Voltages) -> String {
