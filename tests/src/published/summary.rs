@@ -39,7 +39,7 @@ pub(super) fn summary(text: &mut String, results: &Results) {
     *text += &wrapped(
         &format!(
             "Sizes of the differences, without the [doubted figures](#doubted-figures) of {} rows. Nine rows of ten are \
-             within the column 90 %; the worst has its sign and its number under [Every row](#every-row). Medians by use \
+             within the column 90 %; the worst has its sign, its number under [Every row](#every-row) and its valve. Medians by use \
              of the valves stand under [By use](#by-use).",
             rows.iter().filter(|row| !row.doubt.is_empty()).count(),
         ),
@@ -108,7 +108,7 @@ fn of_rows(text: &mut String, rows: &[Outcome], figure: (Quantity, &str), high: 
         if let Some(off) = off
             && worst.is_empty()
         {
-            worst = format!("{}: no. {}, {}", signed(off), index + 1, row.valve);
+            worst = format!("{}: {}, {}", signed(off), index + 1, row.valve);
         }
     }
     line(
