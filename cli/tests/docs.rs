@@ -21,15 +21,50 @@ fn root() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("..")
 }
 
-fn pages() -> Vec<PathBuf> {
-    let mut pages = vec![root().join("README.md")];
+/// The folders of `examples/`.
+fn examples() -> Vec<PathBuf> {
     let mut folders: Vec<PathBuf> = fs::read_dir(root().join("examples"))
         .expect("there are examples")
         .map(|entry| entry.expect("a readable folder").path())
+        .filter(|path| path.is_dir())
         .collect();
     folders.sort();
-    pages.extend(folders.into_iter().map(|folder| folder.join("README.md")));
+    folders
+}
+
+fn pages() -> Vec<PathBuf> {
+    let mut pages = vec![root().join("README.md")];
+    pages.extend(examples().iter().map(|folder| folder.join("README.md")));
     pages
+}
+
+/// The cells of the rows of all tables of a text with this first head.
+fn rows<'a>(text: &'a str, head: &str) -> Vec<Vec<&'a str>> {
+    let mut rows = Vec::new();
+    let mut inside = false;
+    for line in text.lines() {
+        let cells: Vec<&str> = line.trim_matches('|').split(" | ").map(str::trim).collect();
+        inside = line.starts_with('|') && (inside || cells[0] == head);
+        if inside && cells[0] != head && !cells[0].starts_with("---") {
+            rows.push(cells);
+        }
+    }
+    rows
+}
+
+/// What stands between the first two backticks.
+fn code(cell: &str) -> &str {
+    cell.split('`').nth(1).unwrap_or_default()
+}
+
+/// The help of the program or of one command.
+fn help(command: &[&str]) -> String {
+    let output = Command::new(env!("CARGO_BIN_EXE_gridleak"))
+        .args(command)
+        .arg("--help")
+        .output()
+        .expect("the program runs");
+    String::from_utf8(output.stdout).expect("the help is text")
 }
 
 /// The words of a command; blanks between double quotes belong to one.
@@ -170,6 +205,67 @@ fn every_page_prints_what_the_program_prints() {
         "the README and three examples show at least seven commands, not {run}"
     );
     assert!(faults.is_empty(), "{}", faults.join("\n"));
+}
+
+#[test]
+fn every_command_stands_in_one_row_of_the_readme() {
+    /// Words of an answer: more belong to `--help`.
+    const WORDS: usize = 15;
+    let text = fs::read_to_string(root().join("README.md")).expect("there is a README");
+    let rows = rows(&text, "Command");
+    let mut told: Vec<&str> = Vec::new();
+    for cells in &rows {
+        let [command, answer] = cells[..] else {
+            panic!("{cells:?}");
+        };
+        let mut words = code(command).split(' ');
+        assert_eq!(words.next(), Some("gridleak"), "{command}");
+        let name = words.next().expect("a command");
+        told.push(name);
+        let count = answer.split_whitespace().count();
+        assert!((1..=WORDS).contains(&count), "{name}: {count} words");
+        let options = help(&[name]);
+        let cell = format!("{command} {answer}");
+        for option in cell.split([' ', '`']).filter(|word| word.starts_with('-')) {
+            assert!(options.contains(option), "{name} has no {option}");
+        }
+    }
+    let help = help(&[]);
+    let mut known: Vec<&str> = help
+        .lines()
+        .skip_while(|line| *line != "Commands:")
+        .skip(1)
+        .take_while(|line| !line.is_empty())
+        .filter_map(|line| line.split_whitespace().next())
+        .collect();
+    assert!(known.len() > 20, "{known:?}");
+    known.sort_unstable();
+    told.sort_unstable();
+    assert_eq!(told, known, "the README's tables and `gridleak --help`");
+}
+
+#[test]
+fn every_example_stands_in_the_index_with_a_command_of_its_page() {
+    let text = fs::read_to_string(root().join("examples/README.md")).expect("there is an index");
+    let rows = rows(&text, "Example");
+    let folders = examples();
+    assert_eq!(rows.len(), folders.len(), "rows of the index");
+    for (folder, cells) in folders.iter().zip(&rows) {
+        let name = folder
+            .file_name()
+            .and_then(|name| name.to_str())
+            .expect("a name");
+        let [link, what, question, command] = cells[..] else {
+            panic!("{cells:?}");
+        };
+        assert_eq!(link, format!("[{name}]({name}/)"));
+        assert!(!what.is_empty() && question.ends_with('?'), "{name}");
+        let commands = shown(&folder.join("README.md"));
+        assert!(
+            commands.iter().any(|shown| shown.command == code(command)),
+            "{name}: its page does not run {command}"
+        );
+    }
 }
 
 #[test]

@@ -14,4 +14,5 @@ pub mod points;
 pub mod rectifiers;
 pub mod rows;
 pub mod score;
+pub mod summary;
 pub mod worked;

@@ -1,7 +1,7 @@
 //! Published operation of valves in amplifiers, stages and rectifiers against the program, and `VALIDATION.md`.
 //!
 //! The rows stand in `published/*.toml`; how they become circuits and what is asked of them is told in
-//! `published/validation_head.md`, which begins the page. Every figure is on the page; here the goals are held.
+//! `published/validation_head.md`, behind the summary of the page. Every figure is on the page; here the goals are held.
 
 #![allow(
     clippy::print_stdout,
@@ -38,6 +38,22 @@ fn bounds(row: &Outcome, quantity: Quantity) -> Option<(f64, f64)> {
         Quantity::Distortion if is_stage(row) => Some((-3.0, 3.0)),
         Quantity::Distortion => Some((-6.0, 6.0)),
         _ => None,
+    }
+}
+
+/// What keeps the summary of a page from standing on one screen.
+fn beyond_a_screen(page: &str) -> Option<String> {
+    const LINES: usize = 40;
+    const COLUMNS: usize = 80;
+    let screen: Vec<&str> = page
+        .lines()
+        .take_while(|line| !line.starts_with("**What this is.**"))
+        .collect();
+    let wide = screen.iter().find(|line| line.chars().count() > COLUMNS);
+    match wide {
+        _ if !screen.contains(&"## In short") => Some("there is none".to_owned()),
+        _ if screen.len() > LINES => Some(format!("it has {} lines", screen.len())),
+        wide => wide.map(|line| format!("too wide: {line}")),
     }
 }
 
@@ -80,6 +96,7 @@ fn published_figures_and_the_page_that_shows_them() {
         points: points::all(),
         worked: worked::all(),
     });
+    faults.extend(beyond_a_screen(&fresh).map(|why| format!("the summary: {why}")));
     let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../VALIDATION.md");
     if std::env::var_os("UPDATE_EXPECTED").is_some() {
         fs::write(&path, &fresh).expect("VALIDATION.md is writable");
@@ -91,6 +108,20 @@ fn published_figures_and_the_page_that_shows_them() {
         ));
     }
     assert!(faults.is_empty(), "{}", faults.join("\n"));
+}
+
+#[test]
+fn a_summary_beyond_a_screen_is_seen() {
+    let rest = "\n**What this is.** All that follows.\n".repeat(50);
+    let page = |summary: &str| format!("# A page\n\n{summary}{rest}");
+    assert_eq!(beyond_a_screen(&page("## In short\n\nA word.\n")), None);
+    for summary in [
+        String::new(),
+        format!("## In short\n{}", "\n".repeat(40)),
+        format!("## In short\n\n{}\n", "x".repeat(81)),
+    ] {
+        assert!(beyond_a_screen(&page(&summary)).is_some(), "{summary}");
+    }
 }
 
 #[test]

@@ -7,13 +7,17 @@
     reason = "the answers are of interest when one is off"
 )]
 
-use checks::published::worked::all;
+use std::collections::BTreeSet;
+
+use checks::published::worked::{SOURCES, all};
 
 #[test]
 fn worked_examples_come_out_as_printed() {
     let mut faults = Vec::new();
     let mut held = 0;
+    let mut numbers = BTreeSet::new();
     for example in all() {
+        numbers.insert(example.number());
         let Ok(ours) = example.ours else { continue };
         let off = ours / example.published - 1.0;
         println!(
@@ -33,6 +37,11 @@ fn worked_examples_come_out_as_printed() {
             ));
         }
     }
+    let named: Vec<u8> = SOURCES.iter().map(|(number, _)| *number).collect();
+    assert!(
+        numbers.iter().eq(&named),
+        "each example names its source: {numbers:?}, {named:?}"
+    );
     assert!(held > 20, "{held} are held");
     assert!(faults.is_empty(), "{}", faults.join("\n"));
 }

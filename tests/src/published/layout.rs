@@ -32,6 +32,25 @@ pub fn aligned(text: &str) -> String {
     page.trim_end().to_owned() + "\n"
 }
 
+/// A paragraph in lines of at most 80 columns, the second and later ones behind `indent`.
+pub fn wrapped(paragraph: &str, indent: &str) -> String {
+    const COLUMNS: usize = 80;
+    let mut lines = vec![String::new()];
+    for word in paragraph.split_whitespace() {
+        let line = lines.last_mut().expect("one at least");
+        let with = line.chars().count() + 1 + word.chars().count();
+        if line.trim().is_empty() {
+            line.push_str(word);
+        } else if with <= COLUMNS {
+            line.push(' ');
+            line.push_str(word);
+        } else {
+            lines.push(format!("{indent}{word}"));
+        }
+    }
+    lines.join("\n") + "\n"
+}
+
 /// The first place where the stored page is not what was found now; none when it is.
 ///
 /// Words must be the same. A number may be off by two units of its last digit or by 0.5 %: another processor rounds

@@ -238,14 +238,11 @@ impl Spread {
         quantity: Quantity,
         which: impl Fn(&Outcome) -> bool,
     ) -> Self {
-        let mut sizes: Vec<f64> = outcomes
+        outcomes
             .into_iter()
             .filter(|outcome| which(outcome))
             .filter_map(|outcome| outcome.difference(quantity))
-            .map(f64::abs)
-            .collect();
-        sizes.sort_by(f64::total_cmp);
-        Self(sizes)
+            .collect()
     }
 
     /// How many.
@@ -276,5 +273,14 @@ impl Spread {
     /// The largest; NaN of none.
     pub fn worst(&self) -> f64 {
         self.0.last().copied().unwrap_or(f64::NAN)
+    }
+}
+
+impl FromIterator<f64> for Spread {
+    /// Of differences in any order, of either sign.
+    fn from_iter<T: IntoIterator<Item = f64>>(differences: T) -> Self {
+        let mut sizes: Vec<f64> = differences.into_iter().map(f64::abs).collect();
+        sizes.sort_by(f64::total_cmp);
+        Self(sizes)
     }
 }

@@ -11,7 +11,8 @@ use std::fmt::Write;
 use super::layout::aligned;
 use super::outcome::{Outcome, Quantity, Spread, USES, Use};
 use super::points::Points;
-use super::worked::Worked;
+use super::summary::summary;
+use super::worked::{SOURCES, Worked};
 
 /// All that the page is made of.
 #[derive(Debug)]
@@ -111,14 +112,16 @@ impl Target {
 }
 
 /// Not doubted in this figure, and of high confidence or of any other.
-fn clear(row: &Outcome, quantity: Quantity, high: bool) -> bool {
+pub(super) fn clear(row: &Outcome, quantity: Quantity, high: bool) -> bool {
     !row.is_doubted(quantity) && (row.confidence == "high") == high
 }
 
 /// The text of the page.
 pub fn page(results: &Results) -> String {
     let rows = &results.rows;
-    let mut text = include_str!("../../published/validation_head.md").to_owned();
+    let mut text = include_str!("../../published/validation_title.md").to_owned();
+    summary(&mut text, results);
+    text += include_str!("../../published/validation_head.md");
     targets(&mut text, rows);
     uses(&mut text, rows);
     evidence(&mut text, rows);
@@ -155,11 +158,11 @@ fn numbered(rows: &[Outcome], which: impl Fn(Use) -> bool) -> Vec<(usize, &Outco
         .collect()
 }
 
-fn line(text: &mut String, cells: &[String]) {
+pub(super) fn line(text: &mut String, cells: &[String]) {
     writeln!(text, "| {} |", cells.join(" | ")).expect("text takes text");
 }
 
-fn headed(text: &mut String, heads: &[&str]) {
+pub(super) fn headed(text: &mut String, heads: &[&str]) {
     line(
         text,
         &heads.iter().map(|&h| h.to_owned()).collect::<Vec<_>>(),
@@ -233,7 +236,7 @@ fn uses(text: &mut String, rows: &[Outcome]) {
     }
 }
 
-fn size(value: f64) -> String {
+pub(super) fn size(value: f64) -> String {
     if value.is_nan() {
         "–".to_owned()
     } else {
@@ -336,7 +339,7 @@ fn cell(row: &Outcome, quantity: Quantity) -> String {
 }
 
 /// One decimal with its sign, which zero has not.
-fn signed(value: f64) -> String {
+pub(super) fn signed(value: f64) -> String {
     let tenths = (10.0 * value).round() / 10.0;
     if tenths == 0.0 {
         "0.0".to_owned()
@@ -500,6 +503,11 @@ fn worked(text: &mut String, examples: &[Worked]) {
                 example.basis.to_owned(),
             ],
         );
+    }
+    *text += "\n### Where each example comes from\n\n";
+    headed(text, &["example", "source"]);
+    for (number, source) in SOURCES {
+        line(text, &[number.to_string(), source.to_owned()]);
     }
 }
 

@@ -35,6 +35,102 @@ pub struct Worked {
     pub basis: &'static str,
 }
 
+impl Worked {
+    /// The number it was collected under, which stands before the colon and finds its source in [`SOURCES`].
+    ///
+    /// # Panics
+    /// When no number stands there.
+    pub fn number(&self) -> u8 {
+        let number = self.what.split(':').next().map(str::parse);
+        number.and_then(Result::ok).expect("a number and a colon")
+    }
+
+    /// Ours against the print, per cent; none when it is not compared.
+    pub fn difference(&self) -> Option<f64> {
+        let ours = self.ours.as_ref().ok()?;
+        Some(100.0 * (ours / self.published - 1.0))
+    }
+
+    /// True when it follows from linear parts and ideal diodes alone and is held to 1 % or closer.
+    pub fn is_closed_form(&self) -> bool {
+        self.tolerance.is_some_and(|(ratio, _)| ratio <= CORNER.0)
+    }
+}
+
+/// Where the question or its figures come from, by the number of the example: title, edition, year and page as far as they
+/// are known. Pages of the web were read once and their titles not kept.
+pub const SOURCES: [(u8, &str); 19] = [
+    (
+        1,
+        "a teaching page on triode amplifiers, its worked examples 4.1 to 4.3; title not recorded",
+    ),
+    (2, "the teaching page of example 1"),
+    (
+        4,
+        "a page of an amplifier forum, which read the gain off the curves of a sheet; title not recorded",
+    ),
+    (
+        5,
+        "an examination paper, Ip = 41 (Vp + 7 Vg)^1.41 µA for a strapped 6F6; title and year not recorded",
+    ),
+    (
+        7,
+        "the rule: F. Langford-Smith, Radiotron Designer's Handbook, 4th edition, as quoted on a forum page, page not known; \
+         the row: the 6V6GT under \"Every row\" (from memory)",
+    ),
+    (
+        8,
+        "a page of an amplifier forum on a single-ended EL34; title not recorded",
+    ),
+    (
+        10,
+        "the reading: a page that was read, title not recorded; the formula: computed here",
+    ),
+    (
+        11,
+        "the sheet of each type, edition not known (from memory); the linear estimate: computed here",
+    ),
+    (
+        13,
+        "F. Langford-Smith, Radiotron Designer's Handbook, edition and page not known (from memory), for the formulae",
+    ),
+    (
+        14,
+        "a report of the National Physical Laboratory, 1951, in a booklet of articles from Wireless World; title and page of \
+         the booklet not recorded; formulae as example 13",
+    ),
+    (
+        16,
+        "a magazine article, read as a scan; title, year and page not recorded",
+    ),
+    (
+        17,
+        "an article of the 1950s on the page of a magazine; title and year not recorded",
+    ),
+    (
+        19,
+        "the maker's data handbook, sheet of the GZ34, edition not known (from memory)",
+    ),
+    (20, "no book: 1/(ω²LC − 1), computed here"),
+    (
+        22,
+        "no book: Fourier series of a rectified sine, computed here",
+    ),
+    (
+        23,
+        "capacitances: the sheet of the 12AX7, edition not known (from memory); Cgk + (1 + A) Cga, computed here",
+    ),
+    (
+        25,
+        "the sheet of the PX25 in a booklet, pages 104 and 105, read as a scan; title and year not recorded",
+    ),
+    (26, "no book: RL/(ra + RL) and ra/(ra + RL), computed here"),
+    (
+        28,
+        "F. Langford-Smith, Radiotron Designer's Handbook, edition and page not known (from memory)",
+    ),
+];
+
 /// Closed forms of linear parts.
 const CLOSED: (f64, &str) = (2e-3, "closed form, printed to three figures");
 /// Mains periods have a diode's volts in them.
