@@ -62,12 +62,22 @@ pub(super) fn give_capacitance(draft: &mut Draft) {
                     give(c, loss, TRANSFORMER, winding.leakage);
                 }
             }
-            Part::Inductor(choke) if cut.contains(&true) => {
-                let inductance = choke.core.incremental_inductance(0.0);
-                let (c, loss) = (&mut choke.capacitance, &mut choke.capacitance_loss);
-                give(c, loss, CHOKE, inductance);
+            Part::Inductor(choke) => {
+                if cut.contains(&true) {
+                    let inductance = choke.core.incremental_inductance(0.0);
+                    let (c, loss) = (&mut choke.capacitance, &mut choke.capacitance_loss);
+                    give(c, loss, CHOKE, inductance);
+                }
             }
-            _ => {}
+            Part::Resistor(_)
+            | Part::Capacitor(_)
+            | Part::Valve(_)
+            | Part::Device(_)
+            | Part::Diodes(_)
+            | Part::Source(_)
+            | Part::Pot(_)
+            | Part::Switch(_)
+            | Part::Loudspeaker(_) => {}
         }
         let (name, place) = (
             draft.circuit.part(id).name.clone(),

@@ -30,7 +30,6 @@ use crate::under_test::carried;
 use crate::{Measurement, Progress, Reached, UnderTest};
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::error::{Question, SimError};
-use sim::parts::{Part, Source};
 use sim::rest::frequencies;
 use sim::small_signal::Excitation;
 use sim::system::System;
@@ -306,12 +305,10 @@ impl Measurement for HumOf {
             None => None,
             Some(drive) => Some(signal::with_signal(&self.bench, of, mains, drive)?),
         };
+        let generator = circuit.part(self.bench.generator).part.source();
         Ok(Hum {
             mains_frequency: mains,
-            generator_ohms: match &circuit.part(self.bench.generator).part {
-                Part::Source(Source { resistance, .. }) => *resistance,
-                _ => 0.0,
-            },
+            generator_ohms: generator.map_or(0.0, |source| source.resistance),
             load_ohms: self.bench.load_ohms,
             highest: hum.frequency(hum.phasors.len() - 1),
             output_rms: hum.rms(),

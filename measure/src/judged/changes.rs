@@ -8,7 +8,7 @@ use serde::Serialize;
 
 use sim::amplifier::Amplifier;
 use sim::circuit::{Circuit, PartId, Placed};
-use sim::parts::{Part, Waveform};
+use sim::parts::{Part, Source, Waveform};
 use sim::quantity::{Unit, engineering};
 
 /// How a part differs.
@@ -102,43 +102,49 @@ fn same_holes((first, a): (&Circuit, &Placed), (second, b): (&Circuit, &Placed))
             .iter()
             .zip(&b.nodes)
             .all(|(x, y)| first.node_name(*x) == second.node_name(*y));
-    ends && match (&a.part, &b.part) {
-        (Part::Valve(a), Part::Valve(b)) => {
-            let pins = |base: &models::data::Base| (base.name.clone(), base.pins.clone());
-            a.kind.name == b.kind.name
-                || a.kind
-                    .base
-                    .as_ref()
-                    .zip(b.kind.base.as_ref())
-                    .is_some_and(|(a, b)| pins(a) == pins(b) && a.top_cap == b.top_cap)
-        }
-        (a, b) => a.words() == b.words(),
+    ends && if let (Some(a), Some(b)) = (a.part.valve(), b.part.valve()) {
+        let pins = |base: &models::data::Base| (base.name.clone(), base.pins.clone());
+        a.kind.name == b.kind.name
+            || a.kind
+                .base
+                .as_ref()
+                .zip(b.kind.base.as_ref())
+                .is_some_and(|(a, b)| pins(a) == pins(b) && a.top_cap == b.top_cap)
+    } else {
+        a.part.words() == b.part.words()
     }
 }
 
 /// What a part is: its type or its value where one figure says it.
 fn words(placed: &Placed) -> String {
-    let (value, unit) = match &placed.part {
+    let kind = placed.part.words();
+    let of = |value, unit| format!("{kind} {}", engineering(value, unit));
+    match &placed.part {
         Part::Valve(valve) => {
             let name = valve.kind.name.clone();
             let own = (valve.current - 1.0).abs() > f64::EPSILON;
             let share = engineering(valve.current, Unit::Percent);
-            return if own {
+            if own {
                 format!("{name} of {share} current")
             } else {
                 name
-            };
+            }
         }
-        Part::Resistor(part) => (part.r, Unit::Ohm),
-        Part::Pot(part) => (part.r, Unit::Ohm),
-        Part::Capacitor(part) => (part.c, Unit::Farad),
-        Part::Source(part) => match part.waveform {
-            Waveform::Dc(volts) => (volts, Unit::Volt),
-            _ => return placed.part.words().to_owned(),
-        },
-        part => return part.words().to_owned(),
-    };
-    format!("{} {}", placed.part.words(), engineering(value, unit))
+        Part::Resistor(part) => of(part.r, Unit::Ohm),
+        Part::Pot(part) => of(part.r, Unit::Ohm),
+        Part::Capacitor(part) => of(part.c, Unit::Farad),
+        Part::Source(Source {
+            waveform: Waveform::Dc(volts),
+            ..
+        }) => of(*volts, Unit::Volt),
+        Part::Inductor(_)
+        | Part::Transformer(_)
+        | Part::Device(_)
+        | Part::Diodes(_)
+        | Part::Source(_)
+        | Part::Switch(_)
+        | Part::Loudspeaker(_) => kind.to_owned(),
+    }
 }
 
 #[cfg(test)]

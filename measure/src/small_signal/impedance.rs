@@ -269,7 +269,15 @@ impl ImpedanceOf {
         match &circuit.part(self.load).part {
             Part::Resistor(resistor) => resistor.r.into(),
             Part::Loudspeaker(loudspeaker) => loudspeaker.impedance(frequency),
-            _ => self.load_ohms.into(),
+            Part::Capacitor(_)
+            | Part::Inductor(_)
+            | Part::Transformer(_)
+            | Part::Valve(_)
+            | Part::Device(_)
+            | Part::Diodes(_)
+            | Part::Source(_)
+            | Part::Pot(_)
+            | Part::Switch(_) => self.load_ohms.into(),
         }
     }
 

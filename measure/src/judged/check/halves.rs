@@ -111,9 +111,10 @@ fn differ(graph: &Graph<'_>, mirror: &Mirror, p: PartId, q: PartId) -> Option<Fi
     } else {
         ""
     };
-    let look = match first.part {
-        Part::Valve(_) => "the type in each socket and on the drawing".to_owned(),
-        _ => format!("the value of {p_name} and of {q_name} in another print, or on the chassis"),
+    let look = if first.part.valve().is_some() {
+        "the type in each socket and on the drawing".to_owned()
+    } else {
+        format!("the value of {p_name} and of {q_name} in another print, or on the chassis")
     };
     Some(Finding {
         parts,

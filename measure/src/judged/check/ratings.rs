@@ -222,25 +222,19 @@ pub(super) fn at_rest(drawing: &Drawing<'_>) -> Vec<Finding> {
 /// Ratings that the parts list leaves out, as they would have to be.
 fn needed(drawing: &Drawing<'_>) -> Vec<Finding> {
     let step = |list: &[f64], figure: f64| list.iter().copied().find(|rating| *rating >= figure);
-    let is = |name: &str, resistor: bool| {
+    let own = |name: &str| {
         let circuit = &drawing.of.amplifier.circuit;
         let part = circuit.find_part(name);
-        part.is_some_and(|part| {
-            part != drawing.of.amplifier.bench.load
-                && match &circuit.part(part).part {
-                    Part::Resistor(_) => resistor,
-                    Part::Capacitor(_) => !resistor,
-                    _ => false,
-                }
-        })
+        let part = part.filter(|&part| part != drawing.of.amplifier.bench.load)?;
+        Some(&circuit.part(part).part)
     };
     let resistors = drawing.chart.resistors.iter();
     let resistors = resistors
-        .filter(|r| r.power.limit.is_none() && is(&r.part, true))
+        .filter(|r| r.power.limit.is_none() && own(&r.part).is_some_and(|part| part.ohms().is_some()))
         .filter_map(|r| Some((r.part.clone(), step(&WATTS, RESERVE * r.power.value)?)));
     let capacitors = drawing.chart.capacitors.iter();
     let capacitors = capacitors
-        .filter(|c| c.volts.limit.is_none() && is(&c.part, false))
+        .filter(|c| c.volts.limit.is_none() && own(&c.part).is_some_and(|part| part.farads().is_some()))
         .filter_map(|c| Some((c.part.clone(), step(&VOLTS, c.volts.value)?)));
     let remark = |rows: Vec<(String, f64)>, what: &str, unit, basis: &str| {
         let list: Vec<String> = rows

@@ -258,10 +258,7 @@ fn one(
 
 /// A valve leaves its socket with everything in its envelope.
 fn envelope(circuit: &Circuit, removal: Removal) -> Vec<Removal> {
-    let of = |part: PartId| match &circuit.part(part).part {
-        Part::Valve(valve) => valve.envelope.clone(),
-        _ => None,
-    };
+    let of = |part: PartId| circuit.part(part).part.valve()?.envelope.clone();
     let Some(own) = of(removal.part) else {
         return vec![removal];
     };
