@@ -7,7 +7,6 @@
 
 use std::collections::VecDeque;
 
-
 use sim::circuit::{Circuit, NodeId};
 use sim::parts::{Part, Waveform};
 use sim::rest::Rest;

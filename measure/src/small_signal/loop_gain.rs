@@ -260,7 +260,16 @@ impl LoopGainOf {
                     changes.add(inner, column, -g, 0.0);
                 }
                 Part::Capacitor(c) => changes.add(row, column, c.leakage, c.c),
-                _ => {}
+                // None of them carries feedback, see `cut::admittance`.
+                Part::Inductor(_)
+                | Part::Transformer(_)
+                | Part::Valve(_)
+                | Part::Device(_)
+                | Part::Diodes(_)
+                | Part::Source(_)
+                | Part::Pot(_)
+                | Part::Switch(_)
+                | Part::Loudspeaker(_) => {}
             }
         }
         changes

@@ -72,6 +72,21 @@ impl Part {
         matches!(self, Self::Capacitor(capacitor) if capacitor.polar)
     }
 
+    /// True of a resistor, a capacitor and a choke.
+    pub fn is_passive(&self) -> bool {
+        match self {
+            Self::Resistor(_) | Self::Capacitor(_) | Self::Inductor(_) => true,
+            Self::Transformer(_)
+            | Self::Valve(_)
+            | Self::Device(_)
+            | Self::Diodes(_)
+            | Self::Source(_)
+            | Self::Pot(_)
+            | Self::Switch(_)
+            | Self::Loudspeaker(_) => false,
+        }
+    }
+
     /// True of a valve or semiconductors that rectify.
     pub fn is_rectifier(&self) -> bool {
         match self {

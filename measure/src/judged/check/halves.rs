@@ -4,7 +4,6 @@ use super::balance::{Balance, balance, corrections};
 use super::{Code, Finding, Halves, Pair, Weight};
 use crate::UnderTest;
 use sim::circuit::PartId;
-use sim::parts::Part;
 use sim::structure::difference;
 use sim::structure::graph::Graph;
 use sim::structure::mirror::{Mirror, mirrors};

@@ -3,7 +3,6 @@
 use super::{Code, Drawing, Finding, Weight};
 use crate::at_rest::voltages::Voltages;
 use crate::instruments::valve::AgainstLimit;
-use sim::parts::Part;
 use sim::quantity::{Unit, engineering};
 
 /// Watts resistors come in (common practice, no source).
@@ -230,11 +229,15 @@ fn needed(drawing: &Drawing<'_>) -> Vec<Finding> {
     };
     let resistors = drawing.chart.resistors.iter();
     let resistors = resistors
-        .filter(|r| r.power.limit.is_none() && own(&r.part).is_some_and(|part| part.ohms().is_some()))
+        .filter(|r| {
+            r.power.limit.is_none() && own(&r.part).is_some_and(|part| part.ohms().is_some())
+        })
         .filter_map(|r| Some((r.part.clone(), step(&WATTS, RESERVE * r.power.value)?)));
     let capacitors = drawing.chart.capacitors.iter();
     let capacitors = capacitors
-        .filter(|c| c.volts.limit.is_none() && own(&c.part).is_some_and(|part| part.farads().is_some()))
+        .filter(|c| {
+            c.volts.limit.is_none() && own(&c.part).is_some_and(|part| part.farads().is_some())
+        })
         .filter_map(|c| Some((c.part.clone(), step(&VOLTS, c.volts.value)?)));
     let remark = |rows: Vec<(String, f64)>, what: &str, unit, basis: &str| {
         let list: Vec<String> = rows

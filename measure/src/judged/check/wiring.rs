@@ -45,10 +45,7 @@ fn dead_ends(drawing: &Drawing<'_>) -> Vec<Finding> {
             while let Some(node) = next.pop() {
                 alive |= node == NodeId::CHASSIS;
                 for (part, placed) in circuit.parts().filter(|(_, p)| p.nodes.contains(&node)) {
-                    alive |= !matches!(
-                        placed.part,
-                        Part::Resistor(_) | Part::Capacitor(_) | Part::Inductor(_)
-                    );
+                    alive |= !placed.part.is_passive();
                     if !parts.contains(&part) {
                         parts.push(part);
                     }

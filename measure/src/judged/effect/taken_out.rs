@@ -90,11 +90,16 @@ pub(super) fn usual(graph: &Graph<'_>, part: PartId) -> Option<How> {
 
 /// Whether a wire can be laid across it: it has two ends and is no valve.
 pub(super) fn can_be_shorted(part: &Part, nodes: usize) -> bool {
-    let two_ends = !matches!(
-        part,
-        Part::Valve(_) | Part::Transformer(_) | Part::Switch(_) | Part::Source(_)
-    );
-    two_ends && nodes == 2
+    match part {
+        Part::Valve(_) | Part::Transformer(_) | Part::Switch(_) | Part::Source(_) => false,
+        Part::Resistor(_)
+        | Part::Capacitor(_)
+        | Part::Inductor(_)
+        | Part::Device(_)
+        | Part::Diodes(_)
+        | Part::Pot(_)
+        | Part::Loudspeaker(_) => nodes == 2,
+    }
 }
 
 fn of_resistor(graph: &Graph<'_>, part: PartId) -> How {
