@@ -4,7 +4,7 @@
 //! variants made from them by exchanging lines; the plantings are slips of the pen (a zero more or less,
 //! digits exchanged, two values exchanged, another type of valve).
 
-use checks::examples::Opened;
+use checks::examples::{Opened, text_of_parts};
 use measure::Measurement;
 use measure::judged::check::{Check, CheckOf, Code, Finding};
 use sheet::read;
@@ -446,12 +446,8 @@ fn a_single_ended_amplifier_has_no_halves() {
 
 /// Two triode stages of our own with faults of every other kind; `lines` go before the supply.
 fn stages(lines: &str) -> String {
-    format!(
+    let parts = format!(
         r#"
-[amplifier]
-title = "Two stages"
-source = "own design, invented for this test"
-[parts]
 V1 = {{ valve = "ECC83", anode = "a", grid = "g", cathode = "k" }}
 R1 = {{ resistor = "100k", between = ["a", "ht"], rating = "1W" }}
 R2 = {{ resistor = "1k5", between = ["k", "chassis"], rating = "0.5W" }}
@@ -465,11 +461,9 @@ C3 = {{ capacitor = "0.1u", between = ["c", "out"], rating = "400V" }}
 R7 = {{ resistor = "470k", between = ["out", "chassis"], rating = "0.5W" }}
 {lines}
 HT = {{ supply = "250V", positive = "ht", negative = "chassis" }}
-[bench]
-generator = {{ into = "g", resistance = "600R" }}
-load = "R7"
 "#
-    )
+    );
+    text_of_parts(&parts, ("g", "600R"), "R7")
 }
 
 #[test]

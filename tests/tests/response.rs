@@ -9,7 +9,7 @@
 
 use std::f64::consts::TAU;
 
-use checks::examples::Opened;
+use checks::examples::{Opened, text_of_parts};
 use measure::at_rest::voltages::VoltagesOf;
 use measure::small_signal::response::equalisation::Target;
 use measure::small_signal::response::{Output, Response, ResponseOf};
@@ -21,14 +21,12 @@ type C = Complex<f64>;
 
 /// dB. Both sides carry the roundings of some dozen products, 1e-13; a slip of any formula shows far above.
 const CLOSE_DB: f64 = 1e-9;
-/// The same in degrees.
+/// Degrees, as close.
 const CLOSE_DEGREES: f64 = 1e-8;
 
 /// A file of these parts; the generator joins node `in`, the load is `RL`.
 fn file(parts: &str, generator: &str, frequency: &str) -> String {
-    format!(
-        "[amplifier]\ntitle = \"A network\"\nsource = \"made up for this check\"\n[parts]\n{parts}\n[bench]\ngenerator = {{ into = \"in\", resistance = \"{generator}\" }}\nload = \"RL\"\nfrequency = \"{frequency}\"\n"
-    )
+    text_of_parts(parts, ("in", generator), "RL") + &format!("frequency = \"{frequency}\"\n")
 }
 
 fn question(opened: &Opened, (from, to): (f64, f64), target: Option<Target>) -> ResponseOf {

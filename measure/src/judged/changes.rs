@@ -150,8 +150,8 @@ fn words(placed: &Placed) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::drawn;
     use crate::judged::figure::tests::STAGE;
-    use sheet::read;
 
     #[test]
     fn same_holes_and_new_wiring_are_told_apart() {
@@ -162,10 +162,10 @@ mod tests {
                 "R2 = { resistor = \"1k5\", between = [\"k\", \"chassis\"] }\n",
                 "R4 = { resistor = \"1k5\", between = [\"k\", \"chassis\"] }\n",
             )
-            .replace("[\"a\", \"out\"]", "[\"k\", \"out\"]")
-            .replace("0R", "600R");
+            .replace("[\"a\", \"out\"]", "[\"k\", \"out\"]");
         let weak = STAGE.replace("\"6J5\",", "\"6J5\", current = \"70%\",");
-        let (first, second) = (read(STAGE, &[]).unwrap(), read(&other, &[]).unwrap());
+        let stage = |parts: &str, source: &str| drawn::amplifier(parts, ("g", source), "R3");
+        let (first, second) = (stage(STAGE, "0R"), stage(&other, "600R"));
         let found: Vec<(String, ChangeKind)> = changes(&first, &second)
             .into_iter()
             .map(|change| (change.part, change.kind))
@@ -183,7 +183,7 @@ mod tests {
             changes(&first, &second)[1].is.as_deref(),
             Some("resistor 39.0 kΩ")
         );
-        let worn = changes(&first, &read(&weak, &[]).unwrap());
+        let worn = changes(&first, &stage(&weak, "0R"));
         assert_eq!(worn[0].is.as_deref(), Some("6J5 of 70.0 % current"));
         assert_eq!((worn.len(), worn[0].kind), (1, ChangeKind::Value));
     }
