@@ -24,9 +24,9 @@ use sim::error::{Question, SimError};
 use sim::small_signal::{Excitation, SmallSignal};
 
 mod band;
+mod crossing;
 mod deviation;
 pub mod equalisation;
-mod search;
 
 pub use band::{Fall, Peak};
 pub use deviation::Deviation;
