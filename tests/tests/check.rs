@@ -90,7 +90,7 @@ C20 = { capacitor = "0.1u", between = ["gg", "chassis"], rating = "400V" }"#,
     )
 }
 
-/// The same with a cathode resistor and capacitor for each output valve.
+/// The push-pull amplifier with a cathode resistor and capacitor for each output valve.
 fn own_cathodes() -> String {
     exchanged(
         &example("03_el84_push_pull_feedback"),
@@ -109,7 +109,7 @@ C23 = { electrolytic = "100u", positive = "k4", negative = "chassis", rating = "
     )
 }
 
-/// The same with a floating paraphase: the second half is driven from the middle of both grid leaks.
+/// The push-pull amplifier with a floating paraphase: the second half is driven from the middle of both grid leaks.
 fn paraphase() -> String {
     exchanged(
         &example("03_el84_push_pull_feedback"),
@@ -154,7 +154,7 @@ R20 = { resistor = "270k", between = ["j", "chassis"], rating = "0.5W" }"#,
     )
 }
 
-/// The same with a plain paraphase: the second half is driven from a tap of the first half's grid leak.
+/// The push-pull amplifier with a plain paraphase: the second half is driven from a tap of the first half's grid leak.
 fn tapped_paraphase() -> String {
     exchanged(
         &paraphase(),

@@ -122,7 +122,7 @@ impl Bench {
         Self::of(EXAMPLES[2].open(set), &[]).expect("it has feedback")
     }
 
-    /// The same amplifier with another load.
+    /// The amplifier with another load.
     fn loaded(&self, condition: LoadCondition) -> Self {
         Self {
             at: self

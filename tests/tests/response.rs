@@ -311,7 +311,7 @@ C4  = { capacitor = "2n2", between = ["t2", "chassis"] }
 C5  = { capacitor = "120p", between = ["out", "chassis"] }
 RL  = { resistor = "2M2", between = ["out", "chassis"] }"#;
 
-/// The same by nodal equations, bass and treble from 0 to 1.
+/// The tone control by nodal equations, bass and treble from 0 to 1.
 fn tone(s: C, bass: f64, treble: f64) -> C {
     // 0 is the chassis, 1 the generator; the unknowns are in, b1, bw, b2, out, t1, t2.
     let y = |ohms: f64| real(1.0 / ohms);

@@ -85,7 +85,7 @@ pub struct Hum {
     pub highest: f64,
     /// Hum across the load, V rms.
     pub output_rms: f64,
-    /// The same, A-weighted.
+    /// Hum across the load, A-weighted, V rms.
     pub output_a_rms: f64,
     /// Multiples of the mains frequency to 1 kHz.
     pub lines: Vec<Line>,
@@ -138,11 +138,11 @@ pub struct CauseOfHum {
     pub within: Option<String>,
     /// Hum with the cause switched off, V rms.
     pub off_rms: f64,
-    /// The same, A-weighted.
+    /// Hum with the cause switched off, A-weighted, V rms.
     pub off_a_rms: f64,
     /// Share of the hum's power that goes with it; negative when there is more without it.
     pub share: f64,
-    /// The same of the A-weighted hum.
+    /// Share of the A-weighted hum's power that goes with it.
     pub share_a: f64,
     /// Difference of the phasors with and without it, V rms.
     pub difference_rms: f64,

@@ -17,7 +17,7 @@ use sim::quantity::{Unit, engineering};
 pub enum ChangeKind {
     /// Another value or type in the same holes.
     Value,
-    /// The same designator, wired otherwise.
+    /// Joined to other nodes, or another kind of part.
     Rewired,
     /// There only in the second list.
     Added,

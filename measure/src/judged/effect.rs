@@ -81,7 +81,7 @@ pub struct Effect {
     pub parts: Vec<TakenOut>,
     /// What became of it.
     pub outcome: Outcome,
-    /// The same in words, where there is more to say than the figures.
+    /// What became of it in words, where there is more to say than the figures.
     pub words: Option<String>,
     /// The figures that move, those that move most first.
     pub changes: Vec<Shift>,

@@ -36,7 +36,7 @@ pub enum Figure {
     Gain,
     /// Where the response has fallen by half the power in the bass, Hz.
     BassLimit,
-    /// The same in the treble, Hz.
+    /// Where the response has fallen by half the power in the treble, Hz.
     TrebleLimit,
     /// Output impedance at the test frequency, Ω.
     OutputImpedance,

@@ -108,7 +108,7 @@ pub struct At {
     /// Voltage at the loudspeaker for a constant generator against that at the test frequency, dB; none when
     /// no signal reaches it.
     pub level_db: Option<f64>,
-    /// The same against what the rated resistance would get, dB: the loudspeaker's part of it.
+    /// Voltage at the loudspeaker against what the rated resistance would get, dB: the loudspeaker's part of it.
     pub deviation_db: Option<f64>,
 }
 

@@ -66,7 +66,7 @@ pub struct LoopPoint {
     pub phase: f64,
     /// Volts across the load for each volt of the generator, open circuit.
     pub with: Complex<f64>,
-    /// The same without feedback, loading kept.
+    /// Volts across the load for each volt without feedback, loading kept.
     pub without: Complex<f64>,
 }
 
@@ -92,7 +92,7 @@ pub struct LoopGain {
     pub phase: Vec<PhaseCrossing>,
     /// Peak of the gain with feedback below mid band; none when it falls.
     pub peak_below: Option<Peak>,
-    /// The same above.
+    /// Peak of the gain with feedback above mid band; none when it falls.
     pub peak_above: Option<Peak>,
     /// The natural frequency that grows, when the amplifier is not stable.
     pub growing: Option<Growing>,
@@ -100,7 +100,7 @@ pub struct LoopGain {
     pub growing_without: Option<Growing>,
     /// Natural frequencies with feedback, 1/s.
     pub modes: Vec<Complex<f64>>,
-    /// The same without.
+    /// Natural frequencies without feedback, 1/s.
     pub modes_without: Vec<Complex<f64>>,
 }
 
@@ -288,7 +288,7 @@ impl LoopGain {
         self.least_margin(|f| f > self.mid.frequency)
     }
 
-    /// The same below.
+    /// The least phase margin of the crossings below mid band.
     pub fn margin_below(&self) -> Option<UnityCrossing> {
         self.least_margin(|f| f < self.mid.frequency)
     }
@@ -306,7 +306,7 @@ impl LoopGain {
         self.nearest_to_one(|f| f > self.mid.frequency)
     }
 
-    /// The same below.
+    /// The phase crossing below mid band at which the loop gain is nearest to one.
     pub fn gain_margin_below(&self) -> Option<PhaseCrossing> {
         self.nearest_to_one(|f| f < self.mid.frequency)
     }

@@ -1,4 +1,4 @@
-//! The same circuit with silicon in the place of its rectifier valves.
+//! A circuit with silicon in the place of its rectifier valves.
 
 use models::data::Heater;
 use models::diode::Diode;

@@ -15,7 +15,7 @@ use sim::quantity::{Unit, engineering};
 
 /// Share of the permitted cathode current below which a valve counts as cut off; no stage is run there.
 const CUT_OFF: f64 = 0.005;
-/// The same where the type states no limit, A.
+/// Cathode current below which a valve counts as cut off where the type states no limit, A.
 const CUT_OFF_AMPS: f64 = 20e-6;
 /// Grid current at rest that loads what is before it, A: ten times that of a good vacuum.
 const GRID_AMPS: f64 = 1e-6;
