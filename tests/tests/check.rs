@@ -3,6 +3,8 @@
 //! The witness is the planting itself: who plants knows the answer. The circuits are the examples and
 //! variants made from them by exchanging lines; the plantings are slips of the pen (a zero more or less,
 //! digits exchanged, two values exchanged, another type of valve).
+//!
+//! Over 400 lines because each planting brings its lines.
 
 use checks::examples::{Opened, text_of_parts};
 use measure::Measurement;

@@ -1,6 +1,8 @@
 //! The figures by which an amplifier is judged, in one list: what two amplifiers are compared by.
 //!
 //! Every figure is drawn from a [`Study`], so it is the one the single command prints.
+//!
+//! Over 400 lines because it is one list: every figure in the order in which it is told.
 
 use std::collections::BTreeMap;
 

@@ -8,6 +8,8 @@
 //! wiring cannot tell apart.
 //!
 //! Cost: quadratic in the terminals.
+//!
+//! Over 400 lines because growing from the seed and choosing between alike terminals are one method.
 
 use std::collections::BTreeMap;
 

@@ -1,4 +1,6 @@
 //! Characteristics of every type, and load lines, pairs and loci against what they must be.
+//!
+//! Over 400 lines because load lines, pairs and loci are tried on the same stages.
 
 use models::data::{ValveModel, ValveType};
 use models::grid_current::GridCurrent;

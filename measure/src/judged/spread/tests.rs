@@ -1,3 +1,7 @@
+//! Spreads against those that can be told by hand.
+//!
+//! Over 400 lines because each check brings its circuit and its closed form.
+
 use super::*;
 use crate::drawn;
 use sim::System;
