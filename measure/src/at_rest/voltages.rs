@@ -288,7 +288,7 @@ pub fn chart(of: &UnderTest<'_>) -> Result<Voltages, SimError> {
     for (id, placed) in circuit.parts() {
         let part = InPlace { of, id, placed };
         match &placed.part {
-            Part::Resistor(resistor) => answer.resistors.push(part.resistor(resistor)),
+            Part::Resistor(resistor) => answer.resistors.push(part.resistor(*resistor)),
             Part::Pot(pot) => answer.resistors.push(part.pot(pot)),
             Part::Capacitor(capacitor) => answer.capacitors.push(part.capacitor(capacitor)),
             Part::Inductor(inductor) => answer.windings.push(part.inductor(inductor)),

@@ -38,7 +38,7 @@ impl InPlace<'_> {
         rest.rms(&figure).copysign(rest.mean(&figure))
     }
 
-    pub(super) fn resistor(&self, resistor: &Resistor) -> ResistorAtRest {
+    pub(super) fn resistor(&self, resistor: Resistor) -> ResistorAtRest {
         let rest = &self.of.rest;
         ResistorAtRest {
             part: self.name(),
