@@ -10,6 +10,8 @@
     reason = "a benchmark reads the clock and reports on the terminal"
 )]
 
+mod opened;
+
 use std::f64::consts::TAU;
 use std::hint::black_box;
 use std::time::Instant;
@@ -17,9 +19,7 @@ use std::time::Instant;
 use divan::Bencher;
 use measure::UnderTest;
 use measure::driven::playback::{PlaybackOf, Player, resting_output};
-use sheet::read;
-use sim::System;
-use sim::amplifier::Amplifier;
+use opened::opened;
 use sim::transient::Method;
 
 const TEN_VALVES: &str = include_str!("ten_valves.toml");
@@ -41,12 +41,6 @@ const RATES: [f64; 2] = [96_000.0, 192_000.0];
 fn main() {
     report();
     divan::main();
-}
-
-fn amplifier(text: &str) -> (Amplifier, System) {
-    let amplifier = read(text, &[]).expect("the file is well formed");
-    let system = System::of(&amplifier.circuit).expect("the circuit is well formed");
-    (amplifier, system)
 }
 
 /// A chord of five strings at time `t`, s, of a peak near 1: harmonics fall as 1/k and die the faster the
@@ -93,7 +87,7 @@ fn report() {
     const TIMED: f64 = 0.5;
     let rms = |x: &[f64]| (x.iter().map(|v| v * v).sum::<f64>() / x.len() as f64).sqrt();
     for (name, text, drive) in DRIVES {
-        let (amplifier, system) = amplifier(text);
+        let (amplifier, system) = opened(text);
         let of = UnderTest::find(&amplifier, &system).expect("it rests");
         println!("{name}: {} unknowns", system.len());
         for rate in RATES {
@@ -120,7 +114,7 @@ fn report() {
 
 #[divan::bench(args = RATES)]
 fn a_hundredth_of_a_second(bencher: Bencher, rate: f64) {
-    let (amplifier, system) = amplifier(TEN_VALVES);
+    let (amplifier, system) = opened(TEN_VALVES);
     let of = UnderTest::find(&amplifier, &system).expect("it rests");
     let mut player = PlaybackOf::at(rate).player(&of).expect("it is driven");
     let input = samples(rate, 0.5, DRIVES[0].2);

@@ -9,18 +9,22 @@
     reason = "a benchmark reads the clock and reports on the terminal"
 )]
 
+mod driven;
+mod opened;
+
 use std::time::Instant;
 
 use divan::Bencher;
+use driven::driven;
 use measure::Measurement;
 use measure::driven::power::PowerOf;
-use sheet::read;
+use opened::opened;
 use sim::amplifier::Amplifier;
-use sim::operating_point::operating_point;
-use sim::parts::Waveform;
 use sim::periodic::{Approach, Period, Settling, settle};
 use sim::spectrum::Spectrum;
 use sim::{System, Tolerances};
+
+const PUSH_PULL: &str = include_str!("../../examples/02_hall_2a3_push_pull/amplifier.toml");
 
 /// Peak of the generator, V: half of the rated power.
 const DRIVE: f64 = 0.22;
@@ -34,27 +38,9 @@ fn main() {
     divan::main();
 }
 
-fn amplifier() -> (Amplifier, System) {
-    let text = include_str!("../../examples/02_hall_2a3_push_pull/amplifier.toml");
-    let amplifier = read(text, &[]).expect("the file is well formed");
-    let system = System::of(&amplifier.circuit).expect("the circuit is well formed");
-    (amplifier, system)
-}
-
 /// A settled period of 1 kHz, and the seconds it took from rest.
 fn timed(amplifier: &Amplifier, system: &System, settling: &Settling) -> (Period, f64) {
-    let mut ws = system.workspace();
-    operating_point(system, &Tolerances::default(), &mut ws).expect("the amplifier has a rest");
-    let generator = system
-        .sources()
-        .position(|part| part == amplifier.bench.generator)
-        .expect("the bench has a generator");
-    ws.waveforms[generator] = Waveform::Sine {
-        amplitude: DRIVE,
-        frequency: 1e3,
-        phase: 0.0,
-        offset: 0.0,
-    };
+    let mut ws = driven(amplifier, system, DRIVE);
     let start = Instant::now();
     let period = settle(system, 1e-3, settling, &Tolerances::default(), &mut ws)
         .expect("the amplifier settles");
@@ -62,7 +48,7 @@ fn timed(amplifier: &Amplifier, system: &System, settling: &Settling) -> (Period
 }
 
 fn report() {
-    let (amplifier, system) = amplifier();
+    let (amplifier, system) = opened(PUSH_PULL);
     let (a, b) = amplifier.bench.load_nodes;
     let (a, b) = (system.voltage_of(a) as usize, system.voltage_of(b) as usize);
     let percent = |period: &Period| 100.0 * Spectrum::of_period(&period.of(|x| x[a] - x[b])).thd();
@@ -120,7 +106,7 @@ fn shooting(bencher: Bencher) {
 }
 
 fn settled_by(bencher: Bencher, approach: Approach) {
-    let (amplifier, system) = amplifier();
+    let (amplifier, system) = opened(PUSH_PULL);
     let settling = Settling {
         approach,
         ..Settling::default()

@@ -1,12 +1,14 @@
 //! What a spread costs: a thousand amplifiers at rest, and what of it a single one is.
 //!
-//! `cargo bench -p sim --bench spread`. Times are of all threads together on the machine at hand.
+//! `cargo bench -p measure --bench spread`. Times are of all threads together on the machine at hand.
 
 #![allow(
     clippy::print_stdout,
     clippy::disallowed_methods,
     reason = "a benchmark reads the clock and reports on the terminal"
 )]
+
+mod opened;
 
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Instant;
@@ -16,7 +18,7 @@ use measure::at_rest::voltages::VoltagesOf;
 use measure::instruments::varied::Allowed;
 use measure::judged::spread::{Asked, SpreadOf, usual};
 use measure::{Measurement, UnderTest};
-use sheet::read;
+use opened::opened;
 use sim::System;
 use sim::amplifier::Amplifier;
 
@@ -28,7 +30,7 @@ fn main() {
         ("direct supplies", STILL, 1000),
         ("on its mains", ON_MAINS, 10),
     ] {
-        let (amplifier, system) = amplifier(text);
+        let (amplifier, system) = opened(text);
         let mut question = question(&amplifier, &system, samples);
         if samples < 100 {
             question.asked.truncate(1);
@@ -52,12 +54,6 @@ fn main() {
     divan::main();
 }
 
-fn amplifier(text: &str) -> (Amplifier, System) {
-    let amplifier = read(text, &[]).expect("the file is well formed");
-    let system = System::of(&amplifier.circuit).expect("the circuit is well formed");
-    (amplifier, system)
-}
-
 fn question(amplifier: &Amplifier, system: &System, samples: usize) -> SpreadOf {
     let rest = VoltagesOf
         .about(amplifier, system)
@@ -79,7 +75,7 @@ fn question(amplifier: &Amplifier, system: &System, samples: usize) -> SpreadOf 
 
 #[divan::bench(sample_count = 10)]
 fn hundred_at_rest(bencher: Bencher) {
-    let (amplifier, system) = amplifier(STILL);
+    let (amplifier, system) = opened(STILL);
     let question = question(&amplifier, &system, 100);
     bencher.bench_local(|| question.about(&amplifier, &system));
 }

@@ -9,18 +9,21 @@
     reason = "a benchmark reads the clock and reports on the terminal"
 )]
 
+mod driven;
+mod opened;
+
 use std::hint::black_box;
 use std::time::Instant;
 
 use divan::Bencher;
+use driven::driven;
 use models::{Device, Local};
-use sheet::read;
-use sim::amplifier::Amplifier;
-use sim::operating_point::operating_point;
-use sim::parts::Waveform;
-use sim::system::{Formula, Workspace};
+use opened::opened;
+use sim::Tolerances;
+use sim::system::Formula;
 use sim::transient::{Method, Stepper, transient};
-use sim::{System, Tolerances};
+
+const TEN_VALVES: &str = include_str!("ten_valves.toml");
 
 /// Grid of the run, samples a second.
 const RATE: f64 = 96_000.0;
@@ -33,33 +36,10 @@ fn main() {
     divan::main();
 }
 
-fn amplifier() -> (Amplifier, System) {
-    let amplifier = read(include_str!("ten_valves.toml"), &[]).expect("the file is well formed");
-    let system = System::of(&amplifier.circuit).expect("the circuit is well formed");
-    (amplifier, system)
-}
-
-/// At rest, with the generator on.
-fn ready(amplifier: &Amplifier, system: &System) -> Workspace {
-    let mut ws = system.workspace();
-    operating_point(system, &Tolerances::default(), &mut ws).expect("the amplifier has a rest");
-    let generator = system
-        .sources()
-        .position(|part| part == amplifier.bench.generator)
-        .expect("the bench has a generator");
-    ws.waveforms[generator] = Waveform::Sine {
-        amplitude: DRIVE,
-        frequency: 1000.0,
-        phase: 0.0,
-        offset: 0.0,
-    };
-    ws
-}
-
 /// The output at `rate` over `duration`, computed on a grid `finer` times as fine, and the seconds it took.
 fn output(method: Method, rate: f64, finer: u32, duration: f64) -> (Vec<f64>, f64) {
-    let (amplifier, system) = amplifier();
-    let mut ws = ready(&amplifier, &system);
+    let (amplifier, system) = opened(TEN_VALVES);
+    let mut ws = driven(&amplifier, &system, DRIVE);
     let out = system.voltage_of(amplifier.bench.load_nodes.0) as usize;
     let mut samples = Vec::new();
     let mut count = 0_u32;
@@ -95,7 +75,7 @@ fn output(method: Method, rate: f64, finer: u32, duration: f64) -> (Vec<f64>, f6
 fn report_errors() {
     const COMPARED: f64 = 0.02;
     const TIMED: f64 = 0.25;
-    let (_, system) = amplifier();
+    let (_, system) = opened(TEN_VALVES);
     println!(
         "ten valves: {} unknowns, {} entries",
         system.len(),
@@ -125,8 +105,8 @@ fn report_errors() {
 }
 
 fn bench_steps(bencher: Bencher, method: Method) {
-    let (amplifier, system) = amplifier();
-    let mut ws = ready(&amplifier, &system);
+    let (amplifier, system) = opened(TEN_VALVES);
+    let mut ws = driven(&amplifier, &system, DRIVE);
     let mut stepper = Stepper::new(&system, method, Tolerances::default(), 0.0, true, &mut ws);
     let mut sample = 0_u64;
     let mut advance = move || {
@@ -155,8 +135,8 @@ fn sample_tr_bdf2(bencher: Bencher) {
 /// Residual and Jacobian: all devices and the linear parts.
 #[divan::bench]
 fn assemble(bencher: Bencher) {
-    let (amplifier, system) = amplifier();
-    let mut ws = ready(&amplifier, &system);
+    let (amplifier, system) = opened(TEN_VALVES);
+    let mut ws = driven(&amplifier, &system, DRIVE);
     let past = vec![0.0; system.len()];
     bencher.bench_local(move || {
         system.assemble(Formula::new(2.0 * RATE, &past), &mut ws);
@@ -167,8 +147,8 @@ fn assemble(bencher: Bencher) {
 /// The ten valves and the two cores alone.
 #[divan::bench]
 fn devices(bencher: Bencher) {
-    let (amplifier, system) = amplifier();
-    let ws = ready(&amplifier, &system);
+    let (amplifier, system) = opened(TEN_VALVES);
+    let ws = driven(&amplifier, &system, DRIVE);
     let mut cases: Vec<_> = system
         .devices()
         .iter()

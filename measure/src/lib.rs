@@ -12,6 +12,8 @@
 //! by [`sim`], and knows no file.
 
 pub mod at_rest;
+#[cfg(test)]
+mod drawn;
 pub mod driven;
 pub mod instruments;
 pub mod judged;

@@ -81,7 +81,15 @@ fn find_load(text: &Text, draft: &mut Draft) -> Option<(sim::PartId, f64, (NodeI
     let ohms = match &placed.part {
         Part::Resistor(resistor) => resistor.r,
         Part::Loudspeaker(loudspeaker) => loudspeaker.rated,
-        _ => {
+        Part::Capacitor(_)
+        | Part::Inductor(_)
+        | Part::Transformer(_)
+        | Part::Valve(_)
+        | Part::Device(_)
+        | Part::Diodes(_)
+        | Part::Source(_)
+        | Part::Pot(_)
+        | Part::Switch(_) => {
             draft.fault(
                 &text.place,
                 FileErrorKind::LoadKind {

@@ -1,6 +1,6 @@
 //! The keys of one table: each is read once, and what nobody asked for is a fault.
 //!
-//! A little over 400 lines because reading a key, its unit and its faults is one job.
+//! Over 400 lines because reading a key, its unit and its faults is one job.
 
 use std::ops::Range;
 

@@ -214,9 +214,9 @@ fn sorted(mut faults: Vec<FileError>) -> Vec<FileError> {
 fn syntax_faults(text: &str, errors: &[toml::de::Error]) -> Vec<FileError> {
     let mut slip = false;
     let faults = errors.iter().map(|error| syntax_fault(text, error));
-    let kept = faults.filter(|fault| match fault.kind {
-        FileErrorKind::Syntax { .. } => !std::mem::replace(&mut slip, true),
-        _ => true,
+    let kept = faults.filter(|fault| {
+        let syntax = matches!(fault.kind, FileErrorKind::Syntax { .. });
+        !syntax || !std::mem::replace(&mut slip, true)
     });
     sorted(kept.collect())
 }

@@ -71,26 +71,17 @@ pub(super) fn unplug(draft: &mut Draft) {
         .as_ref()
         .and_then(|stated| stated.placed(&draft.circuit));
     let Some(mains) = own else { return };
-    let still = match &draft.circuit.part(mains.part).part {
-        Part::Source(source) => {
-            matches!(source.waveform, Waveform::Sine { amplitude, .. } if amplitude.abs() <= 0.0)
-        }
-        _ => false,
-    };
+    let source = draft.circuit.part(mains.part).part.source();
+    let still = source.is_some_and(|source| {
+        matches!(source.waveform, Waveform::Sine { amplitude, .. } if amplitude.abs() <= 0.0)
+    });
     if !still {
         return;
     }
     let parts: Vec<sim::PartId> = draft.circuit.parts().map(|(part, _)| part).collect();
     for part in parts {
-        match &mut draft.circuit.part_mut(part).part {
-            Part::Inductor(inductor) => inductor.stray = None,
-            Part::Transformer(transformer) => {
-                for winding in &mut transformer.windings {
-                    winding.stray = None;
-                }
-            }
-            _ => {}
-        }
+        let part = &mut draft.circuit.part_mut(part).part;
+        part.screen_from_stray_fields();
     }
 }
 

@@ -1,6 +1,4 @@
 //! The kinds of parts: one function each for the simple ones; valves and iron have their own files.
-//!
-//! Over 400 lines because it is one list: a function a kind of part.
 
 use std::ops::Range;
 

@@ -15,8 +15,6 @@
 //! Source   common practice, no source: layer-wound mains windings measure 100 pF to 1 nF and ring for a
 //!          cycle or two; ASSUMPTION
 
-use models::AnyDevice;
-
 use super::draft::Draft;
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::parts::Part;
@@ -62,12 +60,22 @@ pub(super) fn give_capacitance(draft: &mut Draft) {
                     give(c, loss, TRANSFORMER, winding.leakage);
                 }
             }
-            Part::Inductor(choke) if cut.contains(&true) => {
-                let inductance = choke.core.incremental_inductance(0.0);
-                let (c, loss) = (&mut choke.capacitance, &mut choke.capacitance_loss);
-                give(c, loss, CHOKE, inductance);
+            Part::Inductor(choke) => {
+                if cut.contains(&true) {
+                    let inductance = choke.core.incremental_inductance(0.0);
+                    let (c, loss) = (&mut choke.capacitance, &mut choke.capacitance_loss);
+                    give(c, loss, CHOKE, inductance);
+                }
             }
-            _ => {}
+            Part::Resistor(_)
+            | Part::Capacitor(_)
+            | Part::Valve(_)
+            | Part::Device(_)
+            | Part::Diodes(_)
+            | Part::Source(_)
+            | Part::Pot(_)
+            | Part::Switch(_)
+            | Part::Loudspeaker(_) => {}
         }
         let (name, place) = (
             draft.circuit.part(id).name.clone(),
@@ -98,12 +106,13 @@ fn cut_off(circuit: &Circuit, start: NodeId) -> bool {
         }
         for (_, placed) in here() {
             match &placed.part {
-                Part::Diodes(_) | Part::Device(AnyDevice::Diode(_)) => return true,
-                Part::Valve(valve) if valve.kind.model.is_rectifier() => {
+                Part::Valve(_) | Part::Device(_) | Part::Diodes(_) => {
                     // Between the ends of a heater or filament current flows on.
-                    let wiring = valve.wiring(&placed.nodes);
-                    let heated = valve.filament && wiring.cathode.contains(&node);
-                    if !heated && !wiring.heater.contains(&node) {
+                    let heated = placed.wiring().is_some_and(|wiring| {
+                        let filament = wiring.cathode.len() > 1 && wiring.cathode.contains(&node);
+                        filament || wiring.heater.contains(&node)
+                    });
+                    if placed.part.is_rectifier() && !heated {
                         return true;
                     }
                 }
@@ -115,7 +124,11 @@ fn cut_off(circuit: &Circuit, start: NodeId) -> bool {
                         }
                     }
                 }
-                _ => {}
+                Part::Capacitor(_)
+                | Part::Inductor(_)
+                | Part::Transformer(_)
+                | Part::Source(_)
+                | Part::Loudspeaker(_) => {}
             }
         }
     }

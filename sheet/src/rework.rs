@@ -13,6 +13,8 @@
 //! `[amplifier]`, `[bench]` and `[valves]` may give keys anew. Base and rework are made into the text of one
 //! amplifier file, which is read as every other; faults and notes are then placed where the words were
 //! written.
+//!
+//! Over 400 lines because a rework is one language: what it may say, and what each word does to its base.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;

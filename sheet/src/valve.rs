@@ -150,7 +150,7 @@ pub(super) fn valve(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Made> 
 /// `current`: what this valve carries of its type's current at the same volts, a ratio: valves of one type differ,
 /// and age.
 fn strength(fields: &mut Fields<'_>, draft: &mut Draft, kind: &ValveType) -> f64 {
-    if !matches!(kind.model, ValveModel::Triode(_) | ValveModel::Pentode(_)) {
+    if !kind.model.amplifies() {
         return 1.0;
     }
     fields

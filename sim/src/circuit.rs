@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::parts::{Part, Waveform};
+use crate::parts::{Part, Waveform, Wiring};
 
 /// A node of a circuit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -55,6 +55,13 @@ pub struct Placed {
     pub nodes: Vec<NodeId>,
     /// What it may stand.
     pub ratings: Ratings,
+}
+
+impl Placed {
+    /// The electrodes of a valve and the nodes they stand at; none of any other part.
+    pub fn wiring(&self) -> Option<Wiring<'_, NodeId>> {
+        self.part.valve().map(|valve| valve.wiring(&self.nodes))
+    }
 }
 
 /// Why a circuit cannot be solved as drawn. Carries no text of the file: whoever read it knows the places.

@@ -8,10 +8,13 @@ use models::core::Core;
 use models::diode::Diode;
 use nalgebra::Complex;
 
+mod kind;
 mod paths;
+mod stray;
 mod valve;
 mod waveform;
 
+pub use stray::Stray;
 pub use valve::{HeaterWiring, Valve, Wiring};
 pub use waveform::Waveform;
 
@@ -44,32 +47,6 @@ pub enum Part {
 }
 
 impl Part {
-    /// What the trade calls it.
-    pub fn words(&self) -> &'static str {
-        match self {
-            Self::Resistor(_) => "resistor",
-            Self::Capacitor(_) => "capacitor",
-            Self::Inductor(_) => "choke",
-            Self::Transformer(_) => "transformer",
-            Self::Valve(_) => "valve",
-            Self::Device(_) => "semiconductor",
-            Self::Diodes(_) => "rectifier",
-            Self::Source(_) => "supply or generator",
-            Self::Pot(_) => "pot",
-            Self::Switch(_) => "switch",
-            Self::Loudspeaker(_) => "loudspeaker",
-        }
-    }
-
-    /// The valve that it is; none of anything else.
-    pub fn valve(&self) -> Option<&Valve> {
-        if let Self::Valve(valve) = self {
-            Some(valve)
-        } else {
-            None
-        }
-    }
-
     /// A resistor of `r`, Ω.
     pub fn resistor(r: f64) -> Self {
         Self::Resistor(Resistor { r })
@@ -137,15 +114,6 @@ pub struct Inductor {
     pub loss: f64,
     /// What stray fields of the mains induce in the winding.
     pub stray: Option<Stray>,
-}
-
-/// A voltage that stray fields of the mains induce in a winding, in series with it.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Stray {
-    /// Peak volts; from the start of the winding to its finish, in phase with a mains of phase 0.
-    pub amplitude: f64,
-    /// Hz.
-    pub frequency: f64,
 }
 
 /// Any number of windings on one core, an auto-transformer included (windings then share nodes).

@@ -7,7 +7,7 @@
 //!
 //! Source    letter codes: IEC 60062 (from memory); old forms: common practice on drawings
 //!
-//! A little over 400 lines because text and number are read and written by the same tables.
+//! Over 400 lines because text and number are read and written by the same tables.
 
 mod symbols;
 

@@ -1,4 +1,4 @@
-//! The amplifiers of `examples/`, read and compiled.
+//! The amplifiers of `examples/` and drawings of the checks' own, read and compiled.
 
 use std::path::PathBuf;
 
@@ -40,6 +40,22 @@ pub const EXAMPLES: [Example; 3] = [
         overdrive: 1.4,
     },
 ];
+
+/// The text of an amplifier file of these parts. The generator is a node and the resistance behind which it
+/// drives it; a line put behind the text belongs to the bench.
+pub fn text_of_parts(parts: &str, (into, resistance): (&str, &str), load: &str) -> String {
+    format!(
+        r#"[amplifier]
+title = "A drawing"
+source = "own design, invented for a check"
+[parts]
+{parts}
+[bench]
+generator = {{ into = "{into}", resistance = "{resistance}" }}
+load = "{load}"
+"#
+    )
+}
 
 /// An amplifier with its equations.
 #[derive(Debug)]
@@ -84,6 +100,25 @@ impl Opened {
         let amplifier = sheet::read(text, &set).expect("a file without faults");
         let system = System::of(&amplifier.circuit).expect("a circuit without faults");
         Self { amplifier, system }
+    }
+
+    /// From a parts list, a generator as for [`text_of_parts`] and a load.
+    ///
+    /// # Panics
+    /// When the drawing has faults.
+    pub fn of_parts(parts: &str, generator: (&str, &str), load: &str) -> Self {
+        Self::read(&text_of_parts(parts, generator, load), &[])
+    }
+
+    /// From the parts of a supply, on a bench that does nothing: its generator is behind 1 GΩ.
+    ///
+    /// # Panics
+    /// When the drawing has faults.
+    pub fn supply(parts: &str, set: &[(&str, &str)]) -> Self {
+        let parts =
+            format!("{parts}\nRB = {{ resistor = \"1k\", between = [\"bench\", \"chassis\"] }}");
+        let text = text_of_parts(&parts, ("bench", "1000M"), "RB");
+        Self::read(&text, set)
     }
 
     /// At rest.

@@ -3,8 +3,10 @@
 //! The witness is the planting itself: who plants knows the answer. The circuits are the examples and
 //! variants made from them by exchanging lines; the plantings are slips of the pen (a zero more or less,
 //! digits exchanged, two values exchanged, another type of valve).
+//!
+//! Over 400 lines because each planting brings its lines.
 
-use checks::examples::Opened;
+use checks::examples::{Opened, text_of_parts};
 use measure::Measurement;
 use measure::judged::check::{Check, CheckOf, Code, Finding};
 use sheet::read;
@@ -90,7 +92,7 @@ C20 = { capacitor = "0.1u", between = ["gg", "chassis"], rating = "400V" }"#,
     )
 }
 
-/// The same with a cathode resistor and capacitor for each output valve.
+/// The push-pull amplifier with a cathode resistor and capacitor for each output valve.
 fn own_cathodes() -> String {
     exchanged(
         &example("03_el84_push_pull_feedback"),
@@ -109,7 +111,7 @@ C23 = { electrolytic = "100u", positive = "k4", negative = "chassis", rating = "
     )
 }
 
-/// The same with a floating paraphase: the second half is driven from the middle of both grid leaks.
+/// The push-pull amplifier with a floating paraphase: the second half is driven from the middle of both grid leaks.
 fn paraphase() -> String {
     exchanged(
         &example("03_el84_push_pull_feedback"),
@@ -154,7 +156,7 @@ R20 = { resistor = "270k", between = ["j", "chassis"], rating = "0.5W" }"#,
     )
 }
 
-/// The same with a plain paraphase: the second half is driven from a tap of the first half's grid leak.
+/// The push-pull amplifier with a plain paraphase: the second half is driven from a tap of the first half's grid leak.
 fn tapped_paraphase() -> String {
     exchanged(
         &paraphase(),
@@ -446,12 +448,8 @@ fn a_single_ended_amplifier_has_no_halves() {
 
 /// Two triode stages of our own with faults of every other kind; `lines` go before the supply.
 fn stages(lines: &str) -> String {
-    format!(
+    let parts = format!(
         r#"
-[amplifier]
-title = "Two stages"
-source = "own design, invented for this test"
-[parts]
 V1 = {{ valve = "ECC83", anode = "a", grid = "g", cathode = "k" }}
 R1 = {{ resistor = "100k", between = ["a", "ht"], rating = "1W" }}
 R2 = {{ resistor = "1k5", between = ["k", "chassis"], rating = "0.5W" }}
@@ -465,11 +463,9 @@ C3 = {{ capacitor = "0.1u", between = ["c", "out"], rating = "400V" }}
 R7 = {{ resistor = "470k", between = ["out", "chassis"], rating = "0.5W" }}
 {lines}
 HT = {{ supply = "250V", positive = "ht", negative = "chassis" }}
-[bench]
-generator = {{ into = "g", resistance = "600R" }}
-load = "R7"
 "#
-    )
+    );
+    text_of_parts(&parts, ("g", "600R"), "R7")
 }
 
 #[test]

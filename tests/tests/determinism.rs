@@ -1,4 +1,4 @@
-//! The same question has the same answer, to the last bit, on any number of threads.
+//! A question has one answer, to the last bit, on any number of threads.
 
 use checks::examples::EXAMPLES;
 

@@ -122,7 +122,7 @@ impl Bench {
         Self::of(EXAMPLES[2].open(set), &[]).expect("it has feedback")
     }
 
-    /// The same amplifier with another load.
+    /// The amplifier with another load.
     fn loaded(&self, condition: LoadCondition) -> Self {
         Self {
             at: self
@@ -866,22 +866,14 @@ fn hum_is_no_overshoot() {
 fn a_valve_by_its_filament_or_with_its_heater_drawn_allows_the_same_drive() {
     // One stage three ways. The filament's ends are joined by 1 mΩ each: a part in 1e5 of its bias resistor.
     let drive = |valve: &str, kind: &str, more: &str| {
-        let text = format!(
-            r#"[amplifier]
-title = "A stage"
-source = "own design"
-[parts]
-V1 = {{ valve = "{kind}", anode = "a", grid = "in", {valve} }}
+        let parts = format!(
+            r#"V1 = {{ valve = "{kind}", anode = "a", grid = "in", {valve} }}
 RK = {{ resistor = "1k", between = ["k", "chassis"] }}
 RA = {{ resistor = "5k", between = ["a", "ht"] }}
 HT = {{ supply = "300V", positive = "ht", negative = "chassis" }}
-{more}
-[bench]
-generator = {{ into = "in", resistance = "600R" }}
-load = "RA"
-"#
+{more}"#
         );
-        let opened = Opened::read(&text, &[]);
+        let opened = Opened::of_parts(&parts, ("in", "600R"), "RA");
         small_drive(&opened.under_test()).expect("a signal reaches the load")
     };
     let plain = drive(r#"cathode = "k""#, "2A3", "");

@@ -18,7 +18,7 @@
     reason = "what was compared is of interest when a check fails"
 )]
 
-use checks::examples::Opened;
+use checks::examples::{Opened, text_of_parts};
 use measure::at_rest::voltages::VoltagesOf;
 use measure::instruments::heater::heaters;
 use measure::instruments::valve::ValveProbe;
@@ -242,12 +242,8 @@ fn the_hum_pot_nulls_at_the_electrical_centre() {
 
 /// Two 2A3 in push-pull, filaments on one AC winding with a centre tap, the bias under it.
 fn push_pull(second: &str) -> String {
-    format!(
+    let parts = format!(
         r#"
-        [amplifier]
-        title = "Two 2A3"
-        source = "own design, invented for this test"
-        [parts]
         V1 = {{ valve = "2A3", anode = "a1", grid = "g", filament = ["f1", "f2"] }}
         V2 = {{ valve = "2A3", anode = "a2", grid = "{second}", filament = ["f1", "f2"] }}
         R3 = {{ resistor = "100k", between = ["g", "chassis"] }}
@@ -260,11 +256,9 @@ fn push_pull(second: &str) -> String {
         W1 = {{ ac_supply = "230V", frequency = "50Hz", between = ["m", "chassis"] }}
         R1 = {{ resistor = "390R", between = ["ct", "chassis"], rating = "5W" }}
         RL = {{ resistor = "8R", between = ["out", "chassis"] }}
-        [bench]
-        generator = {{ into = "g", resistance = "600R" }}
-        load = "RL"
         "#
-    )
+    );
+    text_of_parts(&parts, ("g", "600R"), "RL")
 }
 
 #[test]
@@ -447,21 +441,15 @@ fn a_rectifier_along_its_filament_delivers_from_either_end() {
     // A 5U4G from a direct 300 V: taken from one end of its 5 V or from the other, the output differs by
     // about the 5 V between them, and lies about the output of a cathode at the middle.
     let text = |wiring: &str, end: &str| {
-        format!(
+        let parts = format!(
             r#"
-            [amplifier]
-            title = "Rectifier"
-            source = "own design, invented for this test"
-            [parts]
             V1 = {{ valve = "5U4G", anode = "x", {wiring}
             HT = {{ supply = "300V", positive = "x", negative = "chassis" }}
             RL = {{ resistor = "2k", between = ["{end}", "chassis"] }}
             RG = {{ resistor = "1k", between = ["g", "chassis"] }}
-            [bench]
-            generator = {{ into = "g", resistance = "600R" }}
-            load = "RL"
             "#
-        )
+        );
+        text_of_parts(&parts, ("g", "600R"), "RL")
     };
     let filament = r#"filament = ["f1", "f2"] }
             FS = { supply = "5V", positive = "f1", negative = "f2" }"#;

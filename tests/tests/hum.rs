@@ -13,12 +13,7 @@ use sim::rest::Rest;
 use sim::{SimError, Tolerances};
 
 fn file(parts: &str, generator: &str, load: &str) -> Opened {
-    Opened::read(
-        &format!(
-            "[amplifier]\ntitle = \"Check\"\nsource = \"own design, invented for this check\"\n[parts]\n{parts}\n[bench]\ngenerator = {{ into = \"{generator}\", resistance = \"600R\" }}\nload = \"{load}\"\n"
-        ),
-        &[],
-    )
+    Opened::of_parts(parts, (generator, "600R"), load)
 }
 
 fn asked(opened: &Opened, drive: Option<Drive>) -> Result<Hum, SimError> {

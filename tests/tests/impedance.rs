@@ -23,12 +23,8 @@ fn file(parts: &str, load: &str) -> Opened {
     behind("0R", parts, load)
 }
 
-/// The same with a resistance of the generator.
 fn behind(resistance: &str, parts: &str, load: &str) -> Opened {
-    let text = format!(
-        "[amplifier]\ntitle = \"A stage\"\nsource = \"own design\"\n[parts]\n{parts}\n[bench]\ngenerator = {{ into = \"in\", resistance = \"{resistance}\" }}\nload = \"{load}\"\n"
-    );
-    Opened::read(&text, &[])
+    Opened::of_parts(parts, ("in", resistance), load)
 }
 
 fn question(opened: &Opened) -> ImpedanceOf {

@@ -13,14 +13,6 @@ use sim::{System, Tolerances};
 
 const MAINS: f64 = 50.0;
 
-/// The parts with a bench that does nothing: its generator is behind 1 GΩ.
-fn opened(parts: &str, set: &[(&str, &str)]) -> Opened {
-    let text = format!(
-        "[amplifier]\ntitle = \"Supply\"\nsource = \"own design, invented for this test\"\n[parts]\n{parts}\nRB = {{ resistor = \"1k\", between = [\"bench\", \"chassis\"] }}\n[bench]\ngenerator = {{ into = \"bench\", resistance = \"1000M\" }}\nload = \"RB\"\n"
-    );
-    Opened::read(&text, set)
-}
-
 fn settled(system: &System) -> Period {
     let mut ws = system.workspace();
     operating_point(system, &Tolerances::default(), &mut ws).expect("rest");
@@ -82,7 +74,7 @@ const VOLTS: f64 = 5e-3;
 
 /// One transformer, one load for each secondary: the whole HT winding and the heaters.
 fn transformer(line: &str, ht_ohms: f64, heater_ohms: f64, set: &[(&str, &str)]) -> Opened {
-    opened(
+    Opened::supply(
         &format!(
             r#"
 M1 = {{ mains = "230V", frequency = "50Hz", between = ["l", "n"] }}
@@ -195,7 +187,7 @@ fn a_rectifier_that_cuts_off_behind_leakage_settles() {
             "silicon",
         ),
     ] {
-        let at = opened(&parts, &[]);
+        let at = Opened::supply(&parts, &[]);
         let period = settled(&at.system);
         let ht = volts(&at, &period, "ht0", "chassis");
         let dc = ht.iter().sum::<f64>() / ht.len() as f64;
@@ -213,7 +205,7 @@ fn a_rectifier_that_cuts_off_behind_leakage_settles() {
 
 #[test]
 fn the_windings_behind_a_rectifier_and_no_others_get_a_capacitance() {
-    let at = opened(SUPPLY, &[]);
+    let at = Opened::supply(SUPPLY, &[]);
     let id = at.amplifier.circuit.find_part("T2").expect("T2");
     let Part::Transformer(transformer) = &at.amplifier.circuit.part(id).part else {
         panic!("T2 is a transformer");
@@ -240,7 +232,7 @@ fn the_windings_behind_a_rectifier_and_no_others_get_a_capacitance() {
         "C1 = { capacitor = \"32u\", between = [\"ht0\", \"chassis\"] }\n",
         "",
     );
-    assert!(choke(&opened(&choke_input, &[])) > 0.0);
+    assert!(choke(&Opened::supply(&choke_input, &[])) > 0.0);
 }
 
 #[test]
@@ -276,7 +268,7 @@ fn ripple_behind_a_choke() {
     // ω = 2π·100: |Z/(jωL + r + Z)|, Z = R ‖ 1/jωC. 1 %: the diodes take 0.9 V of 300 V from the mean,
     // hardly anything from the ripple.
     let (henries, farads, load, series) = (10.0, 32e-6, 5e3, 100.0);
-    let at = opened(
+    let at = Opened::supply(
         r#"
 U1 = { ac_supply = "300V", frequency = "50Hz", between = ["x", "y"] }
 R2 = { resistor = "1M", between = ["x", "chassis"] }
@@ -303,7 +295,7 @@ R1 = { resistor = "5k", between = ["ht", "chassis"] }
 #[test]
 fn ripple_behind_a_resistor() {
     // 1 kΩ and 32 µF behind the reservoir, 10 kΩ of load: 1/|1 + r/R + jωrC| at 100 Hz.
-    let at = opened(
+    let at = Opened::supply(
         r#"
 U1 = { ac_supply = "300V", frequency = "50Hz", between = ["x", "chassis"], resistance = "100R" }
 U2 = { ac_supply = "300V", frequency = "50Hz", between = ["chassis", "y"], resistance = "100R" }
@@ -328,7 +320,7 @@ R1 = { resistor = "10k", between = ["ht", "chassis"] }
 #[test]
 fn a_reservoir_discharges_into_its_bleeder() {
     // 32 µF into 220 kΩ: 7.04 s. The diode's reverse current of 1e-12 A is nothing beside it.
-    let at = opened(
+    let at = Opened::supply(
         r#"
 HT = { supply = "400V", positive = "raw", negative = "chassis", resistance = "10R" }
 D1 = { diode = "silicon", anode = "raw", cathode = "ht" }
@@ -387,7 +379,7 @@ R1 = { resistor = "220k", between = ["ht", "chassis"] }
 
 /// Two electrolytics across 540 V, one leaking 0.2 mA at 450 V, the other ten times that.
 fn series_pair(sharing: &str) -> Opened {
-    opened(
+    Opened::supply(
         &format!(
             r#"
 HT = {{ supply = "540V", positive = "ht", negative = "chassis", resistance = "10R" }}
@@ -427,7 +419,7 @@ fn a_series_pair_with_and_without_sharing_resistors() {
 fn at_switch_on_a_series_pair_shares_by_its_capacitances() {
     // −20 % above, +20 % below: 540 V share as 120 : 80, whatever the sharing resistors of 22 kΩ, whose
     // 2 s are long beside the 5 ms of charging through 100 Ω.
-    let at = opened(
+    let at = Opened::supply(
         r#"
 U1 = { signal = "540V", wave = "square", frequency = "1Hz", positive = "ht", negative = "chassis", resistance = "100R" }
 C1 = { capacitor = "80u", between = ["ht", "mid"] }
@@ -468,7 +460,7 @@ R2 = { resistor = "22k", between = ["mid", "chassis"] }
 fn a_stabiliser_keeps_its_volts() {
     // 0D3 from 300 V through 5 kΩ, 10 mA of load: by hand (300 − v)/5k − v/15k = (v − v0)/r with the
     // line of the valve file; the bend is 0.1 V wide, so nothing of it is left at 10 mA.
-    let at = opened(
+    let at = Opened::supply(
         r#"
 HT = { supply = "300V", positive = "ht", negative = "chassis" }
 R1 = { resistor = "5k", between = ["ht", "s"] }
@@ -496,7 +488,7 @@ R2 = { resistor = "15k", between = ["s", "chassis"] }
 
 #[test]
 fn a_field_is_a_choke_known_by_its_ohms() {
-    let at = opened(
+    let at = Opened::supply(
         r#"
 HT = { supply = "300V", positive = "raw", negative = "chassis" }
 L1 = { field = "1k", between = ["raw", "ht"] }

@@ -12,10 +12,7 @@ use sim::operating_point::operating_point;
 use sim::small_signal::{Excitation, SmallSignal};
 
 fn file(parts: &str, load: &str) -> Opened {
-    let text = format!(
-        "[amplifier]\ntitle = \"A circuit\"\nsource = \"own design\"\n[parts]\n{parts}\n[bench]\ngenerator = {{ into = \"in\", resistance = \"0R\" }}\nload = \"{load}\"\n"
-    );
-    Opened::read(&text, &[])
+    Opened::of_parts(parts, ("in", "0R"), load)
 }
 
 fn ask(opened: &Opened, from: f64, to: f64, flicker_corner: f64) -> Noise {

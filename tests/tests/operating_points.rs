@@ -53,7 +53,7 @@ impl Random {
     }
 }
 
-/// The same drawing with other values and valves.
+/// Gives a drawing other values and valves.
 fn perturb(circuit: &mut Circuit, random: &mut Random) {
     let ids: Vec<_> = circuit.parts().map(|(id, _)| id).collect();
     for id in ids {

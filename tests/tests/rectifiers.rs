@@ -194,24 +194,17 @@ fn published_operations_of_rectifier_valves() {
 
 /// A bridge on a winding that nothing else holds, and what stands there besides.
 fn floating_bridge(more: &str) -> f64 {
-    let text = format!(
+    let parts = format!(
         r#"
-        [amplifier]
-        title = "Bridge"
-        source = "own design, invented for this test"
-        [parts]
         M1 = {{ mains = "230V", frequency = "50Hz", between = ["n", "l"] }}
         T1 = {{ mains_transformer = "230V", primary = ["n", "l"], secondaries = [ {{ volts = "250V", nodes = ["x", "y"], current = "100mA" }} ] }}
         D1 = {{ bridge = "silicon", between = ["x", "y"], positive = "ht", negative = "chassis" }}
         C1 = {{ electrolytic = "47u", positive = "ht", negative = "chassis", rating = "450V" }}
         R1 = {{ resistor = "4k7", between = ["ht", "chassis"], rating = "30W" }}
         {more}
-        [bench]
-        generator = {{ into = "ht", resistance = "1M" }}
-        load = "R1"
         "#
     );
-    let opened = checks::examples::Opened::read(&text, &[]);
+    let opened = checks::examples::Opened::of_parts(&parts, ("ht", "1M"), "R1");
     let mut ws = opened.system.workspace();
     let rest = sim::rest::Rest::find(&opened.system, &sim::Tolerances::default(), &mut ws)
         .expect("a floating winding settles");

@@ -9,7 +9,7 @@
 
 use std::f64::consts::TAU;
 
-use checks::examples::Opened;
+use checks::examples::{Opened, text_of_parts};
 use measure::at_rest::voltages::VoltagesOf;
 use measure::small_signal::response::equalisation::Target;
 use measure::small_signal::response::{Output, Response, ResponseOf};
@@ -21,14 +21,12 @@ type C = Complex<f64>;
 
 /// dB. Both sides carry the roundings of some dozen products, 1e-13; a slip of any formula shows far above.
 const CLOSE_DB: f64 = 1e-9;
-/// The same in degrees.
+/// Degrees, as close.
 const CLOSE_DEGREES: f64 = 1e-8;
 
 /// A file of these parts; the generator joins node `in`, the load is `RL`.
 fn file(parts: &str, generator: &str, frequency: &str) -> String {
-    format!(
-        "[amplifier]\ntitle = \"A network\"\nsource = \"made up for this check\"\n[parts]\n{parts}\n[bench]\ngenerator = {{ into = \"in\", resistance = \"{generator}\" }}\nload = \"RL\"\nfrequency = \"{frequency}\"\n"
-    )
+    text_of_parts(parts, ("in", generator), "RL") + &format!("frequency = \"{frequency}\"\n")
 }
 
 fn question(opened: &Opened, (from, to): (f64, f64), target: Option<Target>) -> ResponseOf {
@@ -313,7 +311,7 @@ C4  = { capacitor = "2n2", between = ["t2", "chassis"] }
 C5  = { capacitor = "120p", between = ["out", "chassis"] }
 RL  = { resistor = "2M2", between = ["out", "chassis"] }"#;
 
-/// The same by nodal equations, bass and treble from 0 to 1.
+/// The tone control by nodal equations, bass and treble from 0 to 1.
 fn tone(s: C, bass: f64, treble: f64) -> C {
     // 0 is the chassis, 1 the generator; the unknowns are in, b1, bw, b2, out, t1, t2.
     let y = |ohms: f64| real(1.0 / ohms);

@@ -16,14 +16,6 @@ use sim::operating_point::operating_point;
 use sim::parts::Waveform;
 use sim::periodic::{Approach, Settling, settle};
 
-/// The parts with a bench that does nothing: its generator is behind 1 GΩ.
-fn opened(parts: &str, set: &[(&str, &str)]) -> Opened {
-    let text = format!(
-        "[amplifier]\ntitle = \"Supply\"\nsource = \"own design, invented for this test\"\n[parts]\n{parts}\nRB = {{ resistor = \"1k\", between = [\"bench\", \"chassis\"] }}\n[bench]\ngenerator = {{ into = \"bench\", resistance = \"1000M\" }}\nload = \"RB\"\n"
-    );
-    Opened::read(&text, set)
-}
-
 fn answer(opened: &Opened, drive: Option<f64>) -> Supply {
     let mut question = SupplyOf::of(&opened.amplifier).expect("it is on its mains");
     question.drive = drive;
@@ -81,7 +73,7 @@ R1 = { resistor = "4k", between = ["ht", "chassis"] }
 
 #[test]
 fn what_the_mains_gives_is_what_all_parts_take() {
-    let supply = answer(&opened(BI_PHASE, &[]), None);
+    let supply = answer(&Opened::supply(BI_PHASE, &[]), None);
     for condition in &supply.conditions {
         let plug = &condition.figures.as_ref().expect("it settled").plug;
         // Conservation of energy. Rectangles over 512 samples of a period with four kinks: a thousandth.
@@ -114,7 +106,7 @@ C2 = { capacitor = "1n", between = ["d", "chassis"] }
 R2 = { resistor = "100M", between = ["d", "chassis"] }
 "#;
     for (esr, ohms) in [("0R", 0.0), ("47R", 47.0)] {
-        let supply = answer(&opened(&parts.replace("{esr}", esr), &[]), None);
+        let supply = answer(&Opened::supply(&parts.replace("{esr}", esr), &[]), None);
         let omega_c = TAU * 50.0 * c;
         let wanted = 40.0 * omega_c / (1.0 + (omega_c * (r + ohms)).powi(2)).sqrt();
         let figures = figures(&supply, Band::Nominal);
@@ -129,7 +121,7 @@ R2 = { resistor = "100M", between = ["d", "chassis"] }
 #[test]
 fn ripple_current_of_a_reservoir_is_what_its_charge_says() {
     let parts = BI_PHASE.replace("rating = \"600V\"", "rating = \"600V\", esr = \"0R\"");
-    let opened = opened(&parts, &[]);
+    let opened = Opened::supply(&parts, &[]);
     let supply = answer(&opened, None);
     let trace = supply.traces.points.iter().find(|t| t.name == "r1");
     let volts = &trace.expect("it is a point").values;
@@ -152,7 +144,10 @@ fn ripple_current_of_a_reservoir_is_what_its_charge_says() {
 
 #[test]
 fn peak_inverse_of_two_anodes_is_twice_the_peak_of_half_the_winding() {
-    let supply = answer(&opened(&BI_PHASE.replace("\"4k\"", "\"400k\""), &[]), None);
+    let supply = answer(
+        &Opened::supply(&BI_PHASE.replace("\"4k\"", "\"400k\""), &[]),
+        None,
+    );
     let figures = figures(&supply, Band::Nominal);
     for anode in &figures.rectifiers[0].anodes {
         // Textbook: 2 √2 U minus the drops, which at a milliampere are a volt or two in all.
@@ -181,7 +176,7 @@ C9 = { capacitor = "100p", between = ["y", "chassis"], esr = "1k" }
 C1 = { electrolytic = "100u", positive = "ht", negative = "chassis", rating = "600V" }
 R1 = { resistor = "10k", between = ["ht", "chassis"] }
 "#;
-    let supply = answer(&opened(parts, &[]), None);
+    let supply = answer(&Opened::supply(parts, &[]), None);
     let volts = |band| point(figures(&supply, band), "ht");
     // Two silicon drops of 0.7 V do not follow: 1.4 V of 400 V, a tenth of it, and their logarithm.
     assert_near(volts(Band::High) / volts(Band::Nominal), 1.1, 1e-3);
@@ -195,7 +190,7 @@ R1 = { resistor = "10k", between = ["ht", "chassis"] }
     let other = other.figures.as_ref().expect("it settled");
     assert_near(point(other, "ht"), volts(Band::Nominal), 4e-3);
     // And the file with that tap set is the same circuit.
-    let set = answer(&opened(parts, &[("T1", "253V")]), None);
+    let set = answer(&Opened::supply(parts, &[("T1", "253V")]), None);
     assert_near(
         point(other, "ht"),
         point(figures(&set, Band::High), "ht"),
@@ -296,7 +291,10 @@ C9 = { capacitor = "100p", between = ["y", "chassis"], esr = "1k" }
 C1 = { capacitor = "47u", between = ["ht", "chassis"], rating = "450V" }
 R1 = { resistor = "{bleeder}", between = ["ht", "chassis"] }
 "#;
-    let supply = answer(&opened(&parts.replace("{bleeder}", "100k"), &[]), None);
+    let supply = answer(
+        &Opened::supply(&parts.replace("{bleeder}", "100k"), &[]),
+        None,
+    );
     let capacitor = &supply.discharge[0];
     // t = RC ln(V/50 V); the silicon leaks a picoampere.
     let wanted = 4.7 * (capacitor.volts / 50.0).ln();
@@ -305,7 +303,10 @@ R1 = { resistor = "{bleeder}", between = ["ht", "chassis"] }
     assert!(capacitor.cold_left.is_none());
 
     // 2350 s: by the same law 50 V are not reached, and so much is left.
-    let supply = answer(&opened(&parts.replace("{bleeder}", "50M"), &[]), None);
+    let supply = answer(
+        &Opened::supply(&parts.replace("{bleeder}", "50M"), &[]),
+        None,
+    );
     let capacitor = &supply.discharge[0];
     assert!(capacitor.cold.is_none());
     let left = capacitor.volts * (-1800.0_f64 / 2350.0).exp();
@@ -348,7 +349,7 @@ R2 = { resistor = "22k", between = ["mid", "chassis"], rating = "5W" }
 #[test]
 fn capacitors_in_series_share_by_their_resistors_or_by_their_leakage() {
     let parallel = |a: f64, b: f64| a * b / (a + b);
-    let with = answer(&opened(&format!("{PAIR}{SHARING}"), &[]), None);
+    let with = answer(&Opened::supply(&format!("{PAIR}{SHARING}"), &[]), None);
     let figures_with = figures(&with, Band::Nominal);
     let pair = &figures_with.pairs[0];
     assert_eq!(pair.parts, ["C1", "C2"]);
@@ -366,7 +367,7 @@ fn capacitors_in_series_share_by_their_resistors_or_by_their_leakage() {
     // The middle is no point of the supply.
     assert_eq!(figures_with.points.len(), 1);
 
-    let without = answer(&opened(PAIR, &[]), None);
+    let without = answer(&Opened::supply(PAIR, &[]), None);
     let figures = figures(&without, Band::Nominal);
     let pair = &figures.pairs[0];
     assert!(pair.resistors.is_empty());
@@ -376,7 +377,7 @@ fn capacitors_in_series_share_by_their_resistors_or_by_their_leakage() {
 
 #[test]
 fn threads_change_nothing() {
-    let opened = opened(BI_PHASE, &[]);
+    let opened = Opened::supply(BI_PHASE, &[]);
     let with = |threads: usize| {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build();
         let supply = pool.expect("threads").install(|| answer(&opened, None));

@@ -7,7 +7,7 @@
 
 use std::f64::consts::{PI, SQRT_2};
 
-use checks::examples::Opened;
+use checks::examples::{Opened, text_of_parts};
 use measure::at_rest::switch_on::{
     CapacitorAtSwitchOn, Phase, Stated, SwitchOn, SwitchOnOf, with_silicon,
 };
@@ -16,21 +16,10 @@ use sim::System;
 use sim::Tolerances;
 use sim::operating_point::operating_point;
 
-/// Parts between a title and a bench that only make a file whole.
+/// The text of a supply of these parts with 1 MΩ across it.
 fn file(parts: &str) -> String {
-    format!(
-        r#"
-[amplifier]
-title = "Supply"
-source = "own design, invented for this test"
-[parts]
-{parts}
-RL = {{ resistor = "1M", between = ["ht", "chassis"] }}
-[bench]
-generator = {{ into = "ht", resistance = "100M" }}
-load = "RL"
-"#
-    )
+    let parts = format!("{parts}\nRL = {{ resistor = \"1M\", between = [\"ht\", \"chassis\"] }}");
+    text_of_parts(&parts, ("ht", "100M"), "RL")
 }
 
 /// A winding of 250-0-250 V of 100 ohms a side.

@@ -19,7 +19,7 @@ use sim::System;
 use sim::amplifier::{Amplifier, Mains, Taps};
 use sim::circuit::Circuit;
 use sim::error::SimError;
-use sim::parts::{Part, Waveform};
+use sim::parts::Waveform;
 use sim::periodic::Period;
 use sim::system::Workspace;
 
@@ -237,13 +237,8 @@ impl Measurement for SupplyOf {
 
 impl SupplyOf {
     fn jobs(&self, circuit: &Circuit) -> Vec<Job> {
-        let set = match &circuit.part(self.mains.part).part {
-            Part::Source(source) => match source.waveform {
-                Waveform::Sine { amplitude, .. } => amplitude * std::f64::consts::FRAC_1_SQRT_2,
-                _ => 0.0,
-            },
-            _ => 0.0,
-        };
+        let source = circuit.part(self.mains.part).part.source();
+        let set = source.map_or(0.0, |source| source.waveform.alternating_rms());
         // A chassis that is unplugged with --set is asked about as it is when plugged in.
         let nominal = if set > 0.0 { set } else { self.mains.nominal };
         let band = [

@@ -1,18 +1,19 @@
 //! Every voltage, current and dissipation with no signal, and what is over its rating.
-//!
-//! A little over 400 lines because it is one table: the chart and how each part is read.
 
 use models::data::ValveModel;
 use serde::Serialize;
 
 use crate::instruments::heater::{HeaterAtRest, heaters};
-use crate::instruments::valve::{AgainstLimit, Electrodes, ValveProbe, rectifier_currents};
+use crate::instruments::valve::{AgainstLimit, ValveProbe};
 use crate::{Measurement, Progress, UnderTest};
 use sim::error::SimError;
 use sim::operating_point::Found;
-use sim::parts::{Part, Waveform};
-use sim::rest::Rest;
+use sim::parts::Part;
 use sim::stability::Growing;
+
+mod in_place;
+
+use in_place::{InPlace, valve_at_rest};
 
 /// The voltage chart. SI units.
 #[derive(Clone, Debug, Serialize)]
@@ -188,7 +189,7 @@ pub struct WindingAtRest {
     /// Greatest flux of the core as a share of the flux where its inductance has fallen to half; none for a
     /// linear inductor. A mains transformer works beyond that by design.
     pub flux: Option<f64>,
-    /// The same of its mean flux, which direct current makes.
+    /// Mean flux, which direct current makes, as such a share.
     pub direct_flux: Option<f64>,
 }
 
@@ -285,221 +286,25 @@ pub fn chart(of: &UnderTest<'_>) -> Result<Voltages, SimError> {
         residual,
     };
     for (id, placed) in circuit.parts() {
-        let name = || placed.name.clone();
-        let across =
-            |a: usize, b: usize, x: &[f64]| x[place(placed.nodes[a])] - x[place(placed.nodes[b])];
-        // Rms, with the sign of the mean.
-        let signed = |figure: &dyn Fn(&[f64]) -> f64| rest.rms(figure).copysign(rest.mean(figure));
+        let part = InPlace { of, id, placed };
         match &placed.part {
-            Part::Resistor(resistor) => answer.resistors.push(ResistorAtRest {
-                part: name(),
-                resistance: resistor.r,
-                volts: AgainstLimit {
-                    value: rest.rms(|x| across(0, 1, x)),
-                    limit: placed.ratings.volts,
-                },
-                current: signed(&|x| across(0, 1, x) / resistor.r),
-                power: AgainstLimit {
-                    value: rest.mean(|x| across(0, 1, x).powi(2) / resistor.r),
-                    limit: placed.ratings.watts,
-                },
-            }),
-            Part::Pot(pot) => {
-                let (upper, lower) = pot.halves();
-                answer.resistors.push(ResistorAtRest {
-                    part: name(),
-                    resistance: pot.r,
-                    volts: AgainstLimit {
-                        value: rest.rms(|x| across(0, 2, x)),
-                        limit: placed.ratings.volts,
-                    },
-                    current: signed(&|x| across(0, 1, x) / upper),
-                    power: AgainstLimit {
-                        value: rest.mean(|x| {
-                            across(0, 1, x).powi(2) / upper + across(1, 2, x).powi(2) / lower
-                        }),
-                        limit: placed.ratings.watts,
-                    },
-                });
-            }
-            Part::Capacitor(capacitor) => {
-                let greatest = rest.most(|x| across(0, 1, x).abs());
-                answer.capacitors.push(CapacitorAtRest {
-                    part: name(),
-                    capacitance: capacitor.c,
-                    volts: AgainstLimit {
-                        value: greatest,
-                        limit: placed.ratings.volts,
-                    },
-                    stored: 0.5 * capacitor.c * greatest.powi(2),
-                    reversed: capacitor.polar && rest.most(|x| -across(0, 1, x)) > 0.5,
-                });
-            }
-            Part::Inductor(inductor) => {
-                let at = system.currents_of(id)[0] as usize;
-                let current = rest.mean(|x| x[at]);
-                answer.windings.push(WindingAtRest {
-                    part: name(),
-                    winding: "winding".to_owned(),
-                    current: AgainstLimit {
-                        value: current.abs(),
-                        limit: placed.ratings.amps,
-                    },
-                    drop: current * inductor.resistance,
-                    flux: system.flux_of(id).map(|flux| {
-                        rest.most(|x| x[flux as usize].abs()) / inductor.core.saturation_flux()
-                    }),
-                    direct_flux: system.flux_of(id).map(|flux| {
-                        rest.mean(|x| x[flux as usize]).abs() / inductor.core.saturation_flux()
-                    }),
-                });
-            }
-            Part::Transformer(transformer) => {
-                let flux = system.flux_of(id).map(|flux| {
-                    rest.most(|x| x[flux as usize].abs()) / transformer.core.saturation_flux()
-                });
-                let direct_flux = system.flux_of(id).map(|flux| {
-                    rest.mean(|x| x[flux as usize]).abs() / transformer.core.saturation_flux()
-                });
-                for (winding, &at) in transformer.windings.iter().zip(system.currents_of(id)) {
-                    let current = signed(&|x| x[at as usize]);
-                    answer.windings.push(WindingAtRest {
-                        part: name(),
-                        winding: winding.name.clone(),
-                        current: AgainstLimit {
-                            value: current.abs(),
-                            limit: winding.rated_current,
-                        },
-                        drop: current * winding.resistance,
-                        flux,
-                        direct_flux,
-                    });
+            Part::Resistor(resistor) => answer.resistors.push(part.resistor(*resistor)),
+            Part::Pot(pot) => answer.resistors.push(part.pot(pot)),
+            Part::Capacitor(capacitor) => answer.capacitors.push(part.capacitor(capacitor)),
+            Part::Inductor(inductor) => answer.windings.push(part.inductor(inductor)),
+            Part::Transformer(transformer) => answer.windings.extend(part.windings(transformer)),
+            Part::Source(source) => answer.supplies.push(part.supply(&source.waveform)),
+            Part::Valve(valve) => match &valve.kind.model {
+                ValveModel::Rectifier(_) => answer.rectifiers.push(part.rectifier(&valve.kind)),
+                ValveModel::Stabiliser(law) => {
+                    answer.stabilisers.push(part.stabiliser(&valve.kind, law));
                 }
-            }
-            Part::Source(source) => {
-                let at = system.currents_of(id)[0] as usize;
-                answer
-                    .supplies
-                    .push(supply_at_rest(name(), &source.waveform, rest, at));
-            }
-            Part::Valve(valve) if valve.kind.model.is_rectifier() => {
-                let sum = |x: &[f64]| -> f64 {
-                    let anodes = rectifier_currents(system, id, x);
-                    anodes.iter().map(|(_, current)| current).sum()
-                };
-                let drop = |x: &[f64]| {
-                    let anodes = rectifier_currents(system, id, x);
-                    anodes.first().map_or(0.0, |(drop, _)| *drop)
-                };
-                answer.rectifiers.push(RectifierAtRest {
-                    part: name(),
-                    kind: valve.kind.name.clone(),
-                    current: AgainstLimit {
-                        value: rest.mean(sum),
-                        limit: valve.kind.limits.dc_amps,
-                    },
-                    drop: rest.most(drop),
-                });
-            }
-            Part::Valve(valve) => {
-                if let ValveModel::Stabiliser(law) = &valve.kind.model {
-                    answer.stabilisers.push(StabiliserAtRest {
-                        part: name(),
-                        kind: valve.kind.name.clone(),
-                        volts: rest.mean(|x| across(0, 1, x)),
-                        current: AgainstLimit {
-                            value: rest.mean(|x| law.current(across(0, 1, x)).value),
-                            limit: valve.kind.limits.most_amps,
-                        },
-                        least: valve.kind.limits.least_amps,
-                        strike: valve.kind.discharge.as_ref().and_then(|d| d.strike_volts),
-                    });
-                }
-            }
+                // Among the valves already.
+                ValveModel::Triode(_) | ValveModel::Pentode(_) => {}
+            },
             Part::Device(_) | Part::Diodes(_) | Part::Switch(_) | Part::Loudspeaker(_) => {}
         }
     }
     answer.growing = of.growing();
     Ok(answer)
-}
-
-/// A supply; an alternating one in rms values.
-fn supply_at_rest(part: String, waveform: &Waveform, rest: &Rest, current: usize) -> SupplyAtRest {
-    if !waveform.alternates() {
-        let volts = waveform.at_rest();
-        let current = rest.mean(|x| x[current]);
-        return SupplyAtRest {
-            part,
-            volts,
-            current,
-            power: volts * current,
-        };
-    }
-    let (count, period) = (
-        rest.samples().len() as f64,
-        rest.mains.map_or(0.0, |mains| mains.duration),
-    );
-    let at = |k: usize| waveform.at(period * (k as f64 / count));
-    let mean = |figure: &dyn Fn(f64, f64) -> f64| {
-        let samples = rest.samples().iter().enumerate();
-        samples.map(|(k, x)| figure(at(k), x[current])).sum::<f64>() / count
-    };
-    SupplyAtRest {
-        part,
-        volts: mean(&|volts, _| volts * volts).sqrt(),
-        current: mean(&|_, amps| amps * amps).sqrt(),
-        power: mean(&|volts, amps| volts * amps),
-    }
-}
-
-fn valve_at_rest(probe: &ValveProbe, rest: &Rest) -> ValveAtRest {
-    // Slopes at the mean voltages; currents and watts as the mean of what they are.
-    let electrodes = probe.at(&rest.mean_state());
-    let mean = |figure: &dyn Fn(&Electrodes) -> f64| rest.mean(|x| figure(&probe.at(x)));
-    let limits = &probe.kind().limits;
-    let pentode = matches!(probe.kind().model, ValveModel::Pentode(_));
-    let strapped = pentode && probe.strapped;
-    // Strapped, screen and anode are one electrode: one slope, one dissipation, the screen's volts.
-    let slopes = if strapped {
-        electrodes.currents.strapped()
-    } else {
-        electrodes.currents
-    };
-    ValveAtRest {
-        part: probe.name.clone(),
-        kind: probe.kind().name.clone(),
-        v_ak: AgainstLimit {
-            value: electrodes.v_ak,
-            limit: probe.anode_volts_limit(),
-        },
-        v_sk: pentode.then_some(AgainstLimit {
-            value: electrodes.v_sk,
-            limit: limits.screen_volts,
-        }),
-        v_gk: electrodes.v_gk,
-        v_k: AgainstLimit {
-            value: rest.most(|x| probe.at(x).v_k.abs()),
-            limit: limits.heater_cathode_volts.filter(|_| !probe.heater_drawn),
-        },
-        i_a: mean(&|e| e.currents.anode),
-        i_s: mean(&|e| e.currents.screen),
-        i_g: mean(&|e| e.currents.grid),
-        i_k: AgainstLimit {
-            value: mean(&|e| e.currents.cathode()),
-            limit: limits.cathode_amps,
-        },
-        gm: slopes.gm(),
-        ra: slopes.ra(),
-        mu: slopes.mu(),
-        p_a: AgainstLimit {
-            value: mean(&|e| probe.anode_watts(e)),
-            limit: probe.anode_watts_limit(),
-        },
-        p_s: pentode.then_some(AgainstLimit {
-            value: mean(&Electrodes::screen_watts),
-            limit: limits.screen_watts,
-        }),
-        strapped,
-        strapped_limit: probe.has_strapped_limit(),
-    }
 }

@@ -30,7 +30,6 @@ use crate::under_test::carried;
 use crate::{Measurement, Progress, Reached, UnderTest};
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::error::{Question, SimError};
-use sim::parts::{Part, Source};
 use sim::rest::frequencies;
 use sim::small_signal::Excitation;
 use sim::system::System;
@@ -86,7 +85,7 @@ pub struct Hum {
     pub highest: f64,
     /// Hum across the load, V rms.
     pub output_rms: f64,
-    /// The same, A-weighted.
+    /// Hum across the load, A-weighted, V rms.
     pub output_a_rms: f64,
     /// Multiples of the mains frequency to 1 kHz.
     pub lines: Vec<Line>,
@@ -139,11 +138,11 @@ pub struct CauseOfHum {
     pub within: Option<String>,
     /// Hum with the cause switched off, V rms.
     pub off_rms: f64,
-    /// The same, A-weighted.
+    /// Hum with the cause switched off, A-weighted, V rms.
     pub off_a_rms: f64,
     /// Share of the hum's power that goes with it; negative when there is more without it.
     pub share: f64,
-    /// The same of the A-weighted hum.
+    /// Share of the A-weighted hum's power that goes with it.
     pub share_a: f64,
     /// Difference of the phasors with and without it, V rms.
     pub difference_rms: f64,
@@ -306,12 +305,10 @@ impl Measurement for HumOf {
             None => None,
             Some(drive) => Some(signal::with_signal(&self.bench, of, mains, drive)?),
         };
+        let generator = circuit.part(self.bench.generator).part.source();
         Ok(Hum {
             mains_frequency: mains,
-            generator_ohms: match &circuit.part(self.bench.generator).part {
-                Part::Source(Source { resistance, .. }) => *resistance,
-                _ => 0.0,
-            },
+            generator_ohms: generator.map_or(0.0, |source| source.resistance),
             load_ohms: self.bench.load_ohms,
             highest: hum.frequency(hum.phasors.len() - 1),
             output_rms: hum.rms(),

@@ -11,7 +11,7 @@ use serde::Serialize;
 
 use crate::instruments::valve::AgainstLimit;
 use sim::circuit::{Circuit, PartId};
-use sim::parts::{Part, Valve};
+use sim::parts::Valve;
 use sim::system::System;
 
 /// How far heater volts may be off, as a share of the rated.
@@ -41,11 +41,10 @@ pub struct HeaterAtRest {
 pub fn heaters(circuit: &Circuit, system: &System, samples: &[&[f64]]) -> Vec<HeaterAtRest> {
     circuit
         .parts()
-        .filter_map(|(id, placed)| match &placed.part {
-            Part::Valve(valve) if valve.filament || valve.heater.is_some() => {
-                heater(circuit, system, samples, id, valve)
-            }
-            _ => None,
+        .filter_map(|(id, placed)| {
+            let valve = placed.part.valve()?;
+            let drawn = valve.filament || valve.heater.is_some();
+            drawn.then(|| heater(circuit, system, samples, id, valve))?
         })
         .collect()
 }
@@ -83,10 +82,7 @@ fn heater(
     let cathodes: Vec<usize> = circuit
         .parts()
         .filter(|(section, _)| circuit.heater_of(*section) == Some(id))
-        .filter_map(|(_, placed)| match &placed.part {
-            Part::Valve(valve) => valve.wiring(&placed.nodes).cathode.first(),
-            _ => None,
-        })
+        .filter_map(|(_, placed)| placed.wiring()?.cathode.first())
         .map(|&node| system.voltage_of(node) as usize)
         .collect();
     let apart = |x: &&[f64]| {

@@ -77,7 +77,10 @@ impl PowerBalance {
                         Unknown::Current(..) if !is_source[row] && row == column => {
                             balance.windings -= power;
                         }
-                        _ => {}
+                        Unknown::Voltage(_)
+                        | Unknown::Inside(_)
+                        | Unknown::Current(..)
+                        | Unknown::Flux(_) => {}
                     }
                 }
             }

@@ -7,8 +7,6 @@
 
 use std::collections::VecDeque;
 
-use models::AnyDevice;
-
 use sim::circuit::{Circuit, NodeId};
 use sim::parts::{Part, Waveform};
 use sim::rest::Rest;
@@ -111,17 +109,12 @@ pub(crate) fn supplied(circuit: &Circuit) -> Vec<NodeId> {
 pub(crate) fn rectified(circuit: &Circuit) -> Vec<NodeId> {
     circuit
         .parts()
-        .filter(|(_, placed)| match &placed.part {
-            Part::Diodes(_) | Part::Device(AnyDevice::Diode(_)) => true,
-            Part::Valve(valve) => valve.kind.model.is_rectifier(),
-            _ => false,
-        })
-        .flat_map(|(_, placed)| match &placed.part {
-            Part::Valve(valve) => {
-                let wiring = valve.wiring(&placed.nodes);
-                [wiring.anodes, wiring.cathode].concat()
-            }
-            _ => placed.nodes.clone(),
+        .filter(|(_, placed)| placed.part.is_rectifier())
+        .flat_map(|(_, placed)| {
+            placed.wiring().map_or_else(
+                || placed.nodes.clone(),
+                |wiring| [wiring.anodes, wiring.cathode].concat(),
+            )
         })
         .filter(|&node| node != NodeId::CHASSIS)
         .collect()
@@ -140,7 +133,15 @@ fn fed(circuit: &Circuit, from: NodeId, omega: f64) -> Vec<(NodeId, f64)> {
                         .unwrap_or_else(|| inductor.core.anhysteretic(0.0).slope.recip());
                     inductor.resistance.hypot(omega * henries)
                 }
-                _ => return None,
+                Part::Capacitor(_)
+                | Part::Transformer(_)
+                | Part::Valve(_)
+                | Part::Device(_)
+                | Part::Diodes(_)
+                | Part::Source(_)
+                | Part::Pot(_)
+                | Part::Switch(_)
+                | Part::Loudspeaker(_) => return None,
             };
             match *placed.nodes.as_slice() {
                 [a, b] if a == from => Some((b, impedance)),
@@ -178,17 +179,14 @@ fn carries_signal(circuit: &Circuit, node: NodeId) -> bool {
 
 /// Whether the node is a cathode, or else a grid, of an amplifying valve.
 fn is_electrode(circuit: &Circuit, node: NodeId, cathode: bool) -> bool {
-    circuit.parts().any(|(_, placed)| match &placed.part {
-        Part::Valve(valve) => {
-            let wiring = valve.wiring(&placed.nodes);
-            wiring.grid.is_some_and(|grid| {
-                if cathode {
-                    wiring.cathode.contains(&node)
-                } else {
-                    grid == node
-                }
-            })
-        }
-        _ => false,
+    let mut valves = circuit.parts().filter_map(|(_, placed)| placed.wiring());
+    valves.any(|wiring| {
+        wiring.grid.is_some_and(|grid| {
+            if cathode {
+                wiring.cathode.contains(&node)
+            } else {
+                grid == node
+            }
+        })
     })
 }

@@ -154,11 +154,12 @@ impl ValveProbe {
 
     /// Anode volts in excess of the knee; infinite for triodes and strapped pentodes, which have none.
     pub fn above_knee(&self, electrodes: &Electrodes) -> f64 {
-        match &self.kind.model {
-            ValveModel::Pentode(pentode) if self.has_screen() => {
-                electrodes.v_ak - pentode.knee_voltage(electrodes.v_sk, electrodes.v_gk)
-            }
-            _ => f64::INFINITY,
+        if let ValveModel::Pentode(pentode) = &self.kind.model
+            && self.has_screen()
+        {
+            electrodes.v_ak - pentode.knee_voltage(electrodes.v_sk, electrodes.v_gk)
+        } else {
+            f64::INFINITY
         }
     }
 }

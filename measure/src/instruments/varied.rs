@@ -100,7 +100,12 @@ impl Quantity {
                 any(transformer, |w| w.resistance).then_some(Self::WindingResistance)
             }
             Part::Valve(valve) => valve.kind.model.amplifies().then_some(Self::Current),
-            _ => None,
+            Part::Capacitor(_)
+            | Part::Device(_)
+            | Part::Diodes(_)
+            | Part::Source(_)
+            | Part::Switch(_)
+            | Part::Loudspeaker(_) => None,
         }
     }
 
@@ -119,10 +124,16 @@ impl Quantity {
                 let capacitance = any(transformer, |w| w.capacitance);
                 all.extend(capacitance.then_some(Self::WindingCapacitance));
             }
-            Part::Valve(valve) if valve.kind.model.is_rectifier() => {
-                all.push(Self::Current);
+            Part::Valve(valve) => {
+                all.extend(valve.kind.model.is_rectifier().then_some(Self::Current));
             }
-            _ => {}
+            Part::Resistor(_)
+            | Part::Device(_)
+            | Part::Diodes(_)
+            | Part::Source(_)
+            | Part::Pot(_)
+            | Part::Switch(_)
+            | Part::Loudspeaker(_) => {}
         }
         all
     }
@@ -141,45 +152,63 @@ impl Quantity {
 
     /// Multiplies it.
     pub(crate) fn scale(self, part: &mut Part, ratio: f64) {
-        match (self, part) {
-            (Self::Resistance, Part::Resistor(resistor)) => resistor.r *= ratio,
-            (Self::Resistance, Part::Pot(pot)) => pot.r *= ratio,
-            (Self::WindingResistance, Part::Inductor(inductor)) => inductor.resistance *= ratio,
-            (Self::Capacitance, Part::Capacitor(capacitor)) => capacitor.c *= ratio,
-            (Self::Inductance, Part::Inductor(inductor)) => {
-                inductor.core.l0 *= ratio;
-                inductor.core.gap /= ratio;
-                inductor.linear = inductor.linear.map(|l| ratio * l);
-            }
-            (Self::WindingCapacitance, Part::Inductor(inductor)) => inductor.capacitance *= ratio,
-            (Self::Inductance, Part::Transformer(transformer)) => {
-                transformer.core.l0 *= ratio;
-                transformer.core.gap /= ratio;
-            }
-            (_, Part::Transformer(transformer)) => {
-                for winding in &mut transformer.windings {
-                    match self {
-                        Self::WindingResistance => winding.resistance *= ratio,
-                        Self::Leakage => winding.leakage *= ratio,
-                        Self::WindingCapacitance => winding.capacitance *= ratio,
-                        _ => {}
-                    }
-                }
-            }
-            (Self::Current, Part::Valve(valve)) => valve.scale_current(ratio),
-            (Self::Mu { anode, screen }, Part::Valve(valve)) => {
-                valve.kind.model.scale_mu(ratio, anode, screen);
-            }
-            (Self::Volts, Part::Source(source)) => match &mut source.waveform {
+        match part {
+            Part::Resistor(resistor) if self == Self::Resistance => resistor.r *= ratio,
+            Part::Pot(pot) if self == Self::Resistance => pot.r *= ratio,
+            Part::Capacitor(capacitor) if self == Self::Capacitance => capacitor.c *= ratio,
+            Part::Source(source) if self == Self::Volts => match &mut source.waveform {
                 Waveform::Dc(volts) => *volts *= ratio,
                 Waveform::Sine { amplitude, .. } | Waveform::Square { amplitude, .. } => {
                     *amplitude *= ratio;
                 }
+                Waveform::TwoTone { .. }
+                | Waveform::Stray { .. }
+                | Waveform::Samples { .. }
+                | Waveform::Stretch { .. } => {}
+            },
+            Part::Inductor(inductor) => match self {
+                Self::WindingResistance => inductor.resistance *= ratio,
+                Self::WindingCapacitance => inductor.capacitance *= ratio,
+                Self::Inductance => {
+                    inductor.core.l0 *= ratio;
+                    inductor.core.gap /= ratio;
+                    inductor.linear = inductor.linear.map(|l| ratio * l);
+                }
                 _ => {}
             },
-            _ => {}
+            Part::Transformer(transformer) => match self {
+                Self::Inductance => {
+                    transformer.core.l0 *= ratio;
+                    transformer.core.gap /= ratio;
+                }
+                Self::WindingResistance => {
+                    each(transformer, |winding| winding.resistance *= ratio);
+                }
+                Self::Leakage => each(transformer, |winding| winding.leakage *= ratio),
+                Self::WindingCapacitance => {
+                    each(transformer, |winding| winding.capacitance *= ratio);
+                }
+                _ => {}
+            },
+            Part::Valve(valve) => match self {
+                Self::Current => valve.scale_current(ratio),
+                Self::Mu { anode, screen } => valve.kind.model.scale_mu(ratio, anode, screen),
+                _ => {}
+            },
+            Part::Resistor(_)
+            | Part::Capacitor(_)
+            | Part::Device(_)
+            | Part::Diodes(_)
+            | Part::Source(_)
+            | Part::Pot(_)
+            | Part::Switch(_)
+            | Part::Loudspeaker(_) => {}
         }
     }
+}
+
+fn each(transformer: &mut Transformer, change: impl Fn(&mut Winding)) {
+    transformer.windings.iter_mut().for_each(change);
 }
 
 fn any(transformer: &Transformer, value: impl Fn(&Winding) -> f64) -> bool {
@@ -223,10 +252,14 @@ impl Varied {
 pub(crate) fn supplies(circuit: &Circuit, on_mains: bool) -> Vec<PartId> {
     let parts = circuit.parts();
     parts
-        .filter(|(_, placed)| match &placed.part {
-            Part::Source(source) if on_mains => source.waveform.alternates(),
-            Part::Source(source) => source.waveform.at_rest().abs() > 0.0,
-            _ => false,
+        .filter(|(_, placed)| {
+            placed.part.source().is_some_and(|source| {
+                if on_mains {
+                    source.waveform.alternates()
+                } else {
+                    source.waveform.at_rest().abs() > 0.0
+                }
+            })
         })
         .map(|(id, _)| id)
         .collect()

@@ -8,7 +8,7 @@ use serde::Serialize;
 
 use sim::amplifier::Amplifier;
 use sim::circuit::{Circuit, PartId, Placed};
-use sim::parts::{Part, Waveform};
+use sim::parts::{Part, Source, Waveform};
 use sim::quantity::{Unit, engineering};
 
 /// How a part differs.
@@ -17,7 +17,7 @@ use sim::quantity::{Unit, engineering};
 pub enum ChangeKind {
     /// Another value or type in the same holes.
     Value,
-    /// The same designator, wired otherwise.
+    /// Joined to other nodes, or another kind of part.
     Rewired,
     /// There only in the second list.
     Added,
@@ -102,50 +102,56 @@ fn same_holes((first, a): (&Circuit, &Placed), (second, b): (&Circuit, &Placed))
             .iter()
             .zip(&b.nodes)
             .all(|(x, y)| first.node_name(*x) == second.node_name(*y));
-    ends && match (&a.part, &b.part) {
-        (Part::Valve(a), Part::Valve(b)) => {
-            let pins = |base: &models::data::Base| (base.name.clone(), base.pins.clone());
-            a.kind.name == b.kind.name
-                || a.kind
-                    .base
-                    .as_ref()
-                    .zip(b.kind.base.as_ref())
-                    .is_some_and(|(a, b)| pins(a) == pins(b) && a.top_cap == b.top_cap)
-        }
-        (a, b) => a.words() == b.words(),
+    ends && if let (Some(a), Some(b)) = (a.part.valve(), b.part.valve()) {
+        let pins = |base: &models::data::Base| (base.name.clone(), base.pins.clone());
+        a.kind.name == b.kind.name
+            || a.kind
+                .base
+                .as_ref()
+                .zip(b.kind.base.as_ref())
+                .is_some_and(|(a, b)| pins(a) == pins(b) && a.top_cap == b.top_cap)
+    } else {
+        a.part.words() == b.part.words()
     }
 }
 
 /// What a part is: its type or its value where one figure says it.
 fn words(placed: &Placed) -> String {
-    let (value, unit) = match &placed.part {
+    let kind = placed.part.words();
+    let of = |value, unit| format!("{kind} {}", engineering(value, unit));
+    match &placed.part {
         Part::Valve(valve) => {
             let name = valve.kind.name.clone();
             let own = (valve.current - 1.0).abs() > f64::EPSILON;
             let share = engineering(valve.current, Unit::Percent);
-            return if own {
+            if own {
                 format!("{name} of {share} current")
             } else {
                 name
-            };
+            }
         }
-        Part::Resistor(part) => (part.r, Unit::Ohm),
-        Part::Pot(part) => (part.r, Unit::Ohm),
-        Part::Capacitor(part) => (part.c, Unit::Farad),
-        Part::Source(part) => match part.waveform {
-            Waveform::Dc(volts) => (volts, Unit::Volt),
-            _ => return placed.part.words().to_owned(),
-        },
-        part => return part.words().to_owned(),
-    };
-    format!("{} {}", placed.part.words(), engineering(value, unit))
+        Part::Resistor(part) => of(part.r, Unit::Ohm),
+        Part::Pot(part) => of(part.r, Unit::Ohm),
+        Part::Capacitor(part) => of(part.c, Unit::Farad),
+        Part::Source(Source {
+            waveform: Waveform::Dc(volts),
+            ..
+        }) => of(*volts, Unit::Volt),
+        Part::Inductor(_)
+        | Part::Transformer(_)
+        | Part::Device(_)
+        | Part::Diodes(_)
+        | Part::Source(_)
+        | Part::Switch(_)
+        | Part::Loudspeaker(_) => kind.to_owned(),
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::drawn;
     use crate::judged::figure::tests::STAGE;
-    use sheet::read;
 
     #[test]
     fn same_holes_and_new_wiring_are_told_apart() {
@@ -156,10 +162,10 @@ mod tests {
                 "R2 = { resistor = \"1k5\", between = [\"k\", \"chassis\"] }\n",
                 "R4 = { resistor = \"1k5\", between = [\"k\", \"chassis\"] }\n",
             )
-            .replace("[\"a\", \"out\"]", "[\"k\", \"out\"]")
-            .replace("0R", "600R");
+            .replace("[\"a\", \"out\"]", "[\"k\", \"out\"]");
         let weak = STAGE.replace("\"6J5\",", "\"6J5\", current = \"70%\",");
-        let (first, second) = (read(STAGE, &[]).unwrap(), read(&other, &[]).unwrap());
+        let stage = |parts: &str, source: &str| drawn::amplifier(parts, ("g", source), "R3");
+        let (first, second) = (stage(STAGE, "0R"), stage(&other, "600R"));
         let found: Vec<(String, ChangeKind)> = changes(&first, &second)
             .into_iter()
             .map(|change| (change.part, change.kind))
@@ -177,7 +183,7 @@ mod tests {
             changes(&first, &second)[1].is.as_deref(),
             Some("resistor 39.0 kΩ")
         );
-        let worn = changes(&first, &read(&weak, &[]).unwrap());
+        let worn = changes(&first, &stage(&weak, "0R"));
         assert_eq!(worn[0].is.as_deref(), Some("6J5 of 70.0 % current"));
         assert_eq!((worn.len(), worn[0].kind), (1, ChangeKind::Value));
     }

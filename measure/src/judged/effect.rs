@@ -81,7 +81,7 @@ pub struct Effect {
     pub parts: Vec<TakenOut>,
     /// What became of it.
     pub outcome: Outcome,
-    /// The same in words, where there is more to say than the figures.
+    /// What became of it in words, where there is more to say than the figures.
     pub words: Option<String>,
     /// The figures that move, those that move most first.
     pub changes: Vec<Shift>,
@@ -203,9 +203,10 @@ fn without(asked: &Asked<'_>, drawn: &Measured, removals: &[Removal]) -> Effect 
     let measured = match measured {
         Ok(measured) => measured,
         Err(error) => {
-            effect.outcome = match error {
-                SimError::Oscillates { .. } => Outcome::Oscillates,
-                _ => Outcome::NotMeasured,
+            effect.outcome = if matches!(error, SimError::Oscillates { .. }) {
+                Outcome::Oscillates
+            } else {
+                Outcome::NotMeasured
             };
             effect.words = Some(error.to_string());
             return effect;
@@ -228,9 +229,10 @@ fn without(asked: &Asked<'_>, drawn: &Measured, removals: &[Removal]) -> Effect 
         effect.outcome = Outcome::Cut;
         effect.words = Some("no signal arrives at the load".to_owned());
     } else if let Some(error) = &measured.no_response {
-        effect.outcome = match error {
-            SimError::Question(Question::NoSignal) => Outcome::Cut,
-            _ => Outcome::NotMeasured,
+        effect.outcome = if matches!(error, SimError::Question(Question::NoSignal)) {
+            Outcome::Cut
+        } else {
+            Outcome::NotMeasured
         };
         effect.words = Some(error.to_string());
     }

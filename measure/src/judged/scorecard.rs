@@ -1,6 +1,8 @@
 //! The figures by which an amplifier is judged, in one list: what two amplifiers are compared by.
 //!
 //! Every figure is drawn from a [`Study`], so it is the one the single command prints.
+//!
+//! Over 400 lines because it is one list: every figure in the order in which it is told.
 
 use std::collections::BTreeMap;
 
@@ -421,13 +423,11 @@ fn heater_wires(circuit: &Circuit) -> BTreeMap<Wire, Vec<HeaterOf>> {
 
 /// The winding between two nodes, with the designator of its transformer.
 fn winding_between(circuit: &Circuit, (a, b): (NodeId, NodeId)) -> Option<(&str, &Winding)> {
-    circuit.parts().find_map(|(_, placed)| match &placed.part {
-        Part::Transformer(transformer) => transformer
-            .windings
-            .iter()
+    circuit.parts().find_map(|(_, placed)| {
+        let windings = placed.part.transformer()?.windings.iter();
+        let (winding, _) = windings
             .zip(placed.nodes.chunks_exact(2))
-            .find(|(_, ends)| **ends == [a, b] || **ends == [b, a])
-            .map(|(winding, _)| (placed.name.as_str(), winding)),
-        _ => None,
+            .find(|(_, ends)| **ends == [a, b] || **ends == [b, a])?;
+        Some((placed.name.as_str(), winding))
     })
 }

@@ -15,6 +15,8 @@
 //! Care      corners are the worst case where the figure is monotonic in every value, which is not proved:
 //!           samples beyond them are counted, see `corners.rs`.  Selected and matched parts, ageing and parts of one batch, which
 //!           are alike, are not rectangular and not independent.  The load is held
+//!
+//! Over 400 lines because the three answers are asked of the same values in one question.
 
 use std::sync::atomic::{AtomicUsize, Ordering};
 

@@ -108,7 +108,7 @@ pub struct At {
     /// Voltage at the loudspeaker for a constant generator against that at the test frequency, dB; none when
     /// no signal reaches it.
     pub level_db: Option<f64>,
-    /// The same against what the rated resistance would get, dB: the loudspeaker's part of it.
+    /// Voltage at the loudspeaker against what the rated resistance would get, dB: the loudspeaker's part of it.
     pub deviation_db: Option<f64>,
 }
 
@@ -269,7 +269,15 @@ impl ImpedanceOf {
         match &circuit.part(self.load).part {
             Part::Resistor(resistor) => resistor.r.into(),
             Part::Loudspeaker(loudspeaker) => loudspeaker.impedance(frequency),
-            _ => self.load_ohms.into(),
+            Part::Capacitor(_)
+            | Part::Inductor(_)
+            | Part::Transformer(_)
+            | Part::Valve(_)
+            | Part::Device(_)
+            | Part::Diodes(_)
+            | Part::Source(_)
+            | Part::Pot(_)
+            | Part::Switch(_) => self.load_ohms.into(),
         }
     }
 

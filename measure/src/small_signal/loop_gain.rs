@@ -20,6 +20,7 @@ use std::f64::consts::TAU;
 use nalgebra::Complex;
 use serde::Serialize;
 
+use crate::instruments::golden_section::greatest;
 use crate::instruments::logarithmic::decibels;
 use crate::{Measurement, Progress, UnderTest};
 use sim::amplifier::Bench;
@@ -65,7 +66,7 @@ pub struct LoopPoint {
     pub phase: f64,
     /// Volts across the load for each volt of the generator, open circuit.
     pub with: Complex<f64>,
-    /// The same without feedback, loading kept.
+    /// Volts across the load for each volt without feedback, loading kept.
     pub without: Complex<f64>,
 }
 
@@ -91,7 +92,7 @@ pub struct LoopGain {
     pub phase: Vec<PhaseCrossing>,
     /// Peak of the gain with feedback below mid band; none when it falls.
     pub peak_below: Option<Peak>,
-    /// The same above.
+    /// Peak of the gain with feedback above mid band; none when it falls.
     pub peak_above: Option<Peak>,
     /// The natural frequency that grows, when the amplifier is not stable.
     pub growing: Option<Growing>,
@@ -99,7 +100,7 @@ pub struct LoopGain {
     pub growing_without: Option<Growing>,
     /// Natural frequencies with feedback, 1/s.
     pub modes: Vec<Complex<f64>>,
-    /// The same without.
+    /// Natural frequencies without feedback, 1/s.
     pub modes_without: Vec<Complex<f64>>,
 }
 
@@ -113,7 +114,7 @@ const TURN: f64 = 0.5;
 /// Rounds of halving that may be needed for it: resonances of a Q of some thousands.
 const MOST_HALVINGS: u32 = 16;
 
-/// Rounds of halving that bring a crossing or a peak to rounding.
+/// Rounds of halving that bring a crossing to rounding.
 const BISECTIONS: u32 = 50;
 
 /// dB; a peak less high than this is the rounding of a flat response.
@@ -260,7 +261,16 @@ impl LoopGainOf {
                     changes.add(inner, column, -g, 0.0);
                 }
                 Part::Capacitor(c) => changes.add(row, column, c.leakage, c.c),
-                _ => {}
+                // None of them carries feedback, see `cut::admittance`.
+                Part::Inductor(_)
+                | Part::Transformer(_)
+                | Part::Valve(_)
+                | Part::Device(_)
+                | Part::Diodes(_)
+                | Part::Source(_)
+                | Part::Pot(_)
+                | Part::Switch(_)
+                | Part::Loudspeaker(_) => {}
             }
         }
         changes
@@ -278,7 +288,7 @@ impl LoopGain {
         self.least_margin(|f| f > self.mid.frequency)
     }
 
-    /// The same below.
+    /// The least phase margin of the crossings below mid band.
     pub fn margin_below(&self) -> Option<UnityCrossing> {
         self.least_margin(|f| f < self.mid.frequency)
     }
@@ -296,7 +306,7 @@ impl LoopGain {
         self.nearest_to_one(|f| f > self.mid.frequency)
     }
 
-    /// The same below.
+    /// The phase crossing below mid band at which the loop gain is nearest to one.
     pub fn gain_margin_below(&self) -> Option<PhaseCrossing> {
         self.nearest_to_one(|f| f < self.mid.frequency)
     }
@@ -351,7 +361,7 @@ fn follow_phase(curve: &mut [LoopPoint], middle: usize) {
     }
 }
 
-/// The greatest gain with feedback of one side, by golden section about the highest point.
+/// The greatest gain with feedback of one side, searched for about the highest point.
 fn peak(
     side: &[LoopPoint],
     mid: LoopPoint,
@@ -364,27 +374,15 @@ fn peak(
     else {
         return Ok(None);
     };
-    let ends = (k.saturating_sub(1), (k + 1).min(side.len() - 1));
-    let (mut low, mut high) = (side[ends.0].frequency.ln(), side[ends.1].frequency.ln());
-    let mut best = *highest;
-    let golden = 0.5 * (5.0_f64.sqrt() - 1.0);
-    for _ in 0..BISECTIONS {
-        let (a, b) = (high - golden * (high - low), low + golden * (high - low));
-        let (left, right) = (at(a.exp())?, at(b.exp())?);
-        if left.with.norm() > right.with.norm() {
-            high = b;
-        } else {
-            low = a;
-        }
-        for point in [left, right] {
-            if point.with.norm() > best.with.norm() {
-                best = point;
-            }
-        }
-    }
-    let height_db = decibels(best.with.norm() / mid.with.norm());
+    let (before, behind) = (k.saturating_sub(1), (k + 1).min(side.len() - 1));
+    let around = (side[before].frequency, side[behind].frequency);
+    let found = greatest(around, |frequency| Ok(at(frequency)?.with.norm()))?;
+    // A side may be highest at its end.
+    let here = (highest.frequency, highest.with.norm());
+    let (frequency, height) = if found.1 > here.1 { found } else { here };
+    let height_db = decibels(height / mid.with.norm());
     Ok((height_db > FLAT_DB).then_some(Peak {
-        frequency: best.frequency,
+        frequency,
         height_db,
     }))
 }

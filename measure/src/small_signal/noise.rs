@@ -75,7 +75,7 @@ pub struct Noise {
     pub frequency: f64,
     /// At the load in the band, V.
     pub output_rms: f64,
-    /// The same A-weighted, V.
+    /// At the load in the band, A-weighted, V.
     pub output_a_rms: f64,
     /// At the load at the test frequency, V/√Hz.
     pub density: f64,
@@ -84,7 +84,7 @@ pub struct Noise {
     /// The generator's volts that would give as much, by the gain at the test frequency; none when no
     /// signal reaches the load.
     pub input_rms: Option<f64>,
-    /// The same A-weighted, V.
+    /// The generator's volts that would give as much A-weighted, V.
     pub input_a_rms: Option<f64>,
     /// The density referred to the generator, V/√Hz.
     pub input_density: Option<f64>,

@@ -24,9 +24,9 @@ use sim::error::{Question, SimError};
 use sim::small_signal::{Excitation, SmallSignal};
 
 mod band;
+mod crossing;
 mod deviation;
 pub mod equalisation;
-mod search;
 
 pub use band::{Fall, Peak};
 pub use deviation::Deviation;
@@ -81,7 +81,7 @@ pub struct Response {
     pub output: String,
     /// Magnitude at the reference, a ratio.
     pub gain: f64,
-    /// The same, dB.
+    /// That magnitude, dB.
     pub gain_db: f64,
     /// Phase there, degrees.
     pub phase_degrees: f64,
@@ -233,12 +233,12 @@ fn degrees(transfer: &Complex<f64>) -> f64 {
     transfer.arg().to_degrees()
 }
 
-/// The same angle from [`LEAST_PHASE`] upwards.
+/// An angle turned by whole turns into the one from [`LEAST_PHASE`] upwards.
 fn principal(degrees: f64) -> f64 {
     LEAST_PHASE + (degrees - LEAST_PHASE).rem_euclid(360.0)
 }
 
-/// The same angle within half a turn of another.
+/// An angle turned by whole turns to within half a turn of another.
 fn nearest_turn(degrees: f64, other: f64) -> f64 {
     degrees + 360.0 * ((other - degrees) / 360.0).round()
 }

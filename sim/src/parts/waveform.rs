@@ -168,6 +168,20 @@ impl Waveform {
             | Self::Stretch { .. } => 0.0,
         }
     }
+
+    /// Volts rms of all that alternates in it; zero of a recording, whose volts are no property of the source.
+    pub fn alternating_rms(&self) -> f64 {
+        use std::f64::consts::FRAC_1_SQRT_2;
+        match self {
+            Self::Sine { amplitude, .. } | Self::Stray { amplitude, .. } => {
+                amplitude.abs() * FRAC_1_SQRT_2
+            }
+            Self::TwoTone { first, second } => first.0.hypot(second.0) * FRAC_1_SQRT_2,
+            Self::Square { amplitude, .. } => amplitude.abs(),
+            Self::Dc(_) | Self::Samples { .. } | Self::Stretch { .. } => 0.0,
+        }
+    }
+
     /// Whether it is a supply that is never still.
     pub fn alternates(&self) -> bool {
         self.supply_frequency().is_some()
@@ -220,5 +234,40 @@ impl Waveform {
             .filter(|(amplitude, _)| amplitude.abs() > 0.0)
             .map(|(_, frequency)| frequency)
             .collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Waveform;
+
+    #[test]
+    fn the_rms_is_that_of_the_volts_over_a_second() {
+        const SAMPLES: usize = 4096;
+        let (amplitude, frequency) = (-7.0, 3.0);
+        let waveforms = [
+            Waveform::Sine {
+                amplitude,
+                frequency,
+                phase: 0.4,
+                offset: 0.0,
+            },
+            Waveform::Stray {
+                amplitude,
+                frequency,
+            },
+            Waveform::Square {
+                amplitude,
+                frequency,
+            },
+            Waveform::two_tone(9.0, 4.0, (3.0, 5.0)),
+        ];
+        for waveform in waveforms {
+            let volts = (0..SAMPLES).map(|k| waveform.at(k as f64 / SAMPLES as f64));
+            let rms = (volts.map(|v| v * v).sum::<f64>() / SAMPLES as f64).sqrt();
+            let stated = waveform.alternating_rms();
+            // Sums of whole periods of sines are exact but for rounding.
+            assert!((stated - rms).abs() < 1e-12 * rms, "{waveform:?}: {stated}");
+        }
     }
 }

@@ -14,7 +14,7 @@
 //! Valid     smooth circuits: the error falls faster than any power of 1/N; at a kink only as its square
 //! Care      no hysteresis: a law with memory has no residual at a point
 //!
-//! A little over 400 lines because equations, transforms and preconditioner share one layout.
+//! Over 400 lines because equations, transforms and preconditioner share one layout.
 
 use std::sync::Arc;
 

@@ -35,36 +35,42 @@ fn value(part: &Part) -> Option<(f64, Unit)> {
         Part::Capacitor(capacitor) => Some((capacitor.c, Unit::Farad)),
         Part::Inductor(inductor) => inductor.linear.map(|l| (l, Unit::Henry)),
         Part::Pot(pot) => Some((pot.r, Unit::Ohm)),
-        _ => None,
+        Part::Transformer(_)
+        | Part::Valve(_)
+        | Part::Device(_)
+        | Part::Diodes(_)
+        | Part::Source(_)
+        | Part::Switch(_)
+        | Part::Loudspeaker(_) => None,
     }
 }
 
 /// The value of a part as printed.
 pub fn words(part: &Part) -> String {
-    match (value(part), part) {
-        (Some((value, unit)), _) => engineering(value, unit),
-        (None, Part::Valve(valve)) => valve.kind.name.clone(),
-        _ => part.words().to_owned(),
+    if let Some((value, unit)) = value(part) {
+        engineering(value, unit)
+    } else if let Some(valve) = part.valve() {
+        valve.kind.name.clone()
+    } else {
+        part.words().to_owned()
     }
 }
 
 /// What differs between two parts; none when they are the same, or have nothing to compare.
 pub fn of(first: &Part, second: &Part) -> Option<Difference> {
     let both = || [words(first), words(second)];
-    match (value(first), value(second), first, second) {
-        (Some((a, unit)), Some((b, other)), ..) if unit == other => {
-            let ratio = (a / b).max(b / a);
-            (ratio > 1.0 + SAME).then(|| Difference {
-                words: both(),
-                ratio: Some(ratio),
-            })
-        }
-        (_, _, Part::Valve(a), Part::Valve(b)) => {
-            (a.kind.name != b.kind.name).then(|| Difference {
-                words: both(),
-                ratio: None,
-            })
-        }
-        _ => None,
+    if let (Some((a, unit)), Some((b, other))) = (value(first), value(second))
+        && unit == other
+    {
+        let ratio = (a / b).max(b / a);
+        return (ratio > 1.0 + SAME).then(|| Difference {
+            words: both(),
+            ratio: Some(ratio),
+        });
     }
+    let (a, b) = (first.valve()?, second.valve()?);
+    (a.kind.name != b.kind.name).then(|| Difference {
+        words: both(),
+        ratio: None,
+    })
 }

@@ -85,12 +85,19 @@ impl<'a> Graph<'a> {
     pub fn far(&self, terminal: Terminal) -> Option<NodeId> {
         let placed = self.circuit.part(terminal.part);
         let other = match &placed.part {
-            Part::Transformer(_) => terminal.at ^ 1,
-            Part::Pot(_) if terminal.label.1 == END => 2 - terminal.at,
-            _ if placed.nodes.len() == 2 => 1 - terminal.at,
-            _ => return None,
+            Part::Transformer(_) => Some(terminal.at ^ 1),
+            Part::Pot(_) => (terminal.label.1 == END).then(|| 2 - terminal.at),
+            Part::Resistor(_)
+            | Part::Capacitor(_)
+            | Part::Inductor(_)
+            | Part::Valve(_)
+            | Part::Device(_)
+            | Part::Diodes(_)
+            | Part::Source(_)
+            | Part::Switch(_)
+            | Part::Loudspeaker(_) => (placed.nodes.len() == 2).then(|| 1 - terminal.at),
         };
-        Some(placed.nodes[other])
+        Some(placed.nodes[other?])
     }
 
     /// Labels at a node, sorted.
@@ -109,8 +116,10 @@ impl<'a> Graph<'a> {
         self.at(node).iter().any(|&terminal| {
             let placed = self.circuit.part(terminal.part);
             match &placed.part {
-                Part::Source(source) if terminal.part != generator => {
-                    matches!(source.waveform, Waveform::Dc(_)) || source.waveform.alternates()
+                Part::Source(source) => {
+                    terminal.part != generator
+                        && (matches!(source.waveform, Waveform::Dc(_))
+                            || source.waveform.alternates())
                 }
                 Part::Capacitor(capacitor) => {
                     (capacitor.polar || capacitor.c >= SMOOTHING)
@@ -119,7 +128,14 @@ impl<'a> Graph<'a> {
                 Part::Valve(valve) => {
                     valve.kind.model.is_rectifier() && terminal.label.1 == "cathode"
                 }
-                _ => false,
+                Part::Resistor(_)
+                | Part::Inductor(_)
+                | Part::Transformer(_)
+                | Part::Device(_)
+                | Part::Diodes(_)
+                | Part::Pot(_)
+                | Part::Switch(_)
+                | Part::Loudspeaker(_) => false,
             }
         })
     }

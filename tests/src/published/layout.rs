@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-/// The same page with the columns of its tables under each other, the last one as long as it is.
+/// The page with the columns of its tables under each other, the last one as long as it is.
 pub fn aligned(text: &str) -> String {
     let mut page = String::new();
     let mut table: Vec<Vec<&str>> = Vec::new();

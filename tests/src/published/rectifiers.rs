@@ -10,7 +10,7 @@ use sim::periodic::{Period, Settling, settle};
 use sim::{System, Tolerances};
 
 use super::outcome::{Figure, Outcome, Quantity, Use};
-use crate::examples::Opened;
+use crate::examples::{Opened, text_of_parts};
 
 /// Steps of a mains period: at an angle of flow of 20° a diode conducts for 57 of them.
 const STEPS: usize = 1024;
@@ -103,23 +103,15 @@ fn drawn(
         ),
         Filter::Any => return None,
     };
-    Some(format!(
-        r#"
-[amplifier]
-title = "A published operation"
-source = "the sheet"
-[parts]
-U1 = {{ ac_supply = "{volts_rms}V", frequency = "{hertz}Hz", between = ["x", "chassis"], resistance = "{supply_ohms}R" }}
+    let parts = format!(
+        r#"U1 = {{ ac_supply = "{volts_rms}V", frequency = "{hertz}Hz", between = ["x", "chassis"], resistance = "{supply_ohms}R" }}
 U2 = {{ ac_supply = "{volts_rms}V", frequency = "{hertz}Hz", between = ["chassis", "y"], resistance = "{supply_ohms}R" }}
 V1 = {{ valve = "{}", anodes = ["x", "y"], cathode = "k" }}
 {filter}
-R1 = {{ resistor = "{load}R", between = ["out", "chassis"] }}
-[bench]
-generator = {{ into = "out", resistance = "100M" }}
-load = "R1"
-"#,
+R1 = {{ resistor = "{load}R", between = ["out", "chassis"] }}"#,
         valve.name
-    ))
+    );
+    Some(text_of_parts(&parts, ("out", "100M"), "R1"))
 }
 
 /// Direct volts of the row at its direct current; none when it does not say enough.

@@ -496,10 +496,7 @@ pub fn all() -> Vec<Worked> {
 }
 
 fn opened(parts: &str, into: &str, load: &str, resistance: &str) -> Opened {
-    let text = format!(
-        "[amplifier]\ntitle = \"A worked example\"\nsource = \"the example\"\n[parts]\n{parts}\n[bench]\ngenerator = {{ into = \"{into}\", resistance = \"{resistance}\" }}\nload = \"{load}\"\nfrequency = \"1kHz\"\n"
-    );
-    Opened::read(&text, &[])
+    Opened::of_parts(parts, (into, resistance), load)
 }
 
 /// A stage with its cathode bypassed.

@@ -39,12 +39,27 @@ impl Departure {
                 Part::Resistor(resistor) => resistor.r = OPEN,
                 Part::Pot(pot) => pot.r = OPEN,
                 Part::Inductor(inductor) => inductor.resistance = OPEN,
-                _ => {}
+                Part::Capacitor(_)
+                | Part::Transformer(_)
+                | Part::Valve(_)
+                | Part::Device(_)
+                | Part::Diodes(_)
+                | Part::Source(_)
+                | Part::Switch(_)
+                | Part::Loudspeaker(_) => {}
             },
             Self::Short(part) => match &mut circuit.part_mut(part).part {
                 Part::Resistor(resistor) => resistor.r = SHORT,
                 Part::Capacitor(capacitor) => capacitor.leakage = 1.0 / SHORT,
-                _ => {}
+                Part::Inductor(_)
+                | Part::Transformer(_)
+                | Part::Valve(_)
+                | Part::Device(_)
+                | Part::Diodes(_)
+                | Part::Source(_)
+                | Part::Pot(_)
+                | Part::Switch(_)
+                | Part::Loudspeaker(_) => {}
             },
             Self::Leak(part, ohms) => {
                 if let Part::Capacitor(capacitor) = &mut circuit.part_mut(part).part {

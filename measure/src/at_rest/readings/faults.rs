@@ -108,11 +108,18 @@ fn hypotheses(of: &UnderTest<'_>) -> Vec<Hypothesis> {
                 }
             }
             Part::Inductor(_) => add("open", Departure::Open(id)),
-            part @ Part::Valve(_) if Quantity::at_rest(part).is_some() => {
-                add("weak (half the current)", Departure::Scale(id, WEAK));
-                add("without emission", Departure::Scale(id, DEAD));
+            part @ Part::Valve(_) => {
+                if Quantity::at_rest(part).is_some() {
+                    add("weak (half the current)", Departure::Scale(id, WEAK));
+                    add("without emission", Departure::Scale(id, DEAD));
+                }
             }
-            _ => {}
+            Part::Transformer(_)
+            | Part::Device(_)
+            | Part::Diodes(_)
+            | Part::Source(_)
+            | Part::Switch(_)
+            | Part::Loudspeaker(_) => {}
         }
     }
     for id in supplies(of.circuit, of.rest.mains.is_some()) {

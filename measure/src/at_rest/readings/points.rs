@@ -65,7 +65,15 @@ pub fn points(circuit: &Circuit) -> Vec<Point> {
                     Part::Source(source) => {
                         matches!(source.waveform, Waveform::Dc(volts) if volts.abs() > 0.0)
                     }
-                    _ => false,
+                    Part::Resistor(_)
+                    | Part::Inductor(_)
+                    | Part::Transformer(_)
+                    | Part::Valve(_)
+                    | Part::Device(_)
+                    | Part::Diodes(_)
+                    | Part::Pot(_)
+                    | Part::Switch(_)
+                    | Part::Loudspeaker(_) => false,
                 }
         });
         if rail && !signal[node.index()] {

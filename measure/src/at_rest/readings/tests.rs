@@ -1,16 +1,13 @@
 use super::change::Departure;
 use super::*;
+use crate::drawn;
 use models::data::ValveModel;
-use sheet::read as read_file;
 use sim::System;
 use sim::amplifier::Amplifier;
 use sim::parts::Part;
 
 fn file(parts: &str) -> Amplifier {
-    let text = format!(
-        "[amplifier]\ntitle = \"Readings\"\nsource = \"invented\"\n[parts]\n{parts}\n[bench]\ngenerator = {{ into = \"in\", resistance = \"600R\" }}\nload = \"RL\"\n"
-    );
-    read_file(&text, &[]).unwrap()
+    drawn::amplifier(parts, ("in", "600R"), "RL")
 }
 
 /// 170 V behind 68 k: 340 V on two of 136 k.

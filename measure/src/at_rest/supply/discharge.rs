@@ -42,11 +42,11 @@ pub struct Discharge {
     pub volts: f64,
     /// Time until it stays below 50 V with the valves hot, s; none when it does not within half an hour.
     pub hot: Option<f64>,
-    /// The same with the valves cold.
+    /// Time until it stays below 50 V with the valves cold, s; none when it does not within half an hour.
     pub cold: Option<f64>,
     /// What is left after half an hour with the valves hot, V; none when it was not followed so long.
     pub hot_left: Option<f64>,
-    /// The same with the valves cold.
+    /// What is left after half an hour with the valves cold, V; none when it was not followed so long.
     pub cold_left: Option<f64>,
 }
 

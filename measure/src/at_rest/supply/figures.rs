@@ -291,16 +291,11 @@ impl Reading<'_> {
             if junctions.is_empty() {
                 continue;
             }
-            let kind = match &placed.part {
-                Part::Valve(valve) => Some(&valve.kind),
-                _ => None,
-            };
+            let kind = placed.part.valve().map(|valve| &valve.kind);
             let limits = kind.map(|kind| &kind.limits);
             // A bridge: the alternating node of each path but its own is where its current comes back.
-            let alternating: Vec<NodeId> = match &placed.part {
-                Part::Diodes(diodes) if diodes.terminals == 4 => placed.nodes[..2].to_vec(),
-                _ => Vec::new(),
-            };
+            let bridge = matches!(&placed.part, Part::Diodes(diodes) if diodes.terminals == 4);
+            let alternating = if bridge { &placed.nodes[..2] } else { &[] };
             let reservoir = junctions.iter().any(|junction| {
                 let ends = junction.cathode.iter().chain([&junction.anode]);
                 let mut ends = ends.filter(|&&end| end != NodeId::CHASSIS);
@@ -363,7 +358,15 @@ impl Reading<'_> {
             match placed.part {
                 Part::Transformer(_) => self.taps.iter().any(|taps| taps.part == *id) || joined(),
                 Part::Inductor(_) => true,
-                _ => false,
+                Part::Resistor(_)
+                | Part::Capacitor(_)
+                | Part::Valve(_)
+                | Part::Device(_)
+                | Part::Diodes(_)
+                | Part::Source(_)
+                | Part::Pot(_)
+                | Part::Switch(_)
+                | Part::Loudspeaker(_) => false,
             }
         });
         parts.map(|(id, _)| id).collect()
@@ -384,16 +387,13 @@ impl Reading<'_> {
                 });
             };
             let at = self.system.currents_of(id);
-            match &placed.part {
-                Part::Transformer(transformer) => {
-                    for (winding, &at) in transformer.windings.iter().zip(at) {
-                        add(&winding.name, at, winding.resistance, winding.rated_current);
-                    }
+            if let Some(transformer) = placed.part.transformer() {
+                for (winding, &at) in transformer.windings.iter().zip(at) {
+                    add(&winding.name, at, winding.resistance, winding.rated_current);
                 }
-                Part::Inductor(choke) => {
-                    add("winding", at[0], choke.resistance, placed.ratings.amps);
-                }
-                _ => {}
+            }
+            if let Part::Inductor(choke) = &placed.part {
+                add("winding", at[0], choke.resistance, placed.ratings.amps);
             }
         }
         found
@@ -402,11 +402,12 @@ impl Reading<'_> {
     fn cores(&self) -> Vec<CoreStress> {
         let cores = self.iron().into_iter().filter_map(|id| {
             let placed = self.circuit.part(id);
-            let limit = match &placed.part {
-                // A mains transformer works in the bend by design: against the volts at which it saturates.
-                Part::Transformer(transformer) => transformer.core.lambda_s,
-                Part::Inductor(choke) => choke.core.saturation_flux(),
-                _ => return None,
+            let core = placed.part.core()?;
+            // A mains transformer works in the bend by design: against the volts at which it saturates.
+            let limit = if placed.part.transformer().is_some() {
+                core.lambda_s
+            } else {
+                core.saturation_flux()
             };
             let flux = self.period.unknown(self.system.flux_of(id)?);
             limit.is_finite().then(|| CoreStress {
@@ -422,10 +423,7 @@ impl Reading<'_> {
         let ids: Vec<PartId> = self
             .circuit
             .parts()
-            .filter(|(id, placed)| match &placed.part {
-                Part::Capacitor(capacitor) => capacitor.polar || supply.contains(id),
-                _ => false,
-            })
+            .filter(|(id, placed)| placed.part.is_polar() || supply.contains(id))
             .map(|(id, _)| id)
             .collect();
         let slopes = Slopes::new(self.system);
@@ -449,19 +447,16 @@ impl Reading<'_> {
             .map(|(&id, (square, mean))| {
                 let placed = self.circuit.part(id);
                 let volts = self.across(&placed.nodes);
-                let (farads, polar) = match &placed.part {
-                    Part::Capacitor(capacitor) => (capacitor.c, capacitor.polar),
-                    _ => (0.0, false),
-                };
                 CapacitorStress {
                     part: placed.name.clone(),
-                    capacitance: farads,
+                    capacitance: placed.part.farads().unwrap_or(0.0),
                     volts: AgainstLimit {
                         value: most_of(volts.iter().map(|volts| volts.abs())),
                         limit: placed.ratings.volts,
                     },
                     ripple_amps: (square - mean * mean).max(0.0).sqrt(),
-                    reversed: polar && most_of(volts.iter().map(|volts| -volts)) > WRONG_WAY,
+                    reversed: placed.part.is_polar()
+                        && most_of(volts.iter().map(|volts| -volts)) > WRONG_WAY,
                 }
             })
             .collect()
@@ -477,10 +472,7 @@ impl Reading<'_> {
                 });
                 let resistors = pair.resistors.iter().map(|&id| {
                     let placed = self.circuit.part(id);
-                    let r = match &placed.part {
-                        Part::Resistor(resistor) => resistor.r,
-                        _ => f64::INFINITY,
-                    };
+                    let r = placed.part.ohms().unwrap_or(f64::INFINITY);
                     SharingResistor {
                         part: placed.name.clone(),
                         resistance: r,

@@ -4,8 +4,6 @@
 //! upper capacitor of a pair. What is followed ends at the chassis, at grids and cathodes of amplifying
 //! valves, and at an anode without a capacitor of its own to the chassis: behind it is signal.
 
-use models::AnyDevice;
-
 use sim::circuit::{Circuit, NodeId, PartId, Placed};
 use sim::parts::Part;
 
@@ -19,28 +17,36 @@ pub(super) struct Junction {
 
 /// The rectifying paths of a part, in the order of its devices; none when it is no rectifier.
 pub(super) fn junctions(placed: &Placed) -> Vec<Junction> {
-    let one = |anode, cathode| Junction {
+    if !placed.part.is_rectifier() {
+        return Vec::new();
+    }
+    let nodes = &placed.nodes;
+    let junction = |anode: NodeId, cathode: &[NodeId]| Junction {
         anode,
-        cathode: vec![cathode],
+        cathode: cathode.to_vec(),
     };
     match &placed.part {
-        Part::Valve(valve) if valve.kind.model.is_rectifier() => {
-            let wiring = valve.wiring(&placed.nodes);
+        Part::Valve(valve) => {
+            let wiring = valve.wiring(nodes);
             let anodes = wiring.anodes.iter();
             anodes
-                .map(|&anode| Junction {
-                    anode,
-                    cathode: wiring.cathode.to_vec(),
-                })
+                .map(|&anode| junction(anode, wiring.cathode))
                 .collect()
         }
         Part::Diodes(diodes) => diodes
             .junctions
             .iter()
-            .map(|&(anode, cathode)| one(placed.nodes[anode], placed.nodes[cathode]))
+            .map(|&(anode, cathode)| junction(nodes[anode], &nodes[cathode..=cathode]))
             .collect(),
-        Part::Device(AnyDevice::Diode(_)) => vec![one(placed.nodes[0], placed.nodes[1])],
-        _ => Vec::new(),
+        Part::Device(_) => vec![junction(nodes[0], &nodes[1..])],
+        Part::Resistor(_)
+        | Part::Capacitor(_)
+        | Part::Inductor(_)
+        | Part::Transformer(_)
+        | Part::Source(_)
+        | Part::Pot(_)
+        | Part::Switch(_)
+        | Part::Loudspeaker(_) => Vec::new(),
     }
 }
 
@@ -54,16 +60,29 @@ pub(super) fn fed(circuit: &Circuit, start: NodeId) -> bool {
     let mut next = vec![start];
     while let Some(node) = next.pop() {
         for (_, placed) in circuit.parts().filter(|(_, p)| p.nodes.contains(&node)) {
-            match &placed.part {
-                Part::Transformer(_) => return true,
-                Part::Source(source) if source.waveform.alternates() => return true,
-                Part::Resistor(_) if !smoothed(circuit, node) => {
-                    for &beyond in placed.nodes.iter().filter(|node| !seen.contains(node)) {
-                        next.push(beyond);
+            let feeds = match &placed.part {
+                Part::Transformer(_) => true,
+                Part::Source(source) => source.waveform.alternates(),
+                Part::Resistor(_) => {
+                    if !smoothed(circuit, node) {
+                        for &beyond in placed.nodes.iter().filter(|node| !seen.contains(node)) {
+                            next.push(beyond);
+                        }
+                        seen.extend(&placed.nodes);
                     }
-                    seen.extend(&placed.nodes);
+                    false
                 }
-                _ => {}
+                Part::Capacitor(_)
+                | Part::Inductor(_)
+                | Part::Valve(_)
+                | Part::Device(_)
+                | Part::Diodes(_)
+                | Part::Pot(_)
+                | Part::Switch(_)
+                | Part::Loudspeaker(_) => false,
+            };
+            if feeds {
+                return true;
             }
         }
     }
@@ -98,16 +117,13 @@ fn direct_side(circuit: &Circuit, junction: &Junction) -> Vec<NodeId> {
 /// Whether a node belongs to the signal.
 fn signal(circuit: &Circuit, node: NodeId) -> bool {
     circuit.parts().any(|(_, placed)| {
-        let Part::Valve(valve) = &placed.part else {
-            return false;
-        };
-        let wiring = valve.wiring(&placed.nodes);
-        let Some(grid) = wiring.grid else {
-            return false;
-        };
-        grid == node
-            || wiring.cathode.contains(&node)
-            || (wiring.anodes.contains(&node) && !smoothed(circuit, node))
+        placed.wiring().is_some_and(|wiring| {
+            wiring.grid.is_some_and(|grid| {
+                grid == node
+                    || wiring.cathode.contains(&node)
+                    || (wiring.anodes.contains(&node) && !smoothed(circuit, node))
+            })
+        })
     })
 }
 
@@ -133,7 +149,13 @@ fn reached(circuit: &Circuit) -> Vec<NodeId> {
             let follows = match &placed.part {
                 Part::Resistor(_) | Part::Inductor(_) | Part::Pot(_) => true,
                 Part::Capacitor(capacitor) => capacitor.polar,
-                _ => false,
+                Part::Transformer(_)
+                | Part::Valve(_)
+                | Part::Device(_)
+                | Part::Diodes(_)
+                | Part::Source(_)
+                | Part::Switch(_)
+                | Part::Loudspeaker(_) => false,
             };
             if follows {
                 for &beyond in &placed.nodes {
@@ -182,11 +204,13 @@ fn pair_at(circuit: &Circuit, middle: NodeId) -> Option<Pair> {
     }
     let mut resistors = Vec::new();
     for (id, placed) in circuit.parts().filter(|(_, p)| p.nodes.contains(&middle)) {
-        match &placed.part {
-            Part::Capacitor(_) => {}
-            Part::Resistor(_) if ends.contains(&beyond(placed, middle)) => resistors.push(id),
-            _ => return None,
+        if matches!(placed.part, Part::Capacitor(_)) {
+            continue;
         }
+        if placed.part.ohms().is_none() || !ends.contains(&beyond(placed, middle)) {
+            return None;
+        }
+        resistors.push(id);
     }
     Some(Pair {
         middle,

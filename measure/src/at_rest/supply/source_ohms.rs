@@ -12,7 +12,7 @@ use models::data::{Filter, ValveType};
 
 use super::points::Junction;
 use sim::circuit::{Circuit, NodeId, PartId};
-use sim::parts::{Part, Transformer, Waveform};
+use sim::parts::{Part, Transformer};
 
 /// What feeds an anode.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -48,33 +48,31 @@ fn from(circuit: &Circuit, mains: PartId, end: NodeId, others: &[NodeId]) -> Opt
             .filter(|(_, placed)| placed.nodes.contains(&node))
             .collect();
         for (id, placed) in &here {
-            match &placed.part {
-                Part::Transformer(transformer) => {
-                    let mut feed = winding(
-                        circuit,
-                        mains,
-                        (*id, transformer),
-                        &placed.nodes,
-                        node,
-                        others,
-                    )?;
-                    feed.ohms += ohms;
-                    return Some(feed);
-                }
-                Part::Source(source) if source.waveform.alternates() => {
-                    return Some(Feed {
-                        ohms: ohms + source.resistance,
-                        volts: volts_rms(&source.waveform),
-                    });
-                }
-                _ => {}
+            if let Some(transformer) = placed.part.transformer() {
+                let mut feed = winding(
+                    circuit,
+                    mains,
+                    (*id, transformer),
+                    &placed.nodes,
+                    node,
+                    others,
+                )?;
+                feed.ohms += ohms;
+                return Some(feed);
+            }
+            if let Some(source) = placed.part.source()
+                && source.waveform.alternates()
+            {
+                return Some(Feed {
+                    ohms: ohms + source.resistance,
+                    volts: source.waveform.alternating_rms(),
+                });
             }
         }
         // One resistor leads on; more are a divider, which is no plain source.
-        let mut resistors = here.iter().filter_map(|(id, placed)| match &placed.part {
-            Part::Resistor(resistor) if Some(*id) != passed => Some((*id, resistor.r, placed)),
-            _ => None,
-        });
+        let others_here = here.iter().filter(|(id, _)| Some(*id) != passed);
+        let mut resistors =
+            others_here.filter_map(|(id, placed)| Some((*id, placed.part.ohms()?, placed)));
         let (id, r, placed) = resistors.next()?;
         if resistors.next().is_some() {
             return None;
@@ -89,14 +87,6 @@ fn from(circuit: &Circuit, mains: PartId, end: NodeId, others: &[NodeId]) -> Opt
     }
 }
 
-fn volts_rms(waveform: &Waveform) -> f64 {
-    match waveform {
-        Waveform::Sine { amplitude, .. } => amplitude * std::f64::consts::FRAC_1_SQRT_2,
-        Waveform::Square { amplitude, .. } => *amplitude,
-        _ => 0.0,
-    }
-}
-
 /// Follows sections of the winding from `node` to the other alternating node of a bridge, or else to the
 /// first node where something other is joined: a centre tap, or the end.
 fn winding(
@@ -108,11 +98,8 @@ fn winding(
     others: &[NodeId],
 ) -> Option<Feed> {
     let primary = transformer.windings.first()?;
-    let supply = circuit.part(mains);
-    let (mains_ohms, mains_volts) = match &supply.part {
-        Part::Source(source) => (source.resistance, volts_rms(&source.waveform)),
-        _ => return None,
-    };
+    let supply = circuit.part(mains).part.source()?;
+    let (mains_ohms, mains_volts) = (supply.resistance, supply.waveform.alternating_rms());
     let walk = |first: usize| {
         let (mut node, mut at) = (start, first);
         let (mut turns, mut ohms) = (0.0, 0.0);

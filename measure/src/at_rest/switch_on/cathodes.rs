@@ -96,16 +96,11 @@ fn half_emission(circuit: &Circuit, id: PartId, valve: &Valve) -> Option<(f64, S
     let heater = valve.kind.heater.as_ref()?;
     let of_envelope = || {
         let envelope = valve.envelope.as_ref()?;
-        circuit
-            .parts()
-            .find_map(|(other, placed)| match &placed.part {
-                Part::Valve(section)
-                    if other != id && section.envelope.as_ref() == Some(envelope) =>
-                {
-                    section.warm_up
-                }
-                _ => None,
-            })
+        circuit.parts().find_map(|(other, placed)| {
+            let section = placed.part.valve()?;
+            let beside = other != id && section.envelope.as_ref() == Some(envelope);
+            beside.then_some(section.warm_up).flatten()
+        })
     };
     Some(if let Some(stated) = valve.warm_up.or_else(of_envelope) {
         (stated, Stated::Line)

@@ -190,10 +190,7 @@ impl<'a> Record<'a> {
     }
 
     fn capacitance(&self, id: PartId) -> f64 {
-        match &self.circuit.part(id).part {
-            Part::Capacitor(capacitor) => capacitor.c,
-            _ => 0.0,
-        }
+        self.circuit.part(id).part.farads().unwrap_or(0.0)
     }
 
     pub(super) fn capacitor_name(&self, capacitor: usize) -> &str {
@@ -205,7 +202,7 @@ impl<'a> Record<'a> {
         watched
             .map(|((id, extremes), envelope)| {
                 let placed = self.circuit.part(*id);
-                let polar = matches!(&placed.part, Part::Capacitor(c) if c.polar);
+                let polar = placed.part.is_polar();
                 let least = envelope.least.iter().copied().fold(0.0, f64::min);
                 CapacitorAtSwitchOn {
                     part: placed.name.clone(),
@@ -228,12 +225,10 @@ impl<'a> Record<'a> {
         watched
             .map(|(id, devices, extremes)| {
                 let placed = self.circuit.part(*id);
-                let (kind, limit) = match &placed.part {
-                    Part::Valve(valve) => {
-                        (valve.kind.name.clone(), valve.kind.limits.peak_anode_amps)
-                    }
-                    _ => ("silicon".to_owned(), None),
-                };
+                let (kind, limit) = placed.part.valve().map_or_else(
+                    || ("silicon".to_owned(), None),
+                    |valve| (valve.kind.name.clone(), valve.kind.limits.peak_anode_amps),
+                );
                 let at_rest = devices
                     .iter()
                     .map(|&device| rest.most(|x| anode_current(self.system, device, x)))

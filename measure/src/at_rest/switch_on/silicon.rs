@@ -1,4 +1,4 @@
-//! The same circuit with silicon in the place of its rectifier valves.
+//! A circuit with silicon in the place of its rectifier valves.
 
 use models::data::Heater;
 use models::diode::Diode;
@@ -13,9 +13,9 @@ pub fn with_silicon(circuit: &Circuit) -> Option<Circuit> {
     let mut changed = circuit.clone();
     let rectifiers: Vec<PartId> = circuit
         .parts()
-        .filter(|(_, placed)| match &placed.part {
-            Part::Valve(valve) => valve.kind.model.is_rectifier(),
-            _ => false,
+        .filter(|(_, placed)| {
+            let valve = placed.part.valve();
+            valve.is_some_and(|valve| valve.kind.model.is_rectifier())
         })
         .map(|(id, _)| id)
         .collect();

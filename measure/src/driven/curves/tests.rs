@@ -1,4 +1,6 @@
 //! Characteristics of every type, and load lines, pairs and loci against what they must be.
+//!
+//! Over 400 lines because load lines, pairs and loci are tried on the same stages.
 
 use models::data::{ValveModel, ValveType};
 use models::grid_current::GridCurrent;
@@ -10,10 +12,9 @@ use super::{
 };
 use crate::Measurement;
 use crate::at_rest::voltages::{ValveAtRest, VoltagesOf};
+use crate::drawn;
 use crate::driven::power::PowerOf;
-use sheet::read;
 use sim::System;
-use sim::amplifier::Amplifier;
 
 /// Every amplifying type, pentodes with a fixed screen, strapped and with a tap.
 fn sections() -> Vec<Section<'static>> {
@@ -185,13 +186,8 @@ fn a_family_has_round_steps_from_zero() {
     }
 }
 
-fn amplifier(parts: &str) -> Amplifier {
-    let text = format!("[amplifier]\ntitle = \"Stage\"\nsource = \"own design\"\n[parts]\n{parts}");
-    read(&text, &[]).unwrap_or_else(|faults| panic!("{faults:?}"))
-}
-
 fn valve_at_rest(parts: &str) -> ValveAtRest {
-    let amplifier = amplifier(parts);
+    let amplifier = drawn::amplifier(parts, ("g", "600R"), "R1");
     let system = System::of(&amplifier.circuit).expect("a whole drawing");
     let answer = VoltagesOf.about(&amplifier, &system);
     answer.expect("it rests").valves.remove(0)
@@ -204,11 +200,7 @@ fn resistor_stage(valve: &str, screen: &str) -> String {
 R1 = {{ resistor = \"10k\", between = [\"a\", \"ht\"] }}
 R2 = {{ resistor = \"390R\", between = [\"k\", \"chassis\"] }}
 R3 = {{ resistor = \"100k\", between = [\"g\", \"chassis\"] }}
-HT = {{ supply = \"300V\", positive = \"ht\", negative = \"chassis\" }}
-[bench]
-generator = {{ into = \"g\", resistance = \"600R\" }}
-load = \"R1\"
-"
+HT = {{ supply = \"300V\", positive = \"ht\", negative = \"chassis\" }}"
     )
 }
 
@@ -338,8 +330,9 @@ fn a_swing_of_a_square_law_has_its_second_harmonic() {
     assert!(swing.harmonics[1] < 1e-5, "{swing:?}");
 }
 
-fn stage(parts: &str, level: Asked) -> Stage {
-    let amplifier = amplifier(parts);
+fn stage(parts: &str, frequency: f64, level: Asked) -> Stage {
+    let mut amplifier = drawn::amplifier(parts, ("in", "600R"), "R1");
+    amplifier.bench.frequency = frequency;
     let system = System::of(&amplifier.circuit).expect("a whole drawing");
     let question = StageOf {
         part: amplifier.circuit.find_part("V1").expect("it is there"),
@@ -359,19 +352,14 @@ R3 = {{ resistor = \"100k\", between = [\"g\", \"bias\"] }}
 C1 = {{ capacitor = \"1u\", between = [\"in\", \"g\"] }}
 R4 = {{ resistor = \"1M\", between = [\"in\", \"chassis\"] }}
 GB = {{ supply = \"8V\", positive = \"chassis\", negative = \"bias\" }}
-HT = {{ supply = \"300V\", positive = \"ht\", negative = \"chassis\" }}
-[bench]
-generator = {{ into = \"in\", resistance = \"600R\" }}
-load = \"R1\"
-frequency = \"100Hz\"
-"
+HT = {{ supply = \"300V\", positive = \"ht\", negative = \"chassis\" }}"
     )
 }
 
 #[test]
 fn a_resistive_load_keeps_the_locus_on_its_line() {
     let parts = triode_on("R1 = { resistor = \"22k\", between = [\"a\", \"ht\"] }");
-    let stage = stage(&parts, Asked::Drive(6.0));
+    let stage = stage(&parts, 100.0, Asked::Drive(6.0));
     assert!(stage.v_1 > 50.0, "{}", stage.v_1);
     for point in &stage.locus {
         // Microvolts of the solver against tens of volts.
@@ -395,7 +383,7 @@ fn a_reactive_load_shows_its_impedance() {
         "R1 = { resistor = \"22k\", between = [\"a\", \"ht\"] }
 L1 = { choke = \"20H\", between = [\"a\", \"ht\"], resistance = \"400R\" }",
     );
-    let stage = stage(&parts, Asked::Drive(6.0));
+    let stage = stage(&parts, 100.0, Asked::Drive(6.0));
     // R in parallel with r + jωL, by hand.
     let (r, x) = (400.0, std::f64::consts::TAU * 100.0 * 20.0);
     let g = 1.0 / 22e3 + r / (r * r + x * x);
@@ -419,7 +407,7 @@ fn a_screen_stopper_to_the_anode_is_strapped() {
     let direct = parts.replace("screen = \"s\"", "screen = \"a\"");
     let stopper = "R9 = { resistor = \"100R\", between = [\"s\", \"a\"] }\nV1 =";
     let stopped = parts.replacen("V1 =", stopper, 1);
-    let [direct, stopped] = [direct, stopped].map(|parts| stage(&parts, Asked::Drive(4.0)));
+    let [direct, stopped] = [direct, stopped].map(|parts| stage(&parts, 100.0, Asked::Drive(4.0)));
     for stage in [&direct, &stopped] {
         assert_eq!(stage.screen, Some(ScreenVolts::STRAPPED));
         assert!(stage.locus.iter().all(|point| point.i_s == 0.0));
@@ -446,11 +434,8 @@ C1 = { capacitor = \"1u\", between = [\"in\", \"g\"] }
 R4 = { resistor = \"1M\", between = [\"in\", \"chassis\"] }
 GB = { supply = \"40V\", positive = \"chassis\", negative = \"bias\" }
 HT = { supply = \"350V\", positive = \"ht\", negative = \"chassis\" }
-[bench]
-generator = { into = \"in\", resistance = \"600R\" }
-load = \"R1\"
 ";
-    let stage = stage(parts, Asked::Watts(2.0));
+    let stage = stage(parts, 1e3, Asked::Watts(2.0));
     assert!(
         stage.met && (stage.power / 2.0 - 1.0).abs() < 1e-3,
         "{}",

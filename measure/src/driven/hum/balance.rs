@@ -55,10 +55,7 @@ pub enum Coupling {
 pub(super) fn pairs(circuit: &Circuit) -> Vec<(PartId, PartId, Coupling)> {
     let valves: Vec<PartId> = circuit
         .parts()
-        .filter(|(_, placed)| match &placed.part {
-            Part::Valve(valve) => valve.wiring(&placed.nodes).grid.is_some(),
-            _ => false,
-        })
+        .filter(|(_, placed)| placed.wiring().is_some_and(|wiring| wiring.grid.is_some()))
         .map(|(part, _)| part)
         .collect();
     let mut found = Vec::new();
@@ -94,10 +91,7 @@ pub(crate) fn output_pair(circuit: &Circuit, load: (NodeId, NodeId)) -> Option<(
 fn coupling(circuit: &Circuit, first: PartId, second: PartId) -> Option<Coupling> {
     let places = |part: PartId| {
         let placed = circuit.part(part);
-        match &placed.part {
-            Part::Valve(valve) => Some((valve, valve.wiring(placed.nodes.as_slice()))),
-            _ => None,
-        }
+        Some((placed.part.valve()?, placed.wiring()?))
     };
     let ((one, a), (other, b)) = (places(first)?, places(second)?);
     if one.kind.name != other.kind.name || a.grid == b.grid || a.anodes == b.anodes {
@@ -105,14 +99,15 @@ fn coupling(circuit: &Circuit, first: PartId, second: PartId) -> Option<Coupling
     }
     // The two ends of a winding that is cut in the middle: start of one section, finish of the next.
     let against = |p: NodeId, q: NodeId| {
-        circuit.parts().any(|(_, placed)| match &placed.part {
-            Part::Transformer(_) => placed.nodes.chunks_exact(2).any(|one| {
-                placed.nodes.chunks_exact(2).any(|next| {
-                    one[1] == next[0]
-                        && ((one[0] == p && next[1] == q) || (one[0] == q && next[1] == p))
+        circuit.parts().any(|(_, placed)| {
+            let windings = || placed.nodes.chunks_exact(2);
+            matches!(placed.part, Part::Transformer(_))
+                && windings().any(|one| {
+                    windings().any(|next| {
+                        one[1] == next[0]
+                            && ((one[0] == p && next[1] == q) || (one[0] == q && next[1] == p))
+                    })
                 })
-            }),
-            _ => false,
         })
     };
     if against(a.anodes[0], b.anodes[0]) || against(a.cathode[0], b.cathode[0]) {

@@ -66,24 +66,16 @@ pub(super) fn causes(
         .collect();
     filaments(circuit, system, rest, &mut found);
     for (part, placed) in circuit.parts() {
-        let (kind, change) = match &placed.part {
-            Part::Valve(valve) if valve.heater.is_some() && warms_a_signal(circuit, part) => {
-                let heater = valve.wiring(&placed.nodes).heater;
-                let ends = (heater[0], heater[heater.len() - 1]);
-                if !alternating(system, rest, ends) {
-                    continue;
-                }
-                (CauseKind::Heater, Alteration::Heater(part))
-            }
-            Part::Inductor(inductor) if inductor.stray.is_some() => {
-                (CauseKind::Stray, Alteration::Stray(part))
-            }
-            Part::Transformer(transformer)
-                if transformer.windings.iter().any(|w| w.stray.is_some()) =>
-            {
-                (CauseKind::Stray, Alteration::Stray(part))
-            }
-            _ => continue,
+        let heater = placed.wiring().map_or(&[][..], |wiring| wiring.heater);
+        let (kind, change) = if let [first, .., last] = *heater
+            && warms_a_signal(circuit, part)
+            && alternating(system, rest, (first, last))
+        {
+            (CauseKind::Heater, Alteration::Heater(part))
+        } else if placed.part.catches_stray_fields() {
+            (CauseKind::Stray, Alteration::Stray(part))
+        } else {
+            continue;
         };
         found.push(Cause {
             kind,
@@ -153,10 +145,8 @@ fn alternating(system: &System, rest: &Rest, (a, b): (NodeId, NodeId)) -> bool {
 /// Whether the heater drawn on this line warms an amplifying valve: what leaks in a rectifier goes to its
 /// reservoir.
 fn warms_a_signal(circuit: &Circuit, heater: PartId) -> bool {
-    circuit.parts().any(|(part, placed)| match &placed.part {
-        Part::Valve(valve) => {
-            valve.wiring(&placed.nodes).grid.is_some() && circuit.heater_of(part) == Some(heater)
-        }
-        _ => false,
+    circuit.parts().any(|(part, placed)| {
+        placed.wiring().is_some_and(|wiring| wiring.grid.is_some())
+            && circuit.heater_of(part) == Some(heater)
     })
 }

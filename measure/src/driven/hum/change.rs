@@ -63,15 +63,7 @@ pub(crate) fn changed(circuit: &Circuit, changes: &[Alteration]) -> Circuit {
                     heater.capacitance = 0.0;
                 }
             }
-            Alteration::Stray(part) => match &mut circuit.part_mut(part).part {
-                Part::Inductor(inductor) => inductor.stray = None,
-                Part::Transformer(transformer) => {
-                    for winding in &mut transformer.windings {
-                        winding.stray = None;
-                    }
-                }
-                _ => {}
-            },
+            Alteration::Stray(part) => circuit.part_mut(part).part.screen_from_stray_fields(),
             Alteration::Current(part, ratio) => {
                 if let Part::Valve(valve) = &mut circuit.part_mut(part).part {
                     valve.scale_current(ratio);

@@ -58,7 +58,7 @@ impl Reading {
         }
     }
 
-    /// The same lines without volts.
+    /// Its lines without volts.
     pub(super) fn silent(&self) -> Self {
         Self {
             phasors: vec![Complex::default(); self.phasors.len()],
@@ -80,7 +80,7 @@ impl Reading {
             .sqrt()
     }
 
-    /// The same with each line A-weighted, V rms.
+    /// Rms with each line A-weighted, V.
     pub(super) fn a_rms(&self) -> f64 {
         self.phasors
             .iter()

@@ -1,31 +1,22 @@
 use std::f64::consts::TAU;
 
 use super::{PlaybackOf, Player, linear};
+use crate::drawn;
 use crate::driven::power::PowerOf;
 use crate::{Measurement, UnderTest};
-use sheet::read;
 use sim::amplifier::Amplifier;
 use sim::parts::Waveform;
 use sim::system::System;
 
 /// A low-pass of 600 Ω + 1 kΩ and 10 nF, with a light load.
-const LOW_PASS: &str = r#"[amplifier]
-title  = "Low-pass"
-source = "own design, invented for this test"
-[parts]
+const LOW_PASS: &str = r#"
 R1 = { resistor = "1k", between = ["in", "out"] }
 C1 = { capacitor = "10n", between = ["out", "chassis"] }
-R2 = { resistor = "160k", between = ["out", "chassis"] }
-[bench]
-generator = { into = "in", resistance = "600R" }
-load = "R2"
+RL = { resistor = "160k", between = ["out", "chassis"] }
 "#;
 
 /// A triode whose grid stands at its cathode's volts behind 10 kΩ.
-const TRIODE: &str = r#"[amplifier]
-title  = "Triode without bias"
-source = "own design, invented for this test"
-[parts]
+const TRIODE: &str = r#"
 HT = { supply = "300V", positive = "ht", negative = "chassis", resistance = "1k" }
 R4 = { resistor = "10k", between = ["ht", "ht1"] }
 C1 = { electrolytic = "16u", positive = "ht1", negative = "chassis" }
@@ -33,17 +24,14 @@ R1 = { resistor = "100k", between = ["ht1", "a"] }
 R2 = { resistor = "10k", between = ["in", "g"] }
 V1 = { valve = "ECC83", anode = "a", grid = "g", cathode = "chassis" }
 C2 = { capacitor = "0.1u", between = ["a", "out"] }
-R3 = { resistor = "1M", between = ["out", "chassis"] }
-[bench]
-generator = { into = "in", resistance = "600R" }
-load = "R3"
+RL = { resistor = "1M", between = ["out", "chassis"] }
 "#;
 
 const RATE: f64 = 96_000.0;
 
-fn amplifier(text: &str) -> (Amplifier, System) {
-    let amplifier = read(text, &[]).expect("the file is well formed");
-    let system = System::of(&amplifier.circuit).expect("the circuit too");
+fn amplifier(parts: &str) -> (Amplifier, System) {
+    let amplifier = drawn::amplifier(parts, ("in", "600R"), "RL");
+    let system = System::of(&amplifier.circuit).expect("a whole drawing");
     (amplifier, system)
 }
 

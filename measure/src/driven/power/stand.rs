@@ -302,11 +302,7 @@ fn placed_cores(of: &UnderTest<'_>) -> Vec<PlacedCore> {
     of.circuit
         .parts()
         .filter_map(|(id, placed)| {
-            let core = match &placed.part {
-                Part::Transformer(transformer) => &transformer.core,
-                Part::Inductor(inductor) => &inductor.core,
-                _ => return None,
-            };
+            let core = placed.part.core()?;
             let flux = of.system.flux_of(id)? as usize;
             let saturation = core.saturation_flux();
             // A linear core never saturates: its flux limit is infinite.

@@ -136,6 +136,19 @@ fn made_like(part: &Part, like: &Part) -> Part {
             part.kind = like.kind.clone();
             Part::Valve(part)
         }
-        _ => like.clone(),
+        (
+            _,
+            Part::Resistor(_)
+            | Part::Capacitor(_)
+            | Part::Inductor(_)
+            | Part::Transformer(_)
+            | Part::Valve(_)
+            | Part::Device(_)
+            | Part::Diodes(_)
+            | Part::Source(_)
+            | Part::Pot(_)
+            | Part::Switch(_)
+            | Part::Loudspeaker(_),
+        ) => like.clone(),
     }
 }

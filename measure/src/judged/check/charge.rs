@@ -36,13 +36,23 @@ pub(super) fn findings(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimError> 
                     capacitors.push(part);
                 }
             }
-            Part::Source(source) if part != amplifier.bench.generator => {
-                if matches!(source.waveform, Waveform::Dc(volts) if volts.abs() > DANGEROUS) {
+            Part::Source(source) => {
+                if part != amplifier.bench.generator
+                    && matches!(source.waveform, Waveform::Dc(volts) if volts.abs() > DANGEROUS)
+                {
                     source.resistance = AWAY;
                     drawn = false;
                 }
             }
-            _ => {}
+            Part::Resistor(_)
+            | Part::Inductor(_)
+            | Part::Transformer(_)
+            | Part::Valve(_)
+            | Part::Device(_)
+            | Part::Diodes(_)
+            | Part::Pot(_)
+            | Part::Switch(_)
+            | Part::Loudspeaker(_) => {}
         }
     }
     let Ok(system) = System::of(&circuit) else {

@@ -4,7 +4,6 @@ use super::balance::{Balance, balance, corrections};
 use super::{Code, Finding, Halves, Pair, Weight};
 use crate::UnderTest;
 use sim::circuit::PartId;
-use sim::parts::Part;
 use sim::structure::difference;
 use sim::structure::graph::Graph;
 use sim::structure::mirror::{Mirror, mirrors};
@@ -111,9 +110,10 @@ fn differ(graph: &Graph<'_>, mirror: &Mirror, p: PartId, q: PartId) -> Option<Fi
     } else {
         ""
     };
-    let look = match first.part {
-        Part::Valve(_) => "the type in each socket and on the drawing".to_owned(),
-        _ => format!("the value of {p_name} and of {q_name} in another print, or on the chassis"),
+    let look = if first.part.valve().is_some() {
+        "the type in each socket and on the drawing".to_owned()
+    } else {
+        format!("the value of {p_name} and of {q_name} in another print, or on the chassis")
     };
     Some(Finding {
         parts,

@@ -15,7 +15,7 @@ use sim::quantity::{Unit, engineering};
 
 /// Share of the permitted cathode current below which a valve counts as cut off; no stage is run there.
 const CUT_OFF: f64 = 0.005;
-/// The same where the type states no limit, A.
+/// Cathode current below which a valve counts as cut off where the type states no limit, A.
 const CUT_OFF_AMPS: f64 = 20e-6;
 /// Grid current at rest that loads what is before it, A: ten times that of a good vacuum.
 const GRID_AMPS: f64 = 1e-6;
@@ -145,12 +145,9 @@ fn load(drawing: &Drawing<'_>, stage: &Stage<'_>) -> Option<Finding> {
     let circuit = &drawing.of.amplifier.circuit;
     let (resistor, ohms, rail) = drawing.graph.at(stage.anode).iter().find_map(|&terminal| {
         let rail = drawing.graph.far(terminal)?;
-        match &circuit.part(terminal.part).part {
-            Part::Resistor(resistor) if rail != NodeId::CHASSIS && drawing.graph.is_rail(rail) => {
-                Some((terminal.part, resistor.r, rail))
-            }
-            _ => None,
-        }
+        let ohms = circuit.part(terminal.part).part.ohms()?;
+        let supply = rail != NodeId::CHASSIS && drawing.graph.is_rail(rail);
+        supply.then_some((terminal.part, ohms, rail))
     })?;
     let (rest, name) = (stage.at_rest, &stage.placed.name);
     let supply = volts(drawing, rail) - (volts(drawing, stage.anode) - rest.v_ak.value);
@@ -212,10 +209,8 @@ fn stoppers(drawing: &Drawing<'_>, stage: &Stage<'_>) -> Vec<Finding> {
         let joined = drawing.graph.at(node);
         let mut others = joined.iter().filter(|t| t.label.0 != "valve");
         let part = others.next()?.part;
-        match (others.next(), &circuit.part(part).part) {
-            (None, Part::Resistor(resistor)) => Some((part, resistor.r)),
-            _ => None,
-        }
+        let ohms = circuit.part(part).part.ohms()?;
+        others.next().is_none().then_some((part, ohms))
     };
     let name = &stage.placed.name;
     let mut found = Vec::new();

@@ -3,7 +3,6 @@
 use super::{Code, Drawing, Finding, Weight};
 use crate::at_rest::voltages::Voltages;
 use crate::instruments::valve::AgainstLimit;
-use sim::parts::Part;
 use sim::quantity::{Unit, engineering};
 
 /// Watts resistors come in (common practice, no source).
@@ -222,25 +221,23 @@ pub(super) fn at_rest(drawing: &Drawing<'_>) -> Vec<Finding> {
 /// Ratings that the parts list leaves out, as they would have to be.
 fn needed(drawing: &Drawing<'_>) -> Vec<Finding> {
     let step = |list: &[f64], figure: f64| list.iter().copied().find(|rating| *rating >= figure);
-    let is = |name: &str, resistor: bool| {
+    let own = |name: &str| {
         let circuit = &drawing.of.amplifier.circuit;
         let part = circuit.find_part(name);
-        part.is_some_and(|part| {
-            part != drawing.of.amplifier.bench.load
-                && match &circuit.part(part).part {
-                    Part::Resistor(_) => resistor,
-                    Part::Capacitor(_) => !resistor,
-                    _ => false,
-                }
-        })
+        let part = part.filter(|&part| part != drawing.of.amplifier.bench.load)?;
+        Some(&circuit.part(part).part)
     };
     let resistors = drawing.chart.resistors.iter();
     let resistors = resistors
-        .filter(|r| r.power.limit.is_none() && is(&r.part, true))
+        .filter(|r| {
+            r.power.limit.is_none() && own(&r.part).is_some_and(|part| part.ohms().is_some())
+        })
         .filter_map(|r| Some((r.part.clone(), step(&WATTS, RESERVE * r.power.value)?)));
     let capacitors = drawing.chart.capacitors.iter();
     let capacitors = capacitors
-        .filter(|c| c.volts.limit.is_none() && is(&c.part, false))
+        .filter(|c| {
+            c.volts.limit.is_none() && own(&c.part).is_some_and(|part| part.farads().is_some())
+        })
         .filter_map(|c| Some((c.part.clone(), step(&VOLTS, c.volts.value)?)));
     let remark = |rows: Vec<(String, f64)>, what: &str, unit, basis: &str| {
         let list: Vec<String> = rows

@@ -106,7 +106,16 @@ fn shorts(circuit: &Circuit) -> Vec<(PartId, String)> {
         let joined = match &placed.part {
             Part::Resistor(resistor) if resistor.r <= SHORT => Some((0, 1)),
             Part::Switch(switch) => switch.closed.map(|contact| (0, contact + 1)),
-            _ => None,
+            Part::Resistor(_)
+            | Part::Capacitor(_)
+            | Part::Inductor(_)
+            | Part::Transformer(_)
+            | Part::Valve(_)
+            | Part::Device(_)
+            | Part::Diodes(_)
+            | Part::Source(_)
+            | Part::Pot(_)
+            | Part::Loudspeaker(_) => None,
         };
         if let Some((a, b)) = joined {
             let (a, b) = (find(&root, placed.nodes[a]), find(&root, placed.nodes[b]));
@@ -116,22 +125,16 @@ fn shorts(circuit: &Circuit) -> Vec<(PartId, String)> {
     let mut found = Vec::new();
     for (part, placed) in circuit.parts() {
         let same = |a: NodeId, b: NodeId| a != b && find(&root, a) == find(&root, b);
-        match &placed.part {
-            Part::Transformer(transformer) => {
-                for (winding, ends) in transformer
-                    .windings
-                    .iter()
-                    .zip(placed.nodes.chunks_exact(2))
-                {
-                    if same(ends[0], ends[1]) {
-                        found.push((part, format!("the {} of {}", winding.name, placed.name)));
-                    }
+        if let Some(transformer) = placed.part.transformer() {
+            let ends = placed.nodes.chunks_exact(2);
+            for (winding, ends) in transformer.windings.iter().zip(ends) {
+                if same(ends[0], ends[1]) {
+                    found.push((part, format!("the {} of {}", winding.name, placed.name)));
                 }
             }
-            Part::Source(_) if same(placed.nodes[0], placed.nodes[1]) => {
-                found.push((part, format!("the supply {}", placed.name)));
-            }
-            _ => {}
+        }
+        if placed.part.source().is_some() && same(placed.nodes[0], placed.nodes[1]) {
+            found.push((part, format!("the supply {}", placed.name)));
         }
     }
     found

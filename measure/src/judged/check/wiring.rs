@@ -45,10 +45,7 @@ fn dead_ends(drawing: &Drawing<'_>) -> Vec<Finding> {
             while let Some(node) = next.pop() {
                 alive |= node == NodeId::CHASSIS;
                 for (part, placed) in circuit.parts().filter(|(_, p)| p.nodes.contains(&node)) {
-                    alive |= !matches!(
-                        placed.part,
-                        Part::Resistor(_) | Part::Capacitor(_) | Part::Inductor(_)
-                    );
+                    alive |= !placed.part.is_passive();
                     if !parts.contains(&part) {
                         parts.push(part);
                     }
@@ -97,10 +94,7 @@ fn dead_ends(drawing: &Drawing<'_>) -> Vec<Finding> {
 /// Two electrolytics in series with nothing else at their middle that carries direct current.
 fn unshared(drawing: &Drawing<'_>) -> Vec<Finding> {
     let circuit = &drawing.of.amplifier.circuit;
-    let polar = |part: PartId| match &circuit.part(part).part {
-        Part::Capacitor(capacitor) => capacitor.polar,
-        _ => false,
-    };
+    let polar = |part: PartId| circuit.part(part).part.is_polar();
     let volts = |node: NodeId| {
         let place = drawing.of.system.voltage_of(node) as usize;
         drawing.of.rest.mean(|x| x[place])

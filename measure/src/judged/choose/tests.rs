@@ -1,11 +1,10 @@
 use super::*;
+use crate::drawn;
 use sheet::read;
 use sim::System;
 
 fn file(parts: &str) -> String {
-    format!(
-        "[amplifier]\ntitle = \"Choice\"\nsource = \"invented\"\n[parts]\n{parts}\n[bench]\ngenerator = {{ into = \"in\", resistance = \"0R\" }}\nload = \"RL\"\nfrequency = \"1kHz\"\ndistortion_limit = \"5%\"\n"
-    )
+    drawn::text(parts, ("in", "0R"), "RL")
 }
 
 /// 100 V behind 1 kΩ and 2.2 kΩ.

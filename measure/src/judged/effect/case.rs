@@ -149,11 +149,7 @@ fn every(amplifier: &Amplifier, graph: &Graph<'_>, pairs: &[[PartId; 2]]) -> Vec
     let usually = |part: PartId| usual(graph, part).map(|how| Removal { part, how });
     let mut cases = Vec::new();
     for (part, placed) in amplifier.circuit.parts() {
-        let passive = matches!(
-            placed.part,
-            Part::Resistor(_) | Part::Capacitor(_) | Part::Inductor(_)
-        );
-        if !passive || part == amplifier.bench.load {
+        if !placed.part.is_passive() || part == amplifier.bench.load {
             continue;
         }
         match partner(pairs, part).filter(|&other| other != amplifier.bench.load) {
@@ -258,10 +254,7 @@ fn one(
 
 /// A valve leaves its socket with everything in its envelope.
 fn envelope(circuit: &Circuit, removal: Removal) -> Vec<Removal> {
-    let of = |part: PartId| match &circuit.part(part).part {
-        Part::Valve(valve) => valve.envelope.clone(),
-        _ => None,
-    };
+    let of = |part: PartId| circuit.part(part).part.valve()?.envelope.clone();
     let Some(own) = of(removal.part) else {
         return vec![removal];
     };

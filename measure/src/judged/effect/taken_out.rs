@@ -79,17 +79,27 @@ pub(super) fn usual(graph: &Graph<'_>, part: PartId) -> Option<How> {
         Part::Inductor(_) => Some(How::Shorted),
         Part::Resistor(_) => Some(of_resistor(graph, part)),
         Part::Transformer(_) | Part::Switch(_) | Part::Source(_) => None,
-        _ => Some(How::Opened),
+        Part::Capacitor(_)
+        | Part::Valve(_)
+        | Part::Device(_)
+        | Part::Diodes(_)
+        | Part::Pot(_)
+        | Part::Loudspeaker(_) => Some(How::Opened),
     }
 }
 
 /// Whether a wire can be laid across it: it has two ends and is no valve.
 pub(super) fn can_be_shorted(part: &Part, nodes: usize) -> bool {
-    let two_ends = !matches!(
-        part,
-        Part::Valve(_) | Part::Transformer(_) | Part::Switch(_) | Part::Source(_)
-    );
-    two_ends && nodes == 2
+    match part {
+        Part::Valve(_) | Part::Transformer(_) | Part::Switch(_) | Part::Source(_) => false,
+        Part::Resistor(_)
+        | Part::Capacitor(_)
+        | Part::Inductor(_)
+        | Part::Device(_)
+        | Part::Diodes(_)
+        | Part::Pot(_)
+        | Part::Loudspeaker(_) => nodes == 2,
+    }
 }
 
 fn of_resistor(graph: &Graph<'_>, part: PartId) -> How {
@@ -126,7 +136,15 @@ fn is_lone(graph: &Graph<'_>, node: NodeId, part: PartId) -> bool {
     let couples = |terminal: &Terminal| match &graph.circuit.part(terminal.part).part {
         Part::Valve(_) => false,
         Part::Capacitor(capacitor) => capacitor.c >= COUPLES,
-        _ => true,
+        Part::Resistor(_)
+        | Part::Inductor(_)
+        | Part::Transformer(_)
+        | Part::Device(_)
+        | Part::Diodes(_)
+        | Part::Source(_)
+        | Part::Pot(_)
+        | Part::Switch(_)
+        | Part::Loudspeaker(_) => true,
     };
     graph
         .at(node)
@@ -137,10 +155,7 @@ fn is_lone(graph: &Graph<'_>, node: NodeId, part: PartId) -> bool {
 /// Without the part an electrode at the node would have no direct current to speak of: what else leads there are
 /// resistors of several times its value, such as a feedback resistor beside that of a cathode.
 fn carries_alone(graph: &Graph<'_>, part: PartId, node: NodeId) -> bool {
-    let ohms = |part: PartId| match &graph.circuit.part(part).part {
-        Part::Resistor(resistor) => Some(resistor.r),
-        _ => None,
-    };
+    let ohms = |part: PartId| graph.circuit.part(part).part.ohms();
     let own = ohms(part).unwrap_or_default();
     let larger = |other: &PartId| ohms(*other).is_some_and(|r| r > SEVERAL * own);
     let others = graph.at(node).iter().map(|terminal| terminal.part);

@@ -2,6 +2,8 @@
 //!
 //! Formulas of stages: Reich, Theory and Applications of Electron Tubes, 1944; Terman, Radio Engineers' Handbook, 1943,
 //! section 5 (from memory). Values of mu, ra and capacitances are those the measured valve has.
+//!
+//! Over 400 lines because each kind of part brings its circuit and its formula.
 
 use std::f64::consts::TAU;
 
@@ -10,15 +12,14 @@ use super::moves::steps;
 use super::taken_out::{usual, without as taken};
 use super::*;
 use crate::at_rest::voltages::{ValveAtRest, VoltagesOf};
+use crate::drawn;
 use sheet::read;
 use sim::System;
 use sim::amplifier::Amplifier;
 use sim::quantity::Unit;
 
 fn file(parts: &str, load: &str, frequency: &str) -> String {
-    format!(
-        "[amplifier]\ntitle = \"Effect\"\nsource = \"invented\"\n[parts]\n{parts}\n[bench]\ngenerator = {{ into = \"in\", resistance = \"0R\" }}\nload = \"{load}\"\nfrequency = \"{frequency}\"\n"
-    )
+    drawn::text(parts, ("in", "0R"), load) + &format!("frequency = \"{frequency}\"\n")
 }
 
 /// A triode with fixed bias, and a capacitor C7 across its load beside a smaller one.

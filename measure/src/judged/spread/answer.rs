@@ -15,9 +15,9 @@ pub struct Spread {
     pub on_mains: bool,
     /// Tolerance of resistances where the file states none, a ratio.
     pub tolerance: f64,
-    /// The same of capacitances.
+    /// Tolerance of capacitances where the file states none, a ratio.
     pub capacitors: f64,
-    /// The same of inductances.
+    /// Tolerance of inductances where the file states none, a ratio.
     pub inductors: f64,
     /// Spread of the current and mutual conductance of valves, a ratio.
     pub valve_spread: f64,

@@ -1,12 +1,14 @@
+//! Spreads against those that can be told by hand.
+//!
+//! Over 400 lines because each check brings its circuit and its closed form.
+
 use super::*;
-use sheet::read;
+use crate::drawn;
 use sim::System;
 
 fn file(parts: &str) -> Amplifier {
-    let text = format!(
-        "[amplifier]\ntitle = \"Spread\"\nsource = \"invented\"\n[parts]\n{parts}\nRL = {{ resistor = \"1k\", between = [\"in\", \"chassis\"] }}\n[bench]\ngenerator = {{ into = \"in\", resistance = \"0R\" }}\nload = \"RL\"\n"
-    );
-    read(&text, &[]).unwrap()
+    let parts = format!("{parts}\nRL = {{ resistor = \"1k\", between = [\"in\", \"chassis\"] }}");
+    drawn::amplifier(&parts, ("in", "0R"), "RL")
 }
 
 /// 300 V over resistors in series, `stated` behind each; the node after the k-th is `nk`.

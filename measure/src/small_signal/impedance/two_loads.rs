@@ -120,10 +120,7 @@ impl ImpedanceOf {
         circuit.part_mut(self.load).part = Part::resistor(load);
         let sources: Vec<_> = circuit
             .parts()
-            .filter_map(|(id, placed)| match &placed.part {
-                Part::Source(source) => Some((id, source.waveform.at_rest())),
-                _ => None,
-            })
+            .filter_map(|(id, placed)| Some((id, placed.part.source()?.waveform.at_rest())))
             .collect();
         for (id, volts) in sources {
             circuit.set_waveform(id, Waveform::Dc(volts));

@@ -64,7 +64,7 @@ impl Cut {
         for &(part, far) in branches {
             let k = nodes[1..].iter().position(|node| *node == far);
             parts[k.expect("every far end is listed")] +=
-                admittance(&circuit.part(part).part, frequency);
+                admittance(&circuit.part(part).part, frequency).unwrap_or_default();
         }
         let Some(mut rest) = impedances.try_inverse() else {
             return Ok(None);
@@ -109,20 +109,25 @@ impl Cut {
 
 /// Whether a part can carry feedback: a resistor or a capacitor.
 pub(super) fn passes(circuit: &Circuit, part: PartId) -> bool {
-    matches!(
-        circuit.part(part).part,
-        Part::Resistor(_) | Part::Capacitor(_)
-    )
+    admittance(&circuit.part(part).part, 0.0).is_some()
 }
 
-/// The admittance of a resistor or capacitor, S.
-fn admittance(part: &Part, frequency: f64) -> Complex<f64> {
+/// The admittance of a resistor or capacitor, S; none of any other part.
+fn admittance(part: &Part, frequency: f64) -> Option<Complex<f64>> {
     match part {
-        Part::Resistor(resistor) => Complex::new(1.0 / resistor.r, 0.0),
+        Part::Resistor(resistor) => Some(Complex::new(1.0 / resistor.r, 0.0)),
         Part::Capacitor(capacitor) => {
             let y = Complex::new(0.0, std::f64::consts::TAU * frequency * capacitor.c);
-            y / (1.0 + y * capacitor.esr) + capacitor.leakage
+            Some(y / (1.0 + y * capacitor.esr) + capacitor.leakage)
         }
-        _ => Complex::default(),
+        Part::Inductor(_)
+        | Part::Transformer(_)
+        | Part::Valve(_)
+        | Part::Device(_)
+        | Part::Diodes(_)
+        | Part::Source(_)
+        | Part::Pot(_)
+        | Part::Switch(_)
+        | Part::Loudspeaker(_) => None,
     }
 }

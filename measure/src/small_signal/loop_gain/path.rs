@@ -233,7 +233,15 @@ fn outputs(circuit: &Circuit, load: PartId) -> Vec<NodeId> {
                         .map(|k| (placed.nodes[0], placed.nodes[k + 1])),
                 );
             }
-            _ => {}
+            Part::Resistor(_)
+            | Part::Capacitor(_)
+            | Part::Inductor(_)
+            | Part::Valve(_)
+            | Part::Device(_)
+            | Part::Diodes(_)
+            | Part::Source(_)
+            | Part::Pot(_)
+            | Part::Loudspeaker(_) => {}
         }
     }
     let island = |start: &[NodeId]| {
@@ -254,12 +262,20 @@ fn outputs(circuit: &Circuit, load: PartId) -> Vec<NodeId> {
         }
         nodes
     };
+    let drives = |part: &Part| match part {
+        Part::Valve(_) | Part::Device(_) | Part::Source(_) => true,
+        Part::Resistor(_)
+        | Part::Capacitor(_)
+        | Part::Inductor(_)
+        | Part::Transformer(_)
+        | Part::Diodes(_)
+        | Part::Pot(_)
+        | Part::Switch(_)
+        | Part::Loudspeaker(_) => false,
+    };
     let driven = |nodes: &[NodeId]| {
         circuit.parts().any(|(_, placed)| {
-            matches!(
-                placed.part,
-                Part::Valve(_) | Part::Device(_) | Part::Source(_)
-            ) && placed.nodes.iter().any(|node| nodes.contains(node))
+            drives(&placed.part) && placed.nodes.iter().any(|node| nodes.contains(node))
         })
     };
     let mut ends = circuit.part(load).nodes.clone();

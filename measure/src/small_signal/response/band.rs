@@ -3,7 +3,8 @@
 use serde::Serialize;
 
 use super::Probe;
-use super::search::{crossing, greatest};
+use super::crossing::crossing;
+use crate::instruments::golden_section::greatest;
 use sim::error::SimError;
 
 /// Half the power, 10·log₁₀ 2 dB: what the trade calls 3 dB, where ωRC = 1.

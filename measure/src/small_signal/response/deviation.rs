@@ -10,7 +10,7 @@ use serde::Serialize;
 
 use super::Probe;
 use super::equalisation::{NORMALISED_AT, Target};
-use super::search::greatest;
+use crate::instruments::golden_section::greatest;
 use crate::instruments::logarithmic::spaced;
 use sim::error::SimError;
 

@@ -1,6 +1,6 @@
-//! Where a figure crosses zero and where it is greatest, between two frequencies that bracket it.
+//! Where a figure crosses zero, between two frequencies that bracket it.
 //!
-//! Both work on the logarithm of frequency, in which responses are smooth.
+//! It works on the logarithm of frequency, in which responses are smooth.
 
 use sim::error::SimError;
 
@@ -10,9 +10,6 @@ const CLOSE: f64 = 1e-10;
 const NARROW: f64 = 1e-15;
 /// Halvings alone would meet any bracket in fewer.
 const MOST_STEPS: u32 = 100;
-
-/// The greatest is met to this, relative in frequency: finer, rounding of a flat top hides it.
-const TOP: f64 = 1e-7;
 
 /// The frequency between two others where `figure`, of opposite signs there, is zero.
 ///
@@ -45,41 +42,12 @@ pub(super) fn crossing(
     Ok(x.exp())
 }
 
-/// The frequency between two others where `figure`, with one maximum there, is greatest, and its value.
-///
-/// Source   golden section: Kiefer, Proc. AMS 4 (1953) 502 (from memory)
-pub(super) fn greatest(
-    (low, high): (f64, f64),
-    mut figure: impl FnMut(f64) -> Result<f64, SimError>,
-) -> Result<(f64, f64), SimError> {
-    let golden = 0.5 * (5f64.sqrt() - 1.0);
-    let (mut a, mut b) = (low.ln(), high.ln());
-    let mut left = b - golden * (b - a);
-    let mut right = a + golden * (b - a);
-    let (mut at_left, mut at_right) = (figure(left.exp())?, figure(right.exp())?);
-    while b - a > TOP {
-        if at_left > at_right {
-            b = right;
-            (right, at_right) = (left, at_left);
-            left = b - golden * (b - a);
-            at_left = figure(left.exp())?;
-        } else {
-            a = left;
-            (left, at_left) = (right, at_right);
-            right = a + golden * (b - a);
-            at_right = figure(right.exp())?;
-        }
-    }
-    let frequency = (0.5 * (a + b)).exp();
-    Ok((frequency, figure(frequency)?))
-}
-
 #[cfg(test)]
 mod tests {
-    use super::{crossing, greatest};
+    use super::crossing;
 
     #[test]
-    fn crossings_and_maxima_of_known_curves_are_met() {
+    fn the_crossing_of_a_known_curve_is_met() {
         // 20·log₁₀ of a first-order corner, 40 dB a decade steep at most.
         let fall = |f: f64| -10.0 * (1.0 + (f / 500.0).powi(2)).log10() + 3.0;
         let exact = 500.0 * (10f64.powf(0.3) - 1.0).sqrt();
@@ -89,10 +57,5 @@ mod tests {
             // 1e-10 dB on a slope of some dB for each e-fold.
             assert!((met / exact - 1.0).abs() < 1e-10, "{met}");
         }
-        let hump = |f: f64| -((f / 700.0).ln()).powi(2);
-        let (met, height) = greatest((500.0, 900.0), |f| Ok(hump(f))).expect("never refused");
-        // The bracket is narrowed to 1e-7.
-        assert!((met / 700.0 - 1.0).abs() < 1e-7, "{met}");
-        assert!(height.abs() < 1e-13);
     }
 }
