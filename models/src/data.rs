@@ -341,7 +341,7 @@ pub struct ValveType {
     /// Base and pins; None when the file does not say.
     pub base: Option<Base>,
     /// Kind of valve.
-    pub kind: ValveKind,
+    pub class: ValveKind,
     /// Like sections in one envelope.
     pub sections: u32,
     /// Heater or filament; None in a cold-cathode tube.

@@ -42,7 +42,7 @@ pub enum Class {
 impl Class {
     /// The class of a type, by its kind and the dissipation of its anode.
     pub fn of(valve: &ValveType) -> Self {
-        match valve.kind {
+        match valve.class {
             ValveKind::Rectifier => Self::Rectifier,
             ValveKind::Stabiliser => Self::Stabiliser,
             ValveKind::Triode | ValveKind::Pentode | ValveKind::BeamTetrode => {
@@ -108,7 +108,7 @@ impl<'a> Joined<'a> {
 
     /// A pentode or beam tetrode with its screen tied to its anode; None of other kinds.
     pub fn strapped(valve: &'a ValveType) -> Option<Self> {
-        valve.kind.has_screen().then_some(Self {
+        valve.class.has_screen().then_some(Self {
             valve,
             connection: Connection::Strapped,
         })
@@ -116,7 +116,7 @@ impl<'a> Joined<'a> {
 
     /// True where a screen stands apart from the anode.
     pub fn has_screen(&self) -> bool {
-        self.valve.kind.has_screen() && self.connection == Connection::Normal
+        self.valve.class.has_screen() && self.connection == Connection::Normal
     }
 
     /// Currents and slopes at the given volts to the cathode; None of a valve that does not amplify.

@@ -18,7 +18,7 @@ fn every_stored_parameter_is_what_its_points_give() {
         let Some(stored) = Parameters::of(&valve.model) else {
             continue;
         };
-        let fitted = fit(&valve.points, &Traces::default(), valve.kind).unwrap();
+        let fitted = fit(&valve.points, &Traces::default(), valve.class).unwrap();
         let pairs = stored.values().into_iter().zip(fitted.parameters.values());
         for ((old, new), name) in pairs.zip(stored.names()) {
             assert!(
@@ -189,10 +189,10 @@ fn points_made_by_a_pentode_give_its_curves_back() {
 #[test]
 fn one_false_point_is_reported_and_does_not_carry_the_fit() {
     let valve = library::find("300B").unwrap();
-    let clean = fit(&valve.points, &Traces::default(), valve.kind).unwrap();
+    let clean = fit(&valve.points, &Traces::default(), valve.class).unwrap();
     let mut points = valve.points.clone();
     points[10].i_a = points[10].i_a.map(|i| 1.5 * i);
-    let fitted = fit(&points, &Traces::default(), valve.kind).unwrap();
+    let fitted = fit(&points, &Traces::default(), valve.class).unwrap();
     assert!(
         fitted
             .contradicted()
@@ -388,7 +388,7 @@ fn the_spread_is_what_noisy_fits_scatter_by() {
 #[test]
 fn what_no_datum_tells_rests_on_its_prior() {
     let valve = library::find("6V6GT").unwrap();
-    let fitted = fit(&valve.points, &Traces::default(), valve.kind).unwrap();
+    let fitted = fit(&valve.points, &Traces::default(), valve.class).unwrap();
     let names = fitted.parameters.names().iter().zip(&fitted.spread);
     let alone: Vec<&str> = names
         .filter(|(_, spread)| spread.rests_on_prior())

@@ -171,7 +171,7 @@ fn read_type(
         aliases: raw.aliases,
         near,
         base,
-        kind,
+        class: kind,
         sections,
         heater,
         limits,

@@ -98,7 +98,7 @@ pub fn refitted(expected: &Expectations) -> BTreeMap<String, ValveType> {
     library::valves()
         .iter()
         .filter_map(|valve| {
-            let fitted = fit_expecting(&valve.points, &Traces::default(), valve.kind, expected)?;
+            let fitted = fit_expecting(&valve.points, &Traces::default(), valve.class, expected)?;
             let model = fitted.parameters.model(&valve.model);
             let refitted = ValveType {
                 model,

@@ -38,7 +38,7 @@ impl Data {
         Self {
             title: valve.name,
             source: valve.source.text,
-            kind: valve.kind,
+            kind: valve.class,
             guess: None,
             points: valve.points,
             drops: valve.drops,

@@ -184,7 +184,7 @@ fn text(target: &Joined, at: Option<&WorkingPoint>, found: &[Likeness]) -> Strin
     let mut text = format!(
         "{}: {}, {}, base {}\n",
         name_of(target),
-        super::kind(target.valve.kind),
+        super::kind(target.valve.class),
         super::heater(target.valve.heater.as_ref()),
         base_of(target.valve)
     );

@@ -150,7 +150,7 @@ impl<'a> Filter<'a> {
             && based
             && arguments
                 .kind
-                .is_none_or(|kind| kind == Kind::of(valve.kind))
+                .is_none_or(|kind| kind == Kind::of(valve.class))
             && arguments
                 .class
                 .is_none_or(|class| class == ClassWord::of(Class::of(valve)))
@@ -213,7 +213,7 @@ impl Row {
         Self {
             name: valve.name.clone(),
             aliases: valve.aliases.clone(),
-            kind: super::kind(valve.kind),
+            kind: super::kind(valve.class),
             class: super::class(Class::of(valve)),
             sections: valve.sections,
             heater: valve.heater.as_ref().map(HeaterFigures::from),

@@ -180,7 +180,7 @@ fn answer(valve: &ValveType) -> Answer {
             .iter()
             .map(|near| format!("{}: {}", near.name, near.differs))
             .collect(),
-        kind: super::kind(valve.kind),
+        kind: super::kind(valve.class),
         class: super::class(Class::of(valve)),
         sections: valve.sections,
         heater: valve.heater.as_ref().map(HeaterFigures::from),
@@ -425,7 +425,7 @@ fn cautions(valve: &ValveType) -> Vec<String> {
     {
         cautions.push("Directly heated: on alternating current the filament hums; bias is to its centre, by a centre tap or a hum pot.".to_owned());
     }
-    if valve.kind == ValveKind::Rectifier
+    if valve.class == ValveKind::Rectifier
         && valve
             .heater
             .as_ref()
@@ -433,7 +433,7 @@ fn cautions(valve: &ValveType) -> Vec<String> {
     {
         cautions.push("Directly heated: full HT stands before the output valves draw current; `gridleak switch-on` tells how much.".to_owned());
     }
-    if valve.kind == ValveKind::Stabiliser {
+    if valve.class == ValveKind::Stabiliser {
         cautions.push("Needs a series resistor, and no more than about 0.1 µF across it, or it relaxes to and fro.".to_owned());
     }
     cautions

@@ -107,6 +107,6 @@ fn half_emission(circuit: &Circuit, id: PartId, valve: &Valve) -> Option<(f64, S
     } else if let Some(stated) = heater.warm_up {
         (stated, Stated::ValveFile)
     } else {
-        (typical(valve.kind.kind, heater.heating), Stated::Assumed)
+        (typical(valve.kind.class, heater.heating), Stated::Assumed)
     })
 }
