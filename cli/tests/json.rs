@@ -155,8 +155,8 @@ generator = { into = "out", resistance = "100k" }
 load = "R1"
 "#;
 
-/// Commands that print text as it is.
-const WITHOUT_ANSWER: [&str; 3] = ["explain", "completions", "help"];
+/// Commands that are no question.
+const NO_QUESTION: [&str; 3] = ["explain", "completions", "help"];
 
 /// The commands that the help lists.
 fn commands(help: &str) -> Vec<&str> {
@@ -315,7 +315,7 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
         walk(&value, "document", command, &page, &mut seen, &mut faults);
     }
     for command in commands(&run(&["--help"])) {
-        if !WITHOUT_ANSWER.contains(&command) && !asked.contains(command) {
+        if !NO_QUESTION.contains(&command) && !asked.contains(command) {
             faults.insert(format!("`{command} --json` is not asked here"));
         }
     }
