@@ -281,3 +281,36 @@ fn every_fault_of_a_file_has_a_file_that_shows_it() {
         missing.join(", ")
     );
 }
+
+#[test]
+fn every_id_is_given_by_something() {
+    let codes = measure::judged::check::Code::ALL;
+    let ids = text("cli/src/diagnostic/ids.rs");
+    let (ids, _) = ids
+        .split_once("#[cfg(test)]")
+        .expect("the list, then tests");
+    let others: String = sources("cli")
+        .into_iter()
+        .filter(|source| !source.path.ends_with("diagnostic/ids.rs"))
+        .map(|source| source.text)
+        .collect();
+    let given: BTreeSet<&str> = others
+        .split("Id::")
+        .skip(1)
+        .filter_map(|behind| behind.split(|c: char| !c.is_alphanumeric()).next())
+        .collect();
+    let mut found = 0;
+    for line in ids.lines() {
+        let Some((name, words)) = line.trim().split_once(" = \"") else {
+            continue;
+        };
+        if !name.starts_with(char::is_uppercase) {
+            continue;
+        }
+        found += 1;
+        let words = words.trim_end_matches("\",");
+        let of_check = codes.iter().any(|code| code.text() == words);
+        assert!(of_check || given.contains(name), "nothing gives {name}");
+    }
+    assert!(found > 40, "{found} ids");
+}

@@ -33,9 +33,7 @@ impl Method {
             Self::RadauIia5 => 5,
         }
     }
-}
 
-impl Method {
     /// Whether a step goes on from the rates of charge at its start, which a jump makes unknown.
     pub(super) fn needs_rates(self) -> bool {
         match self {
