@@ -167,7 +167,7 @@ impl Rest {
     /// # Errors
     /// [`SimError::Oscillates`] when a disturbance grows.
     pub fn stays(&self, system: &System, ws: &Workspace) -> Result<(), SimError> {
-        match growing_over(system, &self.samples, &mut ws.clone()) {
+        match growing_over(system, &self.samples, &mut ws.clone())? {
             None => Ok(()),
             Some(growing) => Err(SimError::Oscillates {
                 frequency: Some(growing.frequency),

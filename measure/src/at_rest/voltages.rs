@@ -305,6 +305,6 @@ pub fn chart(of: &UnderTest<'_>) -> Result<Voltages, SimError> {
             Part::Device(_) | Part::Diodes(_) | Part::Switch(_) | Part::Loudspeaker(_) => {}
         }
     }
-    answer.growing = of.growing();
+    answer.growing = of.growing()?;
     Ok(answer)
 }
