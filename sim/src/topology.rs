@@ -225,6 +225,34 @@ fn electrodes(placed: &Placed) -> Vec<(NodeId, &'static str)> {
     found
 }
 
+/// Joins what valves in series join: where one stands on another's anode, as in a cascode or on a current source,
+/// the current of the upper is that of the lower. Nothing is joined by a valve whose current has nowhere to go.
+fn join_in_series(circuit: &Circuit, islands: &mut Islands) {
+    let ends: Vec<(NodeId, NodeId)> = circuit
+        .parts()
+        .filter_map(|(_, placed)| {
+            let wiring = placed.part.valve()?.wiring(&placed.nodes);
+            wiring.grid?;
+            Some((wiring.anodes[0], wiring.cathode[0]))
+        })
+        .collect();
+    let mut joined = true;
+    while joined {
+        joined = false;
+        for &(upper_anode, upper_cathode) in &ends {
+            for &(lower_anode, lower_cathode) in &ends {
+                // What stands on the chassis already needs no lower valve.
+                if islands.joined(upper_cathode, lower_anode)
+                    && !islands.joined(upper_cathode, NodeId::CHASSIS)
+                {
+                    joined |= islands.join(upper_anode, upper_cathode);
+                    joined |= islands.join(lower_anode, lower_cathode);
+                }
+            }
+        }
+    }
+}
+
 fn check_nodes(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
     let n = circuit.node_count();
     let mut uses = vec![0_usize; n];
@@ -243,6 +271,7 @@ fn check_nodes(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
             electrode[node.index()].get_or_insert((id, name));
         }
     }
+    join_in_series(circuit, &mut islands);
     for (node, name) in circuit.nodes().filter(|(node, _)| *node != NodeId::CHASSIS) {
         let k = node.index();
         let is_meant = user[k].is_some_and(|id| circuit.part(id).part.has_loose_ends());

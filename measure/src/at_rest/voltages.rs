@@ -10,6 +10,7 @@ use sim::error::SimError;
 use sim::operating_point::Found;
 use sim::parts::Part;
 use sim::stability::Growing;
+use sim::system::Unknown;
 
 mod in_place;
 
@@ -210,6 +211,10 @@ pub struct SupplyAtRest {
 /// a thousandth of any current that is read.
 const MOST_IMBALANCE: f64 = 1e-6;
 
+/// Current that may be left over, of the largest in any branch: Newton's iteration holds volts to a part in a
+/// hundred million, and what is stiffest turns them into the largest current.
+const SHARE_OF_LARGEST: f64 = 1e-5;
+
 /// The question: the chart of an amplifier at rest.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct VoltagesOf;
@@ -238,7 +243,12 @@ pub fn chart(of: &UnderTest<'_>) -> Result<Voltages, SimError> {
     } else {
         system.imbalance(ws)
     };
-    if residual > MOST_IMBALANCE {
+    let currents = system.unknowns().iter().zip(&ws.x);
+    let largest = currents
+        .filter(|(unknown, _)| matches!(unknown, Unknown::Current(..)))
+        .map(|(_, current)| current.abs())
+        .fold(0.0, f64::max);
+    if residual > MOST_IMBALANCE.max(SHARE_OF_LARGEST * largest) {
         return Err(SimError::NoOperatingPoint {
             worst: system.name(system.worst_balanced(ws)).to_owned(),
             counts: ws.counts,
