@@ -205,6 +205,23 @@ pub struct SupplyAtRest {
     pub current: f64,
     /// Power delivered, W.
     pub power: f64,
+    /// What it looks into, Ω: terminal volts over current; none where none flows.
+    #[serde(skip)]
+    pub into_ohms: Option<f64>,
+}
+
+/// What a supply looks into counts as a short below this, Ω: less than the heaters of any amplifier take, and more
+/// than a joint, a closed contact or a wire has (common practice, no source).
+const SHORT: f64 = 0.05;
+
+/// Open-circuit volts from which that is asked, V.
+const ASKED_FROM: f64 = 1.0;
+
+impl SupplyAtRest {
+    /// Whether it is short-circuited.
+    pub fn is_shorted(&self) -> bool {
+        self.volts.abs() > ASKED_FROM && self.into_ohms.is_some_and(|ohms| ohms < SHORT)
+    }
 }
 
 /// Current that may be left over at a node, A: ten times the worst of five hundred random circuits, and
@@ -303,7 +320,7 @@ pub fn chart(of: &UnderTest<'_>) -> Result<Voltages, SimError> {
             Part::Capacitor(capacitor) => answer.capacitors.push(part.capacitor(capacitor)),
             Part::Inductor(inductor) => answer.windings.push(part.inductor(inductor)),
             Part::Transformer(transformer) => answer.windings.extend(part.windings(transformer)),
-            Part::Source(source) => answer.supplies.push(part.supply(&source.waveform)),
+            Part::Source(source) => answer.supplies.push(part.supply(source)),
             Part::Valve(valve) => match &valve.kind.model {
                 ValveModel::Rectifier(_) => answer.rectifiers.push(part.rectifier(&valve.kind)),
                 ValveModel::Stabiliser(law) => {
