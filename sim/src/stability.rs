@@ -248,6 +248,19 @@ mod tests {
     }
 
     #[test]
+    fn what_stores_nothing_has_no_frequency() {
+        let mut circuit = Circuit::new();
+        let a = circuit.node("a");
+        circuit
+            .add("R1", Part::resistor(1e3), &[a, NodeId::CHASSIS])
+            .expect("well formed");
+        let system = System::of(&circuit).expect("well formed");
+        let mut ws = system.workspace();
+        assert_eq!(natural_frequencies(&system, &mut ws), Ok(Vec::new()));
+        assert_eq!(growing(&system, &mut ws), Ok(None));
+    }
+
+    #[test]
     fn what_is_slow_elsewhere_hides_nothing() {
         // A tuned circuit with a negative resistance beside it: s = g/2C ± j·√(1/LC − (g/2C)²). A transistor's
         // reversed current would do as well; here the parts that stand apart are of interest: 10 µF behind the

@@ -21,8 +21,12 @@ pub(super) fn frequencies_of(
     } else {
         stored_in_changed(system, slopes, changes, shift)?
     };
-    balance(&mut modes);
     let n = modes.nrows();
+    if n == 0 {
+        // Nothing stores: there is nothing to swing.
+        return Ok(Vec::new());
+    }
+    balance(&mut modes);
     let noise = 10.0 * f64::EPSILON * n as f64 * modes.norm();
     let schur = Schur::try_new(modes, f64::EPSILON, 100 * n.max(1)).ok_or_else(|| {
         SimError::Undetermined {
