@@ -1,6 +1,8 @@
 //! Faults of a drawing that can be seen without solving it: impossible values, loose ends,
 //! electrodes without a DC path, loops without resistance.
 
+use std::collections::BTreeSet;
+
 use crate::circuit::{Circuit, CircuitError, NodeId, PartId, Placed};
 use crate::parts::Part;
 
@@ -225,10 +227,11 @@ fn electrodes(placed: &Placed) -> Vec<(NodeId, &'static str)> {
     found
 }
 
-/// Joins what valves in series join: where one stands on another's anode, as in a cascode or on a current source,
-/// the current of the upper is that of the lower. Nothing is joined by a valve whose current has nowhere to go.
+/// Joins to the chassis what valves in series hold: where one stands on another's anode, as in a cascode or on a
+/// current source, the current of the upper is that of the lower. It must be fed from above, through valves by their
+/// anodes, and find its way down, through valves by their cathodes.
 fn join_in_series(circuit: &Circuit, islands: &mut Islands) {
-    let ends: Vec<(NodeId, NodeId)> = circuit
+    let valves: Vec<(NodeId, NodeId)> = circuit
         .parts()
         .filter_map(|(_, placed)| {
             let wiring = placed.part.valve()?.wiring(&placed.nodes);
@@ -236,19 +239,34 @@ fn join_in_series(circuit: &Circuit, islands: &mut Islands) {
             Some((wiring.anodes[0], wiring.cathode[0]))
         })
         .collect();
-    let mut joined = true;
-    while joined {
-        joined = false;
-        for &(upper_anode, upper_cathode) in &ends {
-            for &(lower_anode, lower_cathode) in &ends {
-                // What stands on the chassis already needs no lower valve.
-                if islands.joined(upper_cathode, lower_anode)
-                    && !islands.joined(upper_cathode, NodeId::CHASSIS)
-                {
-                    joined |= islands.join(upper_anode, upper_cathode);
-                    joined |= islands.join(lower_anode, lower_cathode);
-                }
+    let fed = reached(&valves, islands);
+    let upwards: Vec<(NodeId, NodeId)> = valves
+        .iter()
+        .map(|&(anode, cathode)| (cathode, anode))
+        .collect();
+    let drained = reached(&upwards, islands);
+    for &(anode, cathode) in &valves {
+        for node in [anode, cathode] {
+            let root = islands.root(node.index());
+            if fed.contains(&root) && drained.contains(&root) {
+                islands.join(NodeId::CHASSIS, node);
             }
+        }
+    }
+}
+
+/// Roots of the islands that are reached from the chassis by steps from the first of a pair to the second.
+fn reached(steps: &[(NodeId, NodeId)], islands: &mut Islands) -> BTreeSet<usize> {
+    let mut reached = BTreeSet::from([islands.root(NodeId::CHASSIS.index())]);
+    loop {
+        let before = reached.len();
+        for (from, to) in steps {
+            if reached.contains(&islands.root(from.index())) {
+                reached.insert(islands.root(to.index()));
+            }
+        }
+        if reached.len() == before {
+            return reached;
         }
     }
 }
