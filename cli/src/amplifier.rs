@@ -1,5 +1,5 @@
-//! From a path to a solved-for circuit: reads the file and what it stands on, applies `--set`, makes the
-//! equations.
+//! From a path to an amplifier and its equations, not solved yet: reads the file and what it stands on, and applies
+//! `--set`.
 
 use std::f64::consts::FRAC_1_SQRT_2;
 use std::ops::Range;

@@ -726,27 +726,7 @@ fn the_file_that_explains_every_part_is_itself_read() {
         "--set",
         "G1=0V",
     ]);
-    for kind in [
-        "resistor",
-        "capacitor",
-        "electrolytic",
-        "inductor",
-        "choke",
-        "field",
-        "transformer",
-        "autotransformer",
-        "valve",
-        "diode",
-        "bridge",
-        "mains",
-        "mains_transformer",
-        "pot",
-        "switch",
-        "supply",
-        "ac_supply",
-        "signal",
-        "loudspeaker",
-    ] {
+    for kind in sheet::kind_names() {
         assert!(text.contains(&format!("= {{ {kind} =")), "{kind}");
     }
     // Whatever key a part accepts is shown: the reader lists them when one is unknown.

@@ -67,6 +67,17 @@ fn help(command: &[&str]) -> String {
     String::from_utf8(output.stdout).expect("the help is text")
 }
 
+/// The commands that the help lists.
+fn listed(help: &str) -> Vec<&str> {
+    let commands = help.lines().skip_while(|line| *line != "Commands:").skip(1);
+    let commands = commands.take_while(|line| !line.is_empty());
+    let names: Vec<&str> = commands
+        .filter_map(|line| line.split_whitespace().next())
+        .collect();
+    assert!(names.len() > 20, "{names:?}");
+    names
+}
+
 /// The words of a command; blanks between double quotes belong to one.
 fn words(command: &str) -> Vec<String> {
     let mut words = vec![String::new()];
@@ -208,6 +219,24 @@ fn every_page_prints_what_the_program_prints() {
 }
 
 #[test]
+fn every_command_that_answers_is_shown_on_a_page() {
+    let shown: Vec<String> = pages()
+        .iter()
+        .flat_map(|page| shown(page))
+        .filter_map(|shown| words(&shown.command).into_iter().nth(1))
+        .collect();
+    let help = help(&[]);
+    for command in listed(&help) {
+        // These print text that needs no page.
+        let text = ["explain", "completions", "help"].contains(&command);
+        assert!(
+            text || shown.iter().any(|name| name == command),
+            "{command}"
+        );
+    }
+}
+
+#[test]
 fn every_command_stands_in_one_row_of_the_readme() {
     /// Words of an answer: more belong to `--help`.
     const WORDS: usize = 15;
@@ -231,14 +260,7 @@ fn every_command_stands_in_one_row_of_the_readme() {
         }
     }
     let help = help(&[]);
-    let mut known: Vec<&str> = help
-        .lines()
-        .skip_while(|line| *line != "Commands:")
-        .skip(1)
-        .take_while(|line| !line.is_empty())
-        .filter_map(|line| line.split_whitespace().next())
-        .collect();
-    assert!(known.len() > 20, "{known:?}");
+    let mut known = listed(&help);
     known.sort_unstable();
     told.sort_unstable();
     assert_eq!(told, known, "the README's tables and `gridleak --help`");

@@ -155,6 +155,20 @@ generator = { into = "out", resistance = "100k" }
 load = "R1"
 "#;
 
+/// Commands that are no question.
+const NO_QUESTION: [&str; 3] = ["explain", "completions", "help"];
+
+/// The commands that the help lists.
+fn commands(help: &str) -> Vec<&str> {
+    let commands = help.lines().skip_while(|line| *line != "Commands:").skip(1);
+    let commands = commands.take_while(|line| !line.is_empty());
+    let names: Vec<&str> = commands
+        .filter_map(|line| line.split_whitespace().next())
+        .collect();
+    assert!(names.len() > 20, "{names:?}");
+    names
+}
+
 #[test]
 fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
     let page = structures(&run(&["explain", "json"]));
@@ -192,6 +206,7 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
     let mains = "examples/04_hall_2a3_on_its_mains/amplifier.toml";
     let mut seen = BTreeSet::new();
     let mut faults = BTreeSet::new();
+    let mut asked = BTreeSet::new();
     for (command, file, more) in [
         ("voltages", every, &["--set", "AC=0V", "--set", "M1=0V"][..]),
         ("voltages", example, &[]),
@@ -294,9 +309,15 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
         ("fit", "models/valves/6V6GT.toml", &[]),
     ] {
         let words: Vec<&str> = command.split(' ').collect();
+        asked.insert(words[0]);
         let text = run(&[&words[..], &[file, "--json"], more].concat());
         let value: Value = serde_json::from_str(&text).expect("JSON");
         walk(&value, "document", command, &page, &mut seen, &mut faults);
+    }
+    for command in commands(&run(&["--help"])) {
+        if !NO_QUESTION.contains(&command) && !asked.contains(command) {
+            faults.insert(format!("`{command} --json` is not asked here"));
+        }
     }
     for (structure, keys) in &page {
         for key in keys.keys() {

@@ -25,6 +25,11 @@ const NODES: [&str; 18] = [
     "positions",
 ];
 
+fn readme() -> String {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../README.md");
+    std::fs::read_to_string(path).expect("there is a README")
+}
+
 /// Name of the row and the line of a part, for every part of the table.
 fn table(readme: &str) -> Vec<(String, String)> {
     let rows = readme
@@ -94,9 +99,27 @@ fn fault(line: &str) -> Option<String> {
 }
 
 #[test]
+fn every_kind_of_part_stands_in_the_table() {
+    let parts = table(&readme());
+    let stands = |kind: &str| {
+        let words = |text: &str| {
+            text.split(|c: char| !c.is_alphanumeric() && c != '_')
+                .any(|word| word == kind)
+        };
+        let first = format!("{{ {kind} = ");
+        parts
+            .iter()
+            .any(|(name, line)| words(name) || line.starts_with(&first))
+    };
+    for kind in sheet::kind_names() {
+        assert!(stands(kind), "{kind}");
+    }
+    assert!(!stands("chokes"));
+}
+
+#[test]
 fn every_line_of_the_table_of_parts_is_read_and_solved() {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../README.md");
-    let parts = table(&std::fs::read_to_string(path).expect("there is a README"));
+    let parts = table(&readme());
     assert!(parts.len() >= 22, "{} lines", parts.len());
     let faults: Vec<String> = parts
         .iter()

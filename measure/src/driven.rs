@@ -1,4 +1,4 @@
-//! What it does driven: power, distortion, hum, waveforms, recordings, the cycle of a valve.
+//! What an amplifier does driven: power, distortion, hum, waveforms, recordings, the cycle of a valve.
 
 pub mod curves;
 pub mod distortion;

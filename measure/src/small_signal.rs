@@ -1,4 +1,4 @@
-//! What it does with small signals about its rest: response, impedances, noise, feedback.
+//! What an amplifier does with small signals about its rest: response, impedances, noise, feedback.
 
 pub mod feedback;
 pub mod impedance;

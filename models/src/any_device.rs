@@ -51,6 +51,17 @@ macro_rules! devices {
         $(impl From<$name> for AnyDevice {
             fn from(device: $name) -> Self { Self::$name(device) }
         })+
+
+        #[cfg(test)]
+        impl AnyDevice {
+            /// The words of the list.
+            pub(crate) const WORDS: &[&str] = &[$(stringify!($name)),+];
+
+            /// Its word in the list.
+            pub(crate) fn word(&self) -> &'static str {
+                match self { $(Self::$name(_) => stringify!($name)),+ }
+            }
+        }
     };
 }
 

@@ -1,4 +1,4 @@
-//! What can be wrong with an amplifier file, and what the reader had to assume.
+//! What can be wrong with an amplifier file. What the reader had to assume is a note of the amplifier.
 //!
 //! No sentence of advice is written here: whoever prints a fault words it for the reader.
 //!

@@ -1,8 +1,8 @@
-//! An amplifier file: text to [`Circuit`], the bench it stands on, and where everything was written.
+//! An amplifier file: text to [`Amplifier`], and where everything was written.
 //!
-//! The file is TOML with three tables and types of its own, if any, in `[valves.NAME]`: `[amplifier]` (what it is and where the drawing comes from),
-//! `[parts]` (one line a part, as a parts list reads; the first key says what the part is) and
-//! `[bench]` (generator, load, frequency, distortion limit). All faults are reported at once, in the
+//! The file is TOML with three tables: `[amplifier]` (what it is and where the drawing comes from), `[parts]` (one
+//! line a part, as a parts list reads; the first key says what the part is) and `[bench]` (generator, load,
+//! frequency, distortion limit); types of its own stand in `[valves.NAME]`. All faults are reported at once, in the
 //! order of the file. What the file leaves out and practice can supply is assumed and noted.
 //!
 //! Over 400 lines because reading, its types and its order are one contract.

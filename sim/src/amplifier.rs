@@ -82,7 +82,7 @@ pub fn meant_by<'n>(designator: &str, names: &[&'n str]) -> Vec<&'n str> {
 /// The bench: what drives the amplifier and what it drives.
 #[derive(Clone, Debug)]
 pub struct Bench {
-    /// The signal generator, a [`sim::parts::Part::Source`] with a sine of no amplitude.
+    /// The signal generator, a [`Part::Source`] with a sine of no amplitude.
     pub generator: PartId,
     /// The load: a resistor or a loudspeaker.
     pub load: PartId,

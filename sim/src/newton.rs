@@ -64,10 +64,10 @@ const ROUNDING: f64 = 100.0;
 const SAFETY: f64 = 0.3;
 
 /// Solves f(x) + alpha·C·x + past = 0 from the guess in `ws.x`.
-pub fn newton(system: &System, step: Formula<'_>, ws: &mut Workspace) -> Outcome {
+pub fn newton(system: &System, formula: Formula<'_>, ws: &mut Workspace) -> Outcome {
     ws.start.copy_from_slice(&ws.x);
-    system.assemble(step, ws);
-    let outcome = iterate(system, step, ws);
+    system.assemble(formula, ws);
+    let outcome = iterate(system, formula, ws);
     if !outcome.converged() {
         ws.x.copy_from_slice(&ws.start);
     }
@@ -75,11 +75,11 @@ pub fn newton(system: &System, step: Formula<'_>, ws: &mut Workspace) -> Outcome
 }
 
 /// The iteration from the assembled guess.
-fn iterate(system: &System, step: Formula<'_>, ws: &mut Workspace) -> Outcome {
+fn iterate(system: &System, formula: Formula<'_>, ws: &mut Workspace) -> Outcome {
     let n = system.len();
     let mut worst = 0;
     for iterations in 1..=MOST_ITERATIONS {
-        if let Err(at) = factor(system, step, iterations, ws) {
+        if let Err(at) = factor(system, formula, iterations, ws) {
             return Outcome::Singular { at };
         }
         let size = correction(n, ws, &mut worst);
@@ -92,11 +92,11 @@ fn iterate(system: &System, step: Formula<'_>, ws: &mut Workspace) -> Outcome {
         }
         let fraction = system.step_fraction(ws);
         add(&mut ws.x, &ws.step, fraction, n);
-        if iterations == 1 && fraction >= 1.0 && ws.trust.covers(step.alpha, size, SAFETY) {
+        if iterations == 1 && fraction >= 1.0 && ws.trust.covers(formula.alpha, size, SAFETY) {
             ws.trust.granted();
             return Outcome::Converged { iterations };
         }
-        match descend(system, step, (size, fraction), &mut worst, ws) {
+        match descend(system, formula, (size, fraction), &mut worst, ws) {
             Descent::Solved => return Outcome::Converged { iterations },
             Descent::Closer => {}
             Descent::Lost => break,
@@ -119,7 +119,7 @@ enum Descent {
 /// `fraction` of it, of `size`, is in `ws.x` already.
 fn descend(
     system: &System,
-    step: Formula<'_>,
+    formula: Formula<'_>,
     (size, mut fraction): (f64, f64),
     worst: &mut UnknownId,
     ws: &mut Workspace,
@@ -127,11 +127,11 @@ fn descend(
     let n = system.len();
     loop {
         ws.kept.copy_from_slice(&ws.step);
-        system.assemble(step, ws);
+        system.assemble(formula, ws);
         let simplified = correction(n, ws, worst);
         let contraction = simplified / size;
         if fraction >= 1.0 {
-            ws.trust.measured(step.alpha, contraction / size);
+            ws.trust.measured(formula.alpha, contraction / size);
             if contraction < TRUSTED_CONTRACTION && contraction * simplified <= SAFETY {
                 add(&mut ws.x, &ws.step, 1.0, n);
                 return Descent::Solved;
@@ -157,17 +157,20 @@ fn descend(
 /// pivots when the kept ones have become poor.
 fn factor(
     system: &System,
-    step: Formula<'_>,
+    formula: Formula<'_>,
     iteration: u32,
     ws: &mut Workspace,
 ) -> Result<(), UnknownId> {
     let symbolic = system.symbolic();
     let kept = match ws.factored {
         Factored::Nothing => Err(()),
-        Factored::At(alpha) if alpha.to_bits() == step.alpha.to_bits() && step.shunt == 0.0 => ws
-            .factors
-            .refactor_varying(symbolic, &ws.values)
-            .map_err(|_| ()),
+        Factored::At(alpha)
+            if alpha.to_bits() == formula.alpha.to_bits() && formula.shunt == 0.0 =>
+        {
+            ws.factors
+                .refactor_varying(symbolic, &ws.values)
+                .map_err(|_| ())
+        }
         Factored::At(_) => ws.factors.refactor(symbolic, &ws.values).map_err(|_| ()),
     };
     ws.counts.refactorisations += 1;
@@ -181,8 +184,8 @@ fn factor(
         }
     }
     // Shunts change entries that count as constant: the next call must not rely on them.
-    ws.factored = Factored::At(if step.shunt == 0.0 {
-        step.alpha
+    ws.factored = Factored::At(if formula.shunt == 0.0 {
+        formula.alpha
     } else {
         f64::NAN
     });

@@ -1,7 +1,7 @@
 //! What can stand on a chassis: the parts of a circuit in SI units, without names or places.
 //!
-//! Every part says how many nodes it joins, in which order and with what paths between them; `system.rs` says
-//! what equations it brings. Taps of a winding are separate [`Winding`]s in series, made by whoever reads the file.
+//! Every part says how many nodes it joins, in which order and with what paths between them; `system/stamps.rs`
+//! says what equations it brings. Taps of a winding are separate [`Winding`]s in series, made by whoever reads the file.
 
 use models::AnyDevice;
 use models::core::Core;

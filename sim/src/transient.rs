@@ -9,7 +9,7 @@ use std::ops::ControlFlow;
 
 use crate::error::SimError;
 use crate::newton::{Outcome, newton};
-use crate::system::{Formula, System};
+use crate::system::{Formula, System, UnknownId};
 use crate::tolerances::Tolerances;
 use crate::workspace::Workspace;
 
@@ -98,8 +98,11 @@ impl Room {
 
 /// How a step ended.
 enum Step {
+    /// The state is that of its end.
     Taken,
-    Newton(u32),
+    /// Newton's iteration failed; the unknown that would have moved most.
+    Newton(UnknownId),
+    /// The local error is too large.
     Error,
 }
 
@@ -212,21 +215,6 @@ impl<'a> Stepper<'a> {
         Ok(())
     }
 
-    /// What was known of slopes holds no longer.
-    fn jumped(&mut self) {
-        self.now.opening = true;
-        self.trail.clear();
-        self.rates.clear();
-    }
-
-    fn stuck(&self, worst: u32, ws: &Workspace) -> SimError {
-        SimError::Stuck {
-            time: self.now.t,
-            worst: self.system.name(worst).to_owned(),
-            counts: ws.counts,
-        }
-    }
-
     /// One step to `t_next`; on failure `ws.x` and the state are as before.
     fn step(&mut self, t_next: f64, ws: &mut Workspace) -> Step {
         self.room.x_old.copy_from_slice(&ws.x);
@@ -255,7 +243,7 @@ impl<'a> Stepper<'a> {
     }
 
     /// dq/dt = alpha·q + rest at a stage; solves it into `ws.x`, `q` and `rate`.
-    fn stage(&mut self, alpha: f64, t: f64, ws: &mut Workspace) -> Result<(), u32> {
+    fn stage(&mut self, alpha: f64, t: f64, ws: &mut Workspace) -> Result<(), UnknownId> {
         // `past` holds the rest of the formula; the sources join it.
         self.room.new.rate.copy_from_slice(&self.room.past);
         self.system
@@ -270,6 +258,21 @@ impl<'a> Stepper<'a> {
             }
             Outcome::Diverged { worst } => Err(worst),
             Outcome::Singular { at } => Err(at),
+        }
+    }
+
+    /// What was known of slopes holds no longer.
+    fn jumped(&mut self) {
+        self.now.opening = true;
+        self.trail.clear();
+        self.rates.clear();
+    }
+
+    fn stuck(&self, worst: UnknownId, ws: &Workspace) -> SimError {
+        SimError::Stuck {
+            time: self.now.t,
+            worst: self.system.name(worst).to_owned(),
+            counts: ws.counts,
         }
     }
 

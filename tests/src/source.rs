@@ -100,6 +100,23 @@ impl Source {
         paths.found
     }
 
+    /// The cases of an enum that stands in the file.
+    ///
+    /// # Panics
+    /// When it does not.
+    pub fn cases(&self, of: &str) -> Vec<String> {
+        let items = self.parsed().items.into_iter();
+        let found = items
+            .filter_map(|item| match item {
+                syn::Item::Enum(found) if found.ident == of => Some(found),
+                _ => None,
+            })
+            .next();
+        let found = found.unwrap_or_else(|| panic!("{}: no enum {of}", self.path.display()));
+        let cases = found.variants.iter();
+        cases.map(|case| case.ident.to_string()).collect()
+    }
+
     /// Lines where a `match` over one of these enums has an arm for whatever else there is.
     pub fn wildcards(&self, enums: &[&str]) -> Vec<usize> {
         let mut matches = Matches {

@@ -1,7 +1,7 @@
 //! The voltage chart as a meter shows it, how far it may lie off while nothing is wrong, and readings
 //! against it.
 //!
-//! A meter is a resistor from the point to the chassis, and the of circuit is solved again with it, the
+//! A meter is a resistor from the point to the chassis, and the circuit is solved again with it, the
 //! valves' reaction included: still circuits by Newton's iteration, mains-fed ones settled again. Only the
 //! choice of the range goes by the linearised circuit, V·R_m/(R_m + R_s).
 //!

@@ -41,7 +41,7 @@ impl Measurement for WaveformOf {
     /// Runs the circuit from rest, on the mains from the start of a settled period; `progress` gets the share done.
     ///
     /// # Errors
-    /// [`Question::NotASource`] and [`SimError`] of the run.
+    /// [`sim::error::Question::NotASource`] and [`SimError`] of the run.
     fn ask(&self, of: &UnderTest<'_>, progress: &Progress<'_>) -> Result<Traces, SimError> {
         let system = of.system;
         let ws = &mut match &self.signal {

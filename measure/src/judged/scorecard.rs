@@ -101,7 +101,7 @@ fn bass_limit<'s>(study: &'s Study<'_>) -> Result<Option<&'s BassLimit>, SimErro
 /// Measurements of a scorecard.
 pub const STEPS: usize = 5;
 
-/// The figures. Measures what [`measure`] has not.
+/// The figures; what [`measure`] has not found yet is found here.
 ///
 /// # Errors
 /// Those of the circuit at rest; what else cannot be measured is listed.
