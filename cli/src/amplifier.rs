@@ -229,7 +229,7 @@ pub(crate) fn mains_volts(amplifier: &Amplifier) -> Option<f64> {
     let mains = amplifier.mains.as_ref()?;
     let part = &amplifier.circuit.part(mains.part).part;
     if let Part::Source(source) = part
-        && let Waveform::Sine { amplitude, .. } = source.waveform
+        && let Waveform::Alternating { amplitude, .. } = source.waveform
     {
         return Some(amplitude * FRAC_1_SQRT_2);
     }

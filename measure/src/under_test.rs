@@ -28,7 +28,7 @@ pub struct UnderTest<'a> {
     pub tolerances: Tolerances,
     /// At rest, on the mains at the start of a period.
     ws: Workspace,
-    growing: OnceLock<Option<Growing>>,
+    growing: OnceLock<Result<Option<Growing>, SimError>>,
 }
 
 impl<'a> UnderTest<'a> {
@@ -181,10 +181,13 @@ impl<'a> UnderTest<'a> {
     }
 
     /// The natural frequency that grows, when the circuit does not stay at rest; found out once.
-    pub fn growing(&self) -> Option<Growing> {
-        *self
-            .growing
+    ///
+    /// # Errors
+    /// [`SimError::Undetermined`] when that cannot be told.
+    pub fn growing(&self) -> Result<Option<Growing>, SimError> {
+        self.growing
             .get_or_init(|| growing_over(self.system, self.rest.samples(), &mut self.workspace()))
+            .clone()
     }
 
     /// Whether the circuit stays at rest.
@@ -192,7 +195,7 @@ impl<'a> UnderTest<'a> {
     /// # Errors
     /// [`SimError::Oscillates`] when a disturbance grows.
     pub fn lasts(&self) -> Result<(), SimError> {
-        match self.growing() {
+        match self.growing()? {
             None => Ok(()),
             Some(growing) => Err(SimError::Oscillates {
                 frequency: Some(growing.frequency),

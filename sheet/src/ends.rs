@@ -30,11 +30,10 @@ pub(super) fn ac_supply(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Ma
         .value(draft, "resistance", Unit::Ohm, Bounds::NotNegative)
         .unwrap_or(0.0);
     let amplitude = volts_rms * std::f64::consts::SQRT_2;
-    let waveform = Waveform::Sine {
+    let waveform = Waveform::Alternating {
         amplitude,
         frequency,
         phase: 0.0,
-        offset: 0.0,
     };
     Some((
         Part::Source(Source {

@@ -49,11 +49,10 @@ pub(super) fn mains(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Made> 
             frequency,
         });
     }
-    let waveform = Waveform::Sine {
+    let waveform = Waveform::Alternating {
         amplitude: volts_rms * std::f64::consts::SQRT_2,
         frequency,
         phase: 0.0,
-        offset: 0.0,
     };
     Some((
         Part::Source(Source {
@@ -73,7 +72,7 @@ pub(super) fn unplug(draft: &mut Draft) {
     let Some(mains) = own else { return };
     let source = draft.circuit.part(mains.part).part.source();
     let still = source.is_some_and(|source| {
-        matches!(source.waveform, Waveform::Sine { amplitude, .. } if amplitude.abs() <= 0.0)
+        matches!(source.waveform, Waveform::Alternating { amplitude, .. } if amplitude.abs() <= 0.0)
     });
     if !still {
         return;

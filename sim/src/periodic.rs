@@ -160,7 +160,9 @@ fn smooth_and_small(system: &System, duration: f64, ws: &Workspace) -> bool {
     let few = |frequency: f64| frequency * duration <= MOST_TURNS;
     let smooth = |waveform: &Waveform| match waveform {
         Waveform::Dc(_) => true,
-        Waveform::Sine { frequency, .. } | Waveform::Stray { frequency, .. } => few(*frequency),
+        Waveform::Sine { frequency, .. }
+        | Waveform::Alternating { frequency, .. }
+        | Waveform::Stray { frequency, .. } => few(*frequency),
         Waveform::TwoTone { first, second } => few(first.1) && few(second.1),
         Waveform::Square { .. } | Waveform::Samples { .. } | Waveform::Stretch { .. } => false,
     };

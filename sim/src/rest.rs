@@ -16,6 +16,10 @@ use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::workspace::Workspace;
 
+mod first_look;
+
+use first_look::first_look;
+
 /// Samples of a mains period; rectifiers take finer steps by themselves.
 pub const MAINS_SAMPLES: usize = 512;
 
@@ -114,6 +118,7 @@ impl Rest {
             });
         }
         let duration = common_period(&supplies, LONGEST)?.duration;
+        first_look(system, duration, tolerances, ws)?;
         let periodicity = Settling::default().periodicity;
         Self::settled(system, (found, periodicity), duration, tolerances, ws)
     }
@@ -167,7 +172,7 @@ impl Rest {
     /// # Errors
     /// [`SimError::Oscillates`] when a disturbance grows.
     pub fn stays(&self, system: &System, ws: &Workspace) -> Result<(), SimError> {
-        match growing_over(system, &self.samples, &mut ws.clone()) {
+        match growing_over(system, &self.samples, &mut ws.clone())? {
             None => Ok(()),
             Some(growing) => Err(SimError::Oscillates {
                 frequency: Some(growing.frequency),

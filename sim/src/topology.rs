@@ -1,6 +1,8 @@
 //! Faults of a drawing that can be seen without solving it: impossible values, loose ends,
 //! electrodes without a DC path, loops without resistance.
 
+use std::collections::BTreeSet;
+
 use crate::circuit::{Circuit, CircuitError, NodeId, PartId, Placed};
 use crate::parts::Part;
 
@@ -225,6 +227,50 @@ fn electrodes(placed: &Placed) -> Vec<(NodeId, &'static str)> {
     found
 }
 
+/// Joins to the chassis what valves in series hold: where one stands on another's anode, as in a cascode or on a
+/// current source, the current of the upper is that of the lower. It must be fed from above, through valves by their
+/// anodes, and find its way down, through valves by their cathodes.
+fn join_in_series(circuit: &Circuit, islands: &mut Islands) {
+    let valves: Vec<(NodeId, NodeId)> = circuit
+        .parts()
+        .filter_map(|(_, placed)| {
+            let wiring = placed.part.valve()?.wiring(&placed.nodes);
+            wiring.grid?;
+            Some((wiring.anodes[0], wiring.cathode[0]))
+        })
+        .collect();
+    let fed = reached(&valves, islands);
+    let upwards: Vec<(NodeId, NodeId)> = valves
+        .iter()
+        .map(|&(anode, cathode)| (cathode, anode))
+        .collect();
+    let drained = reached(&upwards, islands);
+    for &(anode, cathode) in &valves {
+        for node in [anode, cathode] {
+            let root = islands.root(node.index());
+            if fed.contains(&root) && drained.contains(&root) {
+                islands.join(NodeId::CHASSIS, node);
+            }
+        }
+    }
+}
+
+/// Roots of the islands that are reached from the chassis by steps from the first of a pair to the second.
+fn reached(steps: &[(NodeId, NodeId)], islands: &mut Islands) -> BTreeSet<usize> {
+    let mut reached = BTreeSet::from([islands.root(NodeId::CHASSIS.index())]);
+    loop {
+        let before = reached.len();
+        for (from, to) in steps {
+            if reached.contains(&islands.root(from.index())) {
+                reached.insert(islands.root(to.index()));
+            }
+        }
+        if reached.len() == before {
+            return reached;
+        }
+    }
+}
+
 fn check_nodes(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
     let n = circuit.node_count();
     let mut uses = vec![0_usize; n];
@@ -243,6 +289,7 @@ fn check_nodes(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
             electrode[node.index()].get_or_insert((id, name));
         }
     }
+    join_in_series(circuit, &mut islands);
     for (node, name) in circuit.nodes().filter(|(node, _)| *node != NodeId::CHASSIS) {
         let k = node.index();
         let is_meant = user[k].is_some_and(|id| circuit.part(id).part.has_loose_ends());

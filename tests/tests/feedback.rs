@@ -819,11 +819,10 @@ fn hum_is_no_overshoot() {
             })
         };
         let silent = source(Waveform::Dc(0.0));
-        let running = source(Waveform::Sine {
+        let running = source(Waveform::Alternating {
             amplitude: mains,
             frequency: 50.0,
             phase: 0.0,
-            offset: 0.0,
         });
         let generator = circuit
             .add("G", silent, &[a, NodeId::CHASSIS])

@@ -323,3 +323,30 @@ fn without_mains_there_is_no_hum_to_measure() {
     let error = asked(&opened, None).expect_err("nothing alternates");
     assert!(error.to_string().contains("fed from the mains"), "{error}");
 }
+
+#[test]
+fn a_filament_hums_whatever_its_volts() {
+    // A battery valve's filament is no signal because it is small: hum goes with the volts, on either side of the
+    // three that once told supplies from signals.
+    let parts = |volts: &str| {
+        format!(
+            r#"
+V1 = {{ valve = "2A3", anode = "a", grid = "g", filament = ["f1", "f2"] }}
+R1 = {{ resistor = "2k5", between = ["a", "ht"] }}
+HT = {{ supply = "250V", positive = "ht", negative = "chassis" }}
+BI = {{ supply = "45V", positive = "chassis", negative = "g" }}
+FIL = {{ ac_supply = "{volts}", frequency = "50Hz", between = ["f1", "f2"] }}
+RH1 = {{ resistor = "10R", between = ["f1", "chassis"] }}
+RH2 = {{ resistor = "12R", between = ["f2", "chassis"] }}
+C1 = {{ capacitor = "10u", between = ["a", "out"] }}
+RL = {{ resistor = "100k", between = ["out", "chassis"] }}
+RG = {{ resistor = "1k", between = ["in", "chassis"] }}
+"#
+        )
+    };
+    let hum = |volts: &str| hum(&Opened::of_parts(&parts(volts), ("in", "600R"), "RL")).output_rms;
+    let (low, high) = (hum("2.0V"), hum("2.2V"));
+    assert!(low > 1e-3, "{low} V");
+    // The unbalanced feed of the filament makes 50 Hz in proportion; the part at 100 Hz goes with the square.
+    assert!((high / low / 1.1 - 1.0).abs() < 0.06, "{low} and {high} V");
+}

@@ -6,8 +6,10 @@
 )]
 
 use checks::examples::Opened;
+use measure::UnderTest;
 use measure::driven::power::{Level, PowerOf};
 use measure::small_signal::response::{Output, ResponseOf};
+use sim::SimError;
 use sim::Tolerances;
 use sim::rest::Rest;
 
@@ -98,4 +100,48 @@ fn a_stage_on_its_mains_is_the_stage_on_the_voltage_that_makes() {
     }
     let (fed, still) = (gain_db(&fed), gain_db(&still));
     assert!((fed - still).abs() < 0.005, "{fed} and {still} dB");
+}
+
+/// The amplifier with feedback, fed by a bridge from the mains instead of its direct supply.
+fn on_its_mains(set: &[(&str, &str)]) -> Opened {
+    let text = checks::examples::EXAMPLES[2].text();
+    let line = text
+        .lines()
+        .find(|line| line.starts_with("HT1 "))
+        .expect("its supply");
+    let bridge = r#"W1 = { ac_supply = "240V", frequency = "50Hz", between = ["w1", "w2"], resistance = "80R" }
+D1 = { bridge = "silicon", between = ["w1", "w2"], positive = "ht1", negative = "chassis" }
+C90 = { electrolytic = "100u", positive = "ht1", negative = "chassis", rating = "450V" }"#;
+    Opened::read(&text.replace(line, bridge), set)
+}
+
+#[test]
+fn an_amplifier_that_oscillates_on_its_mains_says_so_as_on_a_direct_supply() {
+    // A fifth of the feedback resistor, as the check of steady states has it.
+    let set = [("R16", "470R")];
+    let direct = checks::examples::EXAMPLES[2].open(&set);
+    let Err(SimError::Oscillates {
+        frequency: Some(wanted),
+        ..
+    }) = direct.under_test().lasts()
+    else {
+        panic!("it oscillates on a direct supply");
+    };
+    let fed = on_its_mains(&set);
+    let Err(SimError::Oscillates {
+        frequency: Some(found),
+        ..
+    }) = UnderTest::find(&fed.amplifier, &fed.system)
+    else {
+        panic!("it oscillates on its mains");
+    };
+    // Another HT voltage moves the slopes of the valves: some per cent of the frequency.
+    assert!(
+        (found / wanted - 1.0).abs() < 0.1,
+        "{found} Hz, not {wanted} Hz"
+    );
+    assert!(
+        on_its_mains(&[]).under_test().lasts().is_ok(),
+        "as drawn it rests"
+    );
 }

@@ -64,11 +64,10 @@ fn solved(point: &Point) -> [f64; 4] {
     let (x, y, out) = (circuit.node("x"), circuit.node("y"), circuit.node("out"));
     let source = |phase: f64| {
         Part::Source(Source {
-            waveform: Waveform::Sine {
+            waveform: Waveform::Alternating {
                 amplitude: PEAK,
                 frequency: MAINS,
                 phase,
-                offset: 0.0,
             },
             resistance: point.rs_over_r * LOAD,
         })

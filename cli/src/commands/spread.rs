@@ -56,10 +56,10 @@ pub(crate) struct Arguments {
     /// Tolerance of resistances for which the file states none, windings included.
     #[arg(long, value_name = "PERCENT", default_value = "10%")]
     tolerance: String,
-    /// The same of capacitances.
+    /// Tolerance of capacitances for which the file states none.
     #[arg(long, value_name = "PERCENT", default_value = "20%")]
     capacitors: String,
-    /// The same of inductances and leakage inductances.
+    /// Tolerance of inductances and leakage inductances for which the file states none.
     #[arg(long, value_name = "PERCENT", default_value = "20%")]
     inductors: String,
     /// Spread of the current of valves at the same volts, each section by itself; mutual conductance goes with it.

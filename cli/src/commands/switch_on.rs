@@ -28,7 +28,7 @@ pub(crate) struct Arguments {
     /// Valves hot, capacitors empty: off and on again after they were discharged.
     #[arg(long)]
     hot: bool,
-    /// The same with silicon in the place of each rectifier valve, side by side.
+    /// Also with silicon in the place of each rectifier valve, side by side.
     #[arg(long)]
     silicon: bool,
     /// Write the volts of every capacitor, least and greatest of each mains cycle, to this file.

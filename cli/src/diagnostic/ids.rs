@@ -319,6 +319,11 @@ ids! {
     /// Example  gridleak check amp.toml --strict
     /// Mend     Look at each finding; ask without --strict to be told without the exit status.
     CheckStrict = "check-strict",
+    /// Means    A supply looks into less resistance than any load has: a wire, a closed contact, a joint.
+    /// Matters  Nothing else in the chart holds while it lasts; on the bench a fuse goes, or a transformer.
+    /// Example  HT = { supply = "300V", … } with a switch that joins `ht` to the chassis
+    /// Mend     Look for the joint that should be another node; set the switch as it is when playing.
+    ShortCircuit = "short-circuit",
     /// Means    Capacitors keep a dangerous voltage for more than a minute after switching off.
     /// Matters  It kills after the plug is pulled. Valves are taken as cold and leakage as none.
     /// Example  a reservoir of 50 µF at 400 V without a bleeder

@@ -376,11 +376,10 @@ impl SupplyOf {
         let mut circuit = circuit.clone();
         circuit.set_waveform(
             self.mains.part,
-            Waveform::Sine {
+            Waveform::Alternating {
                 amplitude: job.volts * std::f64::consts::SQRT_2,
                 frequency: self.mains.frequency,
                 phase: 0.0,
-                offset: 0.0,
             },
         );
         if let (Some(taps), Some(tap), false) = (self.taps.first(), job.tap, job.in_use) {

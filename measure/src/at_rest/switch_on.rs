@@ -266,7 +266,7 @@ fn switch_on(ws: &mut Workspace, phase: Phase) {
     for waveform in &mut ws.waveforms {
         if !waveform.alternates() {
             *waveform = Waveform::Dc(waveform.at_rest());
-        } else if let (Waveform::Sine { phase, .. }, Phase::Peak) = (waveform, phase) {
+        } else if let (Waveform::Alternating { phase, .. }, Phase::Peak) = (waveform, phase) {
             *phase += FRAC_PI_2;
         }
     }

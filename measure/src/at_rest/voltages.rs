@@ -10,6 +10,7 @@ use sim::error::SimError;
 use sim::operating_point::Found;
 use sim::parts::Part;
 use sim::stability::Growing;
+use sim::system::Unknown;
 
 mod in_place;
 
@@ -204,11 +205,32 @@ pub struct SupplyAtRest {
     pub current: f64,
     /// Power delivered, W.
     pub power: f64,
+    /// What it looks into, Ω: terminal volts over current; none where none flows.
+    #[serde(skip)]
+    pub into_ohms: Option<f64>,
+}
+
+/// What a supply looks into counts as a short below this, Ω: less than the heaters of any amplifier take, and more
+/// than a joint, a closed contact or a wire has (common practice, no source).
+const SHORT: f64 = 0.05;
+
+/// Open-circuit volts from which that is asked, V.
+const ASKED_FROM: f64 = 1.0;
+
+impl SupplyAtRest {
+    /// Whether it is short-circuited.
+    pub fn is_shorted(&self) -> bool {
+        self.volts.abs() > ASKED_FROM && self.into_ohms.is_some_and(|ohms| ohms < SHORT)
+    }
 }
 
 /// Current that may be left over at a node, A: ten times the worst of five hundred random circuits, and
 /// a thousandth of any current that is read.
 const MOST_IMBALANCE: f64 = 1e-6;
+
+/// Current that may be left over, of the largest in any branch: Newton's iteration holds volts to a part in a
+/// hundred million, and what is stiffest turns them into the largest current.
+const SHARE_OF_LARGEST: f64 = 1e-5;
 
 /// The question: the chart of an amplifier at rest.
 #[derive(Clone, Copy, Debug, Default)]
@@ -238,7 +260,12 @@ pub fn chart(of: &UnderTest<'_>) -> Result<Voltages, SimError> {
     } else {
         system.imbalance(ws)
     };
-    if residual > MOST_IMBALANCE {
+    let currents = system.unknowns().iter().zip(&ws.x);
+    let largest = currents
+        .filter(|(unknown, _)| matches!(unknown, Unknown::Current(..)))
+        .map(|(_, current)| current.abs())
+        .fold(0.0, f64::max);
+    if residual > MOST_IMBALANCE.max(SHARE_OF_LARGEST * largest) {
         return Err(SimError::NoOperatingPoint {
             worst: system.name(system.worst_balanced(ws)).to_owned(),
             counts: ws.counts,
@@ -293,7 +320,7 @@ pub fn chart(of: &UnderTest<'_>) -> Result<Voltages, SimError> {
             Part::Capacitor(capacitor) => answer.capacitors.push(part.capacitor(capacitor)),
             Part::Inductor(inductor) => answer.windings.push(part.inductor(inductor)),
             Part::Transformer(transformer) => answer.windings.extend(part.windings(transformer)),
-            Part::Source(source) => answer.supplies.push(part.supply(&source.waveform)),
+            Part::Source(source) => answer.supplies.push(part.supply(source)),
             Part::Valve(valve) => match &valve.kind.model {
                 ValveModel::Rectifier(_) => answer.rectifiers.push(part.rectifier(&valve.kind)),
                 ValveModel::Stabiliser(law) => {
@@ -305,6 +332,6 @@ pub fn chart(of: &UnderTest<'_>) -> Result<Voltages, SimError> {
             Part::Device(_) | Part::Diodes(_) | Part::Switch(_) | Part::Loudspeaker(_) => {}
         }
     }
-    answer.growing = of.growing();
+    answer.growing = of.growing()?;
     Ok(answer)
 }

@@ -179,9 +179,12 @@ impl AgainstLimit {
         self.limit.map(|limit| 100.0 * self.value / limit)
     }
 
-    /// True when the figure exceeds its limit.
+    /// True when the figure exceeds its limit by as much as is printed: a tenth of a per cent.
     pub fn is_over(&self) -> bool {
-        self.limit.is_some_and(|limit| self.value > limit)
+        /// Of the limit; the next digit would print as 100.1 %.
+        const TOLD: f64 = 5e-4;
+        self.limit
+            .is_some_and(|limit| self.value > limit * (1.0 + TOLD))
     }
 }
 
@@ -221,4 +224,19 @@ pub(crate) fn into_first(device: &AnyDevice, at: &[f64]) -> f64 {
     };
     device.eval(at, &[], &mut out);
     f[0]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::AgainstLimit;
+
+    #[test]
+    fn what_is_printed_as_a_hundred_per_cent_is_not_over() {
+        let of = |value: f64| AgainstLimit {
+            value,
+            limit: Some(15.0),
+        };
+        assert!(!of(15.0).is_over() && !of(15.0 * 1.000_4).is_over());
+        assert!(of(15.0 * 1.000_6).is_over());
+    }
 }

@@ -158,9 +158,9 @@ impl Quantity {
             Part::Capacitor(capacitor) if self == Self::Capacitance => capacitor.c *= ratio,
             Part::Source(source) if self == Self::Volts => match &mut source.waveform {
                 Waveform::Dc(volts) => *volts *= ratio,
-                Waveform::Sine { amplitude, .. } | Waveform::Square { amplitude, .. } => {
-                    *amplitude *= ratio;
-                }
+                Waveform::Sine { amplitude, .. }
+                | Waveform::Alternating { amplitude, .. }
+                | Waveform::Square { amplitude, .. } => *amplitude *= ratio,
                 Waveform::TwoTone { .. }
                 | Waveform::Stray { .. }
                 | Waveform::Samples { .. }

@@ -99,6 +99,8 @@ pub enum Weight {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Code {
+    /// A supply is short-circuited.
+    ShortCircuit,
     /// Capacitors stay charged.
     StaysCharged,
     /// The amplifier oscillates by itself.
@@ -143,7 +145,8 @@ pub enum Code {
 
 impl Code {
     /// All of them.
-    pub const ALL: [Self; 20] = [
+    pub const ALL: [Self; 21] = [
+        Self::ShortCircuit,
         Self::StaysCharged,
         Self::Oscillates,
         Self::SwitchShorts,
@@ -169,6 +172,7 @@ impl Code {
     /// The words by which it is explained.
     pub fn text(self) -> &'static str {
         match self {
+            Self::ShortCircuit => "short-circuit",
             Self::StaysCharged => "stays-charged",
             Self::Oscillates => "oscillates",
             Self::SwitchShorts => "switch-shorts",

@@ -484,7 +484,7 @@ fn value_of(name: &str, circuit: &Circuit) -> Result<(Unit, Option<f64>, bool), 
         }) => Ok((Unit::Volt, Some(*volts), false)),
         // Files give alternating volts as rms.
         Part::Source(Source {
-            waveform: Waveform::Sine { amplitude, .. },
+            waveform: Waveform::Sine { amplitude, .. } | Waveform::Alternating { amplitude, .. },
             ..
         }) if *amplitude > 0.0 => Ok((
             Unit::Volt,

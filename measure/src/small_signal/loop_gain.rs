@@ -149,9 +149,9 @@ impl Measurement for LoopGainOf {
         let (circuit, system, ws) = (of.circuit, of.system, &mut of.at_mean());
         let mut linear = SmallSignal::at(system, ws);
         let mut at = |frequency: f64| self.at(circuit, &mut linear, frequency);
-        let modes = natural_frequencies(system, ws).unwrap_or_default();
+        let modes = natural_frequencies(system, ws)?;
         let opening = self.opening(circuit, system);
-        let open = natural_frequencies_with(system, &opening, ws).unwrap_or_default();
+        let open = natural_frequencies_with(system, &opening, ws)?;
 
         let mut frequencies = self.grid();
         let inside = |f: &f64| {

@@ -2,11 +2,6 @@
 
 use std::sync::Arc;
 
-/// Peak above which a source counts as a supply and not as a signal, V: no signal source of an
-/// amplifier's input gives as much, no heater winding gives less. Stray volts of a winding are told by
-/// their kind.
-const ALTERNATING: f64 = 3.0;
-
 /// Volts against time; amplitudes are peak values.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Waveform {
@@ -22,6 +17,16 @@ pub enum Waveform {
         phase: f64,
         /// V.
         offset: f64,
+    },
+    /// `amplitude·sin(2π·frequency·t + phase)` of an alternating supply: the mains, or a winding of it. It runs on
+    /// where signals are silent, whatever its volts.
+    Alternating {
+        /// Peak volts.
+        amplitude: f64,
+        /// Hz.
+        frequency: f64,
+        /// rad.
+        phase: f64,
     },
     /// The sum of two sines starting at zero: (peak volts, Hz) each.
     TwoTone {
@@ -89,6 +94,14 @@ impl Waveform {
                 let turns = frequency * t;
                 offset + amplitude * (TAU * (turns - turns.floor()) + phase).sin()
             }
+            Self::Alternating {
+                amplitude,
+                frequency,
+                phase,
+            } => {
+                let turns = frequency * t;
+                amplitude * (TAU * (turns - turns.floor()) + phase).sin()
+            }
             Self::Stray {
                 amplitude,
                 frequency,
@@ -149,6 +162,7 @@ impl Waveform {
             }
             Self::Dc(_)
             | Self::Sine { .. }
+            | Self::Alternating { .. }
             | Self::TwoTone { .. }
             | Self::Stray { .. }
             | Self::Samples { .. }
@@ -162,6 +176,7 @@ impl Waveform {
             Self::Dc(volts) => *volts,
             Self::Sine { offset, .. } => *offset,
             Self::TwoTone { .. }
+            | Self::Alternating { .. }
             | Self::Stray { .. }
             | Self::Square { .. }
             | Self::Samples { .. }
@@ -173,9 +188,9 @@ impl Waveform {
     pub fn alternating_rms(&self) -> f64 {
         use std::f64::consts::FRAC_1_SQRT_2;
         match self {
-            Self::Sine { amplitude, .. } | Self::Stray { amplitude, .. } => {
-                amplitude.abs() * FRAC_1_SQRT_2
-            }
+            Self::Sine { amplitude, .. }
+            | Self::Alternating { amplitude, .. }
+            | Self::Stray { amplitude, .. } => amplitude.abs() * FRAC_1_SQRT_2,
             Self::TwoTone { first, second } => first.0.hypot(second.0) * FRAC_1_SQRT_2,
             Self::Square { amplitude, .. } => amplitude.abs(),
             Self::Dc(_) | Self::Samples { .. } | Self::Stretch { .. } => 0.0,
@@ -189,31 +204,34 @@ impl Waveform {
 
     /// Frequency of an alternating supply, Hz; none of a signal or of what is steady.
     pub fn supply_frequency(&self) -> Option<f64> {
-        let (amplitude, frequency, above) = match self {
-            Self::Sine {
+        match self {
+            Self::Alternating {
                 amplitude,
                 frequency,
                 ..
             }
-            | Self::Square {
+            | Self::Stray {
                 amplitude,
                 frequency,
-            } => (amplitude, frequency, ALTERNATING),
-            Self::Stray {
-                amplitude,
-                frequency,
-            } => (amplitude, frequency, 0.0),
-            Self::Dc(_) | Self::TwoTone { .. } | Self::Samples { .. } | Self::Stretch { .. } => {
-                return None;
-            }
-        };
-        (amplitude.abs() > above).then_some(*frequency)
+            } => (amplitude.abs() > 0.0).then_some(*frequency),
+            Self::Dc(_)
+            | Self::Sine { .. }
+            | Self::Square { .. }
+            | Self::TwoTone { .. }
+            | Self::Samples { .. }
+            | Self::Stretch { .. } => None,
+        }
     }
 
     /// Frequencies of all that moves in it, Hz; a recording has none of its own.
     pub fn frequencies(&self) -> Vec<f64> {
         let tones = match self {
             Self::Sine {
+                amplitude,
+                frequency,
+                ..
+            }
+            | Self::Alternating {
                 amplitude,
                 frequency,
                 ..

@@ -35,20 +35,23 @@ pub fn aligned(text: &str) -> String {
 /// A paragraph in lines of at most 80 columns, the second and later ones behind `indent`.
 pub fn wrapped(paragraph: &str, indent: &str) -> String {
     const COLUMNS: usize = 80;
-    let mut lines = vec![String::new()];
+    let mut text = String::new();
+    let mut column = 0;
     for word in paragraph.split_whitespace() {
-        let line = lines.last_mut().expect("one at least");
-        let with = line.chars().count() + 1 + word.chars().count();
-        if line.trim().is_empty() {
-            line.push_str(word);
-        } else if with <= COLUMNS {
-            line.push(' ');
-            line.push_str(word);
-        } else {
-            lines.push(format!("{indent}{word}"));
+        let width = word.chars().count();
+        if column > 0 && column + 1 + width <= COLUMNS {
+            text.push(' ');
+            column += 1;
+        } else if column > 0 {
+            text.push('\n');
+            text.push_str(indent);
+            column = indent.chars().count();
         }
+        text.push_str(word);
+        column += width;
     }
-    lines.join("\n") + "\n"
+    text.push('\n');
+    text
 }
 
 /// The first place where the stored page is not what was found now; none when it is.

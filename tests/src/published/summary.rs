@@ -39,8 +39,8 @@ pub(super) fn summary(text: &mut String, results: &Results) {
     *text += &wrapped(
         &format!(
             "Sizes of the differences, without the [doubted figures](#doubted-figures) of {} rows. Nine rows of ten are \
-             within the column 90 %; the worst has its sign, its number under [Every row](#every-row) and its valve. Medians by use \
-             of the valves stand under [By use](#by-use).",
+             within the column 90 %; the worst has its sign, its number under [Every row](#every-row) and its valve. \
+             Medians by use of the valves stand under [By use](#by-use).",
             rows.iter().filter(|row| !row.doubt.is_empty()).count(),
         ),
         "",
@@ -131,7 +131,7 @@ fn of_worked(text: &mut String, worked: &[Worked], closed: bool) {
         .filter(|example| example.is_closed_form() == closed)
         .filter_map(|example| Some((example.difference()?, example)))
         .collect();
-    let spread = Spread::from_iter(off.iter().map(|(off, _)| *off));
+    let spread: Spread = off.iter().map(|(off, _)| *off).collect();
     let worst = off
         .iter()
         .find(|(off, _)| off.abs() >= spread.worst())

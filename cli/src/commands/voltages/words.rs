@@ -16,6 +16,7 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Voltages) -> String {
     text += "With no signal; voltages against the chassis, true values (no meter loading).\n";
     text += &mains(answer);
     text.push('\n');
+    text += &shorted(answer);
     if let Some(growing) = &answer.growing {
         text += &growing_words(growing);
     }
@@ -41,6 +42,21 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Voltages) -> String {
         ),
     };
     text
+}
+
+/// A short comes before everything else: no other figure matters while it lasts.
+fn shorted(answer: &Voltages) -> String {
+    let shorted = answer.supplies.iter().filter(|supply| supply.is_shorted());
+    let lines = shorted.map(|supply| {
+        format!(
+            "SHORT CIRCUIT: {} gives {} into {}.\n",
+            supply.part,
+            engineering(supply.current.abs(), Unit::Ampere),
+            engineering(supply.into_ohms.unwrap_or(0.0).max(0.0), Unit::Ohm)
+        )
+    });
+    let text: String = lines.collect();
+    if text.is_empty() { text } else { text + "\n" }
 }
 
 /// What a figure means while the mains runs.

@@ -11,7 +11,7 @@ use super::{
 use crate::UnderTest;
 use crate::instruments::valve::{AgainstLimit, Electrodes, ValveProbe, rectifier_currents};
 use sim::circuit::{PartId, Placed};
-use sim::parts::{Capacitor, Inductor, Pot, Resistor, Transformer, Waveform};
+use sim::parts::{Capacitor, Inductor, Pot, Resistor, Source, Transformer};
 use sim::rest::Rest;
 
 /// A part of an amplifier at rest.
@@ -144,7 +144,12 @@ impl InPlace<'_> {
     }
 
     /// A supply; an alternating one in rms values.
-    pub(super) fn supply(&self, waveform: &Waveform) -> SupplyAtRest {
+    pub(super) fn supply(&self, source: &Source) -> SupplyAtRest {
+        let waveform = &source.waveform;
+        let into_ohms = |volts: f64, current: f64| {
+            let flows = current.abs() > 0.0;
+            flows.then(|| (volts / current).abs() - source.resistance)
+        };
         let (part, rest) = (self.name(), &self.of.rest);
         let current = self.of.system.currents_of(self.id)[0] as usize;
         if !waveform.alternates() {
@@ -155,6 +160,7 @@ impl InPlace<'_> {
                 volts,
                 current,
                 power: volts * current,
+                into_ohms: into_ohms(volts, current),
             };
         }
         let (count, period) = (
@@ -166,10 +172,15 @@ impl InPlace<'_> {
             let samples = rest.samples().iter().enumerate();
             samples.map(|(k, x)| figure(at(k), x[current])).sum::<f64>() / count
         };
+        let (volts, current) = (
+            mean(&|volts, _| volts * volts).sqrt(),
+            mean(&|_, amps| amps * amps).sqrt(),
+        );
         SupplyAtRest {
             part,
-            volts: mean(&|volts, _| volts * volts).sqrt(),
-            current: mean(&|_, amps| amps * amps).sqrt(),
+            volts,
+            current,
+            into_ohms: into_ohms(volts, current),
             power: mean(&|volts, amps| volts * amps),
         }
     }

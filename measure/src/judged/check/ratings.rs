@@ -178,6 +178,25 @@ pub(super) fn of_chart(chart: &Voltages, condition: &str) -> Vec<Finding> {
 pub(super) fn at_rest(drawing: &Drawing<'_>) -> Vec<Finding> {
     let chart = &drawing.chart;
     let mut found = of_chart(chart, "with no signal");
+    for supply in chart.supplies.iter().filter(|supply| supply.is_shorted()) {
+        found.push(Finding {
+            parts: vec![supply.part.clone()],
+            quantity: "current",
+            unit: "A",
+            value: Some(supply.current.abs()),
+            ..Finding::new(
+                Code::ShortCircuit,
+                Weight::Danger,
+                format!(
+                    "{} is short-circuited: it gives {}.",
+                    supply.part,
+                    engineering(supply.current.abs(), Unit::Ampere)
+                ),
+                "Nothing else in the chart holds while it lasts.",
+                "the joints of its positive end, and the position of every switch there",
+            )
+        });
+    }
     if let Some(growing) = &chart.growing {
         found.push(Finding {
             quantity: "frequency",

@@ -41,7 +41,7 @@ pub(super) fn high_mains(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimError
     };
     let mut circuit = drawing.of.amplifier.circuit.clone();
     if let Part::Source(source) = &mut circuit.part_mut(mains.part).part
-        && let Waveform::Sine { amplitude, .. } = &mut source.waveform
+        && let Waveform::Alternating { amplitude, .. } = &mut source.waveform
     {
         *amplitude = SQRT_2 * mains.high;
     }
