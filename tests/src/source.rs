@@ -105,13 +105,11 @@ impl Source {
     /// # Panics
     /// When it does not.
     pub fn cases(&self, of: &str) -> Vec<String> {
-        let items = self.parsed().items.into_iter();
-        let found = items
-            .filter_map(|item| match item {
-                syn::Item::Enum(found) if found.ident == of => Some(found),
-                _ => None,
-            })
-            .next();
+        let mut items = self.parsed().items.into_iter();
+        let found = items.find_map(|item| match item {
+            syn::Item::Enum(found) if found.ident == of => Some(found),
+            _ => None,
+        });
         let found = found.unwrap_or_else(|| panic!("{}: no enum {of}", self.path.display()));
         let cases = found.variants.iter();
         cases.map(|case| case.ident.to_string()).collect()

@@ -83,11 +83,8 @@ fn every_device_is_in_the_list_and_says_where_it_holds() {
     let mut found = 0;
     for source in sources("models") {
         // What a test or a macro makes is indented.
-        let made = source.text.lines().filter(|line| line.starts_with("impl"));
-        let Some((_, name)) = made
-            .filter_map(|line| line.split_once(" Device for "))
-            .next()
-        else {
+        let mut made = source.text.lines().filter(|line| line.starts_with("impl"));
+        let Some((_, name)) = made.find_map(|line| line.split_once(" Device for ")) else {
             continue;
         };
         found += 1;

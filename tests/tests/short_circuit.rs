@@ -1,7 +1,7 @@
 //! A supply that looks into a short is named before anything else, and nothing that is none is called so.
 
 use checks::examples::{EXAMPLES, Opened};
-use measure::at_rest::voltages::VoltagesOf;
+use measure::at_rest::voltages::{SupplyAtRest, VoltagesOf};
 use measure::judged::check::{CheckOf, Code};
 
 /// A supply across a contact of 10 mΩ.
@@ -45,7 +45,7 @@ fn a_supply_into_a_closed_contact_is_shorted() {
         );
         let open = Opened::read(&SHORTED.replace("{inner}", inner), &[("S1", "off")]);
         let chart = open.ask(&VoltagesOf).expect("it rests");
-        assert!(!chart.supplies.iter().any(|supply| supply.is_shorted()));
+        assert!(!chart.supplies.iter().any(SupplyAtRest::is_shorted));
     }
 }
 
@@ -54,7 +54,7 @@ fn the_examples_short_nothing() {
     for example in EXAMPLES {
         let chart = example.open(&[]).ask(&VoltagesOf).expect("it rests");
         assert!(
-            !chart.supplies.iter().any(|supply| supply.is_shorted()),
+            !chart.supplies.iter().any(SupplyAtRest::is_shorted),
             "{}",
             example.name
         );
