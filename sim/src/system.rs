@@ -88,18 +88,27 @@ pub(crate) struct PlacedSource {
 /// The equations of a circuit, laid out: immutable, shared between threads.
 #[derive(Clone, Debug)]
 pub struct System {
+    /// `[n]`
     unknowns: Vec<Unknown>,
+    /// `[n]` each unknown in words.
     names: Vec<String>,
+    /// `[nodes]` the voltage of each node; `n` of the chassis.
     nodes: Vec<UnknownId>,
+    /// `[parts]` the currents of the branches of each part.
     branches: Vec<Vec<UnknownId>>,
+    /// Where `G`, `C` and the slopes of the devices have entries.
     pattern: Pattern,
+    /// `G`.
     conductance: CsMat<f64>,
+    /// `C`.
     storage: CsMat<f64>,
     /// The entries of `storage` that are not zero: row, column, value.
     stored: Vec<(u32, u32, f64)>,
     devices: Vec<PlacedDevice>,
     sources: Vec<PlacedSource>,
+    /// `[sources]` what each gives as drawn.
     waveforms: Vec<Waveform>,
+    /// How many values the devices store, all together.
     memory: usize,
     memory_start: Vec<f64>,
     symbolic: Symbolic,

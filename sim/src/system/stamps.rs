@@ -25,7 +25,7 @@ const JUNCTION: f64 = 20e-12;
 
 type Triplet = (usize, usize, f64);
 
-/// The parts list as lists of matrix entries.
+/// The parts list as lists of matrix entries; the fields are those of [`super::System`].
 pub(super) struct Stamps {
     pub(super) unknowns: Vec<Unknown>,
     pub(super) names: Vec<String>,
