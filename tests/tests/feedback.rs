@@ -892,3 +892,26 @@ R2 = { resistor = "0.001", between = ["f2", "k"] }"#,
     // Heater leakage and capacitance beside the bias resistor: a part in 1e4.
     assert!((heated / plain - 1.0).abs() < 1e-3, "{heated} {plain}");
 }
+
+#[test]
+fn what_comes_back_the_wrong_way_round_is_positive_whatever_its_size() {
+    let text = EXAMPLES[2].text();
+    let drawn = "secondary = [\"out\", \"chassis\"]";
+    let swapped = text.replace(drawn, "secondary = [\"chassis\", \"out\"]");
+    for (text, resistor, positive) in [(&text, "R16", false), (&swapped, "R16", true)] {
+        for ohms in ["470R", "2k2", "470k"] {
+            let opened = Opened::read(text, &[(resistor, ohms)]);
+            let of = opened.under_test();
+            let path = measure::small_signal::feedback::path(&of, &[]).expect("a path");
+            let answer = LoopGainOf::bench(&opened.amplifier.bench, path)
+                .ask(&of, &|_| ())
+                .expect("it has an answer");
+            assert_eq!(
+                answer.is_positive(),
+                positive,
+                "{ohms}: {}",
+                answer.mid.loop_gain
+            );
+        }
+    }
+}

@@ -33,12 +33,12 @@ struct Placed {
     #[serde(flatten)]
     finding: Finding,
     /// Where its parts are written.
-    places: Vec<Place>,
+    places: Vec<WrittenAt>,
 }
 
 /// Where a part is written.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
-struct Place {
+struct WrittenAt {
     file: String,
     line: usize,
 }
@@ -108,14 +108,14 @@ impl OfAmplifier for Arguments {
 }
 
 /// Where a part is written; places are bytes of the texts laid end to end.
-fn place(opened: &Opened, part: &str) -> Option<Place> {
+fn place(opened: &Opened, part: &str) -> Option<WrittenAt> {
     let part = opened.amplifier.circuit.find_part(part)?;
     let span = &opened.spans.parts.get(part.index())?.name;
     let texts = opened.origin.texts();
     let starts = sheet::starts(&texts);
     let which = starts.partition_point(|start| *start <= span.start) - 1;
     let before = texts[which].get(..span.start - starts[which])?;
-    (!span.is_empty()).then(|| Place {
+    (!span.is_empty()).then(|| WrittenAt {
         file: opened.origin.files[which].0.clone(),
         line: before.matches('\n').count() + 1,
     })

@@ -123,7 +123,7 @@ impl<C: OfAmplifier> Command for C {
         let known = Study::new(&opened.amplifier, &opened.system);
         let question = self.question(&opened, &known)?;
         let files = self.files();
-        output::all_free(files.iter().map(|file| file.path), options.overwrite)?;
+        output::all_may_be_written(files.iter().map(|file| file.path), options.overwrite)?;
         let answer = self.answer(&opened, &known, &question)?;
         let told = Told {
             arguments: self,

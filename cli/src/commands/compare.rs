@@ -108,7 +108,7 @@ impl Command for Arguments {
             return Err(Failure::Several(failures));
         }
         let sheets = [self.csv.as_ref(), self.svg.as_ref()];
-        output::all_free(sheets, options.overwrite)?;
+        output::all_may_be_written(sheets, options.overwrite)?;
         let studies: Vec<Study<'_>> = opened
             .iter()
             .map(|opened| Study::new(&opened.amplifier, &opened.system))

@@ -98,7 +98,7 @@ impl Command for Arguments {
 
     fn run(&self, options: &Options) -> Result<(), Failure> {
         let files = [self.csv.as_ref(), self.svg.as_ref()];
-        output::all_free(files, options.overwrite)?;
+        output::all_may_be_written(files, options.overwrite)?;
         match &self.part {
             Some(part) => of_file(self, part, options),
             None => of_type(self, options),

@@ -79,7 +79,7 @@ impl Command for Arguments {
             return run_library(self, options);
         }
         let files = [self.output.as_ref(), self.svg.as_ref()];
-        output::all_free(files, options.overwrite)?;
+        output::all_may_be_written(files, options.overwrite)?;
         let resolution = given("--resolution", self.resolution.as_ref(), Unit::Ampere)?;
         let kind = self.kind.map(ValveKind::from);
         let data = data::open(&self.data, kind, resolution)?;

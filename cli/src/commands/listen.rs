@@ -16,8 +16,8 @@ use crate::argument::{given, quantity};
 use crate::diagnostic::Id;
 use crate::failure::Failure;
 use crate::listening::{
-    Bits, ClosedBox, Delivery, Form, Grid, Level, Part, Recording, Render, Stage, Written, deliver,
-    prepare, render,
+    Bits, ClosedBox, Delivery, Excerpt, Form, Grid, Level, Recording, Render, Stage, Written,
+    deliver, prepare, render,
 };
 use crate::options::Options;
 use crate::report::{self, json, output};
@@ -90,7 +90,7 @@ pub(crate) struct Playing {
 pub(super) struct Asked {
     pub(super) level: Level,
     pub(super) accuracy_db: f64,
-    pub(super) part: Part,
+    pub(super) part: Excerpt,
     pub(super) closed_box: Option<ClosedBox>,
     pub(super) start: Start,
 }
@@ -105,7 +105,7 @@ impl Playing {
         Ok(Asked {
             level: Level::given(&self.level)?,
             accuracy_db: accuracy(&self.accuracy)?,
-            part: Part {
+            part: Excerpt {
                 from: time("--from", &self.from)?.unwrap_or(0.0),
                 length: time("--for", &self.length)?,
             },
@@ -247,7 +247,7 @@ impl Command for Arguments {
             self.residual.as_ref(),
             self.ideal.as_ref(),
         ];
-        output::all_free(files, options.overwrite)?;
+        output::all_may_be_written(files, options.overwrite)?;
         distinct(&self.recording, &files)?;
         self.bits.fit(recording.frames(), recording.channels())?;
         interrupt::watch();

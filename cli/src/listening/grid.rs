@@ -16,7 +16,7 @@ use serde::Serialize;
 
 use super::chain::{Chain, Path};
 use super::recording::Recording;
-use super::survey::{Place, Survey};
+use super::survey::{Moment, Survey};
 use crate::failure::Failure;
 use crate::interrupt;
 
@@ -164,7 +164,7 @@ pub(super) struct Stretch {
 }
 
 impl Stretch {
-    pub(super) fn of(recording: &Recording, place: Place) -> Result<Self, Failure> {
+    pub(super) fn of(recording: &Recording, place: Moment) -> Result<Self, Failure> {
         let rate = f64::from(recording.rate());
         let first = place.frame.saturating_sub((BEFORE * rate) as u64);
         let last = (place.frame + (AFTER * rate) as u64).min(recording.frames());

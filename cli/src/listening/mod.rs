@@ -26,7 +26,7 @@ pub(crate) use grid::Grid;
 pub(crate) use level::Level;
 pub(crate) use original::original;
 pub(crate) use preparation::{Stage, prepare};
-pub(crate) use recording::{Part, Recording};
+pub(crate) use recording::{Excerpt, Recording};
 pub(crate) use render::{Render, Rendered, render};
 
 /// Frames worked on at a time: a fifth of a second of most recordings.

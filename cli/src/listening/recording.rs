@@ -14,7 +14,7 @@ const RATES: (u32, u32) = (4_000, 384_000);
 
 /// The stretch of a recording that is wanted, s.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(crate) struct Part {
+pub(crate) struct Excerpt {
     /// From its beginning.
     pub(crate) from: f64,
     /// Its length; none is the rest.
@@ -34,7 +34,7 @@ pub(crate) struct Recording {
 
 impl Recording {
     /// Opens it, or says what is wrong with it.
-    pub(crate) fn open(path: &Path, part: Part) -> Result<Self, Failure> {
+    pub(crate) fn open(path: &Path, part: Excerpt) -> Result<Self, Failure> {
         let reader = reader(path)?;
         let spec = reader.spec();
         let there = u64::from(reader.duration());

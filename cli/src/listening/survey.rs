@@ -22,7 +22,7 @@ const BINS: usize = 24_000;
 
 /// A place in a recording.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(super) struct Place {
+pub(super) struct Moment {
     pub(super) frame: u64,
     pub(super) channel: usize,
     /// What makes it the place.
@@ -39,9 +39,9 @@ pub(crate) struct Survey {
     /// Gated loudness, LUFS; none in silence.
     pub(crate) loudness: Option<f64>,
     /// Where a linear amplifier gives most: volts at the load for a volt of drive at full scale.
-    pub(super) loudest: Place,
+    pub(super) loudest: Moment,
     /// Where its output bends most from sample to sample: the treble that asks most of the grid.
-    pub(super) brightest: Place,
+    pub(super) brightest: Moment,
     /// Samples by level of a linear amplifier.
     histogram: Vec<u64>,
 }
@@ -91,8 +91,8 @@ struct Lane<'a> {
     output: Vec<f64>,
     frame: u64,
     last: [f64; 2],
-    loudest: Place,
-    brightest: Place,
+    loudest: Moment,
+    brightest: Moment,
     histogram: Vec<u64>,
     peak: f64,
     squares: f64,
@@ -116,13 +116,13 @@ pub(crate) fn survey(
                 output: Vec::new(),
                 frame: 0,
                 last: [0.0; 2],
-                loudest: Place {
+                loudest: Moment {
                     channel,
-                    ..Place::default()
+                    ..Moment::default()
                 },
-                brightest: Place {
+                brightest: Moment {
                     channel,
-                    ..Place::default()
+                    ..Moment::default()
                 },
                 histogram: vec![0; BINS],
                 peak: 0.0,
@@ -154,13 +154,13 @@ pub(crate) fn survey(
         done += count as u64;
         progress(done);
     }
-    let most = |a: Place, b: Place| if b.value > a.value { b } else { a };
+    let most = |a: Moment, b: Moment| if b.value > a.value { b } else { a };
     let mut survey = Survey {
         peak: 0.0,
         rms: 0.0,
         loudness: meter.integrated(),
-        loudest: Place::default(),
-        brightest: Place::default(),
+        loudest: Moment::default(),
+        brightest: Moment::default(),
         histogram: vec![0; BINS],
     };
     for lane in &lanes {

@@ -50,7 +50,7 @@ pub(crate) fn folder(path: &Path) -> &Path {
 }
 
 /// Whether a file may be written there, asked before the work whose answer it is to hold.
-pub(crate) fn free(path: &Path, overwrite: bool) -> Result<(), Failure> {
+pub(crate) fn may_be_written(path: &Path, overwrite: bool) -> Result<(), Failure> {
     if !overwrite && path.exists() {
         return Err(Failure::Output {
             path: Some(path.to_owned()),
@@ -61,19 +61,19 @@ pub(crate) fn free(path: &Path, overwrite: bool) -> Result<(), Failure> {
 }
 
 /// Whether every file that was asked for may be written.
-pub(crate) fn all_free<'a>(
+pub(crate) fn all_may_be_written<'a>(
     paths: impl IntoIterator<Item = Option<&'a PathBuf>>,
     overwrite: bool,
 ) -> Result<(), Failure> {
     paths
         .into_iter()
         .flatten()
-        .try_for_each(|path| free(path, overwrite))
+        .try_for_each(|path| may_be_written(path, overwrite))
 }
 
 #[cfg(test)]
 mod tests {
-    use super::{free, write};
+    use super::{may_be_written, write};
 
     #[cfg(unix)]
     #[test]
@@ -90,9 +90,9 @@ mod tests {
     fn an_existing_file_is_kept_unless_told_otherwise() {
         let folder = tempfile::tempdir().expect("a temporary folder");
         let path = folder.path().join("out.csv");
-        free(&path, false).expect("nothing is there");
+        may_be_written(&path, false).expect("nothing is there");
         write(&path, b"one", false).expect("a new file");
-        assert!(free(&path, false).is_err() && free(&path, true).is_ok());
+        assert!(may_be_written(&path, false).is_err() && may_be_written(&path, true).is_ok());
         assert!(write(&path, b"two", false).is_err());
         assert_eq!(std::fs::read(&path).expect("it is there"), b"one");
         write(&path, b"three", true).expect("overwriting");

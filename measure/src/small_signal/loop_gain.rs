@@ -283,6 +283,12 @@ impl LoopGain {
         decibels((1.0 + self.mid.loop_gain).norm())
     }
 
+    /// Whether what comes back at mid band adds to the signal, whatever its size: of more than twice the signal the gain
+    /// with feedback would come out smaller too, and nothing is lowered by it, for the amplifier is not stable.
+    pub fn is_positive(&self) -> bool {
+        self.mid.loop_gain.re < 0.0
+    }
+
     /// The least phase margin of the crossings above mid band.
     pub fn margin_above(&self) -> Option<UnityCrossing> {
         self.least_margin(|f| f > self.mid.frequency)

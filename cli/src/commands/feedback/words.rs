@@ -65,14 +65,19 @@ fn headline(amplifier: &Amplifier, answer: &Feedback) -> String {
         .map(str::to_owned)
         .collect();
     let amount = found.feedback_db();
-    let kind = if amount < 0.0 {
-        "POSITIVE feedback raises the gain by"
-    } else {
-        "Feedback lowers the gain by"
+    let kind = match (found.is_positive(), amount < 0.0) {
+        (true, true) => format!(
+            "POSITIVE feedback raises the gain by {:.1} dB",
+            amount.abs()
+        ),
+        (true, false) => format!(
+            "POSITIVE feedback, {:.1} times the signal",
+            found.mid.loop_gain.norm()
+        ),
+        (false, _) => format!("Feedback lowers the gain by {:.1} dB", amount.abs()),
     };
     let mut text = format!(
-        "{kind} {:.1} dB at {}, through {} from `{}` to `{}`: {} without, {} with.\n",
-        amount.abs(),
+        "{kind} at {}, through {} from `{}` to `{}`: {} without, {} with.\n",
         hertz(found.mid.frequency),
         listed(&parts),
         circuit.node_name(answer.path.from),
@@ -80,6 +85,9 @@ fn headline(amplifier: &Amplifier, answer: &Feedback) -> String {
         engineering(found.mid.without.norm(), Unit::Number),
         engineering(found.mid.with.norm(), Unit::Number)
     );
+    if found.is_positive() {
+        text += "Swap the ends of the winding it is taken from, or take it to the other half: it comes back the wrong way round.\n";
+    }
     if let Some(growing) = &found.growing_without {
         text += &format!(
             "UNSTABLE WITHOUT THE FEEDBACK TOO: {}; margins say nothing then.\n",

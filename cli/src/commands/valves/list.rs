@@ -231,7 +231,7 @@ impl Row {
 pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
     let filter = Filter::of(arguments)?;
     if let Some(path) = &arguments.csv {
-        output::free(path, options.overwrite)?;
+        output::may_be_written(path, options.overwrite)?;
     }
     let valves = library::valves().iter();
     let answer = Answer {
