@@ -71,8 +71,10 @@ fn help(command: &[&str]) -> String {
 fn listed(help: &str) -> Vec<&str> {
     let commands = help.lines().skip_while(|line| *line != "Commands:").skip(1);
     let commands = commands.take_while(|line| !line.is_empty());
+    // What a command answers may go on in the next line, further in.
     let names: Vec<&str> = commands
-        .filter_map(|line| line.split_whitespace().next())
+        .filter_map(|line| line.strip_prefix("  ")?.split(' ').next())
+        .filter(|name| !name.is_empty())
         .collect();
     assert!(names.len() > 20, "{names:?}");
     names

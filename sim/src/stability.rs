@@ -251,9 +251,11 @@ mod tests {
     fn what_stores_nothing_has_no_frequency() {
         let mut circuit = Circuit::new();
         let a = circuit.node("a");
-        circuit
-            .add("R1", Part::resistor(1e3), &[a, NodeId::CHASSIS])
-            .expect("well formed");
+        for name in ["R1", "R2"] {
+            circuit
+                .add(name, Part::resistor(1e3), &[a, NodeId::CHASSIS])
+                .expect("well formed");
+        }
         let system = System::of(&circuit).expect("well formed");
         let mut ws = system.workspace();
         assert_eq!(natural_frequencies(&system, &mut ws), Ok(Vec::new()));
