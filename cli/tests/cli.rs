@@ -94,6 +94,21 @@ fn a_value_can_be_set_from_outside() {
 }
 
 #[test]
+fn a_setting_that_cannot_be_made_is_a_fault() {
+    let bench = amplifier();
+    for (argument, says) in [
+        ("R2", "error[setting]: --set R2 is not PART=VALUE"),
+        ("V1=3k", "error[unknown-valve]: --set V1=3k"),
+        ("R99=1k", "error[unknown-part]: --set R99=1k"),
+    ] {
+        let refused = bench.run(&["voltages", "amp.toml", "--set", argument]);
+        assert_eq!(refused.status.code(), Some(2), "{argument}");
+        assert!(stderr(&refused).contains(says), "{}", stderr(&refused));
+        assert!(refused.stdout.is_empty(), "{argument} is answered");
+    }
+}
+
+#[test]
 fn cautions_come_with_high_tension_only() {
     let bench = amplifier();
     assert!(stderr(&bench.run(&["voltages", "amp.toml"])).contains("lethal"));

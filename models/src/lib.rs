@@ -8,6 +8,7 @@
 
 pub mod alike;
 pub mod any_device;
+#[cfg(feature = "files")]
 pub mod contract;
 pub mod core;
 pub mod currents;
@@ -20,6 +21,7 @@ pub mod fit;
 pub mod grid_current;
 pub mod guard;
 pub mod kind;
+#[cfg(feature = "files")]
 pub mod library;
 pub mod nearest;
 pub mod noise;
@@ -30,6 +32,7 @@ pub mod stabiliser;
 pub mod transistor;
 pub mod triode;
 mod two_terminal;
+#[cfg(feature = "files")]
 pub mod valve_file;
 pub mod working_point;
 

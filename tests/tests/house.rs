@@ -66,6 +66,11 @@ fn arrows_go_one_way() {
             );
         }
     }
+    // Nor does it get one by way of the valve files of models.
+    let text = fs::read_to_string(root().join("sim/Cargo.toml")).expect("its Cargo.toml");
+    let table: toml::Table = text.parse().expect("a Cargo.toml reads");
+    let models = &table["dependencies"]["models"];
+    assert!(models.get("features").is_none(), "sim asks {models}");
 }
 
 #[test]
