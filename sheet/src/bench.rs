@@ -8,9 +8,9 @@ use super::error::{Bounds, FileErrorKind};
 use super::fields::{Fields, type_words};
 use super::place::Place;
 use super::place::Text;
+use models::nearest::nearest;
 use sim::amplifier::Bench;
 use sim::circuit::{NodeId, Ratings};
-use sim::nearest::nearest;
 use sim::parts::{Part, Source, Waveform};
 use sim::quantity::Unit;
 

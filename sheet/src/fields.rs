@@ -11,8 +11,8 @@ use super::PartSpans;
 use super::draft::{Draft, NodeRef};
 use super::error::{Bounds, FileErrorKind};
 use super::place::{Place, Text};
+use models::nearest::nearest;
 use sim::circuit::{NodeId, Ratings};
-use sim::nearest::nearest;
 use sim::parts::Part;
 use sim::quantity::{Quantity, QuantityError, Unit};
 

@@ -47,11 +47,11 @@ pub use error::{Bounds, FileError, FileErrorKind};
 
 use draft::Draft;
 use fields::{Fields, type_words};
+use models::nearest::nearest;
 pub use parts::kind_names;
 use place::Place;
 use sim::amplifier::{Amplifier, Taps, meant_by};
 use sim::circuit::{CircuitError, NodeId, PartId};
-use sim::nearest::nearest;
 pub use written::starts;
 
 /// What an amplifier file holds.

@@ -12,8 +12,8 @@ use super::place::Place;
 use super::place::Text;
 use super::terminals::{Made, between, differ, node, nodes, poles};
 use super::{controls, ends, magnetics, mains, mains_transformer, signal, transformer, valve};
+use models::nearest::nearest;
 use sim::circuit::Ratings;
-use sim::nearest::nearest;
 use sim::parts::{Capacitor, Diodes, Part, Resistor};
 use sim::quantity::{Quantity, Unit};
 

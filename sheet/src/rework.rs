@@ -29,9 +29,9 @@ use super::place::Place;
 use super::place::Text;
 use super::written::{Written, in_order, starts};
 use super::{Sheet, sorted, syntax_faults};
+use models::nearest::nearest;
 use sim::amplifier::meant_by;
 use sim::circuit::CircuitError;
-use sim::nearest::nearest;
 
 /// Tables of a base of which a rework may give keys anew.
 const GIVEN_ANEW: [&str; 3] = ["amplifier", "valves", "bench"];

@@ -16,7 +16,6 @@ pub mod counts;
 pub mod error;
 pub mod krylov;
 pub mod lu;
-pub mod nearest;
 pub mod newton;
 pub mod operating_point;
 pub mod parts;

@@ -18,10 +18,10 @@ use crate::instruments::preferred::{Series, rating};
 use crate::judged::figure::{Figure, FigureError};
 use crate::judged::study::Study;
 use crate::{Progress, Reached};
+use models::nearest::nearest;
 use sim::System;
 use sim::amplifier::Amplifier;
 use sim::circuit::Circuit;
-use sim::nearest::nearest;
 use sim::parts::{Part, Source, Waveform};
 use sim::quantity::{Quantity, QuantityError, Unit};
 

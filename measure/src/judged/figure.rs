@@ -10,9 +10,9 @@ use std::fmt;
 use crate::at_rest::voltages::{ValveAtRest, Voltages};
 use crate::driven::power::Level;
 use crate::judged::study::Study;
+use models::nearest::nearest;
 use sim::circuit::Circuit;
 use sim::error::SimError;
-use sim::nearest::nearest;
 use sim::quantity::Unit;
 
 /// A figure.

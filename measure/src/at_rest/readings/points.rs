@@ -1,7 +1,7 @@
 //! Where a meter is put: electrodes of the valves, and rails.
 
+use models::nearest::nearest;
 use sim::circuit::{Circuit, NodeId};
-use sim::nearest::nearest;
 use sim::parts::{Part, Waveform};
 
 /// Least capacitance that makes a node a rail, F: coupling capacitors are less (common practice, no source).

@@ -3,9 +3,9 @@
 use super::partner;
 use super::taken_out::{How, Removal, can_be_shorted, usual};
 use crate::judged::check::pairs;
+use models::nearest::nearest;
 use sim::amplifier::Amplifier;
 use sim::circuit::{Circuit, PartId};
-use sim::nearest::nearest;
 use sim::parts::Part;
 use sim::structure::graph::Graph;
 
