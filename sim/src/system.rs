@@ -110,7 +110,6 @@ pub struct System {
     waveforms: Vec<Waveform>,
     /// How many values the devices store, all together.
     memory: usize,
-    memory_start: Vec<f64>,
     symbolic: Symbolic,
 }
 
@@ -261,7 +260,7 @@ impl System {
             &self.symbolic,
             (self.devices.len(), local),
             self.waveforms.clone(),
-            self.memory_start.clone(),
+            vec![0.0; self.memory],
         )
     }
 

@@ -53,7 +53,6 @@ impl System {
         let nnz = pattern.rows.len();
         let mut varying = vec![false; nnz];
         let mut memory = 0;
-        let mut memory_start = Vec::new();
         let devices = stamps
             .devices
             .into_iter()
@@ -67,7 +66,6 @@ impl System {
                 });
                 let start = memory;
                 memory += device.memory();
-                memory_start.resize(memory, 0.0);
                 PlacedDevice {
                     device,
                     part,
@@ -92,7 +90,6 @@ impl System {
             sources: stamps.sources,
             waveforms: stamps.waveforms,
             memory,
-            memory_start,
             symbolic,
         }
     }
