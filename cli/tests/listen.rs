@@ -501,10 +501,11 @@ fn steady_volts_and_the_thump_come_when_asked_for() {
 fn two_files_of_one_name_are_refused() {
     let bench = attenuator();
     write(&bench, "in.wav", 48_000, &[sine(48_000, 440.0, 0.5, 0.1)]);
-    for files in [
-        ["-o", "in.wav", "--ideal", "b.wav"],
-        ["-o", "a.wav", "--ideal", "./a.wav"],
-        ["-o", "a.wav", "--residual", "in.wav"],
+    let (read, twice) = ("one of the files that are read", "stands for two files");
+    for (files, words) in [
+        (["-o", "in.wav", "--ideal", "b.wav"], read),
+        (["-o", "a.wav", "--ideal", "./a.wav"], twice),
+        (["-o", "a.wav", "--residual", "in.wav"], read),
     ] {
         let base = [
             "linear.toml",
@@ -515,11 +516,7 @@ fn two_files_of_one_name_are_refused() {
         ];
         let run = bench.run(&[&base[..], &files].concat());
         assert_eq!(run.status.code(), Some(2), "{files:?}");
-        assert!(
-            stderr(&run).contains("stands for two files"),
-            "{files:?}: {}",
-            stderr(&run)
-        );
+        assert!(stderr(&run).contains(words), "{files:?}: {}", stderr(&run));
     }
 }
 
