@@ -639,16 +639,16 @@ fn bad_input_exits_with_two_and_no_answer_with_one() {
 #[test]
 fn hum_that_no_cause_takes_away_is_said_to_be_in_no_list() {
     let heated = AMPLIFIER.replace(
-        "R1 =",
-        "H1 = { ac_supply = \"6.3V\", frequency = \"50Hz\", between = [\"h\", \"chassis\"] }\nR1 =",
+        "\nR1 =",
+        "\nH1 = { ac_supply = \"6.3V\", frequency = \"50Hz\", between = [\"h\", \"chassis\"] }\nR1 =",
     );
     let heated = heated.replace(
         "cathode = \"k\" }",
         "cathode = \"k\", heater = [\"h\", \"chassis\"] }",
     );
     let stray = heated.replace(
-        "R1 =",
-        "R9 = { resistor = \"10M\", between = [\"h\", \"a\"] }\nR1 =",
+        "\nR1 =",
+        "\nR9 = { resistor = \"10M\", between = [\"h\", \"a\"] }\nR1 =",
     );
     let bench = Bench::with(&[("amp.toml", &heated), ("stray.toml", &stray)]);
     let told = bench.answer(&["hum", "amp.toml"]);
