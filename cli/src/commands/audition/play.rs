@@ -41,6 +41,10 @@ pub(super) fn play(
     of.lasts()?;
     let rest = chart(&of)?;
     let prepared = prepare(&of, recording, (asked.level, asked.accuracy_db), &|_| ())?;
+    if let Some(bursts) = &prepared.bursts {
+        let words = burst_words(bursts);
+        caution::warn(&format!("{}: {}", opened.amplifier.title, words.trim_end()));
+    }
     let (driven, grid) = (prepared.driven, prepared.grid);
     let rendered = render(
         &Render {
