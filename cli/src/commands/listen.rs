@@ -24,7 +24,7 @@ use crate::options::Options;
 use crate::report::{self, json, output};
 use crate::{amplifier, caution, interrupt, progress};
 
-mod words;
+pub(super) mod words;
 
 /// A recording through the amplifier: WAV in, WAV out, with meters while it plays.
 #[derive(Debug, clap::Args)]

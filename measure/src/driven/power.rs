@@ -127,6 +127,7 @@ pub struct Passage {
 #[derive(Clone, Debug, Serialize)]
 pub struct AtOutput {
     /// The output.
+    #[serde(flatten)]
     pub output: Output,
     /// The level.
     pub level: Option<Level>,

@@ -6,7 +6,9 @@ use measure::UnderTest;
 use measure::at_rest::voltages::{Voltages, chart};
 
 use super::super::listen::Asked;
+use super::super::listen::words::burst_words;
 use crate::amplifier::Opened;
+use crate::caution;
 use crate::failure::Failure;
 use crate::listening::{Grid, Recording, Render, Rendered, prepare, render};
 
