@@ -21,6 +21,7 @@ use crate::listening::{
     deliver, prepare, render,
 };
 use crate::options::Options;
+use crate::report::file_kind::FileKind;
 use crate::report::{self, json, output};
 use crate::{amplifier, caution, interrupt, progress};
 
@@ -215,28 +216,6 @@ struct Played {
     peak: f64,
 }
 
-/// Refuses to write one file over another of the same run, or over the recording.
-fn distinct(recording: &Path, files: &[Option<&PathBuf>]) -> Result<(), Failure> {
-    let place = |path: &Path| {
-        let folder = output::folder(path);
-        let folder = folder.canonicalize().unwrap_or(folder.to_owned());
-        path.file_name().map(|name| folder.join(name))
-    };
-    let mut places = vec![place(recording)];
-    for path in files.iter().flatten() {
-        let here = place(path);
-        if places.contains(&here) {
-            return Err(Failure::plain(
-                Id::CannotWrite,
-                format!("{} stands for two files", path.display()),
-                "give the recording and each file that is written a name of its own",
-            ));
-        }
-        places.push(here);
-    }
-    Ok(())
-}
-
 impl Command for Arguments {
     const NAME: &'static str = "listen";
 
@@ -249,9 +228,9 @@ impl Command for Arguments {
             Some(&self.output),
             self.residual.as_ref(),
             self.ideal.as_ref(),
-        ];
-        output::all_may_be_written(files, options.overwrite)?;
-        distinct(&self.recording, &files)?;
+        ]
+        .map(|path| (FileKind::Sound, path));
+        output::may_be_written(files, options.overwrite)?;
         self.bits.fit(recording.frames(), recording.channels())?;
         interrupt::watch();
 
@@ -283,7 +262,7 @@ impl Command for Arguments {
                 start: asked.start,
                 linear: self.residual.is_some() || self.ideal.is_some(),
                 closed_box: asked.closed_box,
-                folder: output::folder(&self.output),
+                folder: &output::scratch(&self.output),
             },
             &|frames| bar.set_position(frames),
         )?;
