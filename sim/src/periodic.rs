@@ -15,11 +15,13 @@ use serde::Serialize;
 
 use crate::error::SimError;
 use crate::parts::Waveform;
+use crate::stability::bursts;
 use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::transient::sensitivity::Sensitivity;
 use crate::workspace::Workspace;
 
+mod coarse;
 mod collocation;
 mod monodromy;
 mod run;
@@ -128,8 +130,11 @@ pub fn settle(
             if smooth_and_small(system, duration, ws)
                 && let Some(period) = collocate(ws)
             {
-                return period;
+                let period = period?;
+                lasts(system, &period.samples, duration, ws)?;
+                return Ok(period);
             }
+            coarse::approach(system, duration, settling, tolerances, ws)?;
             shooting::settle(run(ws), settling, ws)
         }
         Approach::Collocation => collocate(ws).unwrap_or(Err(SimError::NotPeriodic {
@@ -138,6 +143,22 @@ pub fn settle(
         })),
         Approach::Shooting => shooting::settle(run(ws), settling, ws),
         Approach::Waiting => run(ws).wait(ws),
+    }
+}
+
+/// Whether the circuit goes through the cycle without bursting into oscillation.
+fn lasts(
+    system: &System,
+    samples: &[Vec<f64>],
+    duration: f64,
+    ws: &mut Workspace,
+) -> Result<(), SimError> {
+    match bursts(system, samples, duration, ws)? {
+        None => Ok(()),
+        Some(bursts) => Err(SimError::Bursts {
+            frequency: bursts.frequency,
+            rate: bursts.rate,
+        }),
     }
 }
 

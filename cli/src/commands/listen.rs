@@ -9,6 +9,7 @@ use measure::at_rest::voltages::chart;
 use measure::driven::playback::{Meters, Start};
 use serde::Serialize;
 use sim::quantity::Unit;
+use sim::stability::Bursts;
 
 use super::command::Command;
 use crate::amplifier::Opened;
@@ -24,7 +25,7 @@ use crate::report::file_kind::FileKind;
 use crate::report::{self, json, output};
 use crate::{amplifier, caution, interrupt, progress};
 
-mod words;
+pub(super) mod words;
 
 /// A recording through the amplifier: WAV in, WAV out, with meters while it plays.
 #[derive(Debug, clap::Args)]
@@ -184,6 +185,8 @@ struct Answer {
     clipped: Option<f64>,
     /// That limit, W.
     limit_power: Option<f64>,
+    /// The oscillation it bursts into where the recording is loudest.
+    bursts: Option<Bursts>,
     grid: Grid,
     /// Whether its own mains runs along, hum and all.
     on_mains: bool,
@@ -321,6 +324,7 @@ impl Command for Arguments {
             drive_peak: driven.volts * heard.peak,
             clipped: driven.clipped,
             limit_power: prepared.limit.as_ref().map(|level| level.power),
+            bursts: prepared.bursts,
             grid,
             on_mains: of.rest.mains.is_some(),
             channels: rendered.meters.clone(),

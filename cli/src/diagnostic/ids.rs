@@ -356,7 +356,7 @@ ids! {
     /// Example  a 0.5 W resistor that dissipates 0.8 W
     /// Mend     Fit a larger rating, or look at what sets the figure.
     OverRating = "over-rating",
-    /// Means    The resistance from a grid to its bias is more than the type allows for its kind of bias.
+    /// Means    Grid current shifts the bias more than the leak that the type allows for its kind of bias would.
     /// Matters  Grid current of a worn valve takes the bias away, and the valve runs away.
     /// Example  470 kΩ at an EL34 with fixed bias, which allows 500 kΩ: no finding; 1 MΩ: one
     /// Mend     A smaller leak and a larger coupling capacitor.
@@ -376,6 +376,21 @@ ids! {
     /// Example  a screen resistor at one of two output valves
     /// Mend     Compare both halves of the drawing at the nodes named.
     OneHalfOnly = "one-half-only",
+    /// Means    A mains transformer is joined to the mains at a tap for other volts, or the load hangs at a tap for another load.
+    /// Matters  Every winding stands off its rating, or the output valves work into another load than was drawn for.
+    /// Example  15 Ω at a tap for 4 Ω; 230 V at a tap for 200 V where there is one for 230 V
+    /// Mend     Join the tap that is named, or mend `taps` and the impedances.
+    WrongTap = "wrong-tap",
+    /// Means    A supply feeds nothing, or nothing feeds an anode. With a supply joined to where grids are biased from, what it explains is no longer found.
+    /// Matters  A link was lost in drawing or copying; what else was found follows from it.
+    /// Example  bias smoothed at gb, grid leaks that end at bias, and nothing between them
+    /// Mend     Join the nodes that are named, or give both the same name.
+    MissingLink = "missing-link",
+    /// Means    A cathode resistor is a decade off: with a tenth of it, or ten times it, the valve runs as usual and nothing is found of it.
+    /// Matters  A decade is the commonest misprint. The circuit was solved with the other value.
+    /// Example  15 kΩ for 1.5 kΩ
+    /// Mend     Look at its value in another print, or on the chassis.
+    CathodeResistor = "cathode-resistor",
     /// Means    The loads of a pair that is driven on one side differ by up to 25 %.
     /// Matters  Common practice, no source: it makes up for the half driven through the common cathode.
     /// Example  82k and 100k at a long-tailed pair
@@ -411,7 +426,7 @@ ids! {
     /// Example  0.47 µF across 1.5 kΩ
     /// Mend     Look at its value.
     BypassCorner = "bypass-corner",
-    /// Means    A grid stopper of more than 100 kΩ, or a screen resistor that drops more than a fifth of the screen volts.
+    /// Means    A grid stopper of more than 100 kΩ that takes 3 dB at 20 kHz, or a screen resistor that drops more than a fifth of the screen volts.
     /// Matters  Treble or power is lost. Common practice, no source.
     /// Example  a screen stopper of 10 kΩ for 1 kΩ
     /// Mend     Look at its value.

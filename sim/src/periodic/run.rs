@@ -66,13 +66,17 @@ impl<'a> Run<'a> {
         }
         self.cycles += 1;
         self.uncorrected = None;
-        // After a correction only what stores stands at its new value when the cycle starts.
+        // After a correction only what stores stands at its new value when the cycle starts; and no change is known
+        // better than the two solutions it is the difference of.
         self.residual = self
             .scales()
             .zip(&self.stores)
-            .zip(ws.x.iter().zip(&self.samples[0]))
+            .zip(ws.x.iter().zip(&self.samples[0]).enumerate())
             .filter(|((_, stores), _)| **stores)
-            .map(|((scale, _), (end, start))| (end - start).abs() / scale)
+            .map(|((scale, _), (k, (end, start)))| {
+                let known = ws.relative * start.abs().max(end.abs()) + ws.absolute[k];
+                ((end - start).abs() - known).max(0.0) / scale
+            })
             .fold(0.0, f64::max);
         Ok(self.residual)
     }

@@ -107,6 +107,12 @@ fn one(placed: &Placed) -> String {
         "    ",
     );
     text += &wrapped(&finding.why, "    ", "    ");
+    if !finding.explains.is_empty() {
+        text += "    It explains:\n";
+        for explained in &finding.explains {
+            text += &wrapped(explained, "      ", "        ");
+        }
+    }
     if let Some(drawn) = &finding.drawn {
         text += "    Anode currents at rest and gains to the output grids:\n";
         text += &format!("      {:<20} {}\n", "as drawn", balance(Some(drawn)));

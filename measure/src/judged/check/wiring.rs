@@ -1,19 +1,13 @@
 //! What is odd in the wiring itself: parts that carry nothing, capacitors in series that share nothing.
 
 use super::{Code, Drawing, Finding, Weight};
-use sim::circuit::{NodeId, PartId};
+use sim::circuit::{Circuit, NodeId, PartId};
 use sim::parts::Part;
 use sim::quantity::{Unit, engineering};
 
 /// Volts across a pair of capacitors below which nothing can happen to either, V: the lowest rating
 /// electrolytics of high tension come in (common practice, no source).
 const HARMLESS: f64 = 100.0;
-
-pub(super) fn findings(drawing: &Drawing<'_>) -> Vec<Finding> {
-    let mut found = dead_ends(drawing);
-    found.extend(unshared(drawing));
-    found
-}
 
 fn carries_nothing(parts: Vec<String>, what: String, look: String) -> Finding {
     Finding {
@@ -29,8 +23,7 @@ fn carries_nothing(parts: Vec<String>, what: String, look: String) -> Finding {
 }
 
 /// Passive parts that hang at one node only and end nowhere. Cost: nodes × parts.
-fn dead_ends(drawing: &Drawing<'_>) -> Vec<Finding> {
-    let circuit = &drawing.of.amplifier.circuit;
+pub(super) fn dead_ends(circuit: &Circuit) -> Vec<Finding> {
     let mut dead: Vec<(Vec<PartId>, NodeId)> = Vec::new();
     for (hinge, _) in circuit.nodes() {
         let mut seen = vec![false; circuit.node_count()];
@@ -92,7 +85,7 @@ fn dead_ends(drawing: &Drawing<'_>) -> Vec<Finding> {
 }
 
 /// Two electrolytics in series with nothing else at their middle that carries direct current.
-fn unshared(drawing: &Drawing<'_>) -> Vec<Finding> {
+pub(super) fn unshared(drawing: &Drawing<'_>) -> Vec<Finding> {
     let circuit = &drawing.of.amplifier.circuit;
     let polar = |part: PartId| circuit.part(part).part.is_polar();
     let volts = |node: NodeId| {
