@@ -67,10 +67,13 @@ pub(crate) fn warn(words: &str) {
 /// Prints the cautions to stderr: those that the voltages call for, or, where none are known, those of the mains.
 pub(crate) fn print(voltages: Option<&Voltages>) {
     let text = voltages.map_or_else(|| Some(MAINS.to_owned()), text);
+    print_text(&text.unwrap_or_default());
+}
+
+/// Prints words to stderr as they are.
+pub(crate) fn print_text(text: &str) {
     // Where stderr is gone there is nobody left to warn.
-    let _ = std::io::stderr()
-        .lock()
-        .write_all(text.unwrap_or_default().as_bytes());
+    let _ = std::io::stderr().lock().write_all(text.as_bytes());
 }
 
 /// Prints the cautions of several amplifiers: those of the one with the highest voltages.

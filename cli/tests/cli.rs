@@ -939,6 +939,44 @@ load      = "R4"
 "#;
 
 #[test]
+fn a_law_that_is_off_its_points_is_a_warning_above_the_answer() {
+    let stage = |points: &str| {
+        let head = OWN_HEAD.replace("kind =", "[valves.6SN7]\nkind =");
+        format!(
+            "{OWN_STAGE}{head}{}",
+            points.replace("POINT", "valves.6SN7.point")
+        )
+    };
+    // A slip of the pen: a second point with a tenth of the current.
+    let slip = OWN_TYPE.replace("anode_milliamps = 9", "anode_milliamps = 0.9");
+    let bench = Bench::with(&[
+        ("own.toml", &stage(OWN_TYPE)),
+        ("slip.toml", &stage(&format!("{OWN_TYPE}{slip}"))),
+    ]);
+    assert!(!bench.answer(&["voltages", "own.toml"]).contains("WARNING"));
+    for command in ["voltages", "check", "power", "response"] {
+        let run = bench.run(&[command, "slip.toml"]);
+        let told = String::from_utf8_lossy(&run.stdout).into_owned();
+        if run.status.code() == Some(0) {
+            assert!(
+                told.starts_with(
+                    "WARNING: the law of the 6SN7 is off its own points: anode currents by up to"
+                ),
+                "{told}"
+            );
+        }
+    }
+    bench.answer(&["voltages", "slip.toml"]);
+    // A sheet of values stays one.
+    let run = bench.run(&["waveform", "slip.toml", "--for", "2ms"]);
+    assert!(
+        run.stdout.starts_with(b"time") && stderr(&run).contains("WARNING"),
+        "{}",
+        stderr(&run)
+    );
+}
+
+#[test]
 fn types_come_from_the_file_or_a_folder_and_go_before_the_library() {
     let bench = amplifier();
     let folder = bench.path("own");
