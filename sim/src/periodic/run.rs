@@ -2,6 +2,7 @@
 
 use super::{Approach, Period, Settling};
 use crate::error::SimError;
+use crate::stability::{repeating, repeats};
 use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::transient::sensitivity::Sensitivity;
@@ -15,6 +16,9 @@ const NEUTRAL: f64 = 0.1;
 /// How far from closing a cycle may be for its slopes to hold for the next after a correction. The minute
 /// step that finds slopes anew leaves an error of its own, which would keep the last digits from closing.
 pub(super) const NEAR: f64 = 1e-2;
+
+/// Steps for a sample, on the mean of a cycle, beyond which it is asked what is going on: hard clipping takes forty.
+const MANY: u64 = 100;
 
 /// Cycles in progress.
 pub(super) struct Run<'a> {
@@ -61,9 +65,14 @@ impl<'a> Run<'a> {
         self.memory.copy_from_slice(&ws.memory);
         self.stepper.begin_cycle(steps);
         let start = self.start();
+        let mut budget = ws.counts.steps + MANY * self.samples.len() as u64;
         for k in 0..self.samples.len() {
             self.samples[k].copy_from_slice(&ws.x);
             self.stepper.advance(self.grid(start, k + 1), ws)?;
+            if ws.counts.steps > budget {
+                self.oscillates(start, k, ws)?;
+                budget = u64::MAX;
+            }
         }
         self.cycles += 1;
         self.uncorrected = None;
@@ -80,6 +89,18 @@ impl<'a> Run<'a> {
             })
             .fold(0.0, f64::max);
         Ok(self.residual)
+    }
+
+    /// Whether it is a fast oscillation that has taken so many steps from `start`, s, to sample `k`.
+    fn oscillates(&self, start: f64, k: usize, ws: &Workspace) -> Result<(), SimError> {
+        let now = self.grid(start, k + 1);
+        let step = (now - start) / (MANY as f64 * self.samples.len() as f64);
+        match repeating(self.system, now, step, &mut ws.clone()).flatten() {
+            Some(frequency) => Err(SimError::Repeats {
+                period: 1.0 / frequency,
+            }),
+            None => Ok(()),
+        }
     }
 
     /// Forgets the steps kept: those of the cycles to come are chosen by their error until some are kept again.
@@ -146,10 +167,17 @@ impl<'a> Run<'a> {
 
     /// Cycle after cycle until one closes, or there have been enough.
     pub(super) fn wait(mut self, ws: &mut Workspace) -> Result<Period, SimError> {
+        let mut ends: Vec<Vec<f64>> = Vec::new();
         while self.cycles < self.settling.most_cycles {
             if self.cycle(Choice::Free, ws)? <= self.settling.periodicity {
                 return self.finish(None, Approach::Waiting, ws);
             }
+            ends.push(ws.x.clone());
+        }
+        if let Some(cycles) = repeats(&ends) {
+            return Err(SimError::Repeats {
+                period: cycles * self.duration,
+            });
         }
         Err(SimError::NotPeriodic {
             cycles: self.cycles,
