@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use crate::instruments::peak::{Peak, Places};
 use crate::{Measurement, Progress, Reached, UnderTest};
 use sim::circuit::NodeId;
 use sim::counts::Counts;
@@ -31,6 +32,8 @@ pub struct Traces {
     pub time: Vec<f64>,
     /// `[nodes][samples]` V.
     pub volts: Vec<Vec<f64>>,
+    /// The greatest volts anywhere during the run, windings included; none of a circuit without nodes.
+    pub peak: Option<Peak>,
     /// Work done.
     pub counts: Counts,
 }
@@ -57,8 +60,11 @@ impl Measurement for WaveformOf {
         let mut traces = Traces {
             time: Vec::new(),
             volts: vec![Vec::new(); at.len()],
+            peak: None,
             counts: Counts::default(),
         };
+        let places = Places::of(of.circuit, system);
+        let mut watch = places.watch();
         transient(
             system,
             self.method,
@@ -68,6 +74,7 @@ impl Measurement for WaveformOf {
             ws,
             &mut |t: f64, x: &[f64]| {
                 traces.time.push(t);
+                watch.see(x);
                 for (column, &at) in traces.volts.iter_mut().zip(&at) {
                     column.push(x[at as usize]);
                 }
@@ -75,6 +82,7 @@ impl Measurement for WaveformOf {
             },
         )?;
         traces.counts = ws.counts;
+        traces.peak = watch.greatest(of.circuit);
         Ok(traces)
     }
 }

@@ -35,7 +35,7 @@ pub(super) fn report(
         text += &against_frequency(curve);
     }
     text += &intermodulation(answer);
-    text += &notes::text(&amplifier.notes);
+    text += &notes::text(amplifier);
     if let Some(reason) = &power.ended_early {
         text += &format!("The sweep ended early: {reason}.\n");
     }

@@ -57,7 +57,7 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Power, rest: Option<&Voltages
     text += &limits(answer);
     text += &valves(answer);
     text += &sweep(answer);
-    text += &notes::text(&amplifier.notes);
+    text += &notes::text(amplifier);
     if let Some(reason) = &answer.ended_early {
         text += &format!("The sweep ended early: {reason}.\n");
     }
