@@ -637,6 +637,35 @@ fn bad_input_exits_with_two_and_no_answer_with_one() {
 }
 
 #[test]
+fn behind_fifty_faults_there_is_a_count() {
+    let wrong = |count: usize| {
+        let lines: String = (0..count)
+            .map(|k| format!("X{k} = {{ resistor = \"1kk\", between = [\"out\", \"chassis\"] }}\n"))
+            .collect();
+        let bench = Bench::with(&[(
+            "amp.toml",
+            &AMPLIFIER.replace("VR1 =", &format!("{lines}VR1 =")),
+        )]);
+        let run = bench.run(&["voltages", "amp.toml"]);
+        assert_eq!(run.status.code(), Some(2));
+        let told = stderr(&run);
+        (
+            told.matches("error[").count(),
+            told.lines().last().unwrap_or_default().to_owned(),
+        )
+    };
+    assert_eq!(wrong(49).0, 49);
+    let (told, end) = wrong(50);
+    assert!(told == 50 && !end.contains("more"), "{end}");
+    let more = |count: &str| format!("and {count} in amp.toml: mend these first");
+    assert_eq!(wrong(51), (50, more("1 more fault")));
+    // Each message looks for its line in the whole text: all of them took half a minute, where the file takes 0.5 s.
+    let began = std::time::Instant::now();
+    assert_eq!(wrong(20_000), (50, more("19950 more faults")));
+    assert!(began.elapsed().as_secs() < 5, "{:?}", began.elapsed());
+}
+
+#[test]
 fn a_reader_that_leaves_is_no_failure() {
     let bench = amplifier();
     // Far more than a pipe holds.

@@ -48,6 +48,14 @@ pub enum SimError {
         /// Growth, 1/s: e-fold in its reciprocal.
         rate: f64,
     },
+    /// Stable at rest, but on part of every cycle of this signal, or of the mains, an oscillation grows.
+    #[error("{}", bursting(*frequency, *rate))]
+    Bursts {
+        /// Of the oscillation, Hz.
+        frequency: f64,
+        /// Growth where it is fastest, 1/s: e-fold in its reciprocal.
+        rate: f64,
+    },
     /// The question does not fit the circuit.
     #[error("{0}")]
     Question(Question),
@@ -71,6 +79,14 @@ fn oscillation(frequency: Option<f64>, rate: f64) -> String {
             "the amplifier does not stay settled: a disturbance grows 2.7-fold every {grows}"
         ),
     }
+}
+
+fn bursting(frequency: f64, rate: f64) -> String {
+    let at = crate::quantity::engineering(frequency, crate::quantity::Unit::Hertz);
+    let grows = crate::quantity::engineering(1.0 / rate, crate::quantity::Unit::Second);
+    format!(
+        "the amplifier bursts into oscillation at about {at} on part of every cycle, growing 2.7-fold every {grows} there"
+    )
 }
 
 /// Why a question cannot be asked of this circuit.

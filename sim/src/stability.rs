@@ -21,8 +21,10 @@ use crate::error::SimError;
 use crate::system::{System, UnknownId};
 use crate::workspace::Workspace;
 
+mod bursts;
 mod frequencies;
 
+pub use bursts::{Bursts, bursts};
 use frequencies::frequencies_of;
 
 /// A natural frequency that grows.
@@ -76,14 +78,27 @@ pub fn growing_over(
         .collect();
     candidates.sort_by(|a, b| b.re.total_cmp(&a.re));
     for s in candidates {
-        // A shift of its own size, and no pole of any circuit: a growth is rarely a round part of its frequency.
-        let again = frequencies_of(system, &slopes, &none, AGAIN * s.norm())?;
-        let same = |other: &&Complex<f64>| (*other - s).norm() < CONFIRMED * s.norm();
-        if let Some(found) = again.iter().filter(same).find(|found| found.re > 0.0) {
-            return Ok(fastest(&[*found]));
+        if let Some(found) = grows_again(system, &slopes, s)? {
+            return Ok(fastest(&[found]));
         }
     }
     Ok(None)
+}
+
+/// What seems to grow looked at again, with a shift of its own size; none when it does not stand there.
+fn grows_again(
+    system: &System,
+    slopes: &[f64],
+    s: Complex<f64>,
+) -> Result<Option<Complex<f64>>, SimError> {
+    // No pole of any circuit: a growth is rarely a round part of its frequency.
+    let again = frequencies_of(system, slopes, &Changes::none(system), AGAIN * s.norm())?;
+    let same = |other: &&Complex<f64>| (*other - s).norm() < CONFIRMED * s.norm();
+    Ok(again
+        .iter()
+        .filter(same)
+        .find(|found| found.re > 0.0)
+        .copied())
 }
 
 /// Shift, 1/s: 1.6 kHz.

@@ -107,6 +107,7 @@ fn stage(more: More) -> (Distortion, Option<f64>) {
             load_ohms: LOAD,
             frequency: TEST,
             distortion_limit: LIMIT,
+            at: Vec::new(),
             settling: Settling::default(),
         },
         frequencies: vec![100.0, 5e3],

@@ -16,6 +16,7 @@ use crate::amplifier::{self, Opened};
 use crate::caution;
 use crate::failure::Failure;
 use crate::options::Options;
+use crate::report::file_kind::FileKind;
 use crate::report::plot::NotDrawn;
 use crate::report::{self, json, output};
 
@@ -100,6 +101,15 @@ enum Content<C: OfAmplifier> {
     Picture(fn(&Told<'_, C>) -> Result<String, NotDrawn>),
 }
 
+impl<C: OfAmplifier> Content<C> {
+    fn kind(&self) -> FileKind {
+        match self {
+            Self::Sheet(_) => FileKind::Sheet,
+            Self::Picture(_) => FileKind::Picture,
+        }
+    }
+}
+
 impl<'a, C: OfAmplifier> File<'a, C> {
     /// Values between commas.
     pub(super) fn csv(path: Option<&'a PathBuf>, content: fn(&Told<'_, C>) -> String) -> Self {
@@ -127,9 +137,15 @@ impl<C: OfAmplifier> Command for C {
     fn run(&self, options: &Options) -> Result<(), Failure> {
         let opened = amplifier::open(self.file(), options)?;
         let known = Study::new(&opened.amplifier, &opened.system);
-        let question = self.question(&opened, &known)?;
         let files = self.files();
-        output::all_may_be_written(files.iter().map(|file| file.path), options.overwrite)?;
+        let may_be_written = || {
+            let files = files.iter().map(|file| (file.content.kind(), file.path));
+            output::may_be_written(files, options.overwrite)
+        };
+        // Before the work, and again when the question has opened what it reads.
+        may_be_written()?;
+        let question = self.question(&opened, &known)?;
+        may_be_written()?;
         let answer = self.answer(&opened, &known, &question)?;
         let told = Told {
             arguments: self,

@@ -17,6 +17,7 @@ use crate::diagnostic::Id;
 use crate::failure::Failure;
 use crate::notes::Assumption;
 use crate::options::Options;
+use crate::report::file_kind::FileKind;
 use crate::report::{self, json, output};
 use crate::{amplifier, caution, notes, progress};
 
@@ -107,8 +108,11 @@ impl Command for Arguments {
         if !failures.is_empty() {
             return Err(Failure::Several(failures));
         }
-        let sheets = [self.csv.as_ref(), self.svg.as_ref()];
-        output::all_may_be_written(sheets, options.overwrite)?;
+        let sheets = [
+            (FileKind::Sheet, self.csv.as_ref()),
+            (FileKind::Picture, self.svg.as_ref()),
+        ];
+        output::may_be_written(sheets, options.overwrite)?;
         let studies: Vec<Study<'_>> = opened
             .iter()
             .map(|opened| Study::new(&opened.amplifier, &opened.system))

@@ -21,6 +21,7 @@ use crate::argument::positive;
 use crate::diagnostic::Id;
 use crate::failure::Failure;
 use crate::options::Options;
+use crate::report::file_kind::FileKind;
 use crate::report::{self, json, output};
 use crate::{amplifier, caution, library, progress};
 
@@ -97,8 +98,6 @@ impl Command for Arguments {
     const NAME: &'static str = "curves";
 
     fn run(&self, options: &Options) -> Result<(), Failure> {
-        let files = [self.csv.as_ref(), self.svg.as_ref()];
-        output::all_may_be_written(files, options.overwrite)?;
         match &self.part {
             Some(part) => of_file(self, part, options),
             None => of_type(self, options),
@@ -108,6 +107,7 @@ impl Command for Arguments {
 
 fn of_type(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
     let library = library::open(options)?;
+    may_be_written(arguments, options)?;
     let valve = find(&library, &arguments.what, options)?;
     let settings = Settings::read(&arguments.of_type, valve)?;
     let section = Section::new(valve, settings.screen).ok_or_else(|| {
@@ -155,6 +155,7 @@ fn of_file(arguments: &Arguments, part: &str, options: &Options) -> Result<(), F
         ));
     }
     let opened = amplifier::open(Path::new(&arguments.what), options)?;
+    may_be_written(arguments, options)?;
     let probe = probe(&opened, part)?;
     let watts = |text: &String| positive("--watts", text, Unit::Watt);
     let volts = |text: &String| positive("--drive", text, Unit::Volt);
@@ -189,6 +190,14 @@ fn of_file(arguments: &Arguments, part: &str, options: &Options) -> Result<(), F
     }
     caution::print(&opened.amplifier, Some(rest), driven.as_ref());
     Ok(())
+}
+
+fn may_be_written(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
+    let files = [
+        (FileKind::Sheet, arguments.csv.as_ref()),
+        (FileKind::Picture, arguments.svg.as_ref()),
+    ];
+    output::may_be_written(files, options.overwrite)
 }
 
 fn write(

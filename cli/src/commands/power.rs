@@ -8,6 +8,7 @@ use sim::SimError;
 
 use super::command::{File, OfAmplifier, Told};
 use crate::amplifier::Opened;
+use crate::argument::outputs;
 use crate::failure::Failure;
 use crate::progress;
 use measure::judged::study::Study;
@@ -21,6 +22,9 @@ pub(super) mod words;
 pub(crate) struct Arguments {
     /// The amplifier file.
     file: PathBuf,
+    /// Outputs whose distortion is told besides, in watts or volts rms, e.g. 20W,25V.
+    #[arg(long, value_name = "OUTPUT,…", value_delimiter = ',')]
+    at: Vec<String>,
     /// Write the sweep to this file: volts, watts, per cent.
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
@@ -39,7 +43,10 @@ impl OfAmplifier for Arguments {
     }
 
     fn question(&self, opened: &Opened, _: &Study<'_>) -> Result<PowerOf, Failure> {
-        Ok(PowerOf::bench(&opened.amplifier.bench))
+        Ok(PowerOf {
+            at: outputs(&self.at)?,
+            ..PowerOf::bench(&opened.amplifier.bench)
+        })
     }
 
     fn files(&self) -> Vec<File<'_, Self>> {

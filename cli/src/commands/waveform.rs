@@ -216,6 +216,10 @@ impl OfAmplifier for Arguments {
 
     fn words(told: &Told<'_, Self>) -> String {
         if told.arguments.csv.is_none() && told.arguments.svg.is_none() {
+            // The samples are all that goes out; what must be known beside them goes to who watches.
+            if told.answer.traces.bursts.is_some() {
+                caution::warn(words::bursts(told.answer).trim_end());
+            }
             return picture::csv(told.answer);
         }
         words::text(told.amplifier, told.answer, told.question.run.duration)

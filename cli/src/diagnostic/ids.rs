@@ -53,10 +53,12 @@ ids! {
     /// Example  gridleak listen amp.toml song.mp3 -o out.wav
     /// Mend     Save it as WAV: one channel or two, 8 to 32 bit or 32 bit float, 4 to 384 kHz.
     Recording = "recording",
-    /// Means    A result cannot be written.
-    /// Matters  What cannot be written is lost.
+    /// Means    A result cannot be written: the file exists, is one of those that are read, or is named twice; its ending
+    /// promises another kind of file; its folder is not there or closed; or the output of the program is closed or full.
+    /// Matters  What cannot be written is lost, and a drawing that was written over is lost as well. All but a disk that
+    /// fills up is found before the work.
     /// Example  gridleak waveform amp.toml --csv out.csv, and out.csv is already there
-    /// Mend     Give another name, or --overwrite.
+    /// Mend     Give another name; or --overwrite, which never writes over a file that is read.
     CannotWrite = "cannot-write",
     /// Means    A designator or key is used on two lines.
     /// Matters  Only one of the two values can be meant.

@@ -29,6 +29,10 @@ pub(crate) fn of_sim(error: &SimError) -> Diagnostic {
             Id::Oscillates,
             "high up: stopper resistors, leakage and winding capacitance, less feedback; low down: decoupling and coupling; at once: the sign of the feedback",
         ),
+        SimError::Bursts { .. } => (
+            Id::Oscillates,
+            "it is stable at rest: less drive, stopper resistors at grids and screens, less feedback high up; `gridleak power` tells from what power on",
+        ),
         SimError::Question(Question::NoCommonPeriod { .. }) => (
             Id::CannotAsk,
             "choose tones with a larger common divisor, whole hertz say; with a mains supply running, multiples of its frequency",

@@ -8,8 +8,9 @@ use crate::transient::sensitivity::Sensitivity;
 use crate::transient::{Choice, Method, Stepper};
 use crate::workspace::Workspace;
 
-/// Eigenvalues up to this far above one are the rounding of a state that neither grows nor fades.
-const NEUTRAL: f64 = 1e-4;
+/// Growth, 1/s, that counts as none: a state that neither grows nor fades, seen with the rounding of a cycle. What
+/// grows more slowly than 2.7-fold in ten seconds stands still as an amplifier goes.
+const NEUTRAL: f64 = 0.1;
 
 /// How far from closing a cycle may be for its slopes to hold for the next after a correction. The minute
 /// step that finds slopes anew leaves an error of its own, which would keep the last digits from closing.
@@ -66,13 +67,17 @@ impl<'a> Run<'a> {
         }
         self.cycles += 1;
         self.uncorrected = None;
-        // After a correction only what stores stands at its new value when the cycle starts.
+        // After a correction only what stores stands at its new value when the cycle starts; and no change is known
+        // better than the two solutions it is the difference of.
         self.residual = self
             .scales()
             .zip(&self.stores)
-            .zip(ws.x.iter().zip(&self.samples[0]))
+            .zip(ws.x.iter().zip(&self.samples[0]).enumerate())
             .filter(|((_, stores), _)| **stores)
-            .map(|((scale, _), (end, start))| (end - start).abs() / scale)
+            .map(|((scale, _), (k, (end, start)))| {
+                let known = ws.relative * start.abs().max(end.abs()) + ws.absolute[k];
+                ((end - start).abs() - known).max(0.0) / scale
+            })
             .fold(0.0, f64::max);
         Ok(self.residual)
     }
@@ -152,17 +157,18 @@ impl<'a> Run<'a> {
         })
     }
 
-    /// The cycle just run is the answer, if disturbances die away in it.
+    /// The cycle just run is the answer, if disturbances die away in it; without a multiplier that was seen by waiting.
     pub(super) fn finish(
         mut self,
         multiplier: Option<f64>,
         approach: Approach,
         ws: &Workspace,
     ) -> Result<Period, SimError> {
-        if let Some(multiplier) = multiplier.filter(|m| *m > 1.0 + NEUTRAL) {
+        let growth = multiplier.map(|multiplier| multiplier.ln() / self.duration);
+        if let Some(rate) = growth.filter(|rate| *rate > NEUTRAL) {
             return Err(SimError::Oscillates {
                 frequency: None,
-                rate: multiplier.ln() / self.duration,
+                rate,
             });
         }
         // The end is the start, and what does not store has followed there.

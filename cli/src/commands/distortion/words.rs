@@ -9,7 +9,7 @@ use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
 use crate::commands::power::onset::{Onset, onsets};
-use crate::commands::power::words::{headline, over_at_rest};
+use crate::commands::power::words::{ended, headline, over_at_rest, passed_over};
 use crate::notes;
 use crate::report::table::{Sheet, percent};
 
@@ -23,6 +23,7 @@ pub(super) fn report(
     let mut text = format!("{}\nSource: {}\n\n", amplifier.title, amplifier.source);
     text += &headline(power);
     text += &over_at_rest(rest);
+    text += &passed_over(power);
     text += &bandwidth(answer);
     text += &bass(answer);
     text.push('\n');
@@ -36,9 +37,7 @@ pub(super) fn report(
     }
     text += &intermodulation(answer);
     text += &notes::text(amplifier);
-    if let Some(reason) = &power.ended_early {
-        text += &format!("The sweep ended early: {reason}.\n");
-    }
+    text += &ended(power);
     text
 }
 

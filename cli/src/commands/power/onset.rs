@@ -96,6 +96,8 @@ pub(super) fn text(answer: &Power) -> String {
             let beyond = if beyond { ", beyond the limit set" } else { "" };
             format!("First to give up: {} {place}{beyond}.\n", onset.words())
         }
+        // The bursts have a line of their own.
+        None if answer.bursting.is_some() => String::new(),
         None if answer.rated.is_some() => {
             "Nothing gives up inside the sweep: distortion alone limits.\n".to_owned()
         }
@@ -152,6 +154,10 @@ mod tests {
             greatest: 0.0,
             limits: limits.collect(),
             output_valves: Vec::new(),
+            passages: Vec::new(),
+            at_output: Vec::new(),
+            crossover: None,
+            bursting: None,
             ended_early: None,
             residual: 0.0,
         }

@@ -1,7 +1,7 @@
 //! The answer of `power` in words and tables.
 
 use measure::at_rest::voltages::Voltages;
-use measure::driven::power::{Cause, Level, Limit, Power, Role};
+use measure::driven::power::{Cause, Level, Limit, Output, Power, Role};
 use measure::instruments::valve::AgainstLimit;
 use sim::amplifier::Amplifier;
 use sim::periodic::Approach;
@@ -41,6 +41,7 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Power, rest: Option<&Voltages
     let mut text = format!("{}\nSource: {}\n\n", amplifier.title, amplifier.source);
     text += &headline(answer);
     text += &over_at_rest(rest);
+    text += &passed_over(answer);
     text += &onset::text(answer);
     text.push('\n');
     text += &format!(
@@ -58,9 +59,7 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Power, rest: Option<&Voltages
     text += &valves(answer);
     text += &sweep(answer);
     text += &notes::text(amplifier);
-    if let Some(reason) = &answer.ended_early {
-        text += &format!("The sweep ended early: {reason}.\n");
-    }
+    text += &ended(answer);
     text += &settled(answer);
     text
 }
@@ -100,23 +99,100 @@ pub(in crate::commands) fn headline(answer: &Power) -> String {
             percent(rated.thd),
             engineering(rated.drive_rms, Unit::Volt)
         ),
-        None => format!(
-            "The distortion limit of {} is not met inside the sweep; greatest power {}.\n",
-            percent(answer.distortion_limit),
-            engineering(answer.greatest, Unit::Watt)
-        ),
+        None => {
+            let limit = percent(answer.distortion_limit);
+            let power = |watts| engineering(watts, Unit::Watt);
+            let greatest = power(answer.greatest);
+            let (mut least, mut most) = (f64::INFINITY, 0.0_f64);
+            for level in &answer.levels {
+                (least, most) = (least.min(level.thd), most.max(level.thd));
+            }
+            if least > answer.distortion_limit {
+                let least = percent(least);
+                return format!(
+                    "The distortion exceeds the limit of {limit} at every level: {least} at least; greatest power {greatest}.\n"
+                );
+            }
+            match &answer.bursting {
+                Some(bursting) => format!(
+                    "The distortion limit of {limit} is not met before the amplifier bursts into oscillation, from {} on.\n",
+                    power(bursting.power)
+                ),
+                None => format!(
+                    "The distortion limit of {limit} is not met inside the sweep; greatest power {greatest}.\n"
+                ),
+            }
+        }
     }
 }
 
-/// The levels that are stated: 1 W, the limit, 1, 3, 5 and 10 %.
+/// What a single figure of rated power would pass over: bursts, a limit that is exceeded below it as well.
+pub(in crate::commands) fn passed_over(answer: &Power) -> String {
+    let mut text = String::new();
+    let power = |watts| engineering(watts, Unit::Watt);
+    if let Some(bursting) = &answer.bursting {
+        text += &format!(
+            "BURSTS INTO OSCILLATION at {} on part of every cycle from {} on ({} peak of drive): no level beyond is a figure of this amplifier.\n",
+            engineering(bursting.frequency, Unit::Hertz),
+            power(bursting.power),
+            engineering(bursting.drive, Unit::Volt)
+        );
+    }
+    if !answer.passages.is_empty() {
+        let passages: Vec<String> = answer
+            .passages
+            .iter()
+            .map(|at| {
+                let way = if at.rising {
+                    "rises through it"
+                } else {
+                    "falls below it"
+                };
+                format!("{way} at {}", power(at.power))
+            })
+            .collect();
+        text += &format!(
+            "The limit of {} is passed several times: the distortion {}.\n",
+            percent(answer.distortion_limit),
+            passages.join(", ")
+        );
+    }
+    if let Some(crossover) = &answer.crossover {
+        text += &format!(
+            "Crossover distortion: {} at {}, falling to {} at {}; the pair is biased too near cut-off.\n",
+            percent(crossover.distortion),
+            power(crossover.power),
+            percent(crossover.falls_to),
+            power(crossover.at_power)
+        );
+    }
+    text
+}
+
+/// Why the sweep ended before it was over, if it did.
+pub(in crate::commands) fn ended(answer: &Power) -> String {
+    answer
+        .ended_early
+        .as_ref()
+        .map_or_else(String::new, |reason| {
+            format!("The sweep ended early: {reason}.\n")
+        })
+}
+
+/// The levels that are stated: 1 W, outputs asked for, the limit, 1, 3, 5 and 10 %.
 fn stated_levels(answer: &Power) -> Vec<(String, Option<&Level>)> {
-    let mut rows = vec![
-        ("1 W".to_owned(), answer.one_watt.as_ref()),
-        (
-            format!("limit {}", percent(answer.distortion_limit)),
-            answer.rated.as_ref(),
-        ),
-    ];
+    let mut rows = vec![("1 W".to_owned(), answer.one_watt.as_ref())];
+    rows.extend(answer.at_output.iter().map(|at| {
+        let output = match at.output {
+            Output::Watts(watts) => engineering(watts, Unit::Watt),
+            Output::Volts(volts) => engineering(volts, Unit::Volt),
+        };
+        (output, at.level.as_ref())
+    }));
+    rows.push((
+        format!("limit {}", percent(answer.distortion_limit)),
+        answer.rated.as_ref(),
+    ));
     rows.extend(answer.at_distortion.iter().map(|at| {
         (
             format!("{:.0} % THD", 100.0 * at.distortion),
@@ -150,7 +226,24 @@ fn stated(answer: &Power) -> String {
         }
         sheet.row(row);
     }
-    sheet.print("Power and distortion", 1)
+    sheet.print("Power and distortion", 1) + &passages(answer)
+}
+
+/// Every passage of a stated distortion that is passed more than once.
+fn passages(answer: &Power) -> String {
+    let mut sheet = Sheet::new(&["distortion", "", "drive, peak", "output, rms", "power"]);
+    for at in &answer.at_distortion {
+        for passage in &at.passages {
+            sheet.row(vec![
+                percent(at.distortion),
+                (if passage.rising { "rising" } else { "falling" }).to_owned(),
+                engineering(passage.drive, Unit::Volt),
+                engineering(passage.output_rms, Unit::Volt),
+                engineering(passage.power, Unit::Watt),
+            ]);
+        }
+    }
+    sheet.print("Distortions passed more than once, in rising drive", 2)
 }
 
 fn harmonics(answer: &Power) -> String {
@@ -173,6 +266,17 @@ fn limits(answer: &Power) -> String {
             what_happens(limit),
             engineering(limit.drive, Unit::Volt),
             engineering(limit.power, Unit::Watt),
+        ]);
+    }
+    if let Some(bursting) = &answer.bursting {
+        sheet.row(vec![
+            "amplifier".to_owned(),
+            format!(
+                "bursts into oscillation at {}",
+                engineering(bursting.frequency, Unit::Hertz)
+            ),
+            engineering(bursting.drive, Unit::Volt),
+            engineering(bursting.power, Unit::Watt),
         ]);
     }
     sheet.print("What gives up, in the order of rising drive", 2)
