@@ -208,7 +208,8 @@ impl Command for Arguments {
         } else {
             report::print(&words::text(&answer, &opened, &self.output))?;
         }
-        caution::print_highest(played.iter().map(|played| &played.rest));
+        let amplifiers = opened.iter().map(|opened| &opened.amplifier);
+        caution::print_highest(amplifiers.zip(played.iter().map(|played| &played.rest)));
         Ok(())
     }
 }

@@ -136,7 +136,10 @@ impl Command for Arguments {
         } else {
             report::print(&words::report(&answer, &opened))?;
         }
-        caution::print_highest(studies.iter().filter_map(|study| study.rest().ok()));
+        let rests = studies.iter();
+        caution::print_highest(
+            rests.filter_map(|study| Some((study.amplifier, study.rest().ok()?))),
+        );
         Ok(())
     }
 }

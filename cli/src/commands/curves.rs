@@ -176,6 +176,7 @@ fn of_file(arguments: &Arguments, part: &str, options: &Options) -> Result<(), F
     let screen = stage.screen.unwrap_or(ScreenVolts::STRAPPED);
     let section = Section::new(probe.kind(), screen).expect("a probe is of an amplifying valve");
     let mut answer = answer(&section, Frame::new(&section, None, None, &stage.locus));
+    let driven = stage.peak.clone();
     answer.stage = Some(stage);
     let title = format!(
         "{}: {} ({})",
@@ -187,7 +188,7 @@ fn of_file(arguments: &Arguments, part: &str, options: &Options) -> Result<(), F
     } else {
         report::print(&words::of_file(&section, &opened.amplifier, &answer, level))?;
     }
-    caution::print(Some(rest));
+    caution::print(&opened.amplifier, Some(rest), driven.as_ref());
     Ok(())
 }
 

@@ -349,7 +349,7 @@ impl Command for Arguments {
                 prepared.no_limit.as_ref(),
             ))?;
         }
-        caution::print(Some(&rest));
+        caution::print(amplifier, Some(&rest), None);
         Ok(())
     }
 }
