@@ -109,10 +109,13 @@ pub(crate) fn warn(words: &str) {
 /// Prints the cautions to stderr: those that the voltages call for, at rest and, where there is one, with signal; where
 /// none are known, those of the mains.
 pub(crate) fn print(amplifier: &Amplifier, voltages: Option<&Voltages>, driven: Option<&Peak>) {
+    print_text(&text(amplifier, voltages, driven));
+}
+
+/// Prints words to stderr as they are.
+pub(crate) fn print_text(text: &str) {
     // Where stderr is gone there is nobody left to warn.
-    let _ = std::io::stderr()
-        .lock()
-        .write_all(text(amplifier, voltages, driven).as_bytes());
+    let _ = std::io::stderr().lock().write_all(text.as_bytes());
 }
 
 /// Prints the cautions of several amplifiers: those of the one with the highest voltages, one with a live chassis

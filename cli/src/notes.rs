@@ -14,7 +14,7 @@ use sim::structure::live;
 pub(crate) struct Assumption {
     part: String,
     key: String,
-    /// SI; none where the assumption is that there is nothing.
+    /// SI; none where the assumption is that there is nothing; of a law fitted on reading its worst error.
     value: Option<f64>,
     unit: Option<&'static str>,
 }
@@ -29,7 +29,9 @@ pub(crate) fn json(notes: &[Note]) -> Vec<Assumption> {
                 NoteKind::NeverSaturates => ("saturates", None, None),
                 NoteKind::NoCoreLoss => ("core_loss", None, None),
                 NoteKind::FilamentCentre => ("filament", None, None),
-                NoteKind::FittedOnReading { .. } => ("model", None, None),
+                NoteKind::FittedOnReading { worst_percent, .. } => {
+                    ("model", Some(worst_percent / 100.0), None)
+                }
                 NoteKind::GridCurrentOf { .. } => ("grid_current", None, None),
             };
             Assumption {
@@ -63,6 +65,48 @@ pub(crate) fn live_chassis(amplifier: &Amplifier) -> Option<String> {
     Some(format!("the mains touches the chassis{how}"))
 }
 
+/// How far a law may be off a point of its type before that is a warning, percent: no law of the library is off a slope
+/// by more than 6.7 %, and three of 38 off a current by more than 10 %.
+const POOR: f64 = 10.0;
+
+/// What stands above an answer: laws that do not fit the points they are of, a line each; mostly nothing.
+pub(crate) fn warnings(notes: &[Note]) -> String {
+    let mut lines: Vec<String> = Vec::new();
+    for note in notes {
+        if let NoteKind::FittedOnReading {
+            kind,
+            worst_percent,
+            slope_percent,
+        } = &note.kind
+            && let Some(line) = poor_fit(kind, *worst_percent, slope_percent.unwrap_or(0.0))
+            && !lines.contains(&line)
+        {
+            lines.push(line);
+        }
+    }
+    if lines.is_empty() {
+        String::new()
+    } else {
+        lines.concat() + "\n"
+    }
+}
+
+/// The warning of a law that is that far off anode currents and slopes, percent; none where it fits.
+pub(crate) fn poor_fit(kind: &str, currents: f64, slopes: f64) -> Option<String> {
+    if currents <= POOR && slopes <= POOR {
+        return None;
+    }
+    let off = |percent: f64, what: &str| {
+        (percent > POOR).then(|| format!("{what} by up to {percent:.0} %"))
+    };
+    let off = [off(currents, "anode currents"), off(slopes, "slopes")];
+    let off: Vec<String> = off.into_iter().flatten().collect();
+    Some(format!(
+        "WARNING: the law of the {kind} is off its own points: {}. What follows is no better.\n  Look for a slip in them; `gridleak fit` on its valve file shows which contradicts the others.\n",
+        off.join(", ")
+    ))
+}
+
 /// The assumptions in words, a line for each part; empty when nothing was assumed.
 fn assumed(notes: &[Note]) -> String {
     let mut parts: BTreeMap<usize, (String, Vec<String>)> = BTreeMap::new();
@@ -76,7 +120,7 @@ fn assumed(notes: &[Note]) -> String {
             NoteKind::FilamentCentre => {
                 "cathode is the filament's centre, without its volts".to_owned()
             }
-            NoteKind::FittedOnReading { worst_percent } => format!(
+            NoteKind::FittedOnReading { worst_percent, .. } => format!(
                 "law fitted to the points of its file, anode currents within {worst_percent:.1} %"
             ),
             NoteKind::GridCurrentOf { class } => {

@@ -637,6 +637,30 @@ fn bad_input_exits_with_two_and_no_answer_with_one() {
 }
 
 #[test]
+fn hum_that_no_cause_takes_away_is_said_to_be_in_no_list() {
+    let heated = AMPLIFIER.replace(
+        "\nR1 =",
+        "\nH1 = { ac_supply = \"6.3V\", frequency = \"50Hz\", between = [\"h\", \"chassis\"] }\nR1 =",
+    );
+    let heated = heated.replace(
+        "cathode = \"k\" }",
+        "cathode = \"k\", heater = [\"h\", \"chassis\"] }",
+    );
+    let stray = heated.replace(
+        "\nR1 =",
+        "\nR9 = { resistor = \"10M\", between = [\"h\", \"a\"] }\nR1 =",
+    );
+    let bench = Bench::with(&[("amp.toml", &heated), ("stray.toml", &stray)]);
+    let told = bench.answer(&["hum", "amp.toml"]);
+    assert!(told.contains("First to change: the heater of V1"), "{told}");
+    let told = bench.answer(&["hum", "stray.toml"]);
+    assert!(
+        told.contains("is not in this list") && !told.contains("First to change"),
+        "{told}"
+    );
+}
+
+#[test]
 fn behind_fifty_faults_there_is_a_count() {
     let wrong = |count: usize| {
         let lines: String = (0..count)
@@ -913,6 +937,44 @@ R4 = { resistor = "1R", between = ["out", "chassis"] }
 generator = { into = "in", resistance = "600R" }
 load      = "R4"
 "#;
+
+#[test]
+fn a_law_that_is_off_its_points_is_a_warning_above_the_answer() {
+    let stage = |points: &str| {
+        let head = OWN_HEAD.replace("kind =", "[valves.6SN7]\nkind =");
+        format!(
+            "{OWN_STAGE}{head}{}",
+            points.replace("POINT", "valves.6SN7.point")
+        )
+    };
+    // A slip of the pen: a second point with a tenth of the current.
+    let slip = OWN_TYPE.replace("anode_milliamps = 9", "anode_milliamps = 0.9");
+    let bench = Bench::with(&[
+        ("own.toml", &stage(OWN_TYPE)),
+        ("slip.toml", &stage(&format!("{OWN_TYPE}{slip}"))),
+    ]);
+    assert!(!bench.answer(&["voltages", "own.toml"]).contains("WARNING"));
+    for command in ["voltages", "check", "power", "response"] {
+        let run = bench.run(&[command, "slip.toml"]);
+        let told = String::from_utf8_lossy(&run.stdout).into_owned();
+        if run.status.code() == Some(0) {
+            assert!(
+                told.starts_with(
+                    "WARNING: the law of the 6SN7 is off its own points: anode currents by up to"
+                ),
+                "{told}"
+            );
+        }
+    }
+    bench.answer(&["voltages", "slip.toml"]);
+    // A sheet of values stays one.
+    let run = bench.run(&["waveform", "slip.toml", "--for", "2ms"]);
+    assert!(
+        run.stdout.starts_with(b"time") && stderr(&run).contains("WARNING"),
+        "{}",
+        stderr(&run)
+    );
+}
 
 #[test]
 fn types_come_from_the_file_or_a_folder_and_go_before_the_library() {

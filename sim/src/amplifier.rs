@@ -194,8 +194,12 @@ pub enum NoteKind {
     FilamentCentre,
     /// The file of the type stores no parameters: its law was fitted to its points.
     FittedOnReading {
+        /// The type.
+        kind: String,
         /// Worst error of the anode currents of the points, percent.
         worst_percent: f64,
+        /// Worst error of their slopes, percent; none where none is printed.
+        slope_percent: Option<f64>,
     },
     /// The file of the type gives no grid current: that of a class was taken.
     GridCurrentOf {

@@ -26,7 +26,8 @@ RG = { resistor = "1M", between = ["g", "chassis"] }
                 format!("n{}", k + 1)
             },
         );
-        text += &format!("R{k} = {{ resistor = \"1k\", between = [\"{from}\", \"{to}\"] }}\n");
+        let line = format!("R{k} = {{ resistor = \"1k\", between = [\"{from}\", \"{to}\"] }}\n");
+        text += &line;
     }
     text + "\n[bench]\ngenerator = { into = \"g\", resistance = \"600R\" }\nload = \"RL\"\n"
 }

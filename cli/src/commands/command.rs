@@ -15,6 +15,7 @@ use sim::amplifier::Amplifier;
 use crate::amplifier::{self, Opened};
 use crate::caution;
 use crate::failure::Failure;
+use crate::notes;
 use crate::options::Options;
 use crate::report::file_kind::FileKind;
 use crate::report::plot::NotDrawn;
@@ -72,6 +73,11 @@ pub(super) trait OfAmplifier: Sized {
 
     /// The report.
     fn words(told: &Told<'_, Self>) -> String;
+
+    /// Whether what is printed is a sheet of values and nothing else; what is to be said beside it goes to stderr.
+    fn prints_a_sheet(&self) -> bool {
+        false
+    }
 
     /// A failure where the answer, although it has been told, is not what was asked for.
     fn verdict(_: &Told<'_, Self>) -> Result<(), Failure> {
@@ -170,7 +176,13 @@ impl<C: OfAmplifier> Command for C {
                 &answer,
             ))?;
         } else {
-            report::print(&C::words(&told))?;
+            let warnings = notes::warnings(&told.amplifier.notes);
+            if self.prints_a_sheet() {
+                caution::print_text(&warnings);
+                report::print(&C::words(&told))?;
+            } else {
+                report::print(&(warnings + &C::words(&told)))?;
+            }
         }
         caution::print(told.amplifier, told.rest, C::driven(&told).as_ref());
         C::verdict(&told)

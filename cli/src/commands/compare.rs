@@ -134,7 +134,10 @@ impl Command for Arguments {
         if options.json {
             report::print(&json::bare(Self::NAME, &answer))?;
         } else {
-            report::print(&words::report(&answer, &opened))?;
+            let warnings = opened
+                .iter()
+                .map(|opened| notes::warnings(&opened.amplifier.notes));
+            report::print(&(warnings.collect::<String>() + &words::report(&answer, &opened)))?;
         }
         let rests = studies.iter();
         caution::print_highest(

@@ -23,7 +23,7 @@ use crate::failure::Failure;
 use crate::options::Options;
 use crate::report::file_kind::FileKind;
 use crate::report::{self, json, output};
-use crate::{amplifier, caution, library, progress};
+use crate::{amplifier, caution, library, notes, progress};
 
 mod picture;
 mod settings;
@@ -141,7 +141,16 @@ fn of_type(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
     if options.json {
         report::print(&json::bare(Arguments::NAME, &answer))?;
     } else {
-        report::print(&words::of_type(&section, &answer))?;
+        let warning = valve
+            .fit_error
+            .filter(|_| valve.fitted_on_reading)
+            .and_then(|error| {
+                let slopes = error.slope_worst_percent;
+                let slopes = if slopes.is_finite() { slopes } else { 0.0 };
+                notes::poor_fit(&valve.name, error.current_worst_percent, slopes)
+            });
+        let warning = warning.map_or_else(String::new, |warning| warning + "\n");
+        report::print(&(warning + &words::of_type(&section, &answer)))?;
     }
     Ok(())
 }
@@ -186,7 +195,9 @@ fn of_file(arguments: &Arguments, part: &str, options: &Options) -> Result<(), F
     if options.json {
         report::print(&json::document("curves", &opened.amplifier, &answer))?;
     } else {
-        report::print(&words::of_file(&section, &opened.amplifier, &answer, level))?;
+        let warnings = notes::warnings(&opened.amplifier.notes);
+        let words = words::of_file(&section, &opened.amplifier, &answer, level);
+        report::print(&(warnings + &words))?;
     }
     caution::print(&opened.amplifier, Some(rest), driven.as_ref());
     Ok(())

@@ -23,7 +23,7 @@ use crate::listening::{
 use crate::options::Options;
 use crate::report::file_kind::FileKind;
 use crate::report::{self, json, output};
-use crate::{amplifier, caution, interrupt, progress};
+use crate::{amplifier, caution, interrupt, notes, progress};
 
 pub(super) mod words;
 
@@ -342,12 +342,13 @@ impl Command for Arguments {
         if options.json {
             report::print(&json::document("listen", amplifier, &answer))?;
         } else {
-            report::print(&words::text(
+            let words = words::text(
                 self,
                 (&opened, &recording),
                 &answer,
                 prepared.no_limit.as_ref(),
-            ))?;
+            );
+            report::print(&(notes::warnings(&amplifier.notes) + &words))?;
         }
         caution::print(amplifier, Some(&rest), None);
         Ok(())

@@ -214,8 +214,12 @@ impl OfAmplifier for Arguments {
         told.answer.traces.peak.clone()
     }
 
+    fn prints_a_sheet(&self) -> bool {
+        self.csv.is_none() && self.svg.is_none()
+    }
+
     fn words(told: &Told<'_, Self>) -> String {
-        if told.arguments.csv.is_none() && told.arguments.svg.is_none() {
+        if told.arguments.prints_a_sheet() {
             // The samples are all that goes out; what must be known beside them goes to who watches.
             if told.answer.traces.bursts.is_some() {
                 caution::warn(words::bursts(told.answer).trim_end());

@@ -63,6 +63,9 @@ const PERIODICITY: f64 = 1e-5;
 /// dB within which the causes, one at a time, must add up for the circuit to pass as linear.
 pub const ADDS_UP: f64 = 1.0;
 
+/// Share of the hum that may be left when all causes are off at once for them to pass as what makes it: 1 % of its power.
+pub const UNEXPLAINED: f64 = 0.1;
+
 /// The question.
 #[derive(Clone, Debug)]
 pub struct HumOf {
@@ -197,6 +200,14 @@ struct Heard<'a> {
     of: &'a UnderTest<'a>,
     load: (NodeId, NodeId),
     period: f64,
+}
+
+impl Hum {
+    /// Whether the causes listed are what makes it: no more than [`UNEXPLAINED`] is left without them all. Where more is,
+    /// none of them can be blamed.
+    pub fn is_explained(&self) -> bool {
+        self.left_rms <= UNEXPLAINED * self.output_rms
+    }
 }
 
 impl HumOf {

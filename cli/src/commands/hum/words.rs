@@ -75,8 +75,19 @@ pub(super) fn conditions(answer: &Answer) -> String {
     )
 }
 
-/// What to change first, in plain words.
+/// What to change first, in plain words; nothing where the causes are not what makes it.
 fn first_to_change(hum: &Hum) -> String {
+    if !hum.is_explained() {
+        let without = if hum.causes.is_empty() {
+            "No cause is listed".to_owned()
+        } else {
+            let left = engineering(hum.left_rms, Unit::Volt);
+            format!("With all causes below off at once {left} rms is left")
+        };
+        return format!(
+            "{without}: what makes most of it is not in this list.\n  Nothing is advised: look for a way from the mains or a heater into the signal that the drawing has.\n"
+        );
+    }
     let Some(mut first) = hum.causes.first().filter(|cause| cause.share > WORTH_IT) else {
         return if hum.causes.is_empty() {
             String::new()
