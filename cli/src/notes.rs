@@ -1,10 +1,13 @@
-//! What was assumed because the file does not say: a line each, and in JSON.
+//! What every report of an amplifier says besides: a live chassis, and what was assumed because the file does not say; in
+//! words and in JSON.
 
 use std::collections::BTreeMap;
 
 use serde::Serialize;
-use sim::amplifier::{Note, NoteKind};
+use sim::amplifier::{Amplifier, Note, NoteKind};
+use sim::circuit::PartId;
 use sim::quantity::engineering;
+use sim::structure::live;
 
 /// An assumption as it stands in JSON.
 #[derive(Debug, Serialize)]
@@ -39,6 +42,27 @@ pub(crate) fn json(notes: &[Note]) -> Vec<Assumption> {
             }
         })
         .collect()
+}
+
+/// What a report of the amplifier rests on: whether its chassis is live, and the assumptions.
+pub(crate) fn text(amplifier: &Amplifier) -> String {
+    let live = live_chassis(amplifier).map(|how| {
+        format!("LIVE CHASSIS: {how}.\n  It may stand at the full mains: use an isolating transformer, and join no earth or instrument to it before.\n")
+    });
+    live.unwrap_or_default() + &assumed(&amplifier.notes)
+}
+
+/// How the mains touches the chassis, in words; none where it does not.
+pub(crate) fn live_chassis(amplifier: &Amplifier) -> Option<String> {
+    let parts = live::through(amplifier)?;
+    let name = |part: &PartId| amplifier.circuit.part(*part).name.as_str();
+    let names: Vec<&str> = parts.iter().map(name).collect();
+    let how = if names.is_empty() {
+        String::new()
+    } else {
+        format!(" through {}", names.join(", "))
+    };
+    Some(format!("the mains touches the chassis{how}"))
 }
 
 /// How far a law may be off a point of its type before that is a warning, percent: no law of the library is off a slope
@@ -84,7 +108,7 @@ pub(crate) fn poor_fit(kind: &str, currents: f64, slopes: f64) -> Option<String>
 }
 
 /// The assumptions in words, a line for each part; empty when nothing was assumed.
-pub(crate) fn text(notes: &[Note]) -> String {
+fn assumed(notes: &[Note]) -> String {
     let mut parts: BTreeMap<usize, (String, Vec<String>)> = BTreeMap::new();
     for note in notes {
         let words = match &note.kind {

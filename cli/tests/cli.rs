@@ -1305,3 +1305,59 @@ fn a_fitted_valve_file_is_whole_and_reads_again() {
     let again = bench.run(&["fit", &file, "--output", "fitted.toml"]);
     assert_eq!(again.status.code(), Some(2));
 }
+
+/// A stage fed from the mains itself.
+const LIVE: &str = r#"
+[amplifier]
+title = "Stage on the mains"
+source = "own design, invented for this test"
+[parts]
+M1 = { mains = "117V", frequency = "60Hz", between = ["l", "chassis"] }
+D1 = { diode = "silicon", anode = "l", cathode = "r" }
+R1 = { resistor = "100R", between = ["r", "ht"] }
+C1 = { electrolytic = "47u", positive = "ht", negative = "chassis", rating = "200V" }
+V1 = { valve = "12AX7", anode = "a", grid = "g", cathode = "k" }
+R2 = { resistor = "100k", between = ["a", "ht"] }
+R3 = { resistor = "1k5", between = ["k", "chassis"] }
+R4 = { resistor = "1M", between = ["g", "chassis"] }
+C2 = { capacitor = "22n", between = ["a", "out"] }
+R5 = { resistor = "470k", between = ["out", "chassis"] }
+[bench]
+generator = { into = "g", resistance = "600R" }
+load = "R5"
+"#;
+
+#[test]
+fn a_live_chassis_is_in_every_report_and_an_isolated_one_in_none() {
+    let bench = Bench::with(&[("amp.toml", AMPLIFIER), ("live.toml", LIVE)]);
+    let stdout =
+        |output: &std::process::Output| String::from_utf8_lossy(&output.stdout).into_owned();
+    let isolated = bench.run(&["voltages", "amp.toml"]);
+    let isolated = format!("{}{}", stdout(&isolated), stderr(&isolated));
+    assert!(!isolated.contains("LIVE CHASSIS"), "{isolated}");
+    for command in [
+        "voltages", "check", "readings", "supply", "power", "hum", "noise", "response",
+    ] {
+        let mut arguments = vec![command, "live.toml"];
+        if command == "check" {
+            arguments.push("--quick");
+        }
+        let output = bench.run(&arguments);
+        assert!(
+            stdout(&output).contains("LIVE CHASSIS"),
+            "{command}: {}",
+            stdout(&output)
+        );
+        assert!(
+            stderr(&output).contains("LIVE CHASSIS"),
+            "{command}: {}",
+            stderr(&output)
+        );
+        // No transformer, so no load that must be there.
+        assert!(!stderr(&output).contains("without a load"), "{command}");
+    }
+    let json = bench.json(&["voltages", "live.toml", "--json"]);
+    assert_eq!(json["live_chassis"], "the mains touches the chassis");
+    let check = bench.answer(&["check", "--quick", "live.toml"]);
+    assert!(check.contains("[live-chassis]"), "{check}");
+}

@@ -93,7 +93,8 @@ pub struct Period {
     /// value, the worst of all that store charge or flux: the change over the last cycle, or the highest
     /// harmonics of a collocation.
     pub residual: f64,
-    /// Largest eigenvalue of the monodromy matrix, if one was made: below one, a disturbance dies away.
+    /// Largest eigenvalue of the monodromy matrix: below one, a disturbance dies away. None only where the cycle was
+    /// waited for, and disturbances were seen to die away.
     pub multiplier: Option<f64>,
     /// The way that led there.
     pub approach: Approach,
@@ -155,6 +156,10 @@ fn lasts(
 ) -> Result<(), SimError> {
     match bursts(system, samples, duration, ws)? {
         None => Ok(()),
+        Some(always) if always.share >= 1.0 => Err(SimError::Oscillates {
+            frequency: Some(always.frequency),
+            rate: always.rate,
+        }),
         Some(bursts) => Err(SimError::Bursts {
             frequency: bursts.frequency,
             rate: bursts.rate,
@@ -215,7 +220,7 @@ fn collocated(
     if closes.ok()? > CLOSES {
         return None;
     }
-    let multiplier = monodromy::Monodromy::whole(&sensitivity)?.multiplier();
+    let multiplier = Some(monodromy::Monodromy::whole(&sensitivity)?.multiplier());
     run.samples = samples;
     run.residual = found.tail;
     Some(run.finish(multiplier, Approach::Collocation, ws))

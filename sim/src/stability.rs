@@ -23,14 +23,18 @@ use crate::workspace::Workspace;
 
 mod bursts;
 mod frequencies;
+mod swing;
 
 pub use bursts::{Bursts, bursts};
 use frequencies::frequencies_of;
+use swing::swing;
+pub(crate) use swing::{repeating, repeats, wanders};
 
 /// A natural frequency that grows.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Growing {
-    /// Oscillation, Hz; zero for a state that runs away without swinging.
+    /// Oscillation, Hz; of a state that runs away without swinging, how often it then does so again; zero when it
+    /// tips over once.
     pub frequency: f64,
     /// Growth, 1/s: e-fold in its reciprocal.
     pub rate: f64,
@@ -78,11 +82,30 @@ pub fn growing_over(
         .collect();
     candidates.sort_by(|a, b| b.re.total_cmp(&a.re));
     for s in candidates {
-        if let Some(found) = grows_again(system, &slopes, s)? {
-            return Ok(fastest(&[found]));
+        let found = grows_again(system, &slopes, s)?;
+        if let Some(growing) = found.and_then(|found| fastest(&[found])) {
+            return Ok(Some(Growing {
+                frequency: frequency_of(system, samples, growing, ws),
+                ..growing
+            }));
         }
     }
     Ok(None)
+}
+
+/// The frequency of what grows; of what runs away without swinging, that at which it then repeats itself, if it does.
+fn frequency_of(
+    system: &System,
+    samples: &[Vec<f64>],
+    growing: Growing,
+    ws: &mut Workspace,
+) -> f64 {
+    if growing.frequency > 0.0 {
+        return growing.frequency;
+    }
+    let mut ws = ws.clone();
+    ws.x.copy_from_slice(&samples[0]);
+    swing(system, growing.rate, &mut ws).unwrap_or(0.0)
 }
 
 /// What seems to grow looked at again, with a shift of its own size; none when it does not stand there.

@@ -123,7 +123,6 @@ fn stage(more: More) -> (Distortion, Option<f64>) {
         load_nodes: (output, NodeId::CHASSIS),
         frequency: TEST,
         distortion_limit: LIMIT,
-        at: Vec::new(),
     };
     let amplifier = Amplifier::new(circuit, bench);
     let of = UnderTest::find_within(&amplifier, &system, tolerances).expect("it rests");

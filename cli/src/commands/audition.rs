@@ -212,7 +212,8 @@ impl Command for Arguments {
             let words = words::text(&answer, &opened, &self.output);
             report::print(&(warnings.collect::<String>() + &words))?;
         }
-        caution::print_highest(played.iter().map(|played| &played.rest));
+        let amplifiers = opened.iter().map(|opened| &opened.amplifier);
+        caution::print_highest(amplifiers.zip(played.iter().map(|played| &played.rest)));
         Ok(())
     }
 }

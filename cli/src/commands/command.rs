@@ -7,6 +7,7 @@
 use std::path::{Path, PathBuf};
 
 use measure::at_rest::voltages::Voltages;
+use measure::instruments::peak::Peak;
 use measure::judged::study::Study;
 use serde::Serialize;
 use sim::amplifier::Amplifier;
@@ -63,6 +64,11 @@ pub(super) trait OfAmplifier: Sized {
     /// The voltages at rest that are to be warned of; without any the mains is.
     fn dangers<'s>(known: &'s Study<'_>) -> Option<&'s Voltages> {
         known.rest().ok()
+    }
+
+    /// The greatest volts anywhere with signal; none where there was none.
+    fn driven(_: &Told<'_, Self>) -> Option<Peak> {
+        None
     }
 
     /// The report.
@@ -178,7 +184,7 @@ impl<C: OfAmplifier> Command for C {
                 report::print(&(warnings + &C::words(&told)))?;
             }
         }
-        caution::print(told.rest);
+        caution::print(told.amplifier, told.rest, C::driven(&told).as_ref());
         C::verdict(&told)
     }
 }

@@ -139,7 +139,10 @@ impl Command for Arguments {
                 .map(|opened| notes::warnings(&opened.amplifier.notes));
             report::print(&(warnings.collect::<String>() + &words::report(&answer, &opened)))?;
         }
-        caution::print_highest(studies.iter().filter_map(|study| study.rest().ok()));
+        let rests = studies.iter();
+        caution::print_highest(
+            rests.filter_map(|study| Some((study.amplifier, study.rest().ok()?))),
+        );
         Ok(())
     }
 }

@@ -185,6 +185,7 @@ fn of_file(arguments: &Arguments, part: &str, options: &Options) -> Result<(), F
     let screen = stage.screen.unwrap_or(ScreenVolts::STRAPPED);
     let section = Section::new(probe.kind(), screen).expect("a probe is of an amplifying valve");
     let mut answer = answer(&section, Frame::new(&section, None, None, &stage.locus));
+    let driven = stage.peak.clone();
     answer.stage = Some(stage);
     let title = format!(
         "{}: {} ({})",
@@ -198,7 +199,7 @@ fn of_file(arguments: &Arguments, part: &str, options: &Options) -> Result<(), F
         let words = words::of_file(&section, &opened.amplifier, &answer, level);
         report::print(&(warnings + &words))?;
     }
-    caution::print(Some(rest));
+    caution::print(&opened.amplifier, Some(rest), driven.as_ref());
     Ok(())
 }
 

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use measure::driven::distortion::{Distortion, DistortionOf, IntermodulationKind, TwoTones};
+use measure::instruments::peak::Peak;
 use sim::amplifier::Bench;
 use sim::quantity::Unit;
 
@@ -77,6 +78,10 @@ impl OfAmplifier for Arguments {
         known.rest()?;
         let bar = progress::counter("levels solved");
         Ok(progress::ask(question, known.under_test()?, &bar)?)
+    }
+
+    fn driven(told: &Told<'_, Self>) -> Option<Peak> {
+        told.answer.against_power.peak()
     }
 
     fn words(told: &Told<'_, Self>) -> String {

@@ -350,7 +350,7 @@ impl Command for Arguments {
             );
             report::print(&(notes::warnings(&amplifier.notes) + &words))?;
         }
-        caution::print(Some(&rest));
+        caution::print(amplifier, Some(&rest), None);
         Ok(())
     }
 }

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use measure::driven::power::{Power, PowerOf};
+use measure::instruments::peak::Peak;
 use sim::SimError;
 
 use super::command::{File, OfAmplifier, Told};
@@ -60,6 +61,10 @@ impl OfAmplifier for Arguments {
     fn answer(&self, _: &Opened, known: &Study<'_>, question: &PowerOf) -> Result<Power, Failure> {
         known.rest()?;
         Ok(solved(known, question)?)
+    }
+
+    fn driven(told: &Told<'_, Self>) -> Option<Peak> {
+        told.answer.peak()
     }
 
     fn words(told: &Told<'_, Self>) -> String {

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use measure::driven::waveform::{Traces, WaveformOf};
+use measure::instruments::peak::Peak;
 use serde::Serialize;
 use sim::NodeId;
 use sim::parts::Waveform;
@@ -207,6 +208,10 @@ impl OfAmplifier for Arguments {
             wave: question.wave,
             traces,
         })
+    }
+
+    fn driven(told: &Told<'_, Self>) -> Option<Peak> {
+        told.answer.traces.peak.clone()
     }
 
     fn prints_a_sheet(&self) -> bool {

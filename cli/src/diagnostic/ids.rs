@@ -331,6 +331,11 @@ ids! {
     /// Example  a reservoir of 50 µF at 400 V without a bleeder
     /// Mend     A resistor across the reservoir: 220 kΩ, 2 W brings 50 µF from 400 V to 50 V in 23 s.
     StaysCharged = "stays-charged",
+    /// Means    The mains reaches the chassis without a transformer between: itself, or through heaters, contacts and resistors of less than touch current.
+    /// Matters  It kills. Every metal part, and every earthed meter or oscilloscope joined to it, may be at the full mains.
+    /// Example  a radio with series heaters whose chassis is one end of the mains
+    /// Mend     Nothing in the drawing is wrong. Feed the set from an isolating transformer before it is opened, and keep knobs, screws and sockets insulated.
+    LiveChassis = "live-chassis",
     /// Means    A position of a switch joins both ends of a winding or of a supply.
     /// Matters  What feeds it burns out. Every position is tried, not the one in the file only.
     /// Example  a tap selector whose contacts join two taps

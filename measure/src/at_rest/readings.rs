@@ -20,6 +20,7 @@ mod change;
 mod faults;
 mod meter;
 mod points;
+mod size;
 mod solved;
 mod taken;
 #[cfg(test)]
@@ -29,8 +30,9 @@ mod verdict;
 pub use band::Band;
 pub use meter::{Meter, RANGES};
 pub use points::{Point, points};
+pub use size::Size;
 pub use taken::{Taken, TakenError, read};
-pub use verdict::{Compared, Explains, Standing, ValvePoints, Verdict};
+pub use verdict::{Compared, Explains, Standing, Unseen, ValvePoints, Verdict};
 
 use solved::{loaded, solved, source_ohms};
 
@@ -102,9 +104,9 @@ impl Measurement for ReadingsOf {
 
     /// Answers; `progress` is told how many circuits are solved and how many there are.
     ///
-    /// Cost: a rest for each point and meter, for each resistance and valve of the band, and with readings
-    /// outside it up to four for each part; milliseconds each when still, a
-    /// settled mains period otherwise.
+    /// Cost: a rest for each point and meter, for each resistance and valve of the band, and with readings up to four
+    /// for each part; where some are outside, 33 more for each of eight faults whose size is fitted (on the mains 13
+    /// for each of three). Milliseconds each when still, a settled mains period otherwise.
     ///
     /// # Errors
     /// Those of the circuit with a meter or a part off its value.
@@ -183,17 +185,11 @@ impl Measurement for ReadingsOf {
                 .collect();
             let (readings, ohms): (Vec<Compared>, Vec<f64>) = compared?.into_iter().unzip();
             let known = &points[charted..];
-            let (found, left) = if Verdict::any_outside(&readings) {
-                faults::faults(of, known, &ohms, &done)
-            } else {
-                (Vec::new(), 0)
-            };
-            Some(Verdict::new(
-                readings,
-                known,
-                &drawn.currents,
-                (&found, left),
-            ))
+            // What the readings cannot show is told whatever they say.
+            let (found, left) = faults::faults(of, known, &ohms, &done);
+            let at = (known, &ohms[..]);
+            let weighed = (&found[..], left);
+            Some(Verdict::new(of, readings, at, &drawn.currents, weighed))
         };
         Ok(Readings {
             meters: self.meters.clone(),

@@ -15,6 +15,7 @@
 use rayon::prelude::*;
 use serde::Serialize;
 
+use crate::instruments::peak::Peak;
 use crate::{Measurement, Progress, UnderTest};
 use sim::circuit::{NodeId, PartId};
 use sim::error::{Question, SimError};
@@ -131,6 +132,16 @@ pub struct AtOutput {
     pub output: Output,
     /// The level.
     pub level: Option<Level>,
+}
+
+impl Power {
+    /// The greatest volts anywhere at any level.
+    pub fn peak(&self) -> Option<Peak> {
+        let levels = self.levels.iter().chain(&self.rated);
+        levels
+            .filter_map(|level| level.peak.clone())
+            .reduce(Peak::or)
+    }
 }
 
 /// Peak of the generator from which the gain is read, V: too small to distort.

@@ -7,6 +7,7 @@ use std::collections::VecDeque;
 
 use serde::Serialize;
 
+use crate::instruments::peak::{Peak, Places};
 use crate::{Measurement, Progress, Reached, UnderTest};
 use sim::circuit::NodeId;
 use sim::counts::Counts;
@@ -37,6 +38,8 @@ pub struct Traces {
     pub time: Vec<f64>,
     /// `[nodes][samples]` V.
     pub volts: Vec<Vec<f64>>,
+    /// The greatest volts anywhere during the run, windings included; none of a circuit without nodes.
+    pub peak: Option<Peak>,
     /// Samples a second that were taken: more than asked for where the amplifier bursts into oscillation.
     pub rate: f64,
     /// The oscillation it bursts into on the way.
@@ -103,11 +106,14 @@ impl WaveformOf {
         let mut traces = Traces {
             time: Vec::new(),
             volts: vec![Vec::new(); at.len()],
+            peak: None,
             rate,
             bursts: None,
             counts: Counts::default(),
         };
         let mut last: VecDeque<Vec<f64>> = VecDeque::new();
+        let places = Places::of(of.circuit, system);
+        let mut watch = places.watch();
         transient(
             system,
             self.method,
@@ -117,6 +123,7 @@ impl WaveformOf {
             ws,
             &mut |t: f64, x: &[f64]| {
                 traces.time.push(t);
+                watch.see(x);
                 for (column, &at) in traces.volts.iter_mut().zip(&at) {
                     column.push(x[at as usize]);
                 }
@@ -132,6 +139,7 @@ impl WaveformOf {
             },
         )?;
         traces.counts = ws.counts;
+        traces.peak = watch.greatest(of.circuit);
         Ok((traces, last.into()))
     }
 }

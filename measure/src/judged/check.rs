@@ -105,6 +105,8 @@ pub enum Weight {
 pub enum Code {
     /// A supply is short-circuited.
     ShortCircuit,
+    /// The mains touches the chassis.
+    LiveChassis,
     /// Capacitors stay charged.
     StaysCharged,
     /// The amplifier oscillates by itself.
@@ -155,8 +157,9 @@ pub enum Code {
 
 impl Code {
     /// All of them.
-    pub const ALL: [Self; 24] = [
+    pub const ALL: [Self; 25] = [
         Self::ShortCircuit,
+        Self::LiveChassis,
         Self::StaysCharged,
         Self::Oscillates,
         Self::SwitchShorts,
@@ -186,6 +189,7 @@ impl Code {
     pub fn text(self) -> &'static str {
         match self {
             Self::ShortCircuit => "short-circuit",
+            Self::LiveChassis => "live-chassis",
             Self::StaysCharged => "stays-charged",
             Self::Oscillates => "oscillates",
             Self::SwitchShorts => "switch-shorts",
@@ -318,6 +322,7 @@ impl CheckOf {
 /// What the wiring shows without a solution.
 fn drawn(amplifier: &Amplifier) -> Vec<Finding> {
     let mut found = wiring::dead_ends(&amplifier.circuit);
+    found.extend(wiring::live_chassis(amplifier));
     found.extend(selector::findings(amplifier));
     found.extend(taps::findings(amplifier));
     found.extend(links::findings(amplifier));

@@ -33,6 +33,8 @@ pub struct Bursts {
     pub rate: f64,
     /// Time of the cycle at which it grows fastest, s.
     pub time: f64,
+    /// Share of the cycle in which it grows; 1 is no burst but an oscillation.
+    pub share: f64,
 }
 
 /// Growth from which it counts, e-folds: eight thousandfold, from the microvolts of noise to what an oscilloscope shows.
@@ -125,6 +127,7 @@ fn grown(cycle: &[Option<Complex<f64>>], step: f64) -> Option<Bursts> {
         frequency,
         rate: s.re,
         time: step * (at % cycle.len()) as f64,
+        share: cycle.iter().flatten().filter(|s| s.re > 0.0).count() as f64 / cycle.len() as f64,
     })
 }
 
@@ -171,7 +174,6 @@ fn apart(slopes: &[Vec<f64>]) -> (Vec<usize>, Vec<usize>) {
 mod tests {
     use super::{apart, grown};
     use nalgebra::Complex;
-    use serde::Serialize;
 
     #[test]
     fn a_burst_counts_by_what_it_grows_and_may_lie_across_the_end_of_the_cycle() {
@@ -192,7 +194,8 @@ mod tests {
         assert_eq!(grown(&[None; 8], 1e-5), None);
         assert_eq!(grown(&[s(-1.0); 8], 1e-5), None);
         // Growing all the time it is no burst but an oscillation; it counts as well.
-        assert!(grown(&[s(1e5); 64], 1e-5).is_some());
+        let always = grown(&[s(1e5); 64], 1e-5).expect("it grows");
+        assert!((always.share - 1.0).abs() < f64::EPSILON && burst.share < 0.1);
     }
 
     #[test]

@@ -53,7 +53,7 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Answer) -> String {
         }
     }
     text += "Limits are those of the valve files and of the parts list; where practice is the judge there is no\nsource. It points at what to look at, and changes nothing. `gridleak explain WORD` says more of the\nwords in brackets.\n";
-    text += &notes::text(&amplifier.notes);
+    text += &notes::text(amplifier);
     text
 }
 

@@ -36,7 +36,7 @@ pub(super) fn report(
         text += &against_frequency(curve);
     }
     text += &intermodulation(answer);
-    text += &notes::text(&amplifier.notes);
+    text += &notes::text(amplifier);
     text += &ended(power);
     text
 }

@@ -36,7 +36,7 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Answer) -> String {
         .with_signal
         .as_ref()
         .map_or_else(String::new, with_signal);
-    text += &notes::text(&amplifier.notes);
+    text += &notes::text(amplifier);
     text += &format!("Settled to {:.1e} of the swing.\n", hum.residual);
     text
 }

@@ -102,7 +102,7 @@ pub(super) fn text(
     text += &format!("\n{}", meters(answer));
     text += &files(arguments, answer);
     text += &format!("Took {:.2} x real time.\n", answer.real_time);
-    text += &notes::text(&amplifier.notes);
+    text += &notes::text(amplifier);
     text
 }
 

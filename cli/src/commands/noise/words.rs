@@ -47,7 +47,7 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Answer, arguments: &Arguments
     );
     text += &sources(noise);
     text += &parts(noise);
-    text += &notes::text(&amplifier.notes);
+    text += &notes::text(amplifier);
     text += &format!(
         "Integral over {} frequencies; the last halving of the grid moved it by {:.1e}.\n",
         noise.frequencies, noise.change

@@ -119,6 +119,7 @@ mod tests {
 
     fn level(drive: f64) -> Level {
         Level {
+            peak: None,
             drive,
             drive_rms: drive / std::f64::consts::SQRT_2,
             output_rms: 0.0,

@@ -58,7 +58,7 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Power, rest: Option<&Voltages
     text += &limits(answer);
     text += &valves(answer);
     text += &sweep(answer);
-    text += &notes::text(&amplifier.notes);
+    text += &notes::text(amplifier);
     text += &ended(answer);
     text += &settled(answer);
     text

@@ -16,9 +16,10 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Readings, ranges: &[f64]) -> 
     if let Some(verdict) = &answer.verdict {
         text += &compared(verdict);
         text += &pointers(verdict);
+        text += &unseen(verdict);
     }
     text += &chart(answer);
-    text += &notes::text(&amplifier.notes);
+    text += &notes::text(amplifier);
     text
 }
 
@@ -30,7 +31,9 @@ fn headline(verdict: &Verdict) -> String {
         count(Standing::Possible),
     );
     let mut text = if outside + possible == 0 {
-        format!("All {all} readings are within their bands.\n")
+        format!(
+            "All {all} readings are within their bands: nothing that they can show is wrong. What they cannot show is\nlisted below.\n"
+        )
     } else {
         format!(
             "{outside} of {all} readings outside what tolerances can do, {possible} more beyond what is likely.\n"
@@ -65,6 +68,27 @@ fn conditions(answer: &Readings, ranges: &[f64]) -> String {
         100.0 * (answer.mains_low - 1.0),
         100.0 * (answer.mains_high - 1.0),
     )
+}
+
+/// Width of the lists, of a page.
+const WIDTH: usize = 100;
+
+fn unseen(verdict: &Verdict) -> String {
+    let mut text =
+        "What these readings cannot show: each leaves all of them within their bands.\n".to_owned();
+    for unseen in &verdict.unseen {
+        let mut line = format!("  {}:", unseen.fault);
+        for (k, part) in unseen.parts.iter().enumerate() {
+            let comma = if k + 1 < unseen.parts.len() { "," } else { "" };
+            if line.chars().count() + part.len() + 2 > WIDTH {
+                text += &format!("{line}\n");
+                line = "   ".to_owned();
+            }
+            line += &format!(" {part}{comma}");
+        }
+        text += &format!("{line}\n");
+    }
+    text + "\n"
 }
 
 /// A tolerance as it is written on a part.

@@ -54,6 +54,6 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Answer, duration: f64) -> Str
         generator(answer),
         engineering(duration, Unit::Second),
         sheet.print("Traces", 1),
-        notes::text(&amplifier.notes)
+        notes::text(amplifier)
     )
 }

@@ -7,7 +7,7 @@
 //! Symbols   m  reading, V;  p  what the fault would make of it, V;  p_0  what the drawing makes of it, V;
 //!           u  how far the size of a fault is off the one that was solved
 //! Source    weighted least squares (textbook); the weights are ours
-//! Care      single faults only
+//! Care      single faults only; of a fault that has a size the size is fitted, see `size.rs`
 
 use std::collections::BTreeSet;
 
@@ -17,6 +17,9 @@ use super::band::Band;
 use super::faults::Fault;
 use super::meter::Meter;
 use super::points::Point;
+use super::size::{self, Size};
+use crate::UnderTest;
+use sim::parts::Part;
 
 /// How far the size of a fault is off the one solved: nobody knows by how much a part has drifted.
 const SIZE: f64 = 0.2;
@@ -97,8 +100,19 @@ pub struct Explains {
     pub part: String,
     /// What would be wrong with it.
     pub fault: String,
+    /// How far off it is, of a fault that has a size; none of others.
+    pub size: Option<Size>,
     /// What is left of the misfit.
     pub misfit: f64,
+}
+
+/// Faults that leave every reading within its band.
+#[derive(Clone, Debug, Serialize)]
+pub struct Unseen {
+    /// What would be wrong.
+    pub fault: String,
+    /// Designators of what may have it.
+    pub parts: Vec<String>,
 }
 
 /// What the readings of one valve point at.
@@ -129,6 +143,8 @@ pub struct Verdict {
     pub tried: usize,
     /// Faults whose circuit could not be solved.
     pub unsolved: usize,
+    /// What these readings cannot show.
+    pub unseen: Vec<Unseen>,
 }
 
 impl Verdict {
@@ -139,8 +155,9 @@ impl Verdict {
 
     /// Weighs the faults; `currents` are the anode currents of the valves as drawn.
     pub(super) fn new(
+        of: &UnderTest<'_>,
         readings: Vec<Compared>,
-        points: &[Point],
+        (points, ohms): (&[Point], &[f64]),
         currents: &[(String, f64)],
         (faults, unsolved): (&[Fault], usize),
     ) -> Self {
@@ -153,16 +170,37 @@ impl Verdict {
             .collect();
         weighed.sort_by(|a, b| a.0.total_cmp(&b.0));
         let outside = Self::any_outside(&readings);
-        let explained_by = weighed
-            .iter()
-            .filter(|(misfit, _)| outside && *misfit < EXPLAINS * of_none)
-            .take(TOLD)
-            .map(|(misfit, fault)| Explains {
+        let explained_by = if outside {
+            let misfits: Vec<f64> = faults
+                .iter()
+                .map(|fault| misfit(&readings, |k| predicted(fault, k)))
+                .collect();
+            let fitted = size::fit(of, &readings, (points, ohms), faults, &misfits);
+            let sized = fitted.into_iter().map(|fitted| Explains {
+                part: fitted.part,
+                fault: fitted.what,
+                size: Some(fitted.size),
+                misfit: fitted.misfit,
+            });
+            let fixed = weighed
+                .iter()
+                .filter(|(_, fault)| !size::has_size(of, fault));
+            let fixed = fixed.map(|(misfit, fault)| Explains {
                 part: fault.part.clone(),
                 fault: fault.what.to_owned(),
+                size: None,
                 misfit: *misfit,
-            })
-            .collect();
+            });
+            let mut all: Vec<Explains> = sized.chain(fixed).collect();
+            all.retain(|of| of.misfit < EXPLAINS * of_none);
+            let cost = 1.0 / readings.len() as f64;
+            let order = |of: &Explains| of.misfit.powi(2) + of.size.map_or(0.0, |_| cost);
+            all.sort_by(|a, b| order(a).total_cmp(&order(b)));
+            all.truncate(TOLD);
+            all
+        } else {
+            Vec::new()
+        };
         let names: BTreeSet<&String> = points
             .iter()
             .filter_map(|point| point.electrode.as_ref().map(|(valve, _)| valve))
@@ -177,9 +215,45 @@ impl Verdict {
             explained_by,
             tried: faults.len() + unsolved,
             unsolved,
+            unseen: unseen(of, &readings, faults),
             readings,
         }
     }
+}
+
+/// Faults that move no reading out of its band, and those that no direct volts show.
+fn unseen(of: &UnderTest<'_>, readings: &[Compared], faults: &[Fault]) -> Vec<Unseen> {
+    let named = |is: fn(&Part) -> bool| -> Vec<String> {
+        let parts = of.circuit.parts().filter(|(_, placed)| is(&placed.part));
+        parts.map(|(_, placed)| placed.name.clone()).collect()
+    };
+    let mut found = vec![
+        Unseen {
+            fault: "open or dried up".to_owned(),
+            parts: named(|part| matches!(part, Part::Capacitor(_))),
+        },
+        Unseen {
+            fault: "with shorted turns".to_owned(),
+            parts: named(|part| matches!(part, Part::Transformer(_) | Part::Inductor(_))),
+        },
+    ];
+    for fault in faults {
+        let stays = |(shown, reading): (&f64, &Compared)| {
+            (shown - reading.expected).abs() <= reading.likely()
+        };
+        if !fault.shown.iter().zip(readings).all(stays) {
+            continue;
+        }
+        match found.iter_mut().find(|of| of.fault == fault.what) {
+            Some(of) => of.parts.push(fault.part.clone()),
+            None => found.push(Unseen {
+                fault: fault.what.to_owned(),
+                parts: vec![fault.part.clone()],
+            }),
+        }
+    }
+    found.retain(|of| !of.parts.is_empty());
+    found
 }
 
 fn misfit(readings: &[Compared], predicted: impl Fn(usize) -> f64) -> f64 {
@@ -258,9 +332,13 @@ fn of_valve(
         valve: valve.to_owned(),
         signs,
         current,
-        faults: fits
-            .iter()
-            .map(|fault| format!("{} {}", fault.part, fault.what))
-            .collect(),
+        faults: {
+            let fits = fits
+                .iter()
+                .map(|fault| format!("{} {}", fault.part, fault.kind));
+            let mut named: Vec<String> = fits.collect();
+            named.dedup();
+            named
+        },
     })
 }

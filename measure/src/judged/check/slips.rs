@@ -46,6 +46,7 @@ fn follows(finding: &Finding) -> bool {
         | Code::GridCurrent
         | Code::AnodeLoad => true,
         Code::ShortCircuit
+        | Code::LiveChassis
         | Code::StaysCharged
         | Code::Oscillates
         | Code::SwitchShorts

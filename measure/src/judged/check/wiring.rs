@@ -1,9 +1,11 @@
 //! What is odd in the wiring itself: parts that carry nothing, capacitors in series that share nothing.
 
 use super::{Code, Drawing, Finding, Weight};
+use sim::amplifier::Amplifier;
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::parts::Part;
 use sim::quantity::{Unit, engineering};
+use sim::structure::live;
 
 /// Volts across a pair of capacitors below which nothing can happen to either, V: the lowest rating
 /// electrolytics of high tension come in (common practice, no source).
@@ -82,6 +84,29 @@ pub(super) fn dead_ends(circuit: &Circuit) -> Vec<Finding> {
         ));
     }
     found
+}
+
+/// The mains at the chassis.
+pub(super) fn live_chassis(amplifier: &Amplifier) -> Option<Finding> {
+    let through = live::through(amplifier)?;
+    let mains = amplifier.mains.map(|mains| mains.part);
+    let name = |part: PartId| amplifier.circuit.part(part).name.clone();
+    let way: Vec<String> = through.iter().map(|part| name(*part)).collect();
+    let how = if way.is_empty() {
+        String::new()
+    } else {
+        format!(" through {}", way.join(", "))
+    };
+    Some(Finding {
+        parts: mains.into_iter().map(name).chain(way).collect(),
+        ..Finding::new(
+            Code::LiveChassis,
+            Weight::Danger,
+            format!("The chassis is live: the mains touches it{how}."),
+            "Every metal part may be at the full mains, whichever way the plug is; an earthed hand, meter or oscilloscope closes the circuit.",
+            "an isolating transformer before anything is touched, and what insulates knobs, screws and sockets",
+        )
+    })
 }
 
 /// Two electrolytics in series with nothing else at their middle that carries direct current.
