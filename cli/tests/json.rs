@@ -31,6 +31,24 @@ generator = { into = "st", resistance = "10k" }
 load = "R4"
 "#;
 
+/// A stage with a valve whose noise is published.
+const QUIET: &str = r#"
+[amplifier]
+title = "Microphone stage"
+source = "own design, invented for this test"
+[parts]
+HT = { supply = "250V", positive = "ht", negative = "chassis" }
+V1 = { valve = "EF86", anode = "a", screen = "s", grid = "g", cathode = "k" }
+R1 = { resistor = "100k", between = ["a", "ht"] }
+R2 = { resistor = "390k", between = ["s", "ht"] }
+C1 = { capacitor = "0.1u", between = ["s", "k"] }
+R3 = { resistor = "1k", between = ["k", "chassis"] }
+R4 = { resistor = "1M", between = ["g", "chassis"] }
+[bench]
+generator = { into = "g", resistance = "600R" }
+load = "R1"
+"#;
+
 /// Key, whether it is a list, and unit or structure.
 type Keys = BTreeMap<String, (bool, String)>;
 
@@ -211,6 +229,9 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
     let cold = folder.path().join("cold.toml");
     std::fs::write(&cold, COLD).expect("the folder can be written");
     let cold = cold.to_str().expect("a plain path");
+    let quiet = folder.path().join("quiet.toml");
+    std::fs::write(&quiet, QUIET).expect("the folder can be written");
+    let quiet = quiet.to_str().expect("a plain path");
     let supply = folder.path().join("supply.toml");
     std::fs::write(&supply, SUPPLY).expect("the folder can be written");
     let supply = supply.to_str().expect("a plain path");
@@ -297,6 +318,7 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
         ("effect", unstable, &[]),
         ("spread", example, &["--samples", "50"]),
         ("noise", example, &["--rated", "3W"]),
+        ("noise", quiet, &["--input", "5mV"]),
         ("feedback", unstable, &[]),
         ("switch-on", switched, &["--silicon"]),
         (
@@ -335,6 +357,7 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
         ("valves", "6L6", &[]),
         ("valves show", "6L6", &[]),
         ("valves show", "KT66", &[]),
+        ("valves show", "EF86", &[]),
         ("valves show", "5U4G", &[]),
         ("valves show", "0A2", &[]),
         ("valves like", "2A3", &[]),

@@ -1,4 +1,6 @@
 //! What is known about a type of valve, in SI; [`crate::valve_file`] makes it from text.
+//!
+//! Over 400 lines because it is one record and the records in it, every figure with its unit.
 
 use serde::Deserialize;
 
