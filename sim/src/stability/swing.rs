@@ -19,6 +19,9 @@ const LONGER: f64 = 16.0;
 /// The longest step, s, and the longest run with it: a minute.
 const LONGEST: f64 = 8e-3;
 
+/// Steps of all runs after which it is given up, sub-steps counted: a second or two of work.
+const MOST_STEPS: u64 = 150_000;
+
 /// Volts by which a rest is pushed.
 const PUSH: f64 = 1e-3;
 
@@ -33,7 +36,8 @@ pub(super) fn swing(system: &System, rate: f64, ws: &mut Workspace) -> Option<f6
     }
     let mut step = 0.25 / rate;
     let mut time = 0.0;
-    while step <= LONGEST {
+    let most = ws.counts.steps + MOST_STEPS;
+    while step <= LONGEST && ws.counts.steps < most {
         let found = repeating(system, time, step, ws)?;
         if found.is_some() {
             return found;
@@ -58,8 +62,12 @@ pub(crate) fn repeating(
         .filter(|&k| system.unknowns()[k].is_voltage())
         .collect();
     let mut states: Vec<Vec<f64>> = Vec::with_capacity(STEPS);
+    let most = ws.counts.steps + MOST_STEPS;
     for k in 1..=STEPS {
         stepper.advance(time + step * k as f64, ws).ok()?;
+        if ws.counts.steps > most {
+            return None;
+        }
         states.push(voltages.iter().map(|&at| ws.x[at]).collect());
     }
     Some(repeats(&states).map(|period| 1.0 / (step * period)))
