@@ -174,7 +174,6 @@ fn apart(slopes: &[Vec<f64>]) -> (Vec<usize>, Vec<usize>) {
 mod tests {
     use super::{apart, grown};
     use nalgebra::Complex;
-    use serde::Serialize;
 
     #[test]
     fn a_burst_counts_by_what_it_grows_and_may_lie_across_the_end_of_the_cycle() {
