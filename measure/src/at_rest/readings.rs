@@ -17,6 +17,7 @@ use sim::error::SimError;
 
 mod band;
 mod change;
+mod compared;
 mod faults;
 mod meter;
 mod points;
@@ -28,11 +29,12 @@ mod tests;
 mod verdict;
 
 pub use band::Band;
+pub use compared::{Compared, Standing};
 pub use meter::{Meter, RANGES};
 pub use points::{Point, points};
 pub use size::Size;
 pub use taken::{Taken, TakenError, read};
-pub use verdict::{Compared, Explains, Standing, Unseen, ValvePoints, Verdict};
+pub use verdict::{Explains, Unseen, ValvePoints, Verdict};
 
 use solved::{loaded, solved, source_ohms};
 

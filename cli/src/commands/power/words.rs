@@ -1,4 +1,6 @@
 //! The answer of `power` in words and tables.
+//!
+//! Over 400 lines because it is one page, a table after another.
 
 use measure::at_rest::voltages::Voltages;
 use measure::driven::power::{Cause, Level, Limit, Output, Power, Role};
