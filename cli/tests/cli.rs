@@ -131,7 +131,7 @@ fn power_is_rms_volts_squared_over_the_load() {
     let text = bench.answer(&["power", "amp.toml"]);
     for heading in [
         "Conditions:",
-        "Power and distortion",
+        "Output and distortion",
         "Harmonics",
         "What gives up",
         "Settled to ",
@@ -221,15 +221,15 @@ fn the_sweep_of_power_goes_to_a_picture_and_a_sheet() {
     let svg = std::fs::read_to_string(bench.path("p.svg")).expect("a picture");
     for words in [
         "Cathode follower&apos;s poor cousin",
-        "sine at 1.00 kHz, power into 220 kΩ",
+        "sine at 1.00 kHz, volts across 220 kΩ",
         "THD",
         "H2",
         "H3",
         "H5",
         "limit 5.00 %",
-        "power, W",
+        "output, V rms",
         "distortion, per cent",
-        "1  V1 (output valve)",
+        "1  V1 (valve)",
     ] {
         assert!(svg.contains(words), "`{words}` is not in the picture");
     }
@@ -1326,6 +1326,47 @@ R5 = { resistor = "470k", between = ["out", "chassis"] }
 generator = { into = "g", resistance = "600R" }
 load = "R5"
 "#;
+
+#[test]
+fn a_stage_without_output_valves_speaks_of_volts() {
+    let bench = amplifier();
+    for command in ["power", "distortion"] {
+        let text = bench.answer(&[command, "amp.toml"]);
+        let headline = text.lines().nth(3).expect("a headline");
+        assert!(headline.contains(" V rms at 5.00 % THD"), "{headline}");
+        for word in [
+            "lass A",
+            "output valve",
+            "driver",
+            " mW",
+            " µW",
+            "oudspeaker",
+        ] {
+            // Dissipations of the valves are watts.
+            let output = text.split("Valves at").next().expect("the first part");
+            assert!(!output.contains(word), "{command}: {word} in\n{text}");
+        }
+    }
+    // The volts are those of the level, and JSON keeps the watts.
+    let answer = bench.json(&["power", "amp.toml", "--json"]);
+    assert_eq!(answer["answer"]["in_volts"], true);
+    let rated = answer["answer"]["rated"]["output_rms"]
+        .as_f64()
+        .expect("volts");
+    let text = bench.answer(&["power", "amp.toml"]);
+    let told: f64 = text
+        .lines()
+        .nth(3)
+        .and_then(|line| line.split(' ').next()?.parse().ok())
+        .expect("a figure");
+    // Three figures are printed.
+    assert!((told / rated - 1.0).abs() < 5e-3, "{told} {rated}");
+    assert!(
+        answer["answer"]["output_valves"]
+            .as_array()
+            .is_some_and(Vec::is_empty)
+    );
+}
 
 #[test]
 fn a_live_chassis_is_in_every_report_and_an_isolated_one_in_none() {
