@@ -551,7 +551,7 @@ fn noise_goes_to_a_table_a_sheet_and_a_picture() {
         "at 10.0 mW (as given).",
         "The loudest part is ",
         "Conditions: rms from 20.0 Hz to 20.0 kHz, generator at rest behind 600 Ω, all resistances at 293 K;",
-        "flicker noise from 1.00 kHz downwards (assumed: valves differ tenfold)",
+        "flicker noise from 1.00 kHz downwards (the general expectation: valves differ tenfold)",
         "Not in it: hum",
         "What makes the noise, the loudest first",
         "the last halving of the grid moved it by",

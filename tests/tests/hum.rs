@@ -151,6 +151,17 @@ fn leakage_from_a_heater_makes_its_volts_across_the_cathode_resistor() {
     assert!(cause.share > 0.999_999 && answer.left_rms < 1e-4 * answer.output_rms);
 }
 
+#[test]
+fn a_load_has_a_noise_of_its_own() {
+    let answer = hum(&file(LEAKY, "g", "R1"));
+    // 4kT is 1.618e-20 W/Hz at 293 K: 0.844 µV of 2.2 kΩ in 20 kHz.
+    assert!(
+        (answer.own_noise_of_load() / 0.8437e-6 - 1.0).abs() < 1e-3,
+        "{}",
+        answer.own_noise_of_load()
+    );
+}
+
 /// Hum of a preamplifier stage whose heater is drawn with its middle, on a winding with one end at the chassis.
 const PARALLEL: &str = r#"
 W1 = { ac_supply = "6.3V", frequency = "50Hz", between = ["h", "chassis"] }

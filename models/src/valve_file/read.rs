@@ -12,14 +12,14 @@ use toml::Spanned;
 use super::faults::Faults;
 use super::law::{self, NoPoints};
 use super::raw::{
-    RawAmplifier, RawBase, RawCapacitances, RawDischarge, RawDrop, RawHeater, RawLimits, RawNear,
-    RawOperation, RawPoint, RawValve,
+    RawAmplifier, RawBase, RawCapacitances, RawDischarge, RawDrop, RawGridNoise, RawHeater,
+    RawLimits, RawNear, RawOperation, RawPoint, RawValve,
 };
 use super::recovery::parse;
 use super::{DataError, DataErrorKind};
 use crate::data::{
-    Base, Capacitances, Connection, Discharge, Drop, Heater, Limits, Near, Operation, Point,
-    SectionCapacitances, ValveKind, ValveType,
+    Base, Capacitances, Connection, Discharge, Drop, GridNoise, Heater, Limits, Near, Operation,
+    Point, SectionCapacitances, ValveKind, ValveType,
 };
 
 const MILLI: f64 = 1e-3;
@@ -115,6 +115,10 @@ fn read_type(
         .discharge
         .as_ref()
         .map(|raw| read_discharge(faults, raw));
+    let grid_noise = raw
+        .grid_noise
+        .as_ref()
+        .map(|raw| read_grid_noise(faults, raw));
     let law = law::read(faults, &raw, &points, no_points, &drops, discharge.as_ref())?;
     Some(ValveType {
         name,
@@ -132,6 +136,7 @@ fn read_type(
         drops,
         operations,
         discharge,
+        grid_noise,
         fit_error: law.fit_error,
         fitted_on_reading: law.fitted_on_reading,
         grid_class: law.grid_class,
@@ -325,6 +330,15 @@ fn read_discharge(faults: &mut Faults, raw: &RawDischarge) -> Discharge {
         current: faults.figure("milliamps", &raw.milliamps, MILLI),
         slope_ohms: faults.figure("slope_ohms", &raw.slope_ohms, 1.0),
         strike_volts: faults.optional("strike_volts", &raw.strike_volts, 1.0),
+        source: faults.source(&raw.source, &raw.basis, &raw.confidence),
+    }
+}
+
+fn read_grid_noise(faults: &mut Faults, raw: &RawGridNoise) -> GridNoise {
+    GridNoise {
+        volts: faults.figure("microvolts", &raw.microvolts, MICRO),
+        from: faults.figure("from_hz", &raw.from_hz, 1.0),
+        to: faults.figure("to_hz", &raw.to_hz, 1.0),
         source: faults.source(&raw.source, &raw.basis, &raw.confidence),
     }
 }

@@ -77,6 +77,12 @@ pub(super) fn conditions(answer: &Answer) -> String {
 
 /// What to change first, in plain words; nothing where the causes are not what makes it.
 fn first_to_change(hum: &Hum) -> String {
+    if hum.output_rms < hum.own_noise_of_load() {
+        return format!(
+            "Nothing to change: the load's own thermal noise is more, {} rms in 20 kHz.\n",
+            engineering(hum.own_noise_of_load(), Unit::Volt)
+        );
+    }
     if !hum.is_explained() {
         let without = if hum.causes.is_empty() {
             "No cause is listed".to_owned()
