@@ -663,9 +663,9 @@ fn hum_that_no_cause_takes_away_is_said_to_be_in_no_list() {
 #[test]
 fn behind_fifty_faults_there_is_a_count() {
     let wrong = |count: usize| {
-        let lines: String = (0..count)
-            .map(|k| format!("X{k} = {{ resistor = \"1kk\", between = [\"out\", \"chassis\"] }}\n"))
-            .collect();
+        let line =
+            |k| format!("X{k} = {{ resistor = \"1kk\", between = [\"out\", \"chassis\"] }}\n");
+        let lines = (0..count).map(line).collect::<Vec<_>>().concat();
         let bench = Bench::with(&[(
             "amp.toml",
             &AMPLIFIER.replace("VR1 =", &format!("{lines}VR1 =")),

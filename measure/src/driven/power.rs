@@ -312,7 +312,7 @@ impl Measurement for PowerOf {
                 level: found.last,
             })
             .collect();
-        let bursting = bursting::onset(&climb.ended, &levels, &solve);
+        let bursting = bursting::onset(climb.ended.as_ref(), &levels, &solve);
         // The levels solved for belong to the sweep where onsets are looked for, so that no table shows
         // grid current below the onset it names.
         let mut known: Vec<Level> = levels.clone();

@@ -95,7 +95,7 @@ impl<'a> Run<'a> {
     fn oscillates(&self, start: f64, k: usize, ws: &Workspace) -> Result<(), SimError> {
         let now = self.grid(start, k + 1);
         let step = (now - start) / (MANY as f64 * self.samples.len() as f64);
-        match repeating(self.system, now, step, &mut ws.clone()).flatten() {
+        match repeating(self.system, now, step, &mut ws.clone())? {
             Some(frequency) => Err(SimError::Repeats {
                 period: 1.0 / frequency,
             }),

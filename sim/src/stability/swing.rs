@@ -5,6 +5,7 @@
 //!
 //! Care   told only when it repeats evenly; a circuit that tips over once and stays there does not
 
+use crate::error::SimError;
 use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::transient::{Method, Stepper};
@@ -38,7 +39,7 @@ pub(super) fn swing(system: &System, rate: f64, ws: &mut Workspace) -> Option<f6
     let mut time = 0.0;
     let most = ws.counts.steps + MOST_STEPS;
     while step <= LONGEST && ws.counts.steps < most {
-        let found = repeating(system, time, step, ws)?;
+        let found = repeating(system, time, step, ws).ok()?;
         if found.is_some() {
             return found;
         }
@@ -48,14 +49,17 @@ pub(super) fn swing(system: &System, rate: f64, ws: &mut Workspace) -> Option<f6
     None
 }
 
-/// How often it repeats, Hz, followed from `ws.x` at a time, s, by steps of so many seconds. None when it cannot be
-/// followed; none within when it does not repeat.
+/// How often it repeats, Hz, followed from `ws.x` at a time, s, by steps of so many seconds; none when it does not, or
+/// not within the work allowed.
+///
+/// # Errors
+/// [`SimError::Stuck`].
 pub(crate) fn repeating(
     system: &System,
     time: f64,
     step: f64,
     ws: &mut Workspace,
-) -> Option<Option<f64>> {
+) -> Result<Option<f64>, SimError> {
     let tolerances = Tolerances::default();
     let mut stepper = Stepper::new(system, Method::TrBdf2, tolerances, time, false, ws);
     let voltages: Vec<usize> = (0..system.len())
@@ -64,13 +68,13 @@ pub(crate) fn repeating(
     let mut states: Vec<Vec<f64>> = Vec::with_capacity(STEPS);
     let most = ws.counts.steps + MOST_STEPS;
     for k in 1..=STEPS {
-        stepper.advance(time + step * k as f64, ws).ok()?;
+        stepper.advance(time + step * k as f64, ws)?;
         if ws.counts.steps > most {
-            return None;
+            return Ok(None);
         }
         states.push(voltages.iter().map(|&at| ws.x[at]).collect());
     }
-    Some(repeats(&states).map(|period| 1.0 / (step * period)))
+    Ok(repeats(&states).map(|period| 1.0 / (step * period)))
 }
 
 /// After how many states `[states][figures]` a circuit repeats itself, judged by what moves most of it in the later half,

@@ -99,39 +99,39 @@ fn settled(answer: &Power) -> String {
 }
 
 pub(in crate::commands) fn headline(answer: &Power) -> String {
-    match &answer.rated {
-        Some(rated) => format!(
+    if let Some(rated) = &answer.rated {
+        return format!(
             "{} at {} THD (the limit set), for {} rms of drive.\n",
             onset::output(answer, rated.power),
             percent(rated.thd),
             engineering(rated.drive_rms, Unit::Volt)
-        ),
-        None => {
-            let limit = percent(answer.distortion_limit);
-            let power = |watts| onset::output(answer, watts);
-            let greatest = power(answer.greatest);
-            let what = if answer.in_volts { "output" } else { "power" };
-            let (mut least, mut most) = (f64::INFINITY, 0.0_f64);
-            for level in &answer.levels {
-                (least, most) = (least.min(level.thd), most.max(level.thd));
-            }
-            if least > answer.distortion_limit {
-                let least = percent(least);
-                return format!(
-                    "The distortion exceeds the limit of {limit} at every level: {least} at least; greatest {what} {greatest}.\n"
-                );
-            }
-            match &answer.bursting {
-                Some(bursting) => format!(
-                    "The distortion limit of {limit} is not met before the amplifier bursts into oscillation, from {} on.\n",
-                    power(bursting.power)
-                ),
-                None => format!(
-                    "The distortion limit of {limit} is not met inside the sweep; greatest {what} {greatest}.\n"
-                ),
-            }
-        }
+        );
     }
+    let limit = percent(answer.distortion_limit);
+    let power = |watts| onset::output(answer, watts);
+    let greatest = power(answer.greatest);
+    let what = if answer.in_volts { "output" } else { "power" };
+    let distortions = answer.levels.iter().map(|level| level.thd);
+    let least = distortions.fold(f64::INFINITY, f64::min);
+    if least > answer.distortion_limit {
+        return format!(
+            "The distortion exceeds the limit of {limit} at every level: {} at least; greatest {what} {greatest}.\n",
+            percent(least)
+        );
+    }
+    answer.bursting.map_or_else(
+        || {
+            format!(
+                "The distortion limit of {limit} is not met inside the sweep; greatest {what} {greatest}.\n"
+            )
+        },
+        |bursting| {
+            format!(
+                "The distortion limit of {limit} is not met before the amplifier bursts into oscillation, from {} on.\n",
+                power(bursting.power)
+            )
+        },
+    )
 }
 
 /// What a single figure of rated power would pass over: bursts, a limit that is exceeded below it as well.

@@ -82,7 +82,8 @@ fn unseen(verdict: &Verdict) -> String {
             let comma = if k + 1 < unseen.parts.len() { "," } else { "" };
             if line.chars().count() + part.len() + 2 > WIDTH {
                 text += &format!("{line}\n");
-                line = "   ".to_owned();
+                line.clear();
+                line += "   ";
             }
             line += &format!(" {part}{comma}");
         }
