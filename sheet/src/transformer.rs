@@ -13,6 +13,8 @@
 //!
 //! x in the primary and x·n² in each secondary of n relative turns, so that both bridge readings come
 //! out: L_0 + x = L_p and x + (L_0 ‖ x) = L_k.
+//!
+//! Over 400 lines because both ways to write a transformer end in the same windings.
 
 use toml::de::DeValue;
 

@@ -15,6 +15,7 @@
 use rayon::prelude::*;
 use serde::Serialize;
 
+use crate::instruments::load_condition::hangs_on_a_transformer;
 use crate::instruments::peak::Peak;
 use crate::{Measurement, Progress, UnderTest};
 use sim::circuit::{NodeId, PartId};
@@ -38,7 +39,7 @@ pub(crate) use stand::{Stand, Start, Tone};
 pub use bursting::Bursting;
 pub use crossover::Crossover;
 pub use level::{CoreAtLevel, Level, ValveAtLevel};
-pub use limits::{Cause, Limit, Role};
+pub use limits::{CUT_OFF, Cause, Limit, Role};
 pub use target::Output;
 
 /// The question.
@@ -71,6 +72,9 @@ pub struct Power {
     pub distortion_limit: f64,
     /// The period of the mains the levels were solved on, s; none when nothing alternates.
     pub mains_period: Option<f64>,
+    /// True of a stage whose output is volts and no power: no transformer and no loudspeaker stands at its output, and
+    /// the load is a grid leak or a line of more than 1 kΩ. It has no output valves and no class.
+    pub in_volts: bool,
     /// The sweep, in rising drive.
     pub levels: Vec<Level>,
     /// At one watt; none when the amplifier does not reach it.
@@ -90,7 +94,7 @@ pub struct Power {
     /// What gives up, in rising drive.
     pub limits: Vec<Limit>,
     /// Valves whose anode (or cathode) works on the transformer of the load, or, without one, the
-    /// valves of the greatest dissipation.
+    /// valves of the greatest dissipation; none of a stage that gives volts.
     pub output_valves: Vec<String>,
     /// Where it bursts into oscillation, which ends the sweep.
     pub bursting: Option<Bursting>,
@@ -134,7 +138,20 @@ pub struct AtOutput {
     pub level: Option<Level>,
 }
 
+/// Load above which a stage without an output transformer gives volts and no power, Ω: loudspeakers and headphones lie
+/// below, the lines and grid leaks that stages work into above (common practice, no source).
+const LINE: f64 = 1e3;
+
 impl Power {
+    /// An output of so many watts into the rated load as it is told.
+    pub fn output(&self, watts: f64) -> Output {
+        if self.in_volts {
+            Output::Volts((watts * self.load_ohms).sqrt())
+        } else {
+            Output::Watts(watts)
+        }
+    }
+
     /// The greatest volts anywhere at any level.
     pub fn peak(&self) -> Option<Peak> {
         let levels = self.levels.iter().chain(&self.rated);
@@ -234,7 +251,13 @@ impl Measurement for PowerOf {
         let stand = Stand::new(self, of);
         let small = stand.settled(&self.tone(SMALL), Start::Rest)?;
         let start = self.start(&stand, &small)?;
-        let output_valves = stand.output_valves(&small);
+        let in_volts =
+            self.load_ohms > LINE && !hangs_on_a_transformer(of.circuit, of.amplifier.bench.load);
+        let output_valves = if in_volts {
+            Vec::new()
+        } else {
+            stand.output_valves(&small)
+        };
         // A circuit on its mains is slow to settle and starts at its neighbours.
         let on_mains = of.rest.mains.is_some();
         let climb =
@@ -289,7 +312,7 @@ impl Measurement for PowerOf {
                 level: found.last,
             })
             .collect();
-        let bursting = bursting::onset(&climb.ended, &levels, &solve);
+        let bursting = bursting::onset(climb.ended.as_ref(), &levels, &solve);
         // The levels solved for belong to the sweep where onsets are looked for, so that no table shows
         // grid current below the onset it names.
         let mut known: Vec<Level> = levels.clone();
@@ -301,6 +324,7 @@ impl Measurement for PowerOf {
             frequency: self.frequency,
             mains_period: of.rest.mains.map(|mains| mains.duration),
             load_ohms: self.load_ohms,
+            in_volts,
             distortion_limit: self.distortion_limit,
             greatest: levels.iter().map(|level| level.power).fold(0.0, f64::max),
             residual: levels

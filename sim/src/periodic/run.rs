@@ -2,7 +2,7 @@
 
 use super::{Approach, Period, Settling};
 use crate::error::SimError;
-use crate::stability::{repeating, repeats};
+use crate::stability::{growing_over, repeating, repeats};
 use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::transient::sensitivity::Sensitivity;
@@ -95,7 +95,7 @@ impl<'a> Run<'a> {
     fn oscillates(&self, start: f64, k: usize, ws: &Workspace) -> Result<(), SimError> {
         let now = self.grid(start, k + 1);
         let step = (now - start) / (MANY as f64 * self.samples.len() as f64);
-        match repeating(self.system, now, step, &mut ws.clone()).flatten() {
+        match repeating(self.system, now, step, &mut ws.clone())? {
             Some(frequency) => Err(SimError::Repeats {
                 period: 1.0 / frequency,
             }),
@@ -194,8 +194,10 @@ impl<'a> Run<'a> {
     ) -> Result<Period, SimError> {
         let growth = multiplier.map(|multiplier| multiplier.ln() / self.duration);
         if let Some(rate) = growth.filter(|rate| *rate > NEUTRAL) {
+            // From cycle to cycle only the growth is seen; its frequency is that of the mean circuit of the cycle.
+            let mean = growing_over(self.system, &self.samples, &mut ws.clone())?;
             return Err(SimError::Oscillates {
-                frequency: None,
+                frequency: mean.map(|growing| growing.frequency),
                 rate,
             });
         }

@@ -40,6 +40,9 @@ const SLOW: u32 = 300;
 /// Further cycles in which it is looked for a repetition that does not follow them.
 const WANDERING: u32 = 16;
 
+/// How near to whole half cycles a repetition is that of the ripple.
+const FOLLOWS: f64 = 0.01;
+
 /// Change from cycle to cycle, as a share of the swing of an unknown so far, below which it has come to rest.
 const STILL: f64 = 1e-2;
 
@@ -147,13 +150,8 @@ impl<'a> Coarse<'a> {
         })
     }
 
-    /// Whether the ends of the cycles repeat themselves, or what happens in some more of them does without them.
+    /// Whether some more cycles repeat themselves without following the mains, or slowly by their ends.
     fn repeats(&mut self, ws: &mut Workspace) -> Result<(), SimError> {
-        if let Some(cycles) = repeats(&self.ends) {
-            return Err(SimError::Repeats {
-                period: cycles * self.duration,
-            });
-        }
         let mut states = Vec::new();
         for _ in 0..WANDERING {
             if self.run_to(self.cycle + 1, ws).is_err() {
@@ -161,10 +159,16 @@ impl<'a> Coarse<'a> {
             }
             states.append(&mut self.samples);
         }
-        match wanders(&states, STEPS as usize) {
+        // What repeats sooner than every second cycle is not seen by their ends, or with a period that is not its own.
+        let within = wanders(&states, STEPS as usize).map(|steps| steps / f64::from(STEPS));
+        let follows = |cycles: f64| (2.0 * cycles - (2.0 * cycles).round()).abs() < FOLLOWS;
+        let found = within
+            .filter(|&cycles| !follows(cycles))
+            .or_else(|| repeats(&self.ends));
+        match found {
             None => Ok(()),
-            Some(steps) => Err(SimError::Repeats {
-                period: steps * self.duration / f64::from(STEPS),
+            Some(cycles) => Err(SimError::Repeats {
+                period: cycles * self.duration,
             }),
         }
     }

@@ -5,6 +5,7 @@
 //!
 //! Care   told only when it repeats evenly; a circuit that tips over once and stays there does not
 
+use crate::error::SimError;
 use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::transient::{Method, Stepper};
@@ -18,6 +19,9 @@ const LONGER: f64 = 16.0;
 
 /// The longest step, s, and the longest run with it: a minute.
 const LONGEST: f64 = 8e-3;
+
+/// Steps of all runs after which it is given up, sub-steps counted: a second or two of work.
+const MOST_STEPS: u64 = 150_000;
 
 /// Volts by which a rest is pushed.
 const PUSH: f64 = 1e-3;
@@ -33,8 +37,9 @@ pub(super) fn swing(system: &System, rate: f64, ws: &mut Workspace) -> Option<f6
     }
     let mut step = 0.25 / rate;
     let mut time = 0.0;
-    while step <= LONGEST {
-        let found = repeating(system, time, step, ws)?;
+    let most = ws.counts.steps + MOST_STEPS;
+    while step <= LONGEST && ws.counts.steps < most {
+        let found = repeating(system, time, step, ws).ok()?;
         if found.is_some() {
             return found;
         }
@@ -44,25 +49,32 @@ pub(super) fn swing(system: &System, rate: f64, ws: &mut Workspace) -> Option<f6
     None
 }
 
-/// How often it repeats, Hz, followed from `ws.x` at a time, s, by steps of so many seconds. None when it cannot be
-/// followed; none within when it does not repeat.
+/// How often it repeats, Hz, followed from `ws.x` at a time, s, by steps of so many seconds; none when it does not, or
+/// not within the work allowed.
+///
+/// # Errors
+/// [`SimError::Stuck`].
 pub(crate) fn repeating(
     system: &System,
     time: f64,
     step: f64,
     ws: &mut Workspace,
-) -> Option<Option<f64>> {
+) -> Result<Option<f64>, SimError> {
     let tolerances = Tolerances::default();
     let mut stepper = Stepper::new(system, Method::TrBdf2, tolerances, time, false, ws);
     let voltages: Vec<usize> = (0..system.len())
         .filter(|&k| system.unknowns()[k].is_voltage())
         .collect();
     let mut states: Vec<Vec<f64>> = Vec::with_capacity(STEPS);
+    let most = ws.counts.steps + MOST_STEPS;
     for k in 1..=STEPS {
-        stepper.advance(time + step * k as f64, ws).ok()?;
+        stepper.advance(time + step * k as f64, ws)?;
+        if ws.counts.steps > most {
+            return Ok(None);
+        }
         states.push(voltages.iter().map(|&at| ws.x[at]).collect());
     }
-    Some(repeats(&states).map(|period| 1.0 / (step * period)))
+    Ok(repeats(&states).map(|period| 1.0 / (step * period)))
 }
 
 /// After how many states `[states][figures]` a circuit repeats itself, judged by what moves most of it in the later half,

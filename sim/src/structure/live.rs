@@ -38,14 +38,14 @@ pub fn through(amplifier: &Amplifier) -> Option<Vec<PartId>> {
             return Some(way);
         }
         for (part, placed) in circuit.parts().filter(|(part, _)| *part != mains.part) {
-            let paths = match &placed.part {
-                Part::Resistor(resistor) if resistor.r > harmless => Vec::new(),
+            let paths = if placed.part.ohms().is_some_and(|ohms| ohms > harmless) {
+                Vec::new()
+            } else if let Part::Switch(_) = placed.part {
                 // Whichever way it is turned.
-                Part::Switch(_) => {
-                    let contacts = placed.nodes[1..].iter();
-                    contacts.map(|&to| (placed.nodes[0], to)).collect()
-                }
-                of => of.dc_paths(&placed.nodes),
+                let contacts = placed.nodes[1..].iter();
+                contacts.map(|&to| (placed.nodes[0], to)).collect()
+            } else {
+                placed.part.dc_paths(&placed.nodes)
             };
             for (a, b) in paths {
                 for (here, there) in [(a, b), (b, a)] {

@@ -82,7 +82,8 @@ fn unseen(verdict: &Verdict) -> String {
             let comma = if k + 1 < unseen.parts.len() { "," } else { "" };
             if line.chars().count() + part.len() + 2 > WIDTH {
                 text += &format!("{line}\n");
-                line = "   ".to_owned();
+                line.clear();
+                line += "   ";
             }
             line += &format!(" {part}{comma}");
         }
@@ -125,12 +126,19 @@ fn chart(answer: &Readings) -> String {
             ohms(point.source_ohms),
         ];
         for shown in &point.shown {
-            row.push(volts(shown.volts));
+            let mark = if shown.upset { "≈ " } else { "" };
+            row.push(format!("{mark}{}", volts(shown.volts)));
             row.extend(shown.range.map(|range| format!("{range} V")));
         }
         sheet.row(row);
     }
-    sheet.print("Voltage chart: true volts, and what each meter shows", 2)
+    let upset = answer.points.iter().flat_map(|point| &point.shown);
+    let upset = if upset.into_iter().any(|shown| shown.upset) {
+        "≈: with this meter there the amplifier finds no rest and swings slowly; the volts are estimated.\n\n"
+    } else {
+        ""
+    };
+    sheet.print("Voltage chart: true volts, and what each meter shows", 2) + upset
 }
 
 fn compared(verdict: &Verdict) -> String {

@@ -42,7 +42,7 @@ pub(super) struct Fault {
     pub(super) part: String,
     /// What is wrong with it, behind its designator: "open", "weak (half the current)".
     pub(super) what: &'static str,
-    /// The same without its size: "open", "weak".
+    /// What is wrong without its size: "open", "weak".
     pub(super) kind: &'static str,
     /// What was changed.
     pub(super) change: Departure,

@@ -15,10 +15,10 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use super::change::Departure;
+use super::compared::Compared;
 use super::faults::{Fault, shown};
 use super::points::Point;
 use super::solved::with;
-use super::verdict::Compared;
 use crate::UnderTest;
 use sim::circuit::PartId;
 use sim::parts::Part;
@@ -27,13 +27,13 @@ use sim::quantity::{Unit, engineering};
 /// Kinds of faults whose size is sought, at most: those that fit best at the sizes tried.
 const SOUGHT: usize = 8;
 
-/// The same on the mains, where each size is a period to settle.
+/// Kinds sought on the mains, where each size is a period to settle.
 const SOUGHT_ON_MAINS: usize = 3;
 
 /// Sizes solved for.
 const SIZES: usize = 33;
 
-/// The same on the mains.
+/// Sizes solved for on the mains.
 const SIZES_ON_MAINS: usize = 13;
 
 /// Places between two sizes solved for at which χ² is read.

@@ -25,11 +25,11 @@ pub struct Bursting {
 
 /// Between the last level of a sweep and the next, which burst, if that is what `ended` it.
 pub(super) fn onset(
-    ended: &Option<SimError>,
+    ended: Option<&SimError>,
     levels: &[Level],
     solve: &impl Fn(f64) -> Result<Level, SimError>,
 ) -> Option<Bursting> {
-    let Some(SimError::Bursts { frequency, rate }) = *ended else {
+    let Some(&SimError::Bursts { frequency, rate }) = ended else {
         return None;
     };
     let last = levels.last()?;

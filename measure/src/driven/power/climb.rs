@@ -21,7 +21,7 @@ const ENOUGH: f64 = 0.12;
 /// what it rises unclipped.
 const STOPPED: f64 = 0.5;
 
-/// The same where only the distortion limit is sought: what exceeds it and rises less than the drive clips.
+/// Rise below which it ends where only the distortion limit is sought: what exceeds it and rises less than the drive clips.
 const CLIPS: f64 = 0.97;
 
 /// And where nothing more comes, whatever the distortion: a square wave has 48 %.

@@ -39,7 +39,7 @@ pub(super) fn findings(
         });
         let mut drawn: Option<Option<Balance>> = None;
         for &(p, q) in &mirror.parts {
-            if mirror.is_untold(p) || told.contains(&p) {
+            if mirror.is_untold(p) || mirror.feeds_one_side(graph, p) || told.contains(&p) {
                 continue;
             }
             let Some(mut finding) = differ(graph, &mirror, p, q) else {

@@ -59,9 +59,10 @@ impl Groups {
 
 /// Whether a part brings direct current.
 fn supplies(placed: &Placed) -> bool {
-    match &placed.part {
-        Part::Source(source) => matches!(source.waveform, Waveform::Dc(volts) if volts != 0.0),
-        part => part.is_rectifier(),
+    if let Part::Source(source) = &placed.part {
+        matches!(source.waveform, Waveform::Dc(volts) if volts != 0.0)
+    } else {
+        placed.part.is_rectifier()
     }
 }
 

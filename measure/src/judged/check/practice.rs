@@ -2,6 +2,8 @@
 //!
 //! The limits are common practice, no source; the reason stands beside each. None of them is a fault by
 //! itself, and all of them are what a lost or added zero makes of a usual value.
+//!
+//! Over 400 lines because every question is one stage and its few limits.
 
 use std::f64::consts::{FRAC_1_SQRT_2, TAU};
 

@@ -21,7 +21,7 @@ use sim::structure::graph::Graph;
 /// A resistor ten times too large brings it to 4.5 at least, for the usual stages.
 const NEXT_TO_CUT_OFF: f64 = 4.0;
 
-/// The same of ordinary stages, d from a quarter to three quarters: what a mended one must have.
+/// That figure of ordinary stages, d from a quarter to three quarters: what a mended one must have.
 const ORDINARY: std::ops::Range<f64> = 0.5..NEXT_TO_CUT_OFF;
 
 /// Share of the bias that a resistor must make for it to be what biases the valve (common practice, no source).
