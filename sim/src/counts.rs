@@ -11,6 +11,8 @@ pub struct Counts {
     pub newton_failures: u64,
     /// Steps refused because the local error was too large.
     pub error_failures: u64,
+    /// Steps taken though their local error was above its limit, because no finer ones are allowed.
+    pub forced: u64,
     /// Evaluations of all devices.
     pub evaluations: u64,
     /// Factorisations that kept the pivots.

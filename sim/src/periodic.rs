@@ -93,6 +93,9 @@ pub struct Period {
     /// value, the worst of all that store charge or flux: the change over the last cycle, or the highest
     /// harmonics of a collocation.
     pub residual: f64,
+    /// Share of the steps of the cycle that were taken though their local error was above its limit, because no finer
+    /// ones are allowed.
+    pub forced: f64,
     /// Largest eigenvalue of the monodromy matrix: below one, a disturbance dies away. None only where the cycle was
     /// waited for, and disturbances were seen to die away.
     pub multiplier: Option<f64>,
@@ -223,5 +226,6 @@ fn collocated(
     let multiplier = Some(monodromy::Monodromy::whole(&sensitivity)?.multiplier());
     run.samples = samples;
     run.residual = found.tail;
+    run.takes_no_steps();
     Some(run.finish(multiplier, Approach::Collocation, ws))
 }

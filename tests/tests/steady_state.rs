@@ -417,3 +417,32 @@ HT = { supply = "250V", positive = "ht", negative = "chassis", resistance = "10R
         assert!((1.0..50.0).contains(&rate), "{rate} 1/s");
     }
 }
+
+#[test]
+fn steps_that_are_as_fine_as_allowed_and_still_not_exact_are_counted() {
+    let opened = EXAMPLES[2].open(&[]);
+    let settling = Settling {
+        approach: Approach::Shooting,
+        ..Settling::default()
+    };
+    let forced = |drive: f64, halvings: u32| {
+        let mut ws = opened.driven(drive).expect("rest");
+        let tolerances = Tolerances {
+            halvings,
+            ..Tolerances::default()
+        };
+        let period = settle(
+            &opened.system,
+            opened.cycle(),
+            &settling,
+            &tolerances,
+            &mut ws,
+        );
+        period.expect("it settles").forced
+    };
+    // Clipped, four microseconds a step are too long at the corners; a 256th of that is not, and unclipped neither is.
+    let drive = 0.7 * EXAMPLES[2].overdrive;
+    assert!(forced(drive, 0) > 0.01, "{}", forced(drive, 0));
+    assert!(forced(drive, 8) < 1e-3, "{}", forced(drive, 8));
+    assert!(forced(0.1 * drive, 0) < f64::MIN_POSITIVE);
+}

@@ -328,6 +328,7 @@ impl SupplyOf {
                     samples: rest.samples().to_vec(),
                     cycles: mains.map_or(0, |mains| mains.cycles),
                     residual: mains.map_or(0.0, |mains| mains.residual),
+                    forced: 0.0,
                     multiplier: None,
                     approach: mains.map_or(sim::periodic::Approach::Automatic, |m| m.approach),
                 };

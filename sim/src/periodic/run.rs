@@ -20,6 +20,9 @@ pub(super) const NEAR: f64 = 1e-2;
 /// Steps for a sample, on the mean of a cycle, beyond which it is asked what is going on: hard clipping takes forty.
 const MANY: u64 = 100;
 
+/// Keeps what is zero throughout from dividing by nothing: V, A or Wb.
+const FLOOR: f64 = 1e-6;
+
 /// Cycles in progress.
 pub(super) struct Run<'a> {
     pub(super) system: &'a System,
@@ -35,6 +38,8 @@ pub(super) struct Run<'a> {
     uncorrected: Option<Vec<f64>>,
     pub(super) cycles: u32,
     pub(super) residual: f64,
+    /// Steps of the last cycle, and those of them taken though their error was above its limit.
+    steps: (u64, u64),
 }
 
 impl<'a> Run<'a> {
@@ -57,6 +62,7 @@ impl<'a> Run<'a> {
             uncorrected: None,
             cycles: 0,
             residual: f64::INFINITY,
+            steps: (0, 0),
         }
     }
 
@@ -65,6 +71,7 @@ impl<'a> Run<'a> {
         self.memory.copy_from_slice(&ws.memory);
         self.stepper.begin_cycle(steps);
         let start = self.start();
+        let before = ws.counts;
         let mut budget = ws.counts.steps + MANY * self.samples.len() as u64;
         for k in 0..self.samples.len() {
             self.samples[k].copy_from_slice(&ws.x);
@@ -75,6 +82,10 @@ impl<'a> Run<'a> {
             }
         }
         self.cycles += 1;
+        self.steps = (
+            ws.counts.steps - before.steps,
+            ws.counts.forced - before.forced,
+        );
         self.uncorrected = None;
         // After a correction only what stores stands at its new value when the cycle starts; and no change is known
         // better than the two solutions it is the difference of.
@@ -87,8 +98,18 @@ impl<'a> Run<'a> {
                 let known = ws.relative * start.abs().max(end.abs()) + ws.absolute[k];
                 ((end - start).abs() - known).max(0.0) / scale
             })
+            .chain(self.remembered(ws))
             .fold(0.0, f64::max);
         Ok(self.residual)
+    }
+
+    /// Change over the cycle of each stored value of hysteresis, relative to its size.
+    fn remembered(&self, ws: &Workspace) -> impl Iterator<Item = f64> {
+        let known = |size: f64| ws.relative * size + FLOOR * ws.relative;
+        self.memory.iter().zip(&ws.memory).map(move |(start, end)| {
+            let size = start.abs().max(end.abs());
+            ((end - start).abs() - known(size)).max(0.0) / (size + FLOOR)
+        })
     }
 
     /// Whether it is a fast oscillation that has taken so many steps from `start`, s, to sample `k`.
@@ -101,6 +122,11 @@ impl<'a> Run<'a> {
             }),
             None => Ok(()),
         }
+    }
+
+    /// The samples are not those of a cycle that was stepped through.
+    pub(super) fn takes_no_steps(&mut self) {
+        self.steps = (0, 0);
     }
 
     /// Forgets the steps kept: those of the cycles to come are chosen by their error until some are kept again.
@@ -209,6 +235,11 @@ impl<'a> Run<'a> {
             samples: self.samples,
             cycles: self.cycles,
             residual: self.residual,
+            forced: if self.steps.0 > 0 {
+                self.steps.1 as f64 / self.steps.0 as f64
+            } else {
+                0.0
+            },
             multiplier,
             approach,
         })
@@ -216,8 +247,6 @@ impl<'a> Run<'a> {
 
     /// Swing of each unknown in the cycle plus a thousandth of its largest value; `[n]`.
     pub(super) fn scales(&self) -> impl Iterator<Item = f64> {
-        /// Keeps unknowns that are zero throughout from dividing by nothing: V, A or Wb.
-        const FLOOR: f64 = 1e-6;
         (0..self.system.len()).map(|k| {
             let (mut least, mut most) = (f64::INFINITY, f64::NEG_INFINITY);
             for sample in &self.samples {

@@ -43,7 +43,12 @@ impl Control {
     /// is: refusing it would only end the run. A step of a cycle before was judged there.
     pub(super) fn accepts(&mut self, error: f64) -> bool {
         self.last_error = error;
-        error <= 1.0 || self.level >= self.finest || self.steps.follows()
+        error <= 1.0 || self.is_finest() || self.steps.follows()
+    }
+
+    /// Whether no finer step is allowed.
+    pub(super) fn is_finest(&self) -> bool {
+        self.level >= self.finest
     }
 
     /// A step was taken whose error nobody estimated: it counts as this much of the limit.

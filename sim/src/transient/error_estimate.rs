@@ -76,6 +76,7 @@ impl Stepper<'_> {
             largest = largest.max(error.abs() / (ws.relative * x.abs() + absolute));
         }
         if self.control.accepts(largest / limit) {
+            ws.counts.forced += u64::from(largest > limit && self.control.is_finest());
             Step::Taken
         } else {
             Step::Error

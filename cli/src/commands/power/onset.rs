@@ -149,6 +149,7 @@ mod tests {
             cores: Vec::new(),
             cycles: 0,
             residual: 0.0,
+            forced: 0.0,
             approach: sim::periodic::Approach::Shooting,
         }
     }

@@ -90,11 +90,28 @@ fn settled(answer: &Power) -> String {
         .filter(|(count, _)| *count > 0)
         .map(|(count, words)| format!("{count} {words}"))
         .collect();
-    format!(
+    let settled = format!(
         "Settled to {:.1e} of the signal; of {} levels {}.\n",
         answer.residual,
         answer.levels.len(),
         counted.join(", ")
+    );
+    settled + &forced(answer)
+}
+
+/// Levels that rest on steps whose error is above its limit.
+fn forced(answer: &Power) -> String {
+    /// Share of the steps below which they say nothing: single steps at the corner of a clipped wave.
+    const MANY: f64 = 0.01;
+    let forced = answer.levels.iter().filter(|level| level.forced > MANY);
+    let shares: Vec<f64> = forced.map(|level| level.forced).collect();
+    if shares.is_empty() {
+        return String::new();
+    }
+    format!(
+        "In {} of the levels up to {} of the steps are as fine as is allowed and less exact than is asked for: read them as estimates.\n",
+        shares.len(),
+        percent(shares.iter().copied().fold(0.0, f64::max))
     )
 }
 

@@ -33,6 +33,8 @@ pub struct Level {
     pub cycles: u32,
     /// What is left to settle, relative: see [`Period::residual`](sim::periodic::Period::residual).
     pub residual: f64,
+    /// Share of the steps taken whatever their error: see [`Period::forced`](sim::periodic::Period::forced).
+    pub forced: f64,
     /// The way that led to the settled period.
     pub approach: Approach,
 }

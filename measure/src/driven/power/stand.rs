@@ -177,6 +177,7 @@ impl<'a> Stand<'a> {
             peak: self.places.greatest(self.of.circuit, &period.samples),
             cycles: period.cycles,
             residual: period.residual,
+            forced: period.forced,
             approach: period.approach,
         }
     }
