@@ -57,6 +57,8 @@ pub struct End {
     pub thd: Option<f64>,
     /// What gives up first just outside the band; empty when nothing clips.
     pub first: Vec<Limit>,
+    /// Why there is no level outside, where there is none: bursts of oscillation, say.
+    pub error: Option<String>,
 }
 
 /// Where a power brings a core to saturation in the bass.
@@ -75,6 +77,8 @@ pub struct BassLimit {
     pub thd: Option<f64>,
     /// Where the power is lost below it, what gives up first.
     pub first: Vec<Limit>,
+    /// Why there is no level below it, where there is none.
+    pub error: Option<String>,
 }
 
 /// Finds both ends of the band of a rated power, W.
@@ -98,6 +102,7 @@ pub(super) fn power_bandwidth(
             frequency: band.as_ref().and_then(frequency),
             searched_to,
             thd: band.as_ref().and_then(thd),
+            error: band.as_ref().and_then(error),
             first: band
                 .and_then(|band| band.outside)
                 .map(|outside| levels.first_of(&outside.found))
@@ -162,12 +167,19 @@ pub(super) fn bass_limit(
         searched_to: LOWEST,
         part,
         thd: thd(&band),
+        error: error(&band),
         first,
     }))
 }
 
 fn frequency(band: &Edge<Found>) -> Option<f64> {
     band.outside.as_ref().map(|_| band.inside.frequency)
+}
+
+fn error(band: &Edge<Found>) -> Option<String> {
+    let outside = &band.outside.as_ref()?.found;
+    let short = outside.outcome.as_ref().err()?;
+    short.error.as_ref().map(SimError::to_string)
 }
 
 fn thd(band: &Edge<Found>) -> Option<f64> {
