@@ -27,7 +27,7 @@ mod tests;
 mod verdict;
 
 pub use band::Band;
-pub use meter::{Meter, RANGES};
+pub use meter::{Meter, RANGE_LIMITS, RANGES};
 pub use points::{Point, points};
 pub use taken::{Taken, TakenError, read};
 pub use verdict::{Compared, Explains, Standing, ValvePoints, Verdict};
