@@ -122,6 +122,22 @@ mod tests {
     }
 
     #[test]
+    fn a_reading_is_off_by_its_scale_or_by_itself() {
+        // 3 % of full scale, 1 % of the reading, and never less than 20 mV (common practice, no source).
+        let pointer = Meter::parse("20k/V").unwrap();
+        let digital = Meter::parse("10M").unwrap();
+        for (meter, reading, range, volts) in [
+            (&pointer, 200.0, Some(250.0), 7.5),
+            (&pointer, 0.1, Some(0.5), 0.02),
+            (&digital, -300.0, None, 3.0),
+            (&digital, 0.5, None, 0.02),
+        ] {
+            let found = meter.accuracy(reading, range);
+            assert!((found / volts - 1.0).abs() < 1e-14, "{found}");
+        }
+    }
+
+    #[test]
     fn the_range_is_found_from_above() {
         // 170 V behind 68 k on 500 Ω/V: the 50 V range would show 46 V, and yet nobody would go there.
         let meter = Meter::parse("500 ohms per volt").unwrap();
