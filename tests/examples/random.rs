@@ -8,7 +8,8 @@
 //!
 //! The first counts outcomes and keeps in FOLDER the text of every case with something wrong; the second prints the
 //! text of one case and judges it. Kinds: circuits, mains, files, reworks, readings, targets, traced, valves. The third
-//! puts cases of all kinds, recordings too, to `target/release/gridleak`, with commands that may take seconds.
+//! puts cases of all kinds, recordings too, to `target/release/gridleak`, with commands that may take seconds. `amplifiers`
+//! composes amplifiers of two to four stages and changes what must not change them.
 //!
 //! Cases run in a process of their own. One that gives no sign for some ten seconds is ended, named as a hang, and
 //! the next one goes on.
@@ -23,35 +24,42 @@ use std::time::Duration;
 
 use checks::random::case::{Kind, Outcome};
 use checks::random::program::Program;
+use checks::random::same;
 use checks::source::root;
 
 /// No case may take longer.
 const LONGEST: Duration = Duration::from_secs(10);
-/// A worker that is silent for longer is ended: it ends the program by itself first.
+/// A worker that is silent for longer is ended: it ends the program by itself first, and asks of an amplifier a dozen
+/// times.
 const SILENT: Duration = Duration::from_secs(12);
+const SILENT_AMPLIFIER: Duration = Duration::from_mins(2);
 
 fn number(text: Option<&String>, what: &str) -> u64 {
     text.and_then(|text| text.parse().ok())
         .unwrap_or_else(|| panic!("{what} is a whole number"))
 }
 
-/// What is asked: the library about a kind of case, or the program about any.
+/// What is asked: the library about a kind of case, the program about any, or composed amplifiers whether they stay
+/// the same.
 #[derive(Clone, Copy)]
 enum Asked {
     Library(Kind),
     Program,
+    Amplifiers,
 }
 
 fn asked(word: Option<&String>) -> Asked {
     let word = word.map_or("", String::as_str);
-    if word == "program" {
-        return Asked::Program;
+    match word {
+        "program" => return Asked::Program,
+        "amplifiers" => return Asked::Amplifiers,
+        _ => {}
     }
     let found = Kind::ALL.into_iter().find(|(name, _)| *name == word);
     found.map_or_else(
         || {
             panic!(
-                "a kind is program or one of {:?}",
+                "a kind is program, amplifiers or one of {:?}",
                 Kind::ALL.map(|(name, _)| name)
             )
         },
@@ -66,6 +74,14 @@ fn folder(seed: u64) -> PathBuf {
 
 fn judge(asked: Asked, seed: u64, case: u64) -> Result<Outcome, String> {
     match asked {
+        Asked::Amplifiers => {
+            let (amplifier, mut dice) = same::drawn(seed, case);
+            let how = same::judge(&amplifier, &mut dice)?;
+            if how == "stable" && case.is_multiple_of(4) && !amplifier.on_the_mains {
+                same::judge_driven(&amplifier)?;
+            }
+            Ok(Outcome::NoAnswer(how.to_owned()))
+        }
         Asked::Library(kind) => kind.judge(&kind.text(seed, case)),
         Asked::Program => {
             let folder = folder(seed);
@@ -80,13 +96,22 @@ fn judge(asked: Asked, seed: u64, case: u64) -> Result<Outcome, String> {
     }
 }
 
+/// What a case is about; the files of the program stay where it was asked.
+fn text(asked: Asked, seed: u64, case: u64) -> String {
+    match asked {
+        Asked::Library(kind) => kind.text(seed, case),
+        Asked::Amplifiers => same::drawn(seed, case).0.text(),
+        Asked::Program => String::new(),
+    }
+}
+
 /// One line about one case.
 fn judged(asked: Asked, seed: u64, case: u64) -> String {
     let done = catch_unwind(AssertUnwindSafe(|| judge(asked, seed, case)));
     match done {
         Ok(Ok(Outcome::Answered)) => "answered".to_owned(),
         Ok(Ok(Outcome::Refused)) => "refused".to_owned(),
-        Ok(Ok(Outcome::NoAnswer(why))) => format!("no answer: {why}"),
+        Ok(Ok(Outcome::NoAnswer(why))) => why,
         Ok(Err(wrong)) => format!("WRONG {}", wrong.replace('\n', " ")),
         Err(_) => "PANIC".to_owned(),
     }
@@ -114,9 +139,7 @@ fn main() {
                 number(arguments.get(2), "NUMBER"),
                 number(arguments.get(3), "SEED"),
             );
-            if let Asked::Library(kind) = asked {
-                println!("{}", kind.text(seed, case));
-            }
+            println!("{}", text(asked, seed, case));
             println!("# {}", judged(asked, seed, case));
         }
         _ => {
@@ -155,13 +178,17 @@ fn worker(kind: &str, from: u64, to: u64, seed: u64) -> (Child, Receiver<String>
 )]
 fn run(word: &str, count: u64, seed: u64, keep: Option<&Path>) {
     let asked = asked(Some(&word.to_owned()));
+    let silent = match asked {
+        Asked::Library(_) | Asked::Program => SILENT,
+        Asked::Amplifiers => SILENT_AMPLIFIER,
+    };
     let mut counts: BTreeMap<String, u64> = BTreeMap::new();
     let mut wrong = 0;
     let mut next = 0;
     while next < count {
         let (mut child, lines) = worker(word, next, count, seed);
         loop {
-            let (case, outcome) = match lines.recv_timeout(SILENT) {
+            let (case, outcome) = match lines.recv_timeout(silent) {
                 Ok(line) => {
                     let (case, outcome) = line.split_once(' ').expect("number and outcome");
                     (case.parse().expect("a number"), outcome.to_owned())
@@ -179,10 +206,7 @@ fn run(word: &str, count: u64, seed: u64, keep: Option<&Path>) {
                 if let Some(folder) = keep {
                     std::fs::create_dir_all(folder).expect("the folder can be made");
                     let path = folder.join(format!("{word}-{case}-{seed}.txt"));
-                    let text = match asked {
-                        Asked::Library(kind) => kind.text(seed, case),
-                        Asked::Program => String::new(),
-                    };
+                    let text = text(asked, seed, case);
                     std::fs::write(path, format!("# {outcome}\n{text}"))
                         .expect("the folder can be written");
                 }

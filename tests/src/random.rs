@@ -8,4 +8,6 @@ pub mod case;
 pub mod dice;
 pub mod drawing;
 pub mod program;
+pub mod same;
 pub mod spoilt;
+pub mod stages;

@@ -263,11 +263,6 @@ fn a_triode_at_the_generator_has_its_miller_capacitance() {
     );
     let opened = file(&format!("{wired}{bypass}"), "R4");
     let capacitances = &library::find("6SN7GT").expect("it is there").capacitances;
-    let circuit = &opened.amplifier.circuit;
-    let part = circuit.find_part("V1").expect("V1");
-    let Part::Valve(v1) = &circuit.part(part).part else {
-        panic!("V1 is a valve");
-    };
     let a = gain(&opened.system, &opened).norm();
     let wanted = capacitances.grid_cathode + (1.0 + a) * (capacitances.anode_grid + 1e-12);
     let input = ask(&opened).input.expect("there is an input");
