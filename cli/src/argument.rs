@@ -7,6 +7,7 @@ use sim::{Circuit, NodeId, PartId};
 
 use crate::diagnostic::Id;
 use crate::failure::Failure;
+use measure::driven::power::Output;
 
 /// Reads an argument; `least` is the smallest value that makes sense.
 pub(crate) fn quantity(argument: &str, text: &str, unit: Unit, least: f64) -> Result<f64, Failure> {
@@ -37,6 +38,17 @@ pub(crate) fn given(
     unit: Unit,
 ) -> Result<Option<f64>, Failure> {
     text.map(|text| positive(argument, text, unit)).transpose()
+}
+
+/// `--at`: outputs in watts or volts, e.g. 20W or 25V.
+pub(crate) fn outputs(texts: &[String]) -> Result<Vec<Output>, Failure> {
+    let output = |text: &String| {
+        if text.trim_end().ends_with(['V', 'v']) {
+            return positive("--at", text, Unit::Volt).map(Output::Volts);
+        }
+        positive("--at", text, Unit::Watt).map(Output::Watts)
+    };
+    texts.iter().map(output).collect()
 }
 
 /// A ratio below one.

@@ -5,25 +5,61 @@
 use std::io::Write;
 
 use measure::at_rest::voltages::Voltages;
+use measure::instruments::load_condition::hangs_on_a_transformer;
+use measure::instruments::peak::Peak;
+use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
+
+use crate::notes;
 
 /// V; direct voltages above it are treated as dangerous.
 /// Source    customary limit of extra-low voltage for direct current in dry places, from memory
 const DANGEROUS_VOLTS: f64 = 60.0;
 
+/// The chassis as nodes are named.
+const CHASSIS: &str = "chassis";
+
 /// V; where a capacitor counts as discharged.
 const DISCHARGED_VOLTS: f64 = 50.0;
 
 /// What is said of a mains supply, whatever the voltages.
-const MAINS: &str = "caution: a mains-fed amplifier is lethal, and stays so after the plug is pulled: unplug, discharge\n  through a resistor, prove dead with the meter. Never drive it without a load. These figures are a\n  prediction, not a permission. Local codes and licensed practice come first.\n";
+const MAINS: &str = "caution: a mains-fed amplifier is lethal, and stays so after the plug is pulled: unplug, discharge\n  through a resistor, prove dead with the meter.\n";
 
-/// Words of caution for an amplifier with these voltages; none below the limit.
-fn text(voltages: &Voltages) -> Option<String> {
-    let highest = voltages
-        .nodes
-        .iter()
-        .max_by(|a, b| a.volts.abs().total_cmp(&b.volts.abs()))?;
-    if highest.volts.abs() <= DANGEROUS_VOLTS {
+/// What is said of an amplifier whose load hangs on a transformer.
+const OPEN_LOAD: &str = "  Never drive the amplifier without a load.\n";
+
+/// What is said at the end.
+const PREDICTION: &str = "  These figures are a prediction, not a permission: check the first reading against them. Local codes and\n  licensed practice come first.\n";
+
+/// What is said where the mains touches the chassis, behind how it does.
+const LIVE: &str = ": every metal part may be at the full\n  mains. Feed it from an isolating transformer; join no earth, meter or oscilloscope to it before.\n";
+
+/// Words of caution for an amplifier with these voltages at rest and that peak with signal; none below the limit.
+fn text(amplifier: &Amplifier, voltages: Option<&Voltages>, driven: Option<&Peak>) -> String {
+    let live = notes::live_chassis(amplifier);
+    let mut text = live.map_or_else(String::new, |how| {
+        format!("caution: LIVE CHASSIS, {how}{LIVE}")
+    });
+    let lethal = match voltages {
+        Some(voltages) => highest(voltages, driven),
+        None => Some(MAINS.to_owned()),
+    };
+    let Some(lethal) = lethal else {
+        return text;
+    };
+    text += &lethal;
+    if hangs_on_a_transformer(&amplifier.circuit, amplifier.bench.load) {
+        text += OPEN_LOAD;
+    }
+    text + PREDICTION
+}
+
+/// The greatest peak, and what capacitors keep; none below the limit.
+fn highest(voltages: &Voltages, driven: Option<&Peak>) -> Option<String> {
+    let at_rest = voltages.peak.as_ref()?;
+    let with_signal = driven.filter(|peak| peak.volts > at_rest.volts);
+    let peak = with_signal.unwrap_or(at_rest);
+    if peak.volts <= DANGEROUS_VOLTS {
         return None;
     }
     let charged = voltages
@@ -31,10 +67,19 @@ fn text(voltages: &Voltages) -> Option<String> {
         .iter()
         .filter(|c| c.volts.value > DISCHARGED_VOLTS);
     let stored: f64 = charged.map(|capacitor| capacitor.stored).sum();
+    let kind = match (with_signal, voltages.mains) {
+        (Some(_), _) => " peak with signal",
+        (None, Some(_)) => " peak",
+        (None, None) => "",
+    };
+    let place = if peak.to == CHASSIS {
+        format!("at node `{}`", peak.from)
+    } else {
+        format!("between `{}` and `{}`", peak.from, peak.to)
+    };
     let mut text = format!(
-        "caution: up to {} at node `{}`: lethal, and it stays after the plug is pulled.\n",
-        engineering(highest.volts, Unit::Volt),
-        highest.node
+        "caution: up to {}{kind} {place}: lethal, and it stays after the plug is pulled.\n",
+        engineering(peak.volts, Unit::Volt)
     );
     if stored > 0.0 {
         text += &format!(
@@ -43,9 +88,6 @@ fn text(voltages: &Voltages) -> Option<String> {
             joules(stored)
         );
     }
-    text += "  Never drive the amplifier without a load. These figures are a prediction, not a permission:\n";
-    text +=
-        "  check the first reading against them. Local codes and licensed practice come first.\n";
     Some(text)
 }
 
@@ -64,22 +106,30 @@ pub(crate) fn warn(words: &str) {
     let _ = writeln!(std::io::stderr().lock(), "warning: {words}");
 }
 
-/// Prints the cautions to stderr: those that the voltages call for, or, where none are known, those of the mains.
-pub(crate) fn print(voltages: Option<&Voltages>) {
-    let text = voltages.map_or_else(|| Some(MAINS.to_owned()), text);
-    // Where stderr is gone there is nobody left to warn.
-    let _ = std::io::stderr()
-        .lock()
-        .write_all(text.unwrap_or_default().as_bytes());
+/// Prints the cautions to stderr: those that the voltages call for, at rest and, where there is one, with signal; where
+/// none are known, those of the mains.
+pub(crate) fn print(amplifier: &Amplifier, voltages: Option<&Voltages>, driven: Option<&Peak>) {
+    print_text(&text(amplifier, voltages, driven));
 }
 
-/// Prints the cautions of several amplifiers: those of the one with the highest voltages.
-pub(crate) fn print_highest<'a>(amplifiers: impl Iterator<Item = &'a Voltages>) {
-    let highest = |voltages: &&Voltages| {
-        let nodes = voltages.nodes.iter();
-        nodes.map(|node| node.volts.abs()).fold(0.0, f64::max)
+/// Prints words to stderr as they are.
+pub(crate) fn print_text(text: &str) {
+    // Where stderr is gone there is nobody left to warn.
+    let _ = std::io::stderr().lock().write_all(text.as_bytes());
+}
+
+/// Prints the cautions of several amplifiers: those of the one with the highest voltages, one with a live chassis
+/// before all others.
+pub(crate) fn print_highest<'a>(amplifiers: impl Iterator<Item = (&'a Amplifier, &'a Voltages)>) {
+    let highest = |(amplifier, voltages): &(&Amplifier, &Voltages)| {
+        let volts = voltages.peak.as_ref().map_or(0.0, |peak| peak.volts);
+        (notes::live_chassis(amplifier).is_some(), volts)
     };
-    if let Some(most) = amplifiers.max_by(|a, b| highest(a).total_cmp(&highest(b))) {
-        print(Some(most));
+    let most = amplifiers.max_by(|a, b| {
+        let (a, b) = (highest(a), highest(b));
+        a.0.cmp(&b.0).then(a.1.total_cmp(&b.1))
+    });
+    if let Some((amplifier, voltages)) = most {
+        print(amplifier, Some(voltages), None);
     }
 }

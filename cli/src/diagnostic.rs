@@ -57,14 +57,27 @@ pub(crate) struct Text<'a> {
     pub(crate) text: &'a str,
 }
 
+/// Messages about one text that are printed; behind them a count. Whoever has more mends a habit and not a slip, and
+/// nobody reads further; each message looks for its lines in the whole text, so all of them would take the square of
+/// their number.
+const MOST: usize = 50;
+
 /// Prints messages to stderr: with the lines they are about where there are any.
 pub(crate) fn print(diagnostics: &[Diagnostic], text: Option<Text<'_>>) {
     let mut stderr = std::io::stderr().lock();
     let color = stderr.is_terminal();
-    for diagnostic in diagnostics {
+    let printed = diagnostics.len().min(MOST);
+    for diagnostic in &diagnostics[..printed] {
         let rendered = render(diagnostic, text, color) + "\n";
         // Where stderr is gone there is nobody left to tell.
         let _ = stderr.write_all(rendered.as_bytes());
+    }
+    let left = diagnostics.len() - printed;
+    if left > 0 {
+        let faults = if left == 1 { "fault" } else { "faults" };
+        let place = text.map_or_else(String::new, |text| format!(" in {}", text.name));
+        let words = format!("and {left} more {faults}{place}: mend these first\n");
+        let _ = stderr.write_all(words.as_bytes());
     }
 }
 

@@ -11,8 +11,8 @@ use crate::diagnostic::{self, Diagnostic, Id, Text};
 
 /// Status when the run gave no answer.
 pub(crate) const NO_ANSWER: u8 = 1;
-/// Status when the input was bad.
-const BAD_INPUT: u8 = 2;
+/// Status when the input was bad, or the answer could not be written.
+pub(crate) const BAD_INPUT: u8 = 2;
 
 /// Why there is no answer.
 #[derive(Debug)]
@@ -72,11 +72,6 @@ impl Failure {
                 // Where stderr is gone there is nobody left to tell.
                 let _ = writeln!(std::io::stderr().lock(), "interrupted: nothing was written");
                 ExitCode::from(NO_ANSWER)
-            }
-            Self::Output { path: None, error }
-                if error.kind() == std::io::ErrorKind::BrokenPipe =>
-            {
-                ExitCode::SUCCESS
             }
             Self::Output { path, error } => {
                 let place = path.map_or_else(

@@ -1,7 +1,7 @@
 //! Gridleak: what a valve amplifier's volts, watts and distortion will be.
 //!
-//! Parse, run, exit: 0 answered, 1 ran but there is no answer, 2 bad input. The reader of a pipe
-//! going away is no failure.
+//! Parse, run, exit: 0 answered, 1 ran but there is no answer, 2 bad input, or an answer that could not be written. The
+//! reader of a pipe going away is no failure (`report::stdout` says why).
 
 #![allow(
     clippy::format_push_string,
@@ -9,6 +9,7 @@
     reason = "a report is built once; it should read like one"
 )]
 
+use std::io::ErrorKind;
 use std::process::ExitCode;
 
 use clap::Parser;
@@ -27,14 +28,33 @@ mod loudness;
 mod loudspeaker;
 mod notes;
 mod options;
+mod place;
 mod progress;
 mod report;
 
 use commands::Cli;
+use failure::{BAD_INPUT, Failure};
+use report::stdout;
 
 fn main() -> ExitCode {
-    match Cli::parse().run() {
-        Ok(()) => ExitCode::SUCCESS,
+    match answer() {
+        Ok(code) => code,
         Err(failure) => failure.report(),
+    }
+}
+
+fn answer() -> Result<ExitCode, Failure> {
+    stdout::is_there()?;
+    match Cli::try_parse() {
+        Ok(cli) => cli.run().map(|()| ExitCode::SUCCESS),
+        // Help is one as well; what is wrong with the words goes to stderr, where nobody may be left to tell.
+        Err(said) => match said.print() {
+            Err(error) if !said.use_stderr() && error.kind() != ErrorKind::BrokenPipe => {
+                Err(error.into())
+            }
+            _ => Ok(ExitCode::from(
+                u8::try_from(said.exit_code()).unwrap_or(BAD_INPUT),
+            )),
+        },
     }
 }

@@ -1,17 +1,20 @@
-//! What was assumed because the file does not say: a line each, and in JSON.
+//! What every report of an amplifier says besides: a live chassis, and what was assumed because the file does not say; in
+//! words and in JSON.
 
 use std::collections::BTreeMap;
 
 use serde::Serialize;
-use sim::amplifier::{Note, NoteKind};
+use sim::amplifier::{Amplifier, Note, NoteKind};
+use sim::circuit::PartId;
 use sim::quantity::engineering;
+use sim::structure::live;
 
 /// An assumption as it stands in JSON.
 #[derive(Debug, Serialize)]
 pub(crate) struct Assumption {
     part: String,
     key: String,
-    /// SI; none where the assumption is that there is nothing.
+    /// SI; none where the assumption is that there is nothing; of a law fitted on reading its worst error.
     value: Option<f64>,
     unit: Option<&'static str>,
 }
@@ -26,7 +29,9 @@ pub(crate) fn json(notes: &[Note]) -> Vec<Assumption> {
                 NoteKind::NeverSaturates => ("saturates", None, None),
                 NoteKind::NoCoreLoss => ("core_loss", None, None),
                 NoteKind::FilamentCentre => ("filament", None, None),
-                NoteKind::FittedOnReading { .. } => ("model", None, None),
+                NoteKind::FittedOnReading { worst_percent, .. } => {
+                    ("model", Some(worst_percent / 100.0), None)
+                }
                 NoteKind::GridCurrentOf { .. } => ("grid_current", None, None),
             };
             Assumption {
@@ -39,8 +44,71 @@ pub(crate) fn json(notes: &[Note]) -> Vec<Assumption> {
         .collect()
 }
 
+/// What a report of the amplifier rests on: whether its chassis is live, and the assumptions.
+pub(crate) fn text(amplifier: &Amplifier) -> String {
+    let live = live_chassis(amplifier).map(|how| {
+        format!("LIVE CHASSIS: {how}.\n  It may stand at the full mains: use an isolating transformer, and join no earth or instrument to it before.\n")
+    });
+    live.unwrap_or_default() + &assumed(&amplifier.notes)
+}
+
+/// How the mains touches the chassis, in words; none where it does not.
+pub(crate) fn live_chassis(amplifier: &Amplifier) -> Option<String> {
+    let parts = live::through(amplifier)?;
+    let name = |part: &PartId| amplifier.circuit.part(*part).name.as_str();
+    let names: Vec<&str> = parts.iter().map(name).collect();
+    let how = if names.is_empty() {
+        String::new()
+    } else {
+        format!(" through {}", names.join(", "))
+    };
+    Some(format!("the mains touches the chassis{how}"))
+}
+
+/// How far a law may be off a point of its type before that is a warning, percent: no law of the library is off a slope
+/// by more than 6.7 %, and three of 38 off a current by more than 10 %.
+const POOR: f64 = 10.0;
+
+/// What stands above an answer: laws that do not fit the points they are of, a line each; mostly nothing.
+pub(crate) fn warnings(notes: &[Note]) -> String {
+    let mut lines: Vec<String> = Vec::new();
+    for note in notes {
+        if let NoteKind::FittedOnReading {
+            kind,
+            worst_percent,
+            slope_percent,
+        } = &note.kind
+            && let Some(line) = poor_fit(kind, *worst_percent, slope_percent.unwrap_or(0.0))
+            && !lines.contains(&line)
+        {
+            lines.push(line);
+        }
+    }
+    if lines.is_empty() {
+        String::new()
+    } else {
+        lines.concat() + "\n"
+    }
+}
+
+/// The warning of a law that is that far off anode currents and slopes, percent; none where it fits.
+pub(crate) fn poor_fit(kind: &str, currents: f64, slopes: f64) -> Option<String> {
+    if currents <= POOR && slopes <= POOR {
+        return None;
+    }
+    let off = |percent: f64, what: &str| {
+        (percent > POOR).then(|| format!("{what} by up to {percent:.0} %"))
+    };
+    let off = [off(currents, "anode currents"), off(slopes, "slopes")];
+    let off: Vec<String> = off.into_iter().flatten().collect();
+    Some(format!(
+        "WARNING: the law of the {kind} is off its own points: {}. What follows is no better.\n  Look for a slip in them; `gridleak fit` on its valve file shows which contradicts the others.\n",
+        off.join(", ")
+    ))
+}
+
 /// The assumptions in words, a line for each part; empty when nothing was assumed.
-pub(crate) fn text(notes: &[Note]) -> String {
+fn assumed(notes: &[Note]) -> String {
     let mut parts: BTreeMap<usize, (String, Vec<String>)> = BTreeMap::new();
     for note in notes {
         let words = match &note.kind {
@@ -52,7 +120,7 @@ pub(crate) fn text(notes: &[Note]) -> String {
             NoteKind::FilamentCentre => {
                 "cathode is the filament's centre, without its volts".to_owned()
             }
-            NoteKind::FittedOnReading { worst_percent } => format!(
+            NoteKind::FittedOnReading { worst_percent, .. } => format!(
                 "law fitted to the points of its file, anode currents within {worst_percent:.1} %"
             ),
             NoteKind::GridCurrentOf { class } => {

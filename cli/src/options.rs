@@ -18,7 +18,7 @@ pub(crate) struct Options {
     /// Print the answer as JSON, in SI units.
     #[arg(long, global = true)]
     pub(crate) json: bool,
-    /// Write over files that exist.
+    /// Write over files that exist; never over one that is read.
     #[arg(long, global = true)]
     pub(crate) overwrite: bool,
 }

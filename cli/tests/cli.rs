@@ -131,7 +131,7 @@ fn power_is_rms_volts_squared_over_the_load() {
     let text = bench.answer(&["power", "amp.toml"]);
     for heading in [
         "Conditions:",
-        "Power and distortion",
+        "Output and distortion",
         "Harmonics",
         "What gives up",
         "Settled to ",
@@ -221,15 +221,15 @@ fn the_sweep_of_power_goes_to_a_picture_and_a_sheet() {
     let svg = std::fs::read_to_string(bench.path("p.svg")).expect("a picture");
     for words in [
         "Cathode follower&apos;s poor cousin",
-        "sine at 1.00 kHz, power into 220 kΩ",
+        "sine at 1.00 kHz, volts across 220 kΩ",
         "THD",
         "H2",
         "H3",
         "H5",
         "limit 5.00 %",
-        "power, W",
+        "output, V rms",
         "distortion, per cent",
-        "1  V1 (output valve)",
+        "1  V1 (valve)",
     ] {
         assert!(svg.contains(words), "`{words}` is not in the picture");
     }
@@ -551,7 +551,7 @@ fn noise_goes_to_a_table_a_sheet_and_a_picture() {
         "at 10.0 mW (as given).",
         "The loudest part is ",
         "Conditions: rms from 20.0 Hz to 20.0 kHz, generator at rest behind 600 Ω, all resistances at 293 K;",
-        "flicker noise from 1.00 kHz downwards (assumed: valves differ tenfold)",
+        "flicker noise from 1.00 kHz downwards (the general expectation: valves differ tenfold)",
         "Not in it: hum",
         "What makes the noise, the loudest first",
         "the last halving of the grid moved it by",
@@ -634,6 +634,59 @@ fn bad_input_exits_with_two_and_no_answer_with_one() {
     let run = bench.run(&["power", "mute.toml"]);
     assert_eq!(run.status.code(), Some(1), "{}", stderr(&run));
     assert!(stderr(&run).contains("error[cannot-ask]") && run.stdout.is_empty());
+}
+
+#[test]
+fn hum_that_no_cause_takes_away_is_said_to_be_in_no_list() {
+    let heated = AMPLIFIER.replace(
+        "\nR1 =",
+        "\nH1 = { ac_supply = \"6.3V\", frequency = \"50Hz\", between = [\"h\", \"chassis\"] }\nR1 =",
+    );
+    let heated = heated.replace(
+        "cathode = \"k\" }",
+        "cathode = \"k\", heater = [\"h\", \"chassis\"] }",
+    );
+    let stray = heated.replace(
+        "\nR1 =",
+        "\nR9 = { resistor = \"10M\", between = [\"h\", \"a\"] }\nR1 =",
+    );
+    let bench = Bench::with(&[("amp.toml", &heated), ("stray.toml", &stray)]);
+    let told = bench.answer(&["hum", "amp.toml"]);
+    assert!(told.contains("First to change: the heater of V1"), "{told}");
+    let told = bench.answer(&["hum", "stray.toml"]);
+    assert!(
+        told.contains("is not in this list") && !told.contains("First to change"),
+        "{told}"
+    );
+}
+
+#[test]
+fn behind_fifty_faults_there_is_a_count() {
+    let wrong = |count: usize| {
+        let line =
+            |k| format!("X{k} = {{ resistor = \"1kk\", between = [\"out\", \"chassis\"] }}\n");
+        let lines = (0..count).map(line).collect::<Vec<_>>().concat();
+        let bench = Bench::with(&[(
+            "amp.toml",
+            &AMPLIFIER.replace("VR1 =", &format!("{lines}VR1 =")),
+        )]);
+        let run = bench.run(&["voltages", "amp.toml"]);
+        assert_eq!(run.status.code(), Some(2));
+        let told = stderr(&run);
+        (
+            told.matches("error[").count(),
+            told.lines().last().unwrap_or_default().to_owned(),
+        )
+    };
+    assert_eq!(wrong(49).0, 49);
+    let (told, end) = wrong(50);
+    assert!(told == 50 && !end.contains("more"), "{end}");
+    let more = |count: &str| format!("and {count} in amp.toml: mend these first");
+    assert_eq!(wrong(51), (50, more("1 more fault")));
+    // Each message looks for its line in the whole text: all of them took half a minute, where the file takes 0.5 s.
+    let began = std::time::Instant::now();
+    assert_eq!(wrong(20_000), (50, more("19950 more faults")));
+    assert!(began.elapsed().as_secs() < 5, "{:?}", began.elapsed());
 }
 
 #[test]
@@ -884,6 +937,44 @@ R4 = { resistor = "1R", between = ["out", "chassis"] }
 generator = { into = "in", resistance = "600R" }
 load      = "R4"
 "#;
+
+#[test]
+fn a_law_that_is_off_its_points_is_a_warning_above_the_answer() {
+    let stage = |points: &str| {
+        let head = OWN_HEAD.replace("kind =", "[valves.6SN7]\nkind =");
+        format!(
+            "{OWN_STAGE}{head}{}",
+            points.replace("POINT", "valves.6SN7.point")
+        )
+    };
+    // A slip of the pen: a second point with a tenth of the current.
+    let slip = OWN_TYPE.replace("anode_milliamps = 9", "anode_milliamps = 0.9");
+    let bench = Bench::with(&[
+        ("own.toml", &stage(OWN_TYPE)),
+        ("slip.toml", &stage(&format!("{OWN_TYPE}{slip}"))),
+    ]);
+    assert!(!bench.answer(&["voltages", "own.toml"]).contains("WARNING"));
+    for command in ["voltages", "check", "power", "response"] {
+        let run = bench.run(&[command, "slip.toml"]);
+        let told = String::from_utf8_lossy(&run.stdout).into_owned();
+        if run.status.code() == Some(0) {
+            assert!(
+                told.starts_with(
+                    "WARNING: the law of the 6SN7 is off its own points: anode currents by up to"
+                ),
+                "{told}"
+            );
+        }
+    }
+    bench.answer(&["voltages", "slip.toml"]);
+    // A sheet of values stays one.
+    let run = bench.run(&["waveform", "slip.toml", "--for", "2ms"]);
+    assert!(
+        run.stdout.starts_with(b"time") && stderr(&run).contains("WARNING"),
+        "{}",
+        stderr(&run)
+    );
+}
 
 #[test]
 fn types_come_from_the_file_or_a_folder_and_go_before_the_library() {
@@ -1213,4 +1304,101 @@ fn a_fitted_valve_file_is_whole_and_reads_again() {
     // An existing file is kept
     let again = bench.run(&["fit", &file, "--output", "fitted.toml"]);
     assert_eq!(again.status.code(), Some(2));
+}
+
+/// A stage fed from the mains itself.
+const LIVE: &str = r#"
+[amplifier]
+title = "Stage on the mains"
+source = "own design, invented for this test"
+[parts]
+M1 = { mains = "117V", frequency = "60Hz", between = ["l", "chassis"] }
+D1 = { diode = "silicon", anode = "l", cathode = "r" }
+R1 = { resistor = "100R", between = ["r", "ht"] }
+C1 = { electrolytic = "47u", positive = "ht", negative = "chassis", rating = "200V" }
+V1 = { valve = "12AX7", anode = "a", grid = "g", cathode = "k" }
+R2 = { resistor = "100k", between = ["a", "ht"] }
+R3 = { resistor = "1k5", between = ["k", "chassis"] }
+R4 = { resistor = "1M", between = ["g", "chassis"] }
+C2 = { capacitor = "22n", between = ["a", "out"] }
+R5 = { resistor = "470k", between = ["out", "chassis"] }
+[bench]
+generator = { into = "g", resistance = "600R" }
+load = "R5"
+"#;
+
+#[test]
+fn a_stage_without_output_valves_speaks_of_volts() {
+    let bench = amplifier();
+    for command in ["power", "distortion"] {
+        let text = bench.answer(&[command, "amp.toml"]);
+        let headline = text.lines().nth(3).expect("a headline");
+        assert!(headline.contains(" V rms at 5.00 % THD"), "{headline}");
+        for word in [
+            "lass A",
+            "output valve",
+            "driver",
+            " mW",
+            " µW",
+            "oudspeaker",
+        ] {
+            // Dissipations of the valves are watts.
+            let output = text.split("Valves at").next().expect("the first part");
+            assert!(!output.contains(word), "{command}: {word} in\n{text}");
+        }
+    }
+    // The volts are those of the level, and JSON keeps the watts.
+    let answer = bench.json(&["power", "amp.toml", "--json"]);
+    assert_eq!(answer["answer"]["in_volts"], true);
+    let rated = answer["answer"]["rated"]["output_rms"]
+        .as_f64()
+        .expect("volts");
+    let text = bench.answer(&["power", "amp.toml"]);
+    let told: f64 = text
+        .lines()
+        .nth(3)
+        .and_then(|line| line.split(' ').next()?.parse().ok())
+        .expect("a figure");
+    // Three figures are printed.
+    assert!((told / rated - 1.0).abs() < 5e-3, "{told} {rated}");
+    assert!(
+        answer["answer"]["output_valves"]
+            .as_array()
+            .is_some_and(Vec::is_empty)
+    );
+}
+
+#[test]
+fn a_live_chassis_is_in_every_report_and_an_isolated_one_in_none() {
+    let bench = Bench::with(&[("amp.toml", AMPLIFIER), ("live.toml", LIVE)]);
+    let stdout =
+        |output: &std::process::Output| String::from_utf8_lossy(&output.stdout).into_owned();
+    let isolated = bench.run(&["voltages", "amp.toml"]);
+    let isolated = format!("{}{}", stdout(&isolated), stderr(&isolated));
+    assert!(!isolated.contains("LIVE CHASSIS"), "{isolated}");
+    for command in [
+        "voltages", "check", "readings", "supply", "power", "hum", "noise", "response",
+    ] {
+        let mut arguments = vec![command, "live.toml"];
+        if command == "check" {
+            arguments.push("--quick");
+        }
+        let output = bench.run(&arguments);
+        assert!(
+            stdout(&output).contains("LIVE CHASSIS"),
+            "{command}: {}",
+            stdout(&output)
+        );
+        assert!(
+            stderr(&output).contains("LIVE CHASSIS"),
+            "{command}: {}",
+            stderr(&output)
+        );
+        // No transformer, so no load that must be there.
+        assert!(!stderr(&output).contains("without a load"), "{command}");
+    }
+    let json = bench.json(&["voltages", "live.toml", "--json"]);
+    assert_eq!(json["live_chassis"], "the mains touches the chassis");
+    let check = bench.answer(&["check", "--quick", "live.toml"]);
+    assert!(check.contains("[live-chassis]"), "{check}");
 }

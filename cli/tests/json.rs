@@ -155,6 +155,26 @@ generator = { into = "out", resistance = "100k" }
 load = "R1"
 "#;
 
+/// A pair with crossover distortion, of our own.
+const COLD: &str = r#"
+[amplifier]
+title = "Pair biased too near cut-off"
+source = "own design, invented for this test"
+[parts]
+V1 = { valve = "6L6GC", anode = "a1", screen = "s", grid = "g1", cathode = "chassis" }
+V2 = { valve = "6L6GC", anode = "a2", screen = "s", grid = "g2", cathode = "chassis" }
+T1 = { transformer = "6k6 : 8R", primary = ["a1", "ht", "a2"], secondary = ["out", "chassis"], primary_inductance = "60H", leakage_inductance = "25mH", capacitance = "1n", primary_resistance = "200R", secondary_resistance = "0.3R", core_loss = "75k" }
+T2 = { transformer = [{ name = "primary", nodes = ["in", "chassis"], turns = "100", resistance = "10R" }, { name = "s1", nodes = ["g1", "gb"], turns = "100", resistance = "10R" }, { name = "s2", nodes = ["gb", "g2"], turns = "100", resistance = "10R" }], primary_inductance = "100H", leakage_inductance = "1mH", capacitance = "10p", core_loss = "1M" }
+LS1 = { resistor = "8R", between = ["out", "chassis"] }
+HT = { supply = "400V", positive = "ht", negative = "chassis", resistance = "10R" }
+SC = { supply = "300V", positive = "s", negative = "chassis", resistance = "10R" }
+BI = { supply = "40V", positive = "chassis", negative = "gb", resistance = "10R" }
+[bench]
+generator = { into = "in", resistance = "100R" }
+load = "LS1"
+distortion_limit = "10%"
+"#;
+
 /// Commands that are no question.
 const NO_QUESTION: [&str; 3] = ["explain", "completions", "help"];
 
@@ -188,6 +208,9 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
     let switched = folder.path().join("switched.toml");
     std::fs::write(&switched, SWITCHED).expect("the folder can be written");
     let switched = switched.to_str().expect("a plain path");
+    let cold = folder.path().join("cold.toml");
+    std::fs::write(&cold, COLD).expect("the folder can be written");
+    let cold = cold.to_str().expect("a plain path");
     let supply = folder.path().join("supply.toml");
     std::fs::write(&supply, SUPPLY).expect("the folder can be written");
     let supply = supply.to_str().expect("a plain path");
@@ -215,7 +238,10 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
         ("voltages", mains_fed, &[]),
         // Too much feedback, so that there is something that grows.
         ("voltages", unstable, &["--set", "R16=470R"]),
-        ("power", example, &[]),
+        ("power", example, &["--at", "1W,2V"]),
+        // Pairs biased too cold: with much feedback it bursts, without there is crossover distortion.
+        ("power", unstable, &["--set", "R13=1k", "--set", "R16=500R"]),
+        ("power", cold, &[]),
         // A core that saturates, powers that are not reached; tones of a short common period.
         (
             "distortion",
@@ -223,6 +249,13 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
             &["--frequencies", "20Hz", "--modulation-tones", "400Hz,7kHz"],
         ),
         ("waveform", example, &["--for", "1ms"]),
+        (
+            "waveform",
+            unstable,
+            &[
+                "--set", "R13=1k", "--set", "R16=500R", "--for", "3ms", "--drive", "0.8V",
+            ],
+        ),
         (
             "response",
             unstable,

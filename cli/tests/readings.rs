@@ -97,17 +97,30 @@ fn a_low_reading_points_at_what_makes_it_low() {
         text.contains("1 of 2 readings outside what tolerances can do"),
         "{text}"
     );
-    for fault in ["R1 drifted to double", "R2 drifted to half"] {
-        assert!(text.contains(fault), "{text}");
-    }
+    // 340 V over 113 V is 1 + s of R1 at s times its value, and 1 + 1/s of R2: 2.01 and 0.50. The band is what the
+    // tolerances make of it.
+    let percent = |part: &str| -> f64 {
+        let (_, behind) = text
+            .split_once(&format!("{part} at "))
+            .unwrap_or_else(|| panic!("{part}: {text}"));
+        let (percent, behind) = behind.split_once(" % of its value (").expect("a size");
+        assert!(behind.starts_with(|c: char| c.is_ascii_digit()), "{behind}");
+        percent.parse().expect("a number")
+    };
+    assert!((percent("R1") / 201.0 - 1.0).abs() < 0.02, "{text}");
+    assert!((percent("R2") / 50.0 - 1.0).abs() < 0.03, "{text}");
     assert!(text.contains("not a diagnosis"), "{text}");
     let within = divider("a, 165V\n");
     let text = within.answer(&["readings", "amp.toml", "--taken", "taken.csv"]);
     assert!(
-        text.contains("All 1 readings are within their bands."),
+        text.contains(
+            "All 1 readings are within their bands: nothing that they can show is wrong."
+        ),
         "{text}"
     );
     assert!(!text.contains("Single faults"), "{text}");
+    assert!(text.contains("cannot show"), "{text}");
+    assert!(text.contains("  open or dried up: C1\n"), "{text}");
 }
 
 #[test]

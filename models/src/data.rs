@@ -329,6 +329,19 @@ pub struct FitError {
     pub screen_median_percent: Option<f64>,
 }
 
+/// Published noise of a valve by itself, as volts at its grid.
+#[derive(Clone, Debug, PartialEq)]
+pub struct GridNoise {
+    /// V rms.
+    pub volts: f64,
+    /// The band, Hz.
+    pub from: f64,
+    /// Its end, Hz.
+    pub to: f64,
+    /// Where it comes from.
+    pub source: Source,
+}
+
 /// Everything known about one type.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ValveType {
@@ -362,6 +375,8 @@ pub struct ValveType {
     pub operations: Vec<Operation>,
     /// Published figures of a stabiliser.
     pub discharge: Option<Discharge>,
+    /// Published noise at the grid; None of most types.
+    pub grid_noise: Option<GridNoise>,
     /// How well the law meets the points; None for a rectifier or stabiliser.
     pub fit_error: Option<FitError>,
     /// True when the file stores no parameters and the law was fitted to its points on reading.

@@ -30,6 +30,8 @@
 //! Care      densities are one-sided, A²/Hz
 
 use crate::currents::{GRID, ValveCurrents};
+use crate::data::ValveType;
+use crate::working_point::Joined;
 
 /// Boltzmann's constant, J/K. Source: SI, exact.
 pub const BOLTZMANN: f64 = 1.380_649e-23;
@@ -56,6 +58,27 @@ pub fn shot(current: f64) -> f64 {
 /// A²/Hz. The slope of a diode is its own and not divided by sigma.
 pub fn smoothed(current: f64, slope: f64) -> f64 {
     thermal(THETA * slope.max(0.0), CATHODE_TEMPERATURE).min(shot(current))
+}
+
+/// Where the flicker noise of a type equals the noise of its space current, Hz, so that both and the partition noise are
+/// its published noise at the grid:
+///
+/// ```text
+/// U² = [(a² S_k + S_p)(f_2 − f_1) + a² S_k f_c ln(f_2/f_1)] / gm²
+/// ```
+///
+/// a share of the anode; S_k, S_p densities of space current and partition. None where nothing is published; zero where
+/// the rest is as much already. At the volts where the type usually works: those of the figure are mostly not printed.
+pub fn flicker_corner(valve: &ValveType) -> Option<f64> {
+    let published = valve.grid_noise.as_ref()?;
+    let joined = Joined::normal(valve);
+    let at = joined.typical()?;
+    let currents = joined.currents(at.v_ak, at.v_sk.unwrap_or(at.v_ak), at.v_gk)?;
+    let noise = ValveNoise::of(&currents);
+    let space = noise.anode_share.powi(2) * noise.space;
+    let white = (space + noise.partition) * (published.to - published.from);
+    let rest = (published.volts * currents.gm()).powi(2) - white;
+    Some((rest / (space * (published.to / published.from).ln())).max(0.0))
 }
 
 /// The independent noises of a triode or pentode, A²/Hz.

@@ -4,6 +4,7 @@ mod faults;
 mod law;
 mod raw;
 mod read;
+mod recovery;
 mod traced;
 
 use std::ops::Range;

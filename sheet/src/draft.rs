@@ -9,7 +9,7 @@ use models::library::Library;
 use super::error::{FileError, FileErrorKind};
 use super::place::{Place, Text};
 use super::{PartSpans, Spans};
-use sim::amplifier::{Mains, Note, NoteKind};
+use sim::amplifier::{MadeFor, Mains, Note, NoteKind};
 use sim::circuit::{Circuit, NodeId, PartId, Ratings};
 use sim::parts::Part;
 use sim::quantity::Unit;
@@ -47,6 +47,27 @@ impl StatedMains {
     }
 }
 
+/// The load a winding is made for, before the part has its place.
+#[derive(Clone, Debug)]
+pub(super) struct StatedLoad {
+    pub(super) owner: String,
+    pub(super) nodes: Vec<NodeId>,
+    pub(super) places: Vec<f64>,
+    pub(super) ohms: f64,
+}
+
+impl StatedLoad {
+    /// With the part that was placed.
+    pub(super) fn placed(self, circuit: &Circuit) -> Option<MadeFor> {
+        Some(MadeFor {
+            part: circuit.find_part(&self.owner)?,
+            nodes: self.nodes,
+            places: self.places,
+            ohms: self.ohms,
+        })
+    }
+}
+
 /// What the reader gathers.
 #[derive(Debug, Default)]
 pub(super) struct Draft {
@@ -70,6 +91,8 @@ pub(super) struct Draft {
     pub(super) mains_frequency: Option<f64>,
     /// Mains transformers met: designator, volts of the tap in use, volts of all taps.
     pub(super) taps: Vec<(String, f64, Vec<f64>)>,
+    /// Loads that windings are made for.
+    pub(super) made_for: Vec<StatedLoad>,
     /// Envelopes whose heater is drawn.
     pub(super) heated: BTreeSet<String>,
 }

@@ -154,6 +154,9 @@ pub fn read_with(
         })
     });
     let taps = taps.collect();
+    let made_for = draft.made_for.into_iter();
+    let made_for = made_for.filter_map(|load| load.placed(&draft.circuit));
+    let made_for = made_for.collect();
     match bench {
         Some(bench) if draft.faults.is_empty() => Ok(Sheet {
             amplifier: Amplifier {
@@ -163,6 +166,7 @@ pub fn read_with(
                 bench,
                 mains,
                 taps,
+                made_for,
                 notes: draft.notes,
                 positions: draft.positions,
             },

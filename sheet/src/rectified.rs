@@ -16,7 +16,7 @@
 //!          cycle or two; ASSUMPTION
 
 use super::draft::Draft;
-use sim::circuit::{Circuit, NodeId, PartId};
+use sim::circuit::{Circuit, NodeId, PartId, Placed};
 use sim::parts::Part;
 use sim::quantity::Unit;
 
@@ -28,12 +28,13 @@ const CHOKE: f64 = 100e-12;
 /// Gives every winding behind a rectifier its capacitance and the loss of it, with a note of each.
 pub(super) fn give_capacitance(draft: &mut Draft) {
     let ids: Vec<PartId> = draft.circuit.parts().map(|(id, _)| id).collect();
+    let cut_off = cut_off(&draft.circuit);
     for id in ids {
         let placed = draft.circuit.part(id);
         let cut: Vec<bool> = placed
             .nodes
             .chunks(2)
-            .map(|ends| ends.iter().any(|&end| cut_off(&draft.circuit, end)))
+            .map(|ends| ends.iter().any(|end| cut_off[end.index()]))
             .collect();
         let mut assumed: Vec<(&'static str, f64, Unit)> = Vec::new();
         let mut give = |capacitance: &mut f64, loss: &mut f64, typical: f64, inductance: f64| {
@@ -87,50 +88,59 @@ pub(super) fn give_capacitance(draft: &mut Draft) {
     }
 }
 
-/// Whether a rectifier alone decides what flows at a node: one is there, or behind resistors, and no
-/// capacitor on the way.
-fn cut_off(circuit: &Circuit, start: NodeId) -> bool {
-    let mut seen = vec![NodeId::CHASSIS, start];
-    let mut next = vec![start];
-    if start == NodeId::CHASSIS {
-        return false;
+/// Of each node whether a rectifier alone decides what flows there: one is there, or behind resistors, and no capacitor
+/// on the way. Linear in the number of parts: nodes that resistors join without a capacitor are visited once, together.
+fn cut_off(circuit: &Circuit) -> Vec<bool> {
+    let mut at: Vec<Vec<&Placed>> = vec![Vec::new(); circuit.node_count()];
+    for (_, placed) in circuit.parts() {
+        for &node in &placed.nodes {
+            at[node.index()].push(placed);
+        }
     }
-    while let Some(node) = next.pop() {
-        let here = || {
-            circuit
-                .parts()
-                .filter(|(_, placed)| placed.nodes.contains(&node))
-        };
-        if here().any(|(_, placed)| matches!(placed.part, Part::Capacitor(_))) {
+    let is_stopped = |node: NodeId| {
+        let mut here = at[node.index()].iter();
+        node == NodeId::CHASSIS || here.any(|placed| matches!(placed.part, Part::Capacitor(_)))
+    };
+    let mut stopped: Vec<bool> = circuit.nodes().map(|(node, _)| is_stopped(node)).collect();
+    let mut cut = vec![false; stopped.len()];
+    for (start, _) in circuit.nodes() {
+        if std::mem::replace(&mut stopped[start.index()], true) {
             continue;
         }
-        for (_, placed) in here() {
-            match &placed.part {
-                Part::Valve(_) | Part::Device(_) | Part::Diodes(_) => {
-                    // Between the ends of a heater or filament current flows on.
-                    let heated = placed.wiring().is_some_and(|wiring| {
-                        let filament = wiring.cathode.len() > 1 && wiring.cathode.contains(&node);
-                        filament || wiring.heater.contains(&node)
-                    });
-                    if placed.part.is_rectifier() && !heated {
-                        return true;
+        let mut joined = vec![start];
+        let mut rectified = false;
+        let mut next = 0;
+        while let Some(&node) = joined.get(next) {
+            next += 1;
+            for placed in &at[node.index()] {
+                match &placed.part {
+                    Part::Valve(_) | Part::Device(_) | Part::Diodes(_) => {
+                        // Between the ends of a heater or filament current flows on.
+                        let heated = placed.wiring().is_some_and(|wiring| {
+                            let filament =
+                                wiring.cathode.len() > 1 && wiring.cathode.contains(&node);
+                            filament || wiring.heater.contains(&node)
+                        });
+                        rectified |= placed.part.is_rectifier() && !heated;
                     }
-                }
-                Part::Resistor(_) | Part::Pot(_) | Part::Switch(_) => {
-                    for &beyond in &placed.nodes {
-                        if !seen.contains(&beyond) {
-                            seen.push(beyond);
-                            next.push(beyond);
+                    Part::Resistor(_) | Part::Pot(_) | Part::Switch(_) => {
+                        for &beyond in &placed.nodes {
+                            if !std::mem::replace(&mut stopped[beyond.index()], true) {
+                                joined.push(beyond);
+                            }
                         }
                     }
+                    Part::Capacitor(_)
+                    | Part::Inductor(_)
+                    | Part::Transformer(_)
+                    | Part::Source(_)
+                    | Part::Loudspeaker(_) => {}
                 }
-                Part::Capacitor(_)
-                | Part::Inductor(_)
-                | Part::Transformer(_)
-                | Part::Source(_)
-                | Part::Loudspeaker(_) => {}
             }
         }
+        for node in joined {
+            cut[node.index()] = rectified;
+        }
     }
-    false
+    cut
 }

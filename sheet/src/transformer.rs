@@ -13,10 +13,12 @@
 //!
 //! x in the primary and x·n² in each secondary of n relative turns, so that both bridge readings come
 //! out: L_0 + x = L_p and x + (L_0 ‖ x) = L_k.
+//!
+//! Over 400 lines because both ways to write a transformer end in the same windings.
 
 use toml::de::DeValue;
 
-use super::draft::Draft;
+use super::draft::{Draft, StatedLoad};
 use super::error::{Bounds, FileErrorKind};
 use super::fields::{Fields, read_either, type_words};
 use super::magnetics::{capacitance_loss, core_loss, iron, stray};
@@ -138,6 +140,14 @@ fn finish(
             whole.capacitance_loss = loss_of_capacitance;
             whole.stray = stray;
         }
+        if let Some(ohms) = whole.load {
+            draft.made_for.push(StatedLoad {
+                owner: fields.owner.clone(),
+                nodes: whole.nodes.iter().map(|node| node.id).collect(),
+                places: whole.places.clone(),
+                ohms,
+            });
+        }
     }
     wind(iron.core, loss, &wholes)
 }
@@ -230,6 +240,7 @@ fn pair(
             primary.resistance = primary_ohms;
             secondary.resistance = secondary_ohms;
             secondary.turns = second.relative_to(first);
+            secondary.load = rated(measures.1);
             Some(vec![primary, secondary])
         }
         _ => None,
@@ -390,6 +401,7 @@ fn one_of_list(
     keys.raw("taps");
     let mut whole = winding(keys, draft, &name, nodes?, "taps", Some(measure))?;
     whole.turns = measure.relative_to(*reference.get_or_insert(measure));
+    whole.load = rated.filter(|_| k > 0);
     whole.resistance = resistance;
     whole.capacitance = capacitance;
     whole.capacitance_loss = capacitance_loss(keys, draft);

@@ -161,10 +161,13 @@ fn strength(fields: &mut Fields<'_>, draft: &mut Draft, kind: &ValveType) -> f64
 /// What the file of a type left to the program is noted with every valve of the type.
 fn say_what_was_supplied(fields: &Fields<'_>, draft: &mut Draft, kind: &ValveType) {
     if kind.fitted_on_reading {
-        let worst_percent = kind
-            .fit_error
-            .map_or(0.0, |error| error.current_worst_percent);
-        let note = NoteKind::FittedOnReading { worst_percent };
+        let error = kind.fit_error.as_ref();
+        let slopes = error.map(|error| error.slope_worst_percent);
+        let note = NoteKind::FittedOnReading {
+            kind: kind.name.clone(),
+            worst_percent: error.map_or(0.0, |error| error.current_worst_percent),
+            slope_percent: slopes.filter(|percent| percent.is_finite()),
+        };
         draft.note(&fields.owner, &fields.name_span, note);
     }
     if let Some(class) = kind.grid_class {

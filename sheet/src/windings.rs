@@ -45,6 +45,8 @@ pub(super) struct WholeWinding {
     /// In series with the capacitance of the whole winding, Ω.
     pub(super) capacitance_loss: f64,
     pub(super) rated_current: Option<f64>,
+    /// The load it is made for, Ω; none where nobody says.
+    pub(super) load: Option<f64>,
     pub(super) stray: Option<Stray>,
 }
 
@@ -62,6 +64,7 @@ impl WholeWinding {
             capacitance: 0.0,
             capacitance_loss: 0.0,
             rated_current: None,
+            load: None,
             stray: None,
         }
     }

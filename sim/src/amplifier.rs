@@ -26,6 +26,8 @@ pub struct Amplifier {
     pub mains: Option<Mains>,
     /// The taps of each mains transformer.
     pub taps: Vec<Taps>,
+    /// The loads that windings of its transformers are made for, where the drawing says.
+    pub made_for: Vec<MadeFor>,
     /// What was assumed because the drawing does not say.
     pub notes: Vec<Note>,
     /// The names of the positions of each switch, by its designator, in the order of the drawing.
@@ -42,6 +44,7 @@ impl Amplifier {
             bench,
             mains: None,
             taps: Vec::new(),
+            made_for: Vec::new(),
             notes: Vec::new(),
             positions: BTreeMap::new(),
         }
@@ -137,6 +140,29 @@ impl Taps {
     }
 }
 
+/// The load that a secondary is made for, and where its taps are.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MadeFor {
+    /// The transformer.
+    pub part: PartId,
+    /// The ends and taps of the winding, from one end to the other.
+    pub nodes: Vec<NodeId>,
+    /// Turns from the first end to each, as a share of the winding, from 0 to 1.
+    pub places: Vec<f64>,
+    /// The load of the whole winding, Ω.
+    pub ohms: f64,
+}
+
+impl MadeFor {
+    /// The load that belongs between two of its nodes, Ω: it goes as the square of the turns between them. None
+    /// where a node is not of the winding.
+    pub fn between(&self, a: NodeId, b: NodeId) -> Option<f64> {
+        let place = |node| Some(self.places[self.nodes.iter().position(|of| *of == node)?]);
+        let share = place(a)? - place(b)?;
+        Some(share * share * self.ohms)
+    }
+}
+
 /// Something the reader of a report should know, and where it comes from.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Note {
@@ -168,8 +194,12 @@ pub enum NoteKind {
     FilamentCentre,
     /// The file of the type stores no parameters: its law was fitted to its points.
     FittedOnReading {
+        /// The type.
+        kind: String,
         /// Worst error of the anode currents of the points, percent.
         worst_percent: f64,
+        /// Worst error of their slopes, percent; none where none is printed.
+        slope_percent: Option<f64>,
     },
     /// The file of the type gives no grid current: that of a class was taken.
     GridCurrentOf {

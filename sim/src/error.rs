@@ -48,6 +48,20 @@ pub enum SimError {
         /// Growth, 1/s: e-fold in its reciprocal.
         rate: f64,
     },
+    /// It never comes to rest but repeats itself: it oscillates, motor-boats or blocks.
+    #[error("{}", repetition(*period))]
+    Repeats {
+        /// After how long, s.
+        period: f64,
+    },
+    /// Stable at rest, but on part of every cycle of this signal, or of the mains, an oscillation grows.
+    #[error("{}", bursting(*frequency, *rate))]
+    Bursts {
+        /// Of the oscillation, Hz.
+        frequency: f64,
+        /// Growth where it is fastest, 1/s: e-fold in its reciprocal.
+        rate: f64,
+    },
     /// The question does not fit the circuit.
     #[error("{0}")]
     Question(Question),
@@ -71,6 +85,25 @@ fn oscillation(frequency: Option<f64>, rate: f64) -> String {
             "the amplifier does not stay settled: a disturbance grows 2.7-fold every {grows}"
         ),
     }
+}
+
+fn repetition(period: f64) -> String {
+    /// The lowest frequency that is heard as a tone, Hz; what is slower is told by its period.
+    const HEARD: f64 = 20.0;
+    if period * HEARD < 1.0 {
+        let at = crate::quantity::engineering(1.0 / period, crate::quantity::Unit::Hertz);
+        return format!("the amplifier oscillates by itself at about {at}");
+    }
+    let every = crate::quantity::engineering(period, crate::quantity::Unit::Second);
+    format!("the amplifier does not come to rest: it repeats itself every {every}")
+}
+
+fn bursting(frequency: f64, rate: f64) -> String {
+    let at = crate::quantity::engineering(frequency, crate::quantity::Unit::Hertz);
+    let grows = crate::quantity::engineering(1.0 / rate, crate::quantity::Unit::Second);
+    format!(
+        "the amplifier bursts into oscillation at about {at} on part of every cycle, growing 2.7-fold every {grows} there"
+    )
 }
 
 /// Why a question cannot be asked of this circuit.

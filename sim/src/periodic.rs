@@ -15,11 +15,13 @@ use serde::Serialize;
 
 use crate::error::SimError;
 use crate::parts::Waveform;
+use crate::stability::bursts;
 use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::transient::sensitivity::Sensitivity;
 use crate::workspace::Workspace;
 
+mod coarse;
 mod collocation;
 mod monodromy;
 mod run;
@@ -91,7 +93,8 @@ pub struct Period {
     /// value, the worst of all that store charge or flux: the change over the last cycle, or the highest
     /// harmonics of a collocation.
     pub residual: f64,
-    /// Largest eigenvalue of the monodromy matrix, if one was made: below one, a disturbance dies away.
+    /// Largest eigenvalue of the monodromy matrix: below one, a disturbance dies away. None only where the cycle was
+    /// waited for, and disturbances were seen to die away.
     pub multiplier: Option<f64>,
     /// The way that led there.
     pub approach: Approach,
@@ -128,8 +131,11 @@ pub fn settle(
             if smooth_and_small(system, duration, ws)
                 && let Some(period) = collocate(ws)
             {
-                return period;
+                let period = period?;
+                lasts(system, &period.samples, duration, ws)?;
+                return Ok(period);
             }
+            coarse::approach(system, duration, settling, tolerances, ws)?;
             shooting::settle(run(ws), settling, ws)
         }
         Approach::Collocation => collocate(ws).unwrap_or(Err(SimError::NotPeriodic {
@@ -138,6 +144,26 @@ pub fn settle(
         })),
         Approach::Shooting => shooting::settle(run(ws), settling, ws),
         Approach::Waiting => run(ws).wait(ws),
+    }
+}
+
+/// Whether the circuit goes through the cycle without bursting into oscillation.
+fn lasts(
+    system: &System,
+    samples: &[Vec<f64>],
+    duration: f64,
+    ws: &mut Workspace,
+) -> Result<(), SimError> {
+    match bursts(system, samples, duration, ws)? {
+        None => Ok(()),
+        Some(always) if always.share >= 1.0 => Err(SimError::Oscillates {
+            frequency: Some(always.frequency),
+            rate: always.rate,
+        }),
+        Some(bursts) => Err(SimError::Bursts {
+            frequency: bursts.frequency,
+            rate: bursts.rate,
+        }),
     }
 }
 
@@ -194,7 +220,7 @@ fn collocated(
     if closes.ok()? > CLOSES {
         return None;
     }
-    let multiplier = monodromy::Monodromy::whole(&sensitivity)?.multiplier();
+    let multiplier = Some(monodromy::Monodromy::whole(&sensitivity)?.multiplier());
     run.samples = samples;
     run.residual = found.tail;
     Some(run.finish(multiplier, Approach::Collocation, ws))

@@ -21,14 +21,20 @@ use crate::error::SimError;
 use crate::system::{System, UnknownId};
 use crate::workspace::Workspace;
 
+mod bursts;
 mod frequencies;
+mod swing;
 
+pub use bursts::{Bursts, bursts};
 use frequencies::frequencies_of;
+use swing::swing;
+pub(crate) use swing::{repeating, repeats, wanders};
 
 /// A natural frequency that grows.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Growing {
-    /// Oscillation, Hz; zero for a state that runs away without swinging.
+    /// Oscillation, Hz; of a state that runs away without swinging, how often it then does so again; zero when it
+    /// tips over once.
     pub frequency: f64,
     /// Growth, 1/s: e-fold in its reciprocal.
     pub rate: f64,
@@ -76,14 +82,46 @@ pub fn growing_over(
         .collect();
     candidates.sort_by(|a, b| b.re.total_cmp(&a.re));
     for s in candidates {
-        // A shift of its own size, and no pole of any circuit: a growth is rarely a round part of its frequency.
-        let again = frequencies_of(system, &slopes, &none, AGAIN * s.norm())?;
-        let same = |other: &&Complex<f64>| (*other - s).norm() < CONFIRMED * s.norm();
-        if let Some(found) = again.iter().filter(same).find(|found| found.re > 0.0) {
-            return Ok(fastest(&[*found]));
+        let found = grows_again(system, &slopes, s)?;
+        if let Some(growing) = found.and_then(|found| fastest(&[found])) {
+            return Ok(Some(Growing {
+                frequency: frequency_of(system, samples, growing, ws),
+                ..growing
+            }));
         }
     }
     Ok(None)
+}
+
+/// The frequency of what grows; of what runs away without swinging, that at which it then repeats itself, if it does.
+fn frequency_of(
+    system: &System,
+    samples: &[Vec<f64>],
+    growing: Growing,
+    ws: &mut Workspace,
+) -> f64 {
+    if growing.frequency > 0.0 {
+        return growing.frequency;
+    }
+    let mut ws = ws.clone();
+    ws.x.copy_from_slice(&samples[0]);
+    swing(system, growing.rate, &mut ws).unwrap_or(0.0)
+}
+
+/// What seems to grow looked at again, with a shift of its own size; none when it does not stand there.
+fn grows_again(
+    system: &System,
+    slopes: &[f64],
+    s: Complex<f64>,
+) -> Result<Option<Complex<f64>>, SimError> {
+    // No pole of any circuit: a growth is rarely a round part of its frequency.
+    let again = frequencies_of(system, slopes, &Changes::none(system), AGAIN * s.norm())?;
+    let same = |other: &&Complex<f64>| (*other - s).norm() < CONFIRMED * s.norm();
+    Ok(again
+        .iter()
+        .filter(same)
+        .find(|found| found.re > 0.0)
+        .copied())
 }
 
 /// Shift, 1/s: 1.6 kHz.

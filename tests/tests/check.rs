@@ -92,6 +92,36 @@ C20 = { capacitor = "0.1u", between = ["gg", "chassis"], rating = "400V" }"#,
     )
 }
 
+/// The same behind a capacitor, with feedback at the lower end of the tail, where the second grid is held as well.
+fn long_tailed_with_feedback_at_its_tail() -> String {
+    exchanged(
+        &long_tailed(),
+        &[
+            (
+                "V1b",
+                r#"V1b = { valve = "ECC83", envelope = "V4", anode = "a2", grid = "gd", cathode = "k2" }"#,
+            ),
+            (
+                "R20",
+                r#"R20 = { resistor = "22k", between = ["tail", "ft"], rating = "0.5W" }
+R24 = { resistor = "1k2", between = ["k2", "tail"], rating = "0.5W" }
+R25 = { resistor = "4k7", between = ["ft", "chassis"], rating = "0.5W" }
+R27 = { resistor = "220k", between = ["out", "ft"], rating = "0.5W" }
+R28 = { resistor = "1M", between = ["gd", "tail"], rating = "0.5W" }
+C24 = { capacitor = "22n", between = ["a1", "gd"], rating = "400V" }"#,
+            ),
+            (
+                "R21",
+                r#"R21 = { resistor = "1M", between = ["gg", "tail"], rating = "0.5W" }"#,
+            ),
+            (
+                "C20",
+                r#"C20 = { capacitor = "0.1u", between = ["gg", "ft"], rating = "400V" }"#,
+            ),
+        ],
+    )
+}
+
 /// The push-pull amplifier with a cathode resistor and capacitor for each output valve.
 fn own_cathodes() -> String {
     exchanged(
@@ -248,6 +278,11 @@ fn balanced() -> Vec<(&'static str, String, usize)> {
         ("concertina, EL84", example("03_el84_push_pull_feedback"), 0),
         ("on its mains", example("04_hall_2a3_on_its_mains"), 0),
         ("long-tailed pair", long_tailed(), 0),
+        (
+            "long-tailed pair with feedback at its tail",
+            long_tailed_with_feedback_at_its_tail(),
+            0,
+        ),
         ("own cathodes", own_cathodes(), 0),
         ("floating paraphase", paraphase(), 1),
         ("two on each side", parallel(), 0),
@@ -258,7 +293,7 @@ fn balanced() -> Vec<(&'static str, String, usize)> {
 }
 
 /// Which circuit, what is planted, and the part that answers it in the other half.
-const PLANTED: [(usize, &str, &str, &str); 40] = [
+const PLANTED: [(usize, &str, &str, &str); 43] = [
     (0, "R3", "2k2", "R4"),
     (0, "R4", "27k", "R3"),
     (0, "C2", "0.01u", "C3"),
@@ -290,15 +325,18 @@ const PLANTED: [(usize, &str, &str, &str); 40] = [
     (3, "C4", "0.01u", "C3"),
     (3, "R11", "470R", "R12"),
     (3, "R15", "1k", "R14"),
-    (4, "R13", "27R", "R23"),
-    (4, "R23", "720R", "R13"),
-    (4, "C23", "10u", "C5"),
-    (4, "V2", "EL34", "V3"),
-    (5, "R12", "470R", "R11"),
-    (5, "C4", "1u", "C3"),
-    (5, "R10", "39k", "R9"),
-    (6, "R10", "10k", "R11"),
-    (6, "C5", "0.025u", "C4"),
+    (5, "R13", "27R", "R23"),
+    (5, "R23", "720R", "R13"),
+    (5, "C23", "10u", "C5"),
+    (5, "V2", "EL34", "V3"),
+    (6, "R12", "470R", "R11"),
+    (6, "C4", "1u", "C3"),
+    (6, "R10", "39k", "R9"),
+    (7, "R10", "10k", "R11"),
+    (7, "C5", "0.025u", "C4"),
+    (4, "R7", "10k", "R8"),
+    (4, "R21", "100k", "R28"),
+    (4, "C4", "0.01u", "C3"),
 ];
 
 #[test]
@@ -395,9 +433,11 @@ fn a_part_that_only_one_half_has_is_found() {
 #[test]
 fn a_long_tailed_pair_may_have_loads_a_little_unequal() {
     // Common practice, no source: 82k and 100k.
-    let answer = check(&long_tailed(), &[("R7", "82k")]);
-    assert!(of(&answer, Code::HalvesDiffer).is_empty());
-    assert_eq!(of(&answer, Code::UnequalLoads).len(), 1);
+    for text in [long_tailed(), long_tailed_with_feedback_at_its_tail()] {
+        let answer = check(&text, &[("R7", "82k")]);
+        assert!(of(&answer, Code::HalvesDiffer).is_empty());
+        assert_eq!(of(&answer, Code::UnequalLoads).len(), 1);
+    }
     // The same in a pair that is driven on both sides is a difference.
     let both = check(&example("02_hall_2a3_push_pull"), &[("R8", "39k")]);
     assert_eq!(of(&both, Code::HalvesDiffer).len(), 1);

@@ -15,6 +15,7 @@ use models::AnyDevice;
 use models::core::Core;
 use models::diode::Diode;
 use sim::amplifier::{Amplifier, Bench};
+use sim::error::SimError;
 use sim::parts::{Inductor, Part, Source, Waveform};
 use sim::periodic::Settling;
 use sim::{Circuit, NodeId, System, Tolerances};
@@ -107,6 +108,7 @@ fn stage(more: More) -> (Distortion, Option<f64>) {
             load_ohms: LOAD,
             frequency: TEST,
             distortion_limit: LIMIT,
+            at: Vec::new(),
             settling: Settling::default(),
         },
         frequencies: vec![100.0, 5e3],
@@ -305,11 +307,19 @@ fn twice_the_samples_of_a_cycle_move_no_printed_figure() {
                 bench.frequency = frequency;
                 bench.settling.samples = samples;
                 let drive = 1.4 * example.half_power;
-                let level = bench.at_drive(&opened.under_test(), drive);
-                100.0 * level.expect("a level").thd
+                match bench.at_drive(&opened.under_test(), drive) {
+                    Ok(level) => Some(100.0 * level.thd),
+                    Err(SimError::Bursts { .. }) => None,
+                    Err(other) => panic!("{} at {frequency} Hz: {other}", example.name),
+                }
             };
             let samples = samples_per_cycle(frequency);
-            let (once, twice) = (thd(samples), thd(2 * samples));
+            let (Some(once), Some(twice)) = (thd(samples), thd(2 * samples)) else {
+                // The pair with feedback bursts into oscillation as deep down as that, on either grid.
+                assert!(example.name.starts_with("03_") && frequency < TEST);
+                assert_eq!((thd(samples), thd(2 * samples)), (None, None));
+                continue;
+            };
             println!(
                 "{} at {frequency} Hz: {once:.5} % and {twice:.5} %",
                 example.name

@@ -151,6 +151,61 @@ fn leakage_from_a_heater_makes_its_volts_across_the_cathode_resistor() {
     assert!(cause.share > 0.999_999 && answer.left_rms < 1e-4 * answer.output_rms);
 }
 
+#[test]
+fn a_load_has_a_noise_of_its_own() {
+    let answer = hum(&file(LEAKY, "g", "R1"));
+    // 4kT is 1.618e-20 W/Hz at 293 K: 0.844 µV of 2.2 kΩ in 20 kHz.
+    assert!(
+        (answer.own_noise_of_load() / 0.8437e-6 - 1.0).abs() < 1e-3,
+        "{}",
+        answer.own_noise_of_load()
+    );
+}
+
+/// Hum of a preamplifier stage whose heater is drawn with its middle, on a winding with one end at the chassis.
+const PARALLEL: &str = r#"
+W1 = { ac_supply = "6.3V", frequency = "50Hz", between = ["h", "chassis"] }
+M1 = { ac_supply = "200V", frequency = "50Hz", between = ["x", "chassis"] }
+V2 = { valve = "EZ80", anode = "x", cathode = "ht", heater = ["h", "chassis"] }
+C1 = { electrolytic = "50u", positive = "ht", negative = "chassis" }
+V1 = { valve = "ECC83", anode = "ht", grid = "g", cathode = "k", heater = ["h", "chassis", "h"], heater_leakage = "2M" }
+R1 = { resistor = "2k2", between = ["k", "chassis"] }
+R2 = { resistor = "1M", between = ["g", "chassis"] }
+"#;
+
+#[test]
+fn every_heater_that_alternates_is_among_the_causes() {
+    let answer = hum(&file(PARALLEL, "g", "R1"));
+    let mut heaters: Vec<&str> = answer
+        .causes
+        .iter()
+        .filter(|cause| cause.kind == CauseKind::Heater)
+        .map(|cause| cause.name.as_str())
+        .collect();
+    heaters.sort_unstable();
+    assert_eq!(heaters, ["V1", "V2"]);
+    assert!(
+        answer.is_explained(),
+        "{} V left of {} V",
+        answer.left_rms,
+        answer.output_rms
+    );
+}
+
+#[test]
+fn what_no_cause_takes_away_is_not_explained() {
+    // Volts of the mains into the grid by a way of nobody's: a resistor from the winding.
+    let parts = format!("{LEAKY}R7 = {{ resistor = \"10M\", between = [\"h\", \"g\"] }}\n");
+    let answer = hum(&file(&parts, "g", "R1"));
+    assert!(answer.left_rms > 0.1 * answer.output_rms && !answer.is_explained());
+    // None of it either, without any cause at all.
+    let sound = parts.replace(
+        "h\", \"chassis\"], heater_leakage = \"2M\", heater_capacitance = \"0p\"",
+        "h\", \"chassis\"]",
+    );
+    assert!(!hum(&file(&sound, "g", "R1")).is_explained());
+}
+
 /// An interstage transformer before a stage.
 const INTERSTAGE: &str = r#"
 M1 = { mains = "230V", frequency = "50Hz", between = ["l", "chassis"] }

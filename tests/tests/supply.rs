@@ -72,6 +72,43 @@ R1 = { resistor = "4k", between = ["ht", "chassis"] }
 "#;
 
 #[test]
+fn voltages_and_supply_tell_one_flux_of_the_iron() {
+    let opened = Opened::read(
+        &checks::examples::text_of_parts(BI_PHASE, ("ht", "100k"), "R1"),
+        &[],
+    );
+    let supply = answer(&opened, None);
+    let rest = measure::UnderTest::find(&opened.amplifier, &opened.system).expect("it settles");
+    let chart = measure::at_rest::voltages::chart(&rest).expect("a chart");
+    let cores = &figures(&supply, Band::Nominal).cores;
+    assert_eq!(cores.len(), 2);
+    for core in cores {
+        let winding = chart
+            .windings
+            .iter()
+            .find(|winding| winding.part == core.part);
+        let flux = winding
+            .and_then(|winding| winding.flux)
+            .expect("it saturates");
+        // Peaks read at the samples of a period, of two grids.
+        assert!(
+            (flux / core.saturation - 1.0).abs() < 1e-3,
+            "{}: {flux} {}",
+            core.part,
+            core.saturation
+        );
+    }
+    // Volts of the mains over those at which the iron saturates, assumed as 1.25 of the tap, less the drop in the
+    // primary, which is under a fiftieth.
+    let flux = cores
+        .iter()
+        .find(|core| core.part == "T1")
+        .expect("T1")
+        .saturation;
+    assert!(flux < 0.8 && flux > 0.78, "{flux}");
+}
+
+#[test]
 fn what_the_mains_gives_is_what_all_parts_take() {
     let supply = answer(&Opened::supply(BI_PHASE, &[]), None);
     for condition in &supply.conditions {

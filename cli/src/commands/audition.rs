@@ -206,9 +206,14 @@ impl Command for Arguments {
                 &answer,
             ))?;
         } else {
-            report::print(&words::text(&answer, &opened, &self.output))?;
+            let warnings = opened
+                .iter()
+                .map(|opened| notes::warnings(&opened.amplifier.notes));
+            let words = words::text(&answer, &opened, &self.output);
+            report::print(&(warnings.collect::<String>() + &words))?;
         }
-        caution::print_highest(played.iter().map(|played| &played.rest));
+        let amplifiers = opened.iter().map(|opened| &opened.amplifier);
+        caution::print_highest(amplifiers.zip(played.iter().map(|played| &played.rest)));
         Ok(())
     }
 }

@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use measure::judged::check::{CheckOf, Finding, Halves, LeftOut, Weight};
 use serde::Serialize;
+use sim::SimError;
 
 use super::command::{OfAmplifier, Told};
 use crate::amplifier::Opened;
@@ -49,6 +50,9 @@ pub(super) struct Answer {
     findings: Vec<Placed>,
     halves: Vec<Halves>,
     left_out: Vec<LeftOut>,
+    /// Why the rest was not found; none where it was.
+    #[serde(skip)]
+    unsolved: Option<SimError>,
 }
 
 impl OfAmplifier for Arguments {
@@ -71,7 +75,10 @@ impl OfAmplifier for Arguments {
         question: &CheckOf,
     ) -> Result<Answer, Failure> {
         let bar = progress::counter("questions asked");
-        let answer = progress::ask(question, known.under_test()?, &bar)?;
+        let answer = match known.under_test() {
+            Ok(of) => progress::ask(question, of, &bar)?,
+            Err(error) => question.unsolved(&opened.amplifier, error),
+        };
         let placed = |finding: Finding| Placed {
             places: finding
                 .parts
@@ -84,6 +91,7 @@ impl OfAmplifier for Arguments {
             findings: answer.findings.into_iter().map(placed).collect(),
             halves: answer.halves,
             left_out: answer.left_out,
+            unsolved: answer.rest.err(),
         })
     }
 
@@ -92,6 +100,9 @@ impl OfAmplifier for Arguments {
     }
 
     fn verdict(told: &Told<'_, Self>) -> Result<(), Failure> {
+        if let Some(error) = &told.answer.unsolved {
+            return Err(error.clone().into());
+        }
         let findings = told.answer.findings.iter();
         let heavy = findings
             .filter(|placed| placed.finding.weight != Weight::Remark)

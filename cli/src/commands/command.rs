@@ -7,6 +7,7 @@
 use std::path::{Path, PathBuf};
 
 use measure::at_rest::voltages::Voltages;
+use measure::instruments::peak::Peak;
 use measure::judged::study::Study;
 use serde::Serialize;
 use sim::amplifier::Amplifier;
@@ -14,7 +15,9 @@ use sim::amplifier::Amplifier;
 use crate::amplifier::{self, Opened};
 use crate::caution;
 use crate::failure::Failure;
+use crate::notes;
 use crate::options::Options;
+use crate::report::file_kind::FileKind;
 use crate::report::plot::NotDrawn;
 use crate::report::{self, json, output};
 
@@ -63,8 +66,18 @@ pub(super) trait OfAmplifier: Sized {
         known.rest().ok()
     }
 
+    /// The greatest volts anywhere with signal; none where there was none.
+    fn driven(_: &Told<'_, Self>) -> Option<Peak> {
+        None
+    }
+
     /// The report.
     fn words(told: &Told<'_, Self>) -> String;
+
+    /// Whether what is printed is a sheet of values and nothing else; what is to be said beside it goes to stderr.
+    fn prints_a_sheet(&self) -> bool {
+        false
+    }
 
     /// A failure where the answer, although it has been told, is not what was asked for.
     fn verdict(_: &Told<'_, Self>) -> Result<(), Failure> {
@@ -94,6 +107,15 @@ enum Content<C: OfAmplifier> {
     Picture(fn(&Told<'_, C>) -> Result<String, NotDrawn>),
 }
 
+impl<C: OfAmplifier> Content<C> {
+    fn kind(&self) -> FileKind {
+        match self {
+            Self::Sheet(_) => FileKind::Sheet,
+            Self::Picture(_) => FileKind::Picture,
+        }
+    }
+}
+
 impl<'a, C: OfAmplifier> File<'a, C> {
     /// Values between commas.
     pub(super) fn csv(path: Option<&'a PathBuf>, content: fn(&Told<'_, C>) -> String) -> Self {
@@ -121,9 +143,15 @@ impl<C: OfAmplifier> Command for C {
     fn run(&self, options: &Options) -> Result<(), Failure> {
         let opened = amplifier::open(self.file(), options)?;
         let known = Study::new(&opened.amplifier, &opened.system);
-        let question = self.question(&opened, &known)?;
         let files = self.files();
-        output::all_may_be_written(files.iter().map(|file| file.path), options.overwrite)?;
+        let may_be_written = || {
+            let files = files.iter().map(|file| (file.content.kind(), file.path));
+            output::may_be_written(files, options.overwrite)
+        };
+        // Before the work, and again when the question has opened what it reads.
+        may_be_written()?;
+        let question = self.question(&opened, &known)?;
+        may_be_written()?;
         let answer = self.answer(&opened, &known, &question)?;
         let told = Told {
             arguments: self,
@@ -148,9 +176,15 @@ impl<C: OfAmplifier> Command for C {
                 &answer,
             ))?;
         } else {
-            report::print(&C::words(&told))?;
+            let warnings = notes::warnings(&told.amplifier.notes);
+            if self.prints_a_sheet() {
+                caution::print_text(&warnings);
+                report::print(&C::words(&told))?;
+            } else {
+                report::print(&(warnings + &C::words(&told)))?;
+            }
         }
-        caution::print(told.rest);
+        caution::print(told.amplifier, told.rest, C::driven(&told).as_ref());
         C::verdict(&told)
     }
 }

@@ -17,6 +17,7 @@ use crate::diagnostic::Id;
 use crate::failure::Failure;
 use crate::notes::Assumption;
 use crate::options::Options;
+use crate::report::file_kind::FileKind;
 use crate::report::{self, json, output};
 use crate::{amplifier, caution, notes, progress};
 
@@ -107,8 +108,11 @@ impl Command for Arguments {
         if !failures.is_empty() {
             return Err(Failure::Several(failures));
         }
-        let sheets = [self.csv.as_ref(), self.svg.as_ref()];
-        output::all_may_be_written(sheets, options.overwrite)?;
+        let sheets = [
+            (FileKind::Sheet, self.csv.as_ref()),
+            (FileKind::Picture, self.svg.as_ref()),
+        ];
+        output::may_be_written(sheets, options.overwrite)?;
         let studies: Vec<Study<'_>> = opened
             .iter()
             .map(|opened| Study::new(&opened.amplifier, &opened.system))
@@ -130,9 +134,15 @@ impl Command for Arguments {
         if options.json {
             report::print(&json::bare(Self::NAME, &answer))?;
         } else {
-            report::print(&words::report(&answer, &opened))?;
+            let warnings = opened
+                .iter()
+                .map(|opened| notes::warnings(&opened.amplifier.notes));
+            report::print(&(warnings.collect::<String>() + &words::report(&answer, &opened)))?;
         }
-        caution::print_highest(studies.iter().filter_map(|study| study.rest().ok()));
+        let rests = studies.iter();
+        caution::print_highest(
+            rests.filter_map(|study| Some((study.amplifier, study.rest().ok()?))),
+        );
         Ok(())
     }
 }

@@ -21,8 +21,9 @@ use crate::argument::positive;
 use crate::diagnostic::Id;
 use crate::failure::Failure;
 use crate::options::Options;
+use crate::report::file_kind::FileKind;
 use crate::report::{self, json, output};
-use crate::{amplifier, caution, library, progress};
+use crate::{amplifier, caution, library, notes, progress};
 
 mod picture;
 mod settings;
@@ -97,8 +98,6 @@ impl Command for Arguments {
     const NAME: &'static str = "curves";
 
     fn run(&self, options: &Options) -> Result<(), Failure> {
-        let files = [self.csv.as_ref(), self.svg.as_ref()];
-        output::all_may_be_written(files, options.overwrite)?;
         match &self.part {
             Some(part) => of_file(self, part, options),
             None => of_type(self, options),
@@ -108,6 +107,7 @@ impl Command for Arguments {
 
 fn of_type(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
     let library = library::open(options)?;
+    may_be_written(arguments, options)?;
     let valve = find(&library, &arguments.what, options)?;
     let settings = Settings::read(&arguments.of_type, valve)?;
     let section = Section::new(valve, settings.screen).ok_or_else(|| {
@@ -141,7 +141,16 @@ fn of_type(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
     if options.json {
         report::print(&json::bare(Arguments::NAME, &answer))?;
     } else {
-        report::print(&words::of_type(&section, &answer))?;
+        let warning = valve
+            .fit_error
+            .filter(|_| valve.fitted_on_reading)
+            .and_then(|error| {
+                let slopes = error.slope_worst_percent;
+                let slopes = if slopes.is_finite() { slopes } else { 0.0 };
+                notes::poor_fit(&valve.name, error.current_worst_percent, slopes)
+            });
+        let warning = warning.map_or_else(String::new, |warning| warning + "\n");
+        report::print(&(warning + &words::of_type(&section, &answer)))?;
     }
     Ok(())
 }
@@ -155,6 +164,7 @@ fn of_file(arguments: &Arguments, part: &str, options: &Options) -> Result<(), F
         ));
     }
     let opened = amplifier::open(Path::new(&arguments.what), options)?;
+    may_be_written(arguments, options)?;
     let probe = probe(&opened, part)?;
     let watts = |text: &String| positive("--watts", text, Unit::Watt);
     let volts = |text: &String| positive("--drive", text, Unit::Volt);
@@ -175,6 +185,7 @@ fn of_file(arguments: &Arguments, part: &str, options: &Options) -> Result<(), F
     let screen = stage.screen.unwrap_or(ScreenVolts::STRAPPED);
     let section = Section::new(probe.kind(), screen).expect("a probe is of an amplifying valve");
     let mut answer = answer(&section, Frame::new(&section, None, None, &stage.locus));
+    let driven = stage.peak.clone();
     answer.stage = Some(stage);
     let title = format!(
         "{}: {} ({})",
@@ -184,10 +195,20 @@ fn of_file(arguments: &Arguments, part: &str, options: &Options) -> Result<(), F
     if options.json {
         report::print(&json::document("curves", &opened.amplifier, &answer))?;
     } else {
-        report::print(&words::of_file(&section, &opened.amplifier, &answer, level))?;
+        let warnings = notes::warnings(&opened.amplifier.notes);
+        let words = words::of_file(&section, &opened.amplifier, &answer, level);
+        report::print(&(warnings + &words))?;
     }
-    caution::print(Some(rest));
+    caution::print(&opened.amplifier, Some(rest), driven.as_ref());
     Ok(())
+}
+
+fn may_be_written(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
+    let files = [
+        (FileKind::Sheet, arguments.csv.as_ref()),
+        (FileKind::Picture, arguments.svg.as_ref()),
+    ];
+    output::may_be_written(files, options.overwrite)
 }
 
 fn write(

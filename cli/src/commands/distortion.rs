@@ -3,12 +3,13 @@
 use std::path::{Path, PathBuf};
 
 use measure::driven::distortion::{Distortion, DistortionOf, IntermodulationKind, TwoTones};
+use measure::instruments::peak::Peak;
 use sim::amplifier::Bench;
 use sim::quantity::Unit;
 
 use super::command::{File, OfAmplifier, Told};
 use crate::amplifier::Opened;
-use crate::argument::{positive, ratio};
+use crate::argument::{outputs, positive, ratio};
 use crate::diagnostic::Id;
 use crate::failure::Failure;
 use crate::progress;
@@ -23,6 +24,9 @@ mod words;
 pub(crate) struct Arguments {
     /// The amplifier file.
     file: PathBuf,
+    /// Outputs of further curves, in watts or volts rms, e.g. 20W,25V.
+    #[arg(long, value_name = "OUTPUT,…", value_delimiter = ',')]
+    at: Vec<String>,
     /// Frequencies of the curves, e.g. 50Hz,1kHz,10kHz; without it 20 Hz to 20 kHz.
     #[arg(long, value_name = "HERTZ,…", value_delimiter = ',')]
     frequencies: Vec<String>,
@@ -76,6 +80,10 @@ impl OfAmplifier for Arguments {
         Ok(progress::ask(question, known.under_test()?, &bar)?)
     }
 
+    fn driven(told: &Told<'_, Self>) -> Option<Peak> {
+        told.answer.against_power.peak()
+    }
+
     fn words(told: &Told<'_, Self>) -> String {
         words::report(told.amplifier, told.answer, told.rest)
     }
@@ -91,6 +99,7 @@ fn question(arguments: &Arguments, bench: &Bench) -> Result<DistortionOf, Failur
             .map(|text| hertz("--frequencies", text))
             .collect::<Result<_, _>>()?;
     }
+    question.power.at = outputs(&arguments.at)?;
     let ratio = ratio(&arguments.ratio)?;
     let modulation = tones("--modulation-tones", &arguments.modulation_tones)?;
     let difference = tones("--difference-tones", &arguments.difference_tones)?;

@@ -16,6 +16,7 @@ use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
 use crate::options::Options;
 use crate::progress;
+use crate::report::file_kind::FileKind;
 use crate::report::{self, json, output};
 
 mod answer;
@@ -78,11 +79,14 @@ impl Command for Arguments {
         if self.library {
             return run_library(self, options);
         }
-        let files = [self.output.as_ref(), self.svg.as_ref()];
-        output::all_may_be_written(files, options.overwrite)?;
         let resolution = given("--resolution", self.resolution.as_ref(), Unit::Ampere)?;
         let kind = self.kind.map(ValveKind::from);
         let data = data::open(&self.data, kind, resolution)?;
+        let files = [
+            (FileKind::ValveFile, self.output.as_ref()),
+            (FileKind::Picture, self.svg.as_ref()),
+        ];
+        output::may_be_written(files, options.overwrite)?;
         if data.points.is_empty() && data.traces.rows.is_empty() && data.drops.is_empty() {
             return Err(nothing_to_fit(&self.data[0]));
         }
@@ -146,6 +150,12 @@ fn run_library(arguments: &Arguments, options: &Options) -> Result<(), Failure> 
         .iter()
         .map(data::Data::of_library)
         .collect();
+    let place = |folder: &Path, data: &data::Data| folder.join(format!("{}.toml", data.title));
+    if let Some(folder) = &arguments.write {
+        for data in &valves {
+            data::text_of(&place(folder, data))?;
+        }
+    }
     let bar = progress::bar(valves.len() as u64, "valve types");
     let mut fits = Vec::new();
     for data in &valves {
@@ -157,10 +167,10 @@ fn run_library(arguments: &Arguments, options: &Options) -> Result<(), Failure> 
     bar.finish_and_clear();
     if let Some(folder) = &arguments.write {
         for (data, fitted) in &fits {
-            let path = folder.join(format!("{}.toml", data.title));
+            let path = place(folder, data);
             let file = data::text_of(&path)?;
             let whole = with_model(&file, &model_table(&fitted.fit, &data.from()));
-            output::write(&path, whole.as_bytes(), true)?;
+            output::revise(&path, whole.as_bytes())?;
         }
     }
     if options.json {

@@ -9,6 +9,7 @@ use measure::at_rest::voltages::chart;
 use measure::driven::playback::{Meters, Start};
 use serde::Serialize;
 use sim::quantity::Unit;
+use sim::stability::Bursts;
 
 use super::command::Command;
 use crate::amplifier::Opened;
@@ -20,10 +21,11 @@ use crate::listening::{
     deliver, prepare, render,
 };
 use crate::options::Options;
+use crate::report::file_kind::FileKind;
 use crate::report::{self, json, output};
-use crate::{amplifier, caution, interrupt, progress};
+use crate::{amplifier, caution, interrupt, notes, progress};
 
-mod words;
+pub(super) mod words;
 
 /// A recording through the amplifier: WAV in, WAV out, with meters while it plays.
 #[derive(Debug, clap::Args)]
@@ -183,6 +185,8 @@ struct Answer {
     clipped: Option<f64>,
     /// That limit, W.
     limit_power: Option<f64>,
+    /// The oscillation it bursts into where the recording is loudest.
+    bursts: Option<Bursts>,
     grid: Grid,
     /// Whether its own mains runs along, hum and all.
     on_mains: bool,
@@ -212,28 +216,6 @@ struct Played {
     peak: f64,
 }
 
-/// Refuses to write one file over another of the same run, or over the recording.
-fn distinct(recording: &Path, files: &[Option<&PathBuf>]) -> Result<(), Failure> {
-    let place = |path: &Path| {
-        let folder = output::folder(path);
-        let folder = folder.canonicalize().unwrap_or(folder.to_owned());
-        path.file_name().map(|name| folder.join(name))
-    };
-    let mut places = vec![place(recording)];
-    for path in files.iter().flatten() {
-        let here = place(path);
-        if places.contains(&here) {
-            return Err(Failure::plain(
-                Id::CannotWrite,
-                format!("{} stands for two files", path.display()),
-                "give the recording and each file that is written a name of its own",
-            ));
-        }
-        places.push(here);
-    }
-    Ok(())
-}
-
 impl Command for Arguments {
     const NAME: &'static str = "listen";
 
@@ -246,9 +228,9 @@ impl Command for Arguments {
             Some(&self.output),
             self.residual.as_ref(),
             self.ideal.as_ref(),
-        ];
-        output::all_may_be_written(files, options.overwrite)?;
-        distinct(&self.recording, &files)?;
+        ]
+        .map(|path| (FileKind::Sound, path));
+        output::may_be_written(files, options.overwrite)?;
         self.bits.fit(recording.frames(), recording.channels())?;
         interrupt::watch();
 
@@ -280,7 +262,7 @@ impl Command for Arguments {
                 start: asked.start,
                 linear: self.residual.is_some() || self.ideal.is_some(),
                 closed_box: asked.closed_box,
-                folder: output::folder(&self.output),
+                folder: &output::scratch(&self.output),
             },
             &|frames| bar.set_position(frames),
         )?;
@@ -342,6 +324,7 @@ impl Command for Arguments {
             drive_peak: driven.volts * heard.peak,
             clipped: driven.clipped,
             limit_power: prepared.limit.as_ref().map(|level| level.power),
+            bursts: prepared.bursts,
             grid,
             on_mains: of.rest.mains.is_some(),
             channels: rendered.meters.clone(),
@@ -359,14 +342,15 @@ impl Command for Arguments {
         if options.json {
             report::print(&json::document("listen", amplifier, &answer))?;
         } else {
-            report::print(&words::text(
+            let words = words::text(
                 self,
                 (&opened, &recording),
                 &answer,
                 prepared.no_limit.as_ref(),
-            ))?;
+            );
+            report::print(&(notes::warnings(&amplifier.notes) + &words))?;
         }
-        caution::print(Some(&rest));
+        caution::print(amplifier, Some(&rest), None);
         Ok(())
     }
 }

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use measure::driven::power::PowerOf;
-use measure::small_signal::noise::{FLICKER_CORNER, Noise, NoiseOf};
+use measure::small_signal::noise::{Noise, NoiseOf};
 use serde::Serialize;
 use sim::quantity::Unit;
 
@@ -29,10 +29,14 @@ pub(crate) struct Arguments {
     /// Highest frequency of the band.
     #[arg(long, value_name = "HERTZ", default_value = "20kHz")]
     to: String,
-    /// Frequency below which flicker noise exceeds the rest of a valve's; 0Hz leaves it out. Without it
-    /// 1 kHz, an assumption.
+    /// Frequency below which flicker noise exceeds the shot noise of every valve; 0Hz leaves it out. Without it that
+    /// of each type whose noise is published, and 1 kHz of others.
     #[arg(long, value_name = "HERTZ")]
     flicker_corner: Option<String>,
+    /// Volts rms of the generator that the signal-to-noise ratio is wanted for, as that of a preamplifier is stated;
+    /// no rated power is looked for then.
+    #[arg(long, value_name = "VOLTS", conflicts_with = "rated")]
+    input: Option<String>,
     /// Rated power; without it the power at the bench's distortion limit is found first.
     #[arg(long, value_name = "WATTS")]
     rated: Option<String>,
@@ -49,6 +53,8 @@ pub(crate) struct Arguments {
 pub(super) struct Asked {
     question: NoiseOf,
     rated: Option<f64>,
+    /// V rms.
+    input: Option<f64>,
 }
 
 /// The answer with the powers it is compared with, for JSON.
@@ -68,6 +74,12 @@ pub(super) struct Answer {
     one_watt_db: Option<f64>,
     /// dB at one watt, noise A-weighted.
     one_watt_a_db: Option<f64>,
+    /// V rms of the generator that the ratio was asked for.
+    input_signal: Option<f64>,
+    /// dB for that signal, by the gain at the test frequency; none unless asked for.
+    input_signal_to_noise_db: Option<f64>,
+    /// dB for that signal, noise A-weighted.
+    input_signal_to_noise_a_db: Option<f64>,
     #[serde(flatten)]
     noise: Noise,
 }
@@ -80,7 +92,7 @@ struct Rated {
 }
 
 impl Answer {
-    fn new(noise: Noise, rated: Result<Rated, String>) -> Self {
+    fn new(noise: Noise, rated: Result<Rated, String>, input: Option<f64>) -> Self {
         let (rated_power, rated_distortion, no_rated_power) = match rated {
             Ok(rated) => (Some(rated.power), rated.distortion, None),
             Err(reason) => (None, None, Some(reason)),
@@ -89,7 +101,11 @@ impl Answer {
         let one_watt = rated_power
             .filter(|power| *power >= 1.0)
             .map(|_| noise.signal_to_noise_db(1.0));
+        let at_input = input.and_then(|volts| noise.at_input_db(volts));
         Self {
+            input_signal: input,
+            input_signal_to_noise_db: at_input.map(|(plain, _)| plain),
+            input_signal_to_noise_a_db: at_input.map(|(_, weighted)| weighted),
             rated_power,
             rated_distortion,
             no_rated_power,
@@ -114,8 +130,8 @@ impl OfAmplifier for Arguments {
     fn question(&self, opened: &Opened, _: &Study<'_>) -> Result<Asked, Failure> {
         let (from, to) = band(&self.from, &self.to)?;
         let flicker_corner = match &self.flicker_corner {
-            Some(text) => quantity("--flicker-corner", text, Unit::Hertz, 0.0)?,
-            None => FLICKER_CORNER,
+            Some(text) => Some(quantity("--flicker-corner", text, Unit::Hertz, 0.0)?),
+            None => None,
         };
         Ok(Asked {
             question: NoiseOf {
@@ -125,6 +141,7 @@ impl OfAmplifier for Arguments {
                 ..NoiseOf::bench(&opened.amplifier.bench)
             },
             rated: given("--rated", self.rated.as_ref(), Unit::Watt)?,
+            input: given("--input", self.input.as_ref(), Unit::Volt)?,
         })
     }
 
@@ -145,14 +162,15 @@ impl OfAmplifier for Arguments {
     ) -> Result<Answer, Failure> {
         known.rest()?;
         let noise = question.question.ask(known.under_test()?, &|_| ())?;
-        let rated = match question.rated {
-            Some(power) => Ok(Rated {
+        let rated = match (question.rated, question.input) {
+            (Some(power), _) => Ok(Rated {
                 power,
                 distortion: None,
             }),
-            None => measured(opened, known),
+            (None, Some(_)) => Err("a signal at the input was asked for".to_owned()),
+            (None, None) => measured(opened, known),
         };
-        Ok(Answer::new(noise, rated))
+        Ok(Answer::new(noise, rated, question.input))
     }
 
     fn words(told: &Told<'_, Self>) -> String {

@@ -3,10 +3,12 @@
 use std::path::{Path, PathBuf};
 
 use measure::driven::power::{Power, PowerOf};
+use measure::instruments::peak::Peak;
 use sim::SimError;
 
 use super::command::{File, OfAmplifier, Told};
 use crate::amplifier::Opened;
+use crate::argument::outputs;
 use crate::failure::Failure;
 use crate::progress;
 use measure::judged::study::Study;
@@ -20,6 +22,9 @@ pub(super) mod words;
 pub(crate) struct Arguments {
     /// The amplifier file.
     file: PathBuf,
+    /// Outputs whose distortion is told besides, in watts or volts rms, e.g. 20W,25V.
+    #[arg(long, value_name = "OUTPUT,…", value_delimiter = ',')]
+    at: Vec<String>,
     /// Write the sweep to this file: volts, watts, per cent.
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
@@ -38,7 +43,10 @@ impl OfAmplifier for Arguments {
     }
 
     fn question(&self, opened: &Opened, _: &Study<'_>) -> Result<PowerOf, Failure> {
-        Ok(PowerOf::bench(&opened.amplifier.bench))
+        Ok(PowerOf {
+            at: outputs(&self.at)?,
+            ..PowerOf::bench(&opened.amplifier.bench)
+        })
     }
 
     fn files(&self) -> Vec<File<'_, Self>> {
@@ -53,6 +61,10 @@ impl OfAmplifier for Arguments {
     fn answer(&self, _: &Opened, known: &Study<'_>, question: &PowerOf) -> Result<Power, Failure> {
         known.rest()?;
         Ok(solved(known, question)?)
+    }
+
+    fn driven(told: &Told<'_, Self>) -> Option<Peak> {
+        told.answer.peak()
     }
 
     fn words(told: &Told<'_, Self>) -> String {

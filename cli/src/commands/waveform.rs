@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use measure::driven::waveform::{Traces, WaveformOf};
+use measure::instruments::peak::Peak;
 use serde::Serialize;
 use sim::NodeId;
 use sim::parts::Waveform;
@@ -209,8 +210,20 @@ impl OfAmplifier for Arguments {
         })
     }
 
+    fn driven(told: &Told<'_, Self>) -> Option<Peak> {
+        told.answer.traces.peak.clone()
+    }
+
+    fn prints_a_sheet(&self) -> bool {
+        self.csv.is_none() && self.svg.is_none()
+    }
+
     fn words(told: &Told<'_, Self>) -> String {
-        if told.arguments.csv.is_none() && told.arguments.svg.is_none() {
+        if told.arguments.prints_a_sheet() {
+            // The samples are all that goes out; what must be known beside them goes to who watches.
+            if told.answer.traces.bursts.is_some() {
+                caution::warn(words::bursts(told.answer).trim_end());
+            }
             return picture::csv(told.answer);
         }
         words::text(told.amplifier, told.answer, told.question.run.duration)

@@ -53,10 +53,12 @@ ids! {
     /// Example  gridleak listen amp.toml song.mp3 -o out.wav
     /// Mend     Save it as WAV: one channel or two, 8 to 32 bit or 32 bit float, 4 to 384 kHz.
     Recording = "recording",
-    /// Means    A result cannot be written.
-    /// Matters  What cannot be written is lost.
+    /// Means    A result cannot be written: the file exists, is one of those that are read, or is named twice; its ending
+    /// promises another kind of file; its folder is not there or closed; or the output of the program is closed or full.
+    /// Matters  What cannot be written is lost, and a drawing that was written over is lost as well. All but a disk that
+    /// fills up is found before the work.
     /// Example  gridleak waveform amp.toml --csv out.csv, and out.csv is already there
-    /// Mend     Give another name, or --overwrite.
+    /// Mend     Give another name; or --overwrite, which never writes over a file that is read.
     CannotWrite = "cannot-write",
     /// Means    A designator or key is used on two lines.
     /// Matters  Only one of the two values can be meant.
@@ -329,6 +331,11 @@ ids! {
     /// Example  a reservoir of 50 µF at 400 V without a bleeder
     /// Mend     A resistor across the reservoir: 220 kΩ, 2 W brings 50 µF from 400 V to 50 V in 23 s.
     StaysCharged = "stays-charged",
+    /// Means    The mains reaches the chassis without a transformer between: itself, or through heaters, contacts and resistors of less than touch current.
+    /// Matters  It kills. Every metal part, and every earthed meter or oscilloscope joined to it, may be at the full mains.
+    /// Example  a radio with series heaters whose chassis is one end of the mains
+    /// Mend     Nothing in the drawing is wrong. Feed the set from an isolating transformer before it is opened, and keep knobs, screws and sockets insulated.
+    LiveChassis = "live-chassis",
     /// Means    A position of a switch joins both ends of a winding or of a supply.
     /// Matters  What feeds it burns out. Every position is tried, not the one in the file only.
     /// Example  a tap selector whose contacts join two taps
@@ -354,7 +361,7 @@ ids! {
     /// Example  a 0.5 W resistor that dissipates 0.8 W
     /// Mend     Fit a larger rating, or look at what sets the figure.
     OverRating = "over-rating",
-    /// Means    The resistance from a grid to its bias is more than the type allows for its kind of bias.
+    /// Means    Grid current shifts the bias more than the leak that the type allows for its kind of bias would.
     /// Matters  Grid current of a worn valve takes the bias away, and the valve runs away.
     /// Example  470 kΩ at an EL34 with fixed bias, which allows 500 kΩ: no finding; 1 MΩ: one
     /// Mend     A smaller leak and a larger coupling capacitor.
@@ -374,6 +381,21 @@ ids! {
     /// Example  a screen resistor at one of two output valves
     /// Mend     Compare both halves of the drawing at the nodes named.
     OneHalfOnly = "one-half-only",
+    /// Means    A mains transformer is joined to the mains at a tap for other volts, or the load hangs at a tap for another load.
+    /// Matters  Every winding stands off its rating, or the output valves work into another load than was drawn for.
+    /// Example  15 Ω at a tap for 4 Ω; 230 V at a tap for 200 V where there is one for 230 V
+    /// Mend     Join the tap that is named, or mend `taps` and the impedances.
+    WrongTap = "wrong-tap",
+    /// Means    A supply feeds nothing, or nothing feeds an anode. With a supply joined to where grids are biased from, what it explains is no longer found.
+    /// Matters  A link was lost in drawing or copying; what else was found follows from it.
+    /// Example  bias smoothed at gb, grid leaks that end at bias, and nothing between them
+    /// Mend     Join the nodes that are named, or give both the same name.
+    MissingLink = "missing-link",
+    /// Means    A cathode resistor is a decade off: with a tenth of it, or ten times it, the valve runs as usual and nothing is found of it.
+    /// Matters  A decade is the commonest misprint. The circuit was solved with the other value.
+    /// Example  15 kΩ for 1.5 kΩ
+    /// Mend     Look at its value in another print, or on the chassis.
+    CathodeResistor = "cathode-resistor",
     /// Means    The loads of a pair that is driven on one side differ by up to 25 %.
     /// Matters  Common practice, no source: it makes up for the half driven through the common cathode.
     /// Example  82k and 100k at a long-tailed pair
@@ -409,7 +431,7 @@ ids! {
     /// Example  0.47 µF across 1.5 kΩ
     /// Mend     Look at its value.
     BypassCorner = "bypass-corner",
-    /// Means    A grid stopper of more than 100 kΩ, or a screen resistor that drops more than a fifth of the screen volts.
+    /// Means    A grid stopper of more than 100 kΩ that takes 3 dB at 20 kHz, or a screen resistor that drops more than a fifth of the screen volts.
     /// Matters  Treble or power is lost. Common practice, no source.
     /// Example  a screen stopper of 10 kΩ for 1 kΩ
     /// Mend     Look at its value.

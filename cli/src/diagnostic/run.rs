@@ -29,6 +29,14 @@ pub(crate) fn of_sim(error: &SimError) -> Diagnostic {
             Id::Oscillates,
             "high up: stopper resistors, leakage and winding capacitance, less feedback; low down: decoupling and coupling; at once: the sign of the feedback",
         ),
+        SimError::Repeats { .. } => (
+            Id::Oscillates,
+            "motor-boating through a common supply wants larger smoothing capacitors or smaller coupling capacitors; blocking wants a grid stopper or less drive; feedback of the wrong sign wants the ends of its winding swapped",
+        ),
+        SimError::Bursts { .. } => (
+            Id::Oscillates,
+            "it is stable at rest: less drive, stopper resistors at grids and screens, less feedback high up; `gridleak power` tells from what power on",
+        ),
         SimError::Question(Question::NoCommonPeriod { .. }) => (
             Id::CannotAsk,
             "choose tones with a larger common divisor, whole hertz say; with a mains supply running, multiples of its frequency",

@@ -13,6 +13,8 @@
 use measure::UnderTest;
 use measure::driven::playback::{PlaybackOf, resting_output};
 use serde::Serialize;
+use sim::stability::Bursts;
+use sim::transient::Method;
 
 use super::chain::{Chain, Path};
 use super::recording::Recording;
@@ -207,6 +209,29 @@ impl Stretch {
             *volts -= rest;
         }
         Ok(output)
+    }
+
+    /// Whether the amplifier bursts into oscillation where it is loudest.
+    pub(super) fn bursts(
+        &self,
+        of: &UnderTest<'_>,
+        rate: u32,
+        drive: f64,
+    ) -> Result<Option<Bursts>, Failure> {
+        let times = coarsest(rate);
+        let damping = PlaybackOf {
+            method: Method::TrBdf2,
+            ..PlaybackOf::at(f64::from(rate * times))
+        };
+        let mut player = damping.player(of)?;
+        player.watch();
+        let mut chain = Chain::new(Path::Whole(Box::new(player)), drive, rate, times);
+        chain.play(&self.samples, &mut Vec::new())?;
+        chain.finish(&mut Vec::new())?;
+        Ok(match chain.path() {
+            Path::Whole(player) => player.bursts()?,
+            Path::Linear(_) => None,
+        })
     }
 
     /// The greatest volts it brings.

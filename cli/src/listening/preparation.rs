@@ -4,9 +4,10 @@
 use measure::UnderTest;
 use measure::driven::power::{Level as AtLevel, PowerOf};
 use sim::SimError;
+use sim::stability::Bursts;
 
 use super::drive::{Driven, drive};
-use super::grid::Grid;
+use super::grid::{Grid, Stretch};
 use super::level::Level;
 use super::recording::Recording;
 use super::survey::{Survey, survey};
@@ -33,6 +34,8 @@ pub(crate) struct Prepared {
     /// Why it was not found, where that is not so.
     pub(crate) no_limit: Option<SimError>,
     pub(crate) driven: Driven,
+    /// The oscillation it bursts into where the recording is loudest.
+    pub(crate) bursts: Option<Bursts>,
     pub(crate) grid: Grid,
 }
 
@@ -58,12 +61,15 @@ pub(crate) fn prepare(
     interrupt::check()?;
     let driven = drive(level, of, recording, &heard, limit.as_ref())?;
     told(Stage::Grid);
+    let loudest = Stretch::of(recording, heard.loudest)?;
+    let bursts = loudest.bursts(of, recording.rate(), driven.volts)?;
     let grid = Grid::choose(recording, of, &heard, driven.volts, accuracy_db)?;
     Ok(Prepared {
         heard,
         limit,
         no_limit,
         driven,
+        bursts,
         grid,
     })
 }

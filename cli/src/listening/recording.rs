@@ -8,6 +8,7 @@ use hound::{SampleFormat, WavIntoSamples, WavReader, WavSpec};
 
 use crate::diagnostic::Id;
 use crate::failure::Failure;
+use crate::input;
 
 /// Rates taken, Hz: from telephone speech to the finest that converters give.
 const RATES: (u32, u32) = (4_000, 384_000);
@@ -203,7 +204,10 @@ impl Reading {
 }
 
 fn reader(path: &Path) -> Result<WavReader<BufReader<File>>, Failure> {
-    WavReader::open(path).map_err(|error| unreadable(path, &error))
+    input::open(path)
+        .map_err(hound::Error::IoError)
+        .and_then(|file| WavReader::new(BufReader::new(file)))
+        .map_err(|error| unreadable(path, &error))
 }
 
 fn bad(message: String, help: &str) -> Failure {

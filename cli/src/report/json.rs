@@ -11,6 +11,8 @@ struct Document<'a, A> {
     command: &'static str,
     title: &'a str,
     source: &'a str,
+    /// How the mains touches the chassis; none where it does not.
+    live_chassis: Option<String>,
     /// Figures the file does not give.
     assumed: Vec<Assumption>,
     answer: &'a A,
@@ -33,6 +35,7 @@ pub(crate) fn document(
         command,
         title: &amplifier.title,
         source: &amplifier.source,
+        live_chassis: notes::live_chassis(amplifier),
         assumed: notes::json(&amplifier.notes),
         answer,
     })
@@ -49,6 +52,7 @@ pub(crate) fn plain(
         command,
         title,
         source,
+        live_chassis: None,
         assumed: Vec::new(),
         answer,
     })

@@ -1,12 +1,21 @@
-//! Writes a file whole or not at all.
+//! Writes a file whole or not at all, and never over one that was read.
+//!
+//! What would stand in the way is asked before the work whose answer the file is to hold, see [`may_be_written`].
 
-use std::fs::File;
-use std::io::Write;
+use std::fs::{File, OpenOptions};
+use std::io::{Seek, Write};
 use std::path::{Path, PathBuf};
 
+use super::file_kind::FileKind;
+use super::stdout;
 use crate::failure::Failure;
 
-/// Writes to a temporary file in the same folder and renames it, so that no reader ever sees half.
+mod target;
+
+pub(crate) use target::has_its_folder;
+use target::{Name, Target, failed, folder, twice};
+
+/// Writes to a temporary file in the folder and renames it, so that no reader ever sees half; a device gets it whole.
 /// An existing file is kept unless `overwrite`.
 pub(crate) fn write(path: &Path, content: &[u8], overwrite: bool) -> Result<(), Failure> {
     stream(path, overwrite, |file| Ok(file.write_all(content)?))
@@ -18,62 +27,120 @@ pub(crate) fn stream(
     overwrite: bool,
     fill: impl FnOnce(&mut File) -> Result<(), Failure>,
 ) -> Result<(), Failure> {
-    let failed = |error| Failure::Output {
-        path: Some(path.to_owned()),
-        error,
+    let target = Target::of(path)?;
+    target.may_be_replaced(path, overwrite)?;
+    let fill = |file: &mut File| {
+        fill(file).map_err(|failure| match failure {
+            Failure::Output { path: None, error } => failed(path)(error),
+            other => other,
+        })
     };
+    let mut device = match &target {
+        Target::New => return renamed(path, false, fill),
+        Target::File(behind) => return renamed(behind, overwrite, fill),
+        Target::Device => Some(
+            OpenOptions::new()
+                .append(true)
+                .open(path)
+                .map_err(failed(path))?,
+        ),
+        Target::Stdout => None,
+    };
+    let mut whole = tempfile::tempfile().map_err(failed(path))?;
+    fill(&mut whole)?;
+    whole.rewind().map_err(failed(path))?;
+    match &mut device {
+        Some(device) => std::io::copy(&mut whole, device)
+            .map(|_| ())
+            .map_err(failed(path)),
+        None => stdout::send(whole),
+    }
+}
+
+/// Writes a file anew that was read for that purpose, and no other.
+pub(crate) fn revise(path: &Path, content: &[u8]) -> Result<(), Failure> {
+    renamed(path, true, |file| Ok(file.write_all(content)?))
+}
+
+/// By a temporary file, filled and then renamed.
+fn renamed(
+    path: &Path,
+    overwrite: bool,
+    fill: impl FnOnce(&mut File) -> Result<(), Failure>,
+) -> Result<(), Failure> {
+    let mut file = begun(folder(path)).map_err(failed(path))?;
+    fill(file.as_file_mut())?;
+    file.as_file().sync_all().map_err(failed(path))?;
+    let renamed = if overwrite {
+        file.persist(path)
+    } else {
+        file.persist_noclobber(path)
+    };
+    renamed.map_err(|error| failed(path)(error.error))?;
+    Ok(())
+}
+
+fn begun(folder: &Path) -> std::io::Result<tempfile::NamedTempFile> {
     let mut builder = tempfile::Builder::new();
     builder.prefix(".gridleak-");
     // As open to others as the files they make themselves: a temporary file is closed to them by default.
     #[cfg(unix)]
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    let mut file = builder.tempfile_in(folder(path)).map_err(failed)?;
-    fill(file.as_file_mut()).map_err(|failure| match failure {
-        Failure::Output { path: None, error } => failed(error),
-        other => other,
-    })?;
-    file.as_file().sync_all().map_err(failed)?;
-    if overwrite {
-        file.persist(path).map_err(|error| failed(error.error))?;
-    } else {
-        file.persist_noclobber(path)
-            .map_err(|error| failed(error.error))?;
+    builder.tempfile_in(folder)
+}
+
+/// The folder for the temporary files of what goes there: its own, but not that of a device.
+pub(crate) fn scratch(path: &Path) -> PathBuf {
+    match Target::of(path) {
+        Ok(Target::Device | Target::Stdout) => std::env::temp_dir(),
+        Ok(Target::New | Target::File(_)) | Err(_) => folder(path).to_owned(),
     }
-    Ok(())
 }
 
-/// The folder a file goes to.
-pub(crate) fn folder(path: &Path) -> &Path {
-    path.parent()
-        .filter(|folder| !folder.as_os_str().is_empty())
-        .unwrap_or(Path::new("."))
-}
-
-/// Whether a file may be written there, asked before the work whose answer it is to hold.
-pub(crate) fn may_be_written(path: &Path, overwrite: bool) -> Result<(), Failure> {
-    if !overwrite && path.exists() {
-        return Err(Failure::Output {
-            path: Some(path.to_owned()),
-            error: std::io::ErrorKind::AlreadyExists.into(),
-        });
-    }
-    Ok(())
-}
-
-/// Whether every file that was asked for may be written.
-pub(crate) fn all_may_be_written<'a>(
-    paths: impl IntoIterator<Item = Option<&'a PathBuf>>,
+/// Whether every file that was asked for may be written; all that stands in the way at once. It is asked before the
+/// work, when all that is read has been opened.
+pub(crate) fn may_be_written<'a>(
+    files: impl IntoIterator<Item = (FileKind, Option<&'a PathBuf>)>,
     overwrite: bool,
 ) -> Result<(), Failure> {
-    paths
-        .into_iter()
-        .flatten()
-        .try_for_each(|path| may_be_written(path, overwrite))
+    let mut failures = Vec::new();
+    let mut known: Vec<Name> = Vec::new();
+    for (kind, path) in files {
+        let Some(path) = path else { continue };
+        let asked = one_may_be_written(kind, path, overwrite).and_then(|target| {
+            let Some(name) = Name::of(path, &target) else {
+                return Ok(());
+            };
+            if known.contains(&name) {
+                return Err(twice(path));
+            }
+            known.push(name);
+            Ok(())
+        });
+        failures.extend(asked.err());
+    }
+    if failures.is_empty() {
+        Ok(())
+    } else {
+        Err(Failure::Several(failures))
+    }
+}
+
+fn one_may_be_written(kind: FileKind, path: &Path, overwrite: bool) -> Result<Target, Failure> {
+    let target = Target::of(path)?;
+    target.may_be_replaced(path, overwrite)?;
+    kind.suits(path)?;
+    match &target {
+        Target::New => drop(begun(folder(path)).map_err(failed(path))?),
+        Target::File(behind) => drop(begun(folder(behind)).map_err(failed(path))?),
+        Target::Device | Target::Stdout => {}
+    }
+    Ok(target)
 }
 
 #[cfg(test)]
 mod tests {
-    use super::{may_be_written, write};
+    use super::{FileKind, may_be_written, write};
 
     #[cfg(unix)]
     #[test]
@@ -90,9 +157,10 @@ mod tests {
     fn an_existing_file_is_kept_unless_told_otherwise() {
         let folder = tempfile::tempdir().expect("a temporary folder");
         let path = folder.path().join("out.csv");
-        may_be_written(&path, false).expect("nothing is there");
+        let may = |overwrite| may_be_written([(FileKind::Sheet, Some(&path))], overwrite);
+        may(false).expect("nothing is there");
         write(&path, b"one", false).expect("a new file");
-        assert!(may_be_written(&path, false).is_err() && may_be_written(&path, true).is_ok());
+        assert!(may(false).is_err() && may(true).is_ok());
         assert!(write(&path, b"two", false).is_err());
         assert_eq!(std::fs::read(&path).expect("it is there"), b"one");
         write(&path, b"three", true).expect("overwriting");

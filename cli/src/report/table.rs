@@ -1,6 +1,6 @@
 //! Tables for people: plain text, figures right-aligned, no frame.
 
-use comfy_table::{CellAlignment, ContentArrangement, Table, presets};
+use comfy_table::{CellAlignment, ColumnConstraint, ContentArrangement, Table, presets};
 use measure::instruments::valve::AgainstLimit;
 use sim::quantity::{Unit, engineering};
 
@@ -31,6 +31,14 @@ impl Sheet {
 
     pub(crate) fn row(&mut self, cells: Vec<String>) {
         self.table.add_row(cells);
+    }
+
+    /// Leaves a column out, counted from 0.
+    pub(crate) fn without(mut self, column: usize) -> Self {
+        if let Some(column) = self.table.column_mut(column) {
+            column.set_constraint(ColumnConstraint::Hidden);
+        }
+        self
     }
 
     /// The table, or nothing when it has no rows.

@@ -17,9 +17,11 @@ use sim::error::SimError;
 
 mod band;
 mod change;
+mod compared;
 mod faults;
 mod meter;
 mod points;
+mod size;
 mod solved;
 mod taken;
 #[cfg(test)]
@@ -27,10 +29,12 @@ mod tests;
 mod verdict;
 
 pub use band::Band;
+pub use compared::{Compared, Standing};
 pub use meter::{Meter, RANGE_LIMITS, RANGES};
 pub use points::{Point, points};
+pub use size::Size;
 pub use taken::{Taken, TakenError, read};
-pub use verdict::{Compared, Explains, Standing, ValvePoints, Verdict};
+pub use verdict::{Explains, Unseen, ValvePoints, Verdict};
 
 use solved::{loaded, solved, source_ohms};
 
@@ -95,6 +99,9 @@ pub struct Shown {
     pub range: Option<f64>,
     /// The meter's resistance there, Ω.
     pub meter_ohms: f64,
+    /// True where the circuit finds no rest with the meter at it, which makes it swing, and the volts are those of
+    /// the circuit linearised without it.
+    pub upset: bool,
 }
 
 impl Measurement for ReadingsOf {
@@ -102,12 +109,12 @@ impl Measurement for ReadingsOf {
 
     /// Answers; `progress` is told how many circuits are solved and how many there are.
     ///
-    /// Cost: a rest for each point and meter, for each resistance and valve of the band, and with readings
-    /// outside it up to four for each part; milliseconds each when still, a
-    /// settled mains period otherwise.
+    /// Cost: a rest for each point and meter, for each resistance and valve of the band, and with readings up to four
+    /// for each part; where some are outside, 33 more for each of eight faults whose size is fitted (on the mains 13
+    /// for each of three). Milliseconds each when still, a settled mains period otherwise.
     ///
     /// # Errors
-    /// Those of the circuit with a meter or a part off its value.
+    /// Those of the circuit with a part off its value.
     fn ask(&self, of: &UnderTest<'_>, progress: &Progress<'_>) -> Result<Readings, SimError> {
         let circuit = of.circuit;
         let mut points = points(circuit);
@@ -139,11 +146,10 @@ impl Measurement for ReadingsOf {
         let jobs: Vec<(usize, &Meter)> = (0..charted)
             .flat_map(|k| self.meters.iter().map(move |meter| (k, meter)))
             .collect();
-        let showing: Result<Vec<Shown>, SimError> = jobs
+        let showing: Vec<Shown> = jobs
             .into_par_iter()
             .map(|(k, meter)| shown(k, meter, &self.ranges))
             .collect();
-        let showing = showing?;
         let each = self.meters.len();
         let charts = (0..charted).map(|k| PointRead {
             point: points[k].name.clone(),
@@ -157,7 +163,7 @@ impl Measurement for ReadingsOf {
         let verdict = if self.taken.is_empty() {
             None
         } else {
-            let compared: Result<Vec<(Compared, f64)>, SimError> = self
+            let compared: Vec<(Compared, f64)> = self
                 .taken
                 .par_iter()
                 .enumerate()
@@ -167,33 +173,17 @@ impl Measurement for ReadingsOf {
                     let range = taken.range.or_else(|| holding(&self.ranges, taken.volts));
                     let own = range.map(|range| vec![range]);
                     let ranges = own.as_ref().unwrap_or(&self.ranges);
-                    let shown = match meter {
-                        Some(meter) => Some(shown(k, meter, ranges)?),
-                        None => None,
-                    };
-                    Ok(compared(
-                        taken,
-                        meter,
-                        drawn.volts[k],
-                        ohms[k],
-                        shown,
-                        bands[k],
-                    ))
+                    let shown = meter.map(|meter| shown(k, meter, ranges));
+                    compared(taken, meter, drawn.volts[k], ohms[k], shown, bands[k])
                 })
                 .collect();
-            let (readings, ohms): (Vec<Compared>, Vec<f64>) = compared?.into_iter().unzip();
+            let (readings, ohms): (Vec<Compared>, Vec<f64>) = compared.into_iter().unzip();
             let known = &points[charted..];
-            let (found, left) = if Verdict::any_outside(&readings) {
-                faults::faults(of, known, &ohms, &done)
-            } else {
-                (Vec::new(), 0)
-            };
-            Some(Verdict::new(
-                readings,
-                known,
-                &drawn.currents,
-                (&found, left),
-            ))
+            // What the readings cannot show is told whatever they say.
+            let (found, left) = faults::faults(of, known, &ohms, &done);
+            let at = (known, &ohms[..]);
+            let weighed = (&found[..], left);
+            Some(Verdict::new(of, readings, at, &drawn.currents, weighed))
         };
         Ok(Readings {
             meters: self.meters.clone(),
@@ -230,26 +220,28 @@ fn shown(
     (volts, source): (f64, Option<f64>),
     meter: &Meter,
     ranges: &[f64],
-) -> Result<Shown, SimError> {
+) -> Shown {
     let estimate = |range: f64| volts * share(meter.resistance(range), source);
     let with = |range: Option<f64>| {
         let ohms = meter.resistance(range.unwrap_or(0.0));
-        Ok(Shown {
-            volts: loaded(of, point, ohms)?,
+        let solved = loaded(of, point, ohms);
+        Shown {
+            upset: solved.is_err(),
+            volts: solved.unwrap_or_else(|_| volts * share(ohms, source)),
             range,
             meter_ohms: ohms,
-        })
+        }
     };
-    let mut shown = with(meter.range(ranges, estimate))?;
+    let mut shown = with(meter.range(ranges, estimate));
     // The estimate is the linearised circuit's: the pointer has the last word.
     while let Some(range) = shown.range.filter(|range| shown.volts.abs() > *range) {
         let up = ranges.iter().copied().filter(|other| *other > range);
         let Some(next) = up.min_by(f64::total_cmp) else {
             break;
         };
-        shown = with(Some(next))?;
+        shown = with(Some(next));
     }
-    Ok(shown)
+    shown
 }
 
 /// A reading against what it should be, and the ohms of its meter.

@@ -29,7 +29,7 @@ mod figures;
 mod points;
 mod source_ohms;
 
-pub(crate) use discharge::discharge;
+pub(crate) use discharge::discharge_cold;
 pub use discharge::{DISCHARGED, Discharge, LONGEST};
 use figures::Reading;
 pub use figures::{

@@ -4,6 +4,7 @@ use models::data::ValveModel;
 use serde::Serialize;
 
 use crate::instruments::heater::{HeaterAtRest, heaters};
+use crate::instruments::peak::{Peak, Places};
 use crate::instruments::valve::{AgainstLimit, ValveProbe};
 use crate::{Measurement, Progress, UnderTest};
 use sim::error::SimError;
@@ -37,6 +38,8 @@ pub struct Voltages {
     pub windings: Vec<WindingAtRest>,
     /// Every supply.
     pub supplies: Vec<SupplyAtRest>,
+    /// The greatest volts anywhere, windings included; none of a circuit without nodes.
+    pub peak: Option<Peak>,
     /// The natural frequency that grows, when the circuit does not stay at rest.
     pub growing: Option<Growing>,
     /// The mains period, when an alternating supply runs.
@@ -187,8 +190,8 @@ pub struct WindingAtRest {
     pub current: AgainstLimit,
     /// Drop across its resistance, V.
     pub drop: f64,
-    /// Greatest flux of the core as a share of the flux where its inductance has fallen to half; none for a
-    /// linear inductor. A mains transformer works beyond that by design.
+    /// Greatest flux of the core as a share of the flux where it saturates: of a mains transformer, that of the
+    /// mains volts stated for it; of others, that where the inductance has fallen to half. None for a linear inductor.
     pub flux: Option<f64>,
     /// Mean flux, which direct current makes, as such a share.
     pub direct_flux: Option<f64>,
@@ -297,6 +300,7 @@ pub fn chart(of: &UnderTest<'_>) -> Result<Voltages, SimError> {
         capacitors: Vec::new(),
         windings: Vec::new(),
         supplies: Vec::new(),
+        peak: Places::of(circuit, system).greatest(circuit, rest.samples()),
         growing: None,
         mains: rest.mains.map(|mains| MainsAtRest {
             period: mains.duration,

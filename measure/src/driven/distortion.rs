@@ -44,7 +44,7 @@ pub struct DistortionOf {
 pub struct Distortion {
     /// Against power, at the test frequency.
     pub against_power: Power,
-    /// Against frequency, a curve for each power.
+    /// Against frequency, a curve for each power: one watt, the outputs asked for and the rated power.
     pub against_frequency: Vec<Curve>,
     /// Intermodulation, a signal each.
     pub intermodulation: Vec<Intermodulation>,
@@ -126,6 +126,8 @@ impl Measurement for DistortionOf {
         // A power the sweep did not reach is not asked for at other frequencies.
         let mut powers: Vec<(f64, bool)> = Vec::new();
         powers.extend(against_power.one_watt.as_ref().map(|_| (1.0, false)));
+        let asked = against_power.at_output.iter().flat_map(|at| &at.level);
+        powers.extend(asked.map(|level| (level.power, false)));
         powers.extend(rated.map(|power| (power, true)));
 
         let ((against_frequency, intermodulation), (power_bandwidth, bass_limits)) = rayon::join(

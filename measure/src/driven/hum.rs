@@ -19,6 +19,7 @@
 //!
 //! Over 400 lines because the question, its answer and the jobs between them are one contract.
 
+use models::noise::thermal;
 use nalgebra::Complex;
 use rayon::prelude::*;
 use serde::Serialize;
@@ -26,6 +27,7 @@ use serde::Serialize;
 use crate::driven::power::PowerOf;
 use crate::instruments::rails::{Rail, rails, rectified};
 use crate::instruments::weighting::a_weighting;
+use crate::small_signal::noise::ROOM;
 use crate::under_test::carried;
 use crate::{Measurement, Progress, Reached, UnderTest};
 use sim::circuit::{Circuit, NodeId, PartId};
@@ -62,6 +64,12 @@ const PERIODICITY: f64 = 1e-5;
 
 /// dB within which the causes, one at a time, must add up for the circuit to pass as linear.
 pub const ADDS_UP: f64 = 1.0;
+
+/// Width of the band that is heard, Hz.
+const HEARD: f64 = 20e3;
+
+/// Share of the hum that may be left when all causes are off at once for them to pass as what makes it: 1 % of its power.
+pub const UNEXPLAINED: f64 = 0.1;
 
 /// The question.
 #[derive(Clone, Debug)]
@@ -197,6 +205,22 @@ struct Heard<'a> {
     of: &'a UnderTest<'a>,
     load: (NodeId, NodeId),
     period: f64,
+}
+
+impl Hum {
+    /// Thermal noise of the load by itself in the band that is heard, V rms: hum below it is not there to be mended, and
+    /// may be nothing but the rounding of the solve.
+    ///
+    /// Source    √(4 k T R Δf), Nyquist, Phys. Rev. 32 (1928) 110 (from memory)
+    pub fn own_noise_of_load(&self) -> f64 {
+        (thermal(self.load_ohms.recip(), ROOM) * HEARD).sqrt() * self.load_ohms
+    }
+
+    /// Whether the causes listed are what makes it: no more than [`UNEXPLAINED`] is left without them all. Where more is,
+    /// none of them can be blamed.
+    pub fn is_explained(&self) -> bool {
+        self.left_rms <= UNEXPLAINED * self.output_rms
+    }
 }
 
 impl HumOf {

@@ -12,6 +12,7 @@ use crate::driven::power::drive::reach;
 use sim::circuit::{NodeId, PartId};
 use sim::error::{Question, SimError};
 use sim::parts::Waveform;
+use sim::stability::{Bursts, bursts};
 use sim::system::{System, Workspace};
 use sim::tolerances::Tolerances;
 use sim::transient::{Method, Stepper};
@@ -90,6 +91,8 @@ impl PlaybackOf {
             window: [0.0; 4],
             taken: 0,
             metering: Metering::new(of, self.rate),
+            system: of.system,
+            watched: None,
         })
     }
 }
@@ -176,6 +179,9 @@ pub struct Player<'a> {
     /// Samples taken.
     taken: u64,
     metering: Metering,
+    system: &'a System,
+    /// `[samples][n+1]` every state, where bursts are watched for.
+    watched: Option<Vec<Vec<f64>>>,
 }
 
 impl Player<'_> {
@@ -214,10 +220,42 @@ impl Player<'_> {
                 self.stepper
                     .advance(reached as f64 / self.rate, &mut self.ws)?;
                 self.metering.read(reached, &self.ws.x);
+                if let Some(watched) = &mut self.watched {
+                    watched.push(self.ws.x.clone());
+                }
             }
             *out = self.ws.x[a] - self.ws.x[b];
         }
         Ok(())
+    }
+
+    /// Keeps every state from now on, for [`Player::bursts`]: for a stretch, not for a recording.
+    pub fn watch(&mut self) {
+        self.watched = Some(Vec::new());
+    }
+
+    /// Whether the amplifier bursts into oscillation where what it was watched at is loudest. A grid for sound does
+    /// not follow such bursts, and the trapezoidal rule gives them a pitch that is not theirs: watch by TR-BDF2.
+    ///
+    /// # Errors
+    /// [`SimError::Undetermined`].
+    pub fn bursts(&self) -> Result<Option<Bursts>, SimError> {
+        /// Samples looked at on both sides of the loudest: some milliseconds.
+        const AROUND: usize = 1024;
+        let Some(states) = self.watched.as_ref().filter(|states| !states.is_empty()) else {
+            return Ok(None);
+        };
+        let (a, b) = self.output;
+        let volts = |x: &Vec<f64>| x[a] - x[b];
+        let rest = volts(&states[0]);
+        let loud = |x: &Vec<f64>| (volts(x) - rest).abs();
+        let loudest = (0..states.len())
+            .max_by(|&j, &k| loud(&states[j]).total_cmp(&loud(&states[k])))
+            .unwrap_or(0);
+        let last = (loudest + AROUND).min(states.len());
+        let around = &states[loudest.saturating_sub(AROUND)..last];
+        let duration = around.len() as f64 / self.rate;
+        bursts(self.system, around, duration, &mut self.ws.clone())
     }
 
     /// What the meters show of all that was played.

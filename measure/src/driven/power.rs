@@ -4,8 +4,10 @@
 //! P = U²/R_load,   U = rms of the settled output without its mean value
 //! ```
 //!
-//! Each level is a settled period of the whole circuit. The level is swept from 10 mW upwards, then
-//! the drive for 1 W, for the rated distortion and for 1, 3, 5 and 10 % is found by solving again.
+//! Each level is a settled period of the whole circuit. The level is swept from 10 mW upwards until the output has
+//! stopped rising, then the drive for 1 W, for the rated distortion, for 1, 3, 5 and 10 % and for any output asked
+//! for is found by solving again. Distortion may pass a limit several times: crossover distortion falls again as
+//! the drive rises. Every passage is told, and the last on the way up is where the limit holds.
 //!
 //! Source   IEC 60268-3: distortion-limited output power, rated load, total harmonic distortion
 //!          (terms; from memory). THD is against the fundamental.
@@ -13,13 +15,17 @@
 use rayon::prelude::*;
 use serde::Serialize;
 
+use crate::instruments::load_condition::hangs_on_a_transformer;
+use crate::instruments::peak::Peak;
 use crate::{Measurement, Progress, UnderTest};
 use sim::circuit::{NodeId, PartId};
 use sim::error::{Question, SimError};
 use sim::parts::Waveform;
 use sim::periodic::{Period, Settling};
 
+mod bursting;
 mod climb;
+mod crossover;
 pub(crate) mod drive;
 mod level;
 mod limits;
@@ -30,8 +36,11 @@ use climb::Climb;
 pub(crate) use limits::{GRID_CURRENT, first_to_give_up};
 pub(crate) use stand::{Stand, Start, Tone};
 
+pub use bursting::Bursting;
+pub use crossover::Crossover;
 pub use level::{CoreAtLevel, Level, ValveAtLevel};
-pub use limits::{Cause, Limit, Role};
+pub use limits::{CUT_OFF, Cause, Limit, Role};
+pub use target::Output;
 
 /// The question.
 #[derive(Clone, Debug)]
@@ -46,6 +55,8 @@ pub struct PowerOf {
     pub frequency: f64,
     /// Distortion that limits rated power, a ratio.
     pub distortion_limit: f64,
+    /// Outputs at which the distortion is asked for besides.
+    pub at: Vec<Output>,
     /// How a level is settled.
     pub settling: Settling,
 }
@@ -61,6 +72,9 @@ pub struct Power {
     pub distortion_limit: f64,
     /// The period of the mains the levels were solved on, s; none when nothing alternates.
     pub mains_period: Option<f64>,
+    /// True of a stage whose output is volts and no power: no transformer and no loudspeaker stands at its output, and
+    /// the load is a grid leak or a line of more than 1 kΩ. It has no output valves and no class.
+    pub in_volts: bool,
     /// The sweep, in rising drive.
     pub levels: Vec<Level>,
     /// At one watt; none when the amplifier does not reach it.
@@ -69,26 +83,82 @@ pub struct Power {
     pub rated: Option<Level>,
     /// At 1, 3, 5 and 10 % THD: the ratio and the level, none when it is not crossed in the sweep.
     pub at_distortion: Vec<AtDistortion>,
+    /// Every passage of the distortion limit, when there is more than one.
+    pub passages: Vec<Passage>,
+    /// At the outputs asked for.
+    pub at_output: Vec<AtOutput>,
+    /// Crossover distortion: a distortion that falls again as the drive rises.
+    pub crossover: Option<Crossover>,
     /// The greatest power of the sweep, W, at whatever distortion.
     pub greatest: f64,
     /// What gives up, in rising drive.
     pub limits: Vec<Limit>,
     /// Valves whose anode (or cathode) works on the transformer of the load, or, without one, the
-    /// valves of the greatest dissipation.
+    /// valves of the greatest dissipation; none of a stage that gives volts.
     pub output_valves: Vec<String>,
+    /// Where it bursts into oscillation, which ends the sweep.
+    pub bursting: Option<Bursting>,
     /// The sweep ended early because a level could not be solved: why.
     pub ended_early: Option<String>,
     /// The largest periodicity residual of any level used.
     pub residual: f64,
 }
 
-/// A distortion and the level where it is first reached.
+/// A distortion and the greatest level at which it is reached on the way up.
 #[derive(Clone, Debug, Serialize)]
 pub struct AtDistortion {
     /// THD, a ratio.
     pub distortion: f64,
     /// The level.
     pub level: Option<Level>,
+    /// Every passage, when there is more than one.
+    pub passages: Vec<Passage>,
+}
+
+/// A level at which the distortion passes a value, in rising drive.
+#[derive(Clone, Debug, Serialize)]
+pub struct Passage {
+    /// Peak of the generator, V.
+    pub drive: f64,
+    /// Output, W.
+    pub power: f64,
+    /// Output, V rms.
+    pub output_rms: f64,
+    /// True when the distortion rises through the value there, false when it falls.
+    pub rising: bool,
+}
+
+/// An output asked for and its level; none when the sweep does not reach it.
+#[derive(Clone, Debug, Serialize)]
+pub struct AtOutput {
+    /// The output.
+    #[serde(flatten)]
+    pub output: Output,
+    /// The level.
+    pub level: Option<Level>,
+}
+
+/// Load above which a stage without an output transformer gives volts and no power, Ω: loudspeakers and headphones lie
+/// below, the lines and grid leaks that stages work into above (common practice, no source).
+const LINE: f64 = 1e3;
+
+impl Power {
+    /// An output of so many watts into the rated load as it is told.
+    pub fn output(&self, watts: f64) -> Output {
+        if self.in_volts {
+            Output::Volts((watts * self.load_ohms).sqrt())
+        } else {
+            Output::Watts(watts)
+        }
+    }
+
+    /// The greatest volts anywhere at any level.
+    pub fn peak(&self) -> Option<Peak> {
+        let levels = self.levels.iter().chain(&self.rated);
+        levels
+            .filter_map(|level| level.peak.clone())
+            .reduce(Peak::or)
+    }
 }
 
 /// Peak of the generator from which the gain is read, V: too small to distort.
@@ -109,6 +179,7 @@ impl PowerOf {
             load_ohms: bench.load_ohms,
             frequency: bench.frequency,
             distortion_limit: bench.distortion_limit,
+            at: Vec::new(),
             settling: Settling::default(),
         }
     }
@@ -126,7 +197,7 @@ impl PowerOf {
         }
     }
 
-    /// The level at the distortion limit alone, the first on the way up, for a part of the cost of the whole
+    /// The level at the distortion limit alone, the last on the way up, for a part of the cost of the whole
     /// question; none when no drive reaches the limit.
     ///
     /// # Errors
@@ -140,7 +211,8 @@ impl PowerOf {
             return Err(error);
         }
         let solve = |drive: f64| stand.level(drive, Start::Rest);
-        Ok(target::Target::Distortion(self.distortion_limit).find(&climb.levels, &solve))
+        let target = target::Target::Distortion(self.distortion_limit);
+        Ok(target.last(&climb.levels, &solve))
     }
 
     /// One level: the settled circuit at a generator of that open-circuit peak, V.
@@ -179,7 +251,13 @@ impl Measurement for PowerOf {
         let stand = Stand::new(self, of);
         let small = stand.settled(&self.tone(SMALL), Start::Rest)?;
         let start = self.start(&stand, &small)?;
-        let output_valves = stand.output_valves(&small);
+        let in_volts =
+            self.load_ohms > LINE && !hangs_on_a_transformer(of.circuit, of.amplifier.bench.load);
+        let output_valves = if in_volts {
+            Vec::new()
+        } else {
+            stand.output_valves(&small)
+        };
         // A circuit on its mains is slow to settle and starts at its neighbours.
         let on_mains = of.rest.mains.is_some();
         let climb =
@@ -194,7 +272,9 @@ impl Measurement for PowerOf {
 
         let solve = |drive: f64| stand.level(drive, Start::Nearest(drive, &neighbours));
         let targets = [0.01, 0.03, 0.05, 0.10];
-        let mut wanted = vec![target::Target::Power(1.0)];
+        let mut wanted = vec![target::Target::Output(Output::Watts(1.0))];
+        wanted.extend(self.at.iter().copied().map(target::Target::Output));
+        let outputs = wanted.len();
         wanted.extend(targets.map(target::Target::Distortion));
         // The limit is often one of these.
         let limit = self.distortion_limit.to_bits();
@@ -202,30 +282,49 @@ impl Measurement for PowerOf {
         if at_limit.is_none() {
             wanted.push(target::Target::Distortion(self.distortion_limit));
         }
-        let mut found: Vec<Option<Level>> = wanted
+        let mut found: Vec<target::Found> = wanted
             .par_iter()
             .map(|target| target.find(&levels, &solve))
             .collect();
-        let rated = match at_limit {
-            Some(place) => found[1 + place].clone(),
-            None => found.pop().flatten(),
+        let mut at_distortion = found.split_off(outputs);
+        let limit = match at_limit {
+            Some(place) => Some(at_distortion[place].clone()),
+            None => at_distortion.pop(),
         };
-        let one_watt = found.remove(0);
-        let at_distortion = found
+        let (rated, passages) = limit.map_or((None, Vec::new()), |limit| {
+            (limit.last, target::several(limit.passages))
+        });
+        let at_distortion = at_distortion
             .into_iter()
             .zip(targets)
-            .map(|(level, distortion)| AtDistortion { distortion, level })
+            .map(|(found, distortion)| AtDistortion {
+                distortion,
+                level: found.last,
+                passages: target::several(found.passages),
+            })
             .collect();
+        let one_watt = found.remove(0).last;
+        let at_output = found
+            .into_iter()
+            .zip(&self.at)
+            .map(|(found, &output)| AtOutput {
+                output,
+                level: found.last,
+            })
+            .collect();
+        let bursting = bursting::onset(climb.ended.as_ref(), &levels, &solve);
         // The levels solved for belong to the sweep where onsets are looked for, so that no table shows
         // grid current below the onset it names.
         let mut known: Vec<Level> = levels.clone();
         known.extend(rated.iter().chain(&one_watt).cloned());
         known.sort_by(|a, b| a.drive.total_cmp(&b.drive));
         let limits = limits::limits(&known, &output_valves, &solve);
+        let crossover = crossover::of(&levels, &output_valves);
         Ok(Power {
             frequency: self.frequency,
             mains_period: of.rest.mains.map(|mains| mains.duration),
             load_ohms: self.load_ohms,
+            in_volts,
             distortion_limit: self.distortion_limit,
             greatest: levels.iter().map(|level| level.power).fold(0.0, f64::max),
             residual: levels
@@ -237,8 +336,15 @@ impl Measurement for PowerOf {
             one_watt,
             rated,
             at_distortion,
+            passages,
+            at_output,
+            crossover,
             output_valves,
-            ended_early: climb.ended.map(|error| error.to_string()),
+            ended_early: match bursting {
+                Some(_) => None,
+                None => climb.ended.map(|error| error.to_string()),
+            },
+            bursting,
         })
     }
 }

@@ -1,12 +1,19 @@
 //! Volts against time at chosen nodes, from rest.
+//!
+//! An amplifier that bursts into oscillation is followed once more on a grid that shows it: the steps of a grid for
+//! sound damp a burst away.
+
+use std::collections::VecDeque;
 
 use serde::Serialize;
 
+use crate::instruments::peak::{Peak, Places};
 use crate::{Measurement, Progress, Reached, UnderTest};
 use sim::circuit::NodeId;
 use sim::counts::Counts;
 use sim::error::SimError;
 use sim::parts::Waveform;
+use sim::stability::{Bursts, bursts};
 use sim::transient::{Method, transient};
 
 /// The question.
@@ -31,9 +38,24 @@ pub struct Traces {
     pub time: Vec<f64>,
     /// `[nodes][samples]` V.
     pub volts: Vec<Vec<f64>>,
+    /// The greatest volts anywhere during the run, windings included; none of a circuit without nodes.
+    pub peak: Option<Peak>,
+    /// Samples a second that were taken: more than asked for where the amplifier bursts into oscillation.
+    pub rate: f64,
+    /// The oscillation it bursts into on the way.
+    pub bursts: Option<Bursts>,
     /// Work done.
     pub counts: Counts,
 }
+
+/// States looked at for bursts: the last of the run, a score of milliseconds at the rates of sound.
+const WATCHED: usize = 2048;
+
+/// Samples of a turn of a burst: its shape to a few per cent.
+const SAMPLES_OF_TURN: f64 = 24.0;
+
+/// The longest run on a finer grid, in samples; a longer one is told of its bursts and stays as it was asked for.
+const MOST_SAMPLES: f64 = 4e6;
 
 impl Measurement for WaveformOf {
     type Answer = Traces;
@@ -43,6 +65,33 @@ impl Measurement for WaveformOf {
     /// # Errors
     /// [`sim::error::Question::NotASource`] and [`SimError`] of the run.
     fn ask(&self, of: &UnderTest<'_>, progress: &Progress<'_>) -> Result<Traces, SimError> {
+        let (traces, last) = self.run(of, self.rate, progress)?;
+        let duration = last.len() as f64 / self.rate;
+        let found = bursts(of.system, &last, duration, &mut of.workspace())?;
+        let Some(found) = found else {
+            return Ok(traces);
+        };
+        let finer = (SAMPLES_OF_TURN * found.frequency / self.rate).ceil();
+        let traces = if finer > 1.0 && finer * self.rate * self.duration < MOST_SAMPLES {
+            self.run(of, finer * self.rate, progress)?.0
+        } else {
+            traces
+        };
+        Ok(Traces {
+            bursts: Some(found),
+            ..traces
+        })
+    }
+}
+
+impl WaveformOf {
+    /// The run on a grid of that rate, 1/s, and its last states.
+    fn run(
+        &self,
+        of: &UnderTest<'_>,
+        rate: f64,
+        progress: &Progress<'_>,
+    ) -> Result<(Traces, Vec<Vec<f64>>), SimError> {
         let system = of.system;
         let ws = &mut match &self.signal {
             Some(signal) => of.driven_by(of.amplifier.bench.generator, signal.clone())?,
@@ -57,24 +106,40 @@ impl Measurement for WaveformOf {
         let mut traces = Traces {
             time: Vec::new(),
             volts: vec![Vec::new(); at.len()],
+            peak: None,
+            rate,
+            bursts: None,
             counts: Counts::default(),
         };
+        let mut last: VecDeque<Vec<f64>> = VecDeque::new();
+        let places = Places::of(of.circuit, system);
+        let mut watch = places.watch();
         transient(
             system,
             self.method,
-            (0.0, self.duration, 1.0 / self.rate),
+            (0.0, self.duration, 1.0 / rate),
             still,
             &of.tolerances,
             ws,
             &mut |t: f64, x: &[f64]| {
                 traces.time.push(t);
+                watch.see(x);
                 for (column, &at) in traces.volts.iter_mut().zip(&at) {
                     column.push(x[at as usize]);
                 }
+                let mut state = if last.len() < WATCHED {
+                    Vec::new()
+                } else {
+                    last.pop_front().unwrap_or_default()
+                };
+                state.clear();
+                state.extend_from_slice(x);
+                last.push_back(state);
                 progress(Reached::share(t / self.duration));
             },
         )?;
         traces.counts = ws.counts;
-        Ok(traces)
+        traces.peak = watch.greatest(of.circuit);
+        Ok((traces, last.into()))
     }
 }

@@ -5,7 +5,7 @@
 //!
 //! Source   0.1, 0.47 and 2 µF with and without the load: common practice, no source
 
-use sim::circuit::{Circuit, PartId};
+use sim::circuit::{Circuit, NodeId, PartId};
 use sim::parts::Part;
 
 /// What stands for nothing at all, Ω: nothing flows in it, and the output keeps a path for direct
@@ -15,6 +15,15 @@ const OPEN: f64 = 1e9;
 /// Designator of the capacitor that is joined across the output; no file can use it, since designators
 /// there have no blanks.
 const CAPACITOR: &str = "the capacitor across the output";
+
+/// Whether a load hangs on a transformer, which must not be driven without it.
+pub fn hangs_on_a_transformer(circuit: &Circuit, load: PartId) -> bool {
+    let at = &circuit.part(load).nodes;
+    circuit.parts().any(|(_, placed)| {
+        let own = |node: &NodeId| *node != NodeId::CHASSIS && at.contains(node);
+        matches!(placed.part, Part::Transformer(_)) && placed.nodes.iter().any(own)
+    })
+}
 
 /// A load.
 #[derive(Clone, Copy, Debug, PartialEq)]

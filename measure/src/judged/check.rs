@@ -3,19 +3,24 @@
 //!
 //! What can be seen from the wiring is seen from the wiring alone; everything else is judged by what the
 //! solved circuit does, not by values. The rules of the trade behind each limit stand beside it in the file
-//! of its question.
+//! of its question. Where one slip explains several findings, it stands in their place.
 //!
-//! Cost: rest once, twice more for each pair of parts that differ; with everything, the power sweep, and of
+//! Cost: rest once, once for each slip that is tried (`slips.rs`), twice more for each pair of parts that differ; with everything, the power sweep, and of
 //! a mains-fed circuit the supply at three mains voltages and the switching on.
+//!
+//! Over 400 lines because the kinds of findings stand beside the order in which they are looked for.
 
 mod balance;
 mod charge;
 mod grids;
 mod halves;
+mod links;
 mod practice;
 mod ratings;
 mod selector;
+mod slips;
 mod stress;
+mod taps;
 mod wiring;
 
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -26,6 +31,7 @@ pub use balance::{Balance, Correction};
 
 use crate::at_rest::voltages::{Voltages, chart};
 use crate::{Measurement, Progress, Reached, UnderTest};
+use sim::amplifier::Amplifier;
 use sim::circuit::PartId;
 use sim::error::SimError;
 use sim::structure::graph::Graph;
@@ -47,9 +53,9 @@ pub struct Check {
     pub halves: Vec<Halves>,
     /// Questions that were left out or had no answer, and why.
     pub left_out: Vec<LeftOut>,
-    /// The circuit at rest.
+    /// The circuit at rest, or why it was not found: then only the wiring was looked at.
     #[serde(skip)]
-    pub rest: Voltages,
+    pub rest: Result<Voltages, SimError>,
 }
 
 /// A question without an answer.
@@ -101,6 +107,8 @@ pub enum Weight {
 pub enum Code {
     /// A supply is short-circuited.
     ShortCircuit,
+    /// The mains touches the chassis.
+    LiveChassis,
     /// Capacitors stay charged.
     StaysCharged,
     /// The amplifier oscillates by itself.
@@ -123,6 +131,12 @@ pub enum Code {
     HalvesDiffer,
     /// A part in one half only.
     OneHalfOnly,
+    /// A tap that suits neither the mains nor the load.
+    WrongTap,
+    /// A supply that feeds nothing, or an anode that nothing feeds.
+    MissingLink,
+    /// A cathode resistor a decade off.
+    CathodeResistor,
     /// Loads trimmed for balance.
     UnequalLoads,
     /// A part that carries nothing.
@@ -145,8 +159,9 @@ pub enum Code {
 
 impl Code {
     /// All of them.
-    pub const ALL: [Self; 21] = [
+    pub const ALL: [Self; 25] = [
         Self::ShortCircuit,
+        Self::LiveChassis,
         Self::StaysCharged,
         Self::Oscillates,
         Self::SwitchShorts,
@@ -158,6 +173,9 @@ impl Code {
         Self::GridOpen,
         Self::HalvesDiffer,
         Self::OneHalfOnly,
+        Self::WrongTap,
+        Self::MissingLink,
+        Self::CathodeResistor,
         Self::UnequalLoads,
         Self::CarriesNothing,
         Self::CutOff,
@@ -173,6 +191,7 @@ impl Code {
     pub fn text(self) -> &'static str {
         match self {
             Self::ShortCircuit => "short-circuit",
+            Self::LiveChassis => "live-chassis",
             Self::StaysCharged => "stays-charged",
             Self::Oscillates => "oscillates",
             Self::SwitchShorts => "switch-shorts",
@@ -184,6 +203,9 @@ impl Code {
             Self::GridOpen => "grid-open",
             Self::HalvesDiffer => "halves-differ",
             Self::OneHalfOnly => "one-half-only",
+            Self::WrongTap => "wrong-tap",
+            Self::MissingLink => "missing-link",
+            Self::CathodeResistor => "cathode-resistor",
             Self::UnequalLoads => "unequal-loads",
             Self::CarriesNothing => "carries-nothing",
             Self::CutOff => "cut-off",
@@ -224,6 +246,8 @@ pub struct Finding {
     pub drawn: Option<Balance>,
     /// What could be meant, and what it would do.
     pub corrections: Vec<Correction>,
+    /// What was found besides, would not be without this, and stands nowhere else.
+    pub explains: Vec<String>,
 }
 
 impl Finding {
@@ -247,6 +271,7 @@ impl Finding {
             limit: None,
             drawn: None,
             corrections: Vec::new(),
+            explains: Vec::new(),
         }
     }
 }
@@ -276,13 +301,41 @@ struct Drawing<'a> {
     chart: Voltages,
 }
 
+impl CheckOf {
+    /// What the drawing shows of an amplifier whose rest was not found, and why it was not.
+    pub fn unsolved(&self, amplifier: &Amplifier, error: SimError) -> Check {
+        let graph = Graph::of(&amplifier.circuit, amplifier.bench.generator);
+        let (halves, mut findings) = halves::findings(None, &graph);
+        findings.extend(drawn(amplifier));
+        let reason = error.to_string();
+        sort(&mut findings);
+        Check {
+            findings,
+            halves,
+            left_out: vec![LeftOut {
+                question: "everything but the wiring",
+                reason,
+            }],
+            rest: Err(error),
+        }
+    }
+}
+
+/// What the wiring shows without a solution.
+fn drawn(amplifier: &Amplifier) -> Vec<Finding> {
+    let mut found = wiring::dead_ends(&amplifier.circuit);
+    found.extend(wiring::live_chassis(amplifier));
+    found.extend(selector::findings(amplifier));
+    found.extend(taps::findings(amplifier));
+    found.extend(links::findings(amplifier));
+    found
+}
+
 impl Measurement for CheckOf {
     type Answer = Check;
 
-    /// Reads the drawing; `progress` is told each question as it is taken up.
-    ///
-    /// # Errors
-    /// Those of the chart. Other questions that have no answer are listed in it.
+    /// Reads the drawing; `progress` is told each question as it is taken up. A question without an answer is listed
+    /// in the answer and takes none of the others with it.
     fn ask(&self, of: &UnderTest<'_>, progress: &Progress<'_>) -> Result<Check, SimError> {
         let taken_up = AtomicUsize::new(0);
         let progress = |next| {
@@ -294,65 +347,105 @@ impl Measurement for CheckOf {
         };
         progress("rest");
         let amplifier = of.amplifier;
+        let chart = match chart(of) {
+            Ok(chart) => chart,
+            Err(error) => return Ok(self.unsolved(amplifier, error)),
+        };
         let drawing = Drawing {
             of,
             graph: Graph::of(of.circuit, amplifier.bench.generator),
-            chart: chart(of)?,
+            chart,
         };
-        let mut left_out = Vec::new();
         progress("halves");
-        let (halves, mut findings) = halves::findings(of, &drawing.graph);
+        let (halves, mut findings) = halves::findings(Some(of), &drawing.graph);
         progress("wiring");
-        findings.extend(wiring::findings(&drawing));
-        findings.extend(selector::findings(amplifier));
+        findings.extend(drawn(amplifier));
+        findings.extend(wiring::unshared(&drawing));
         findings.extend(ratings::at_rest(&drawing));
-        let mut ask = |question, answer: Result<Vec<Finding>, SimError>| match answer {
-            Ok(found) => findings.extend(found),
-            Err(error) => left_out.push(LeftOut {
-                question,
-                reason: error.to_string(),
-            }),
+        findings.extend(practice::values(&drawing));
+        progress("slips");
+        links::unfed(&drawing, &mut findings);
+        slips::explain(&drawing, &mut findings);
+        let explained = findings.iter().any(|of| !of.explains.is_empty());
+        let mut asked = Asked {
+            findings,
+            left_out: Vec::new(),
         };
-        ask("grids", grids::findings(&drawing));
-        ask("values", practice::findings(&drawing));
+        asked.take("grids", grids::findings(&drawing));
+        asked.take("corners", practice::corners(&drawing));
+        asked.take("stoppers", practice::grid_stoppers(&drawing));
         let mains = amplifier.mains.is_some();
+        let in_use: &[&'static str] = if mains {
+            &["full drive", "high mains", "switching on"]
+        } else {
+            &["full drive"]
+        };
         if self.quick {
-            let skip = ["full drive", "after switching off"].into_iter();
-            let on_mains = ["high mains", "switching on"].into_iter();
-            for question in skip.chain(on_mains.filter(|_| mains)) {
-                left_out.push(LeftOut {
-                    question,
-                    reason: "left out by --quick".to_owned(),
-                });
-            }
+            asked.skip(in_use, "left out by --quick");
+            asked.skip(&["after switching off"], "left out by --quick");
         } else {
             progress("after switching off");
-            ask("after switching off", charge::findings(&drawing));
-            progress("full drive");
-            ask("full drive", stress::full_drive(&drawing));
-            if mains {
-                progress("high mains");
-                ask("high mains", stress::high_mains(&drawing));
-                progress("switching on");
-                ask("switching on", stress::switching_on(&drawing));
+            asked.take("after switching off", charge::findings(&drawing));
+            if explained {
+                asked.skip(in_use, "nothing there holds until the part above is right");
+            } else {
+                progress("full drive");
+                asked.take("full drive", stress::full_drive(&drawing));
+                if mains {
+                    progress("high mains");
+                    asked.take("high mains", stress::high_mains(&drawing));
+                    progress("switching on");
+                    asked.take("switching on", stress::switching_on(&drawing));
+                }
             }
         }
+        let Asked {
+            mut findings,
+            left_out,
+        } = asked;
         once(&mut findings);
-        findings.sort_by_key(|finding| (finding.weight, finding.code));
+        sort(&mut findings);
         Ok(Check {
             findings,
             halves,
             left_out,
-            rest: drawing.chart,
+            rest: Ok(drawing.chart),
         })
     }
 }
 
+/// What was found, and what was not asked.
+struct Asked {
+    findings: Vec<Finding>,
+    left_out: Vec<LeftOut>,
+}
+
+impl Asked {
+    fn take(&mut self, question: &'static str, answer: Result<Vec<Finding>, SimError>) {
+        match answer {
+            Ok(found) => self.findings.extend(found),
+            Err(error) => self.skip(&[question], &error.to_string()),
+        }
+    }
+
+    fn skip(&mut self, questions: &[&'static str], reason: &str) {
+        self.left_out
+            .extend(questions.iter().map(|question| LeftOut {
+                question,
+                reason: reason.to_owned(),
+            }));
+    }
+}
+
+fn sort(findings: &mut [Finding]) {
+    findings.sort_by_key(|finding| (finding.weight, finding.code));
+}
+
 /// What is over its rating at rest is so at full drive too: said once, as it was said first.
 fn once(findings: &mut Vec<Finding>) {
-    let mut told: Vec<(Code, Vec<String>, &'static str)> = Vec::new();
+    let mut told = Vec::new();
     findings.retain(|finding| {
-        let key = (finding.code, finding.parts.clone(), finding.quantity);
+        let key = slips::key(finding);
         let first = finding.quantity.is_empty() || !told.contains(&key);
         told.push(key);
         first

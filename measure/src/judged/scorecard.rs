@@ -226,7 +226,10 @@ impl Scorecard {
         }
         self.group(study, HUM, &[(Figure::Hum, Better::Less)]);
         if let Ok(hum) = study.hum() {
-            let cause = hum.causes.first().filter(|cause| cause.share > 0.0);
+            let cause = hum
+                .causes
+                .first()
+                .filter(|cause| hum.is_explained() && cause.share > 0.0);
             self.entries.push(Entry {
                 value: cause.map(|cause| cause.share),
                 words: cause.map(cause_words),

@@ -32,7 +32,8 @@ use sources::Source;
 /// Room temperature, K: 20 °C.
 pub const ROOM: f64 = 293.0;
 
-/// Frequency below which flicker noise is louder than the rest of a valve's, Hz: an assumption. Measured
+/// Frequency below which flicker noise is louder than the shot noise of a valve, Hz, of types of which nothing is published:
+/// the general expectation. Measured
 /// corners of oxide cathodes lie between some hundred hertz and ten kilohertz and differ more between
 /// samples than between types (common practice, no source).
 pub const FLICKER_CORNER: f64 = 1e3;
@@ -54,8 +55,9 @@ pub struct NoiseOf {
     pub to: f64,
     /// Temperature of all resistances, K.
     pub temperature: f64,
-    /// Corner of the valves' flicker noise, Hz; zero for none.
-    pub flicker_corner: f64,
+    /// Corner of the flicker noise of all valves, Hz, zero for none. Without it each type has its own where its noise is
+    /// published, and [`FLICKER_CORNER`] else.
+    pub flicker_corner: Option<f64>,
 }
 
 /// The answer. SI units, rms.
@@ -67,8 +69,10 @@ pub struct Noise {
     pub to: f64,
     /// Temperature of all resistances, K.
     pub temperature: f64,
-    /// Corner of the valves' flicker noise, Hz.
+    /// Corner of the flicker noise of valves that have none of their own, Hz.
     pub flicker_corner: f64,
+    /// Valves whose own corner was taken.
+    pub own_corners: Vec<OwnCorner>,
     /// Rated load, Ω.
     pub load_ohms: f64,
     /// Test frequency, Hz.
@@ -98,6 +102,17 @@ pub struct Noise {
     pub frequencies: usize,
     /// Change of the integral at the last halving of the grid, relative.
     pub change: f64,
+}
+
+/// A valve of a type whose noise is published.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct OwnCorner {
+    /// Designator.
+    pub part: String,
+    /// Type designation.
+    pub kind: String,
+    /// Where its flicker noise equals its shot noise, Hz.
+    pub corner: f64,
 }
 
 /// What one source gives.
@@ -151,6 +166,13 @@ const CHANGE: f64 = 1e-4;
 const HALVINGS: u32 = 8;
 
 impl Noise {
+    /// Signal-to-noise ratio of a sine of the generator, V rms, by the gain at the test frequency, dB: unweighted and
+    /// A-weighted; none where no signal reaches the load.
+    pub fn at_input_db(&self, volts: f64) -> Option<(f64, f64)> {
+        let db = |noise: f64| 20.0 * (volts / noise).log10();
+        Some((db(self.input_rms?), db(self.input_a_rms?)))
+    }
+
     /// Signal-to-noise ratio of a power into the rated load, dB: unweighted and A-weighted.
     pub fn signal_to_noise_db(&self, power: f64) -> (f64, f64) {
         let db = |noise: f64| 10.0 * (power * self.load_ohms / (noise * noise)).log10();
@@ -169,7 +191,7 @@ impl NoiseOf {
             from: 20.0,
             to: 20e3,
             temperature: ROOM,
-            flicker_corner: FLICKER_CORNER,
+            flicker_corner: None,
         }
     }
 }
@@ -209,6 +231,22 @@ impl Measurement for NoiseOf {
 }
 
 impl NoiseOf {
+    /// The valves whose own corner was taken; none where one was asked for.
+    fn own_corners(&self, circuit: &Circuit, sources: &[Source]) -> Vec<OwnCorner> {
+        let own = sources.iter().filter_map(|source| {
+            let corner = source
+                .own_corner
+                .filter(|_| self.flicker_corner.is_none())?;
+            let placed = circuit.part(source.part);
+            Some(OwnCorner {
+                part: placed.name.clone(),
+                kind: placed.part.valve()?.kind.name.clone(),
+                corner,
+            })
+        });
+        own.collect()
+    }
+
     fn answer(
         &self,
         circuit: &Circuit,
@@ -260,7 +298,8 @@ impl NoiseOf {
             from: self.from,
             to: self.to,
             temperature: self.temperature,
-            flicker_corner: self.flicker_corner,
+            flicker_corner: self.flicker_corner.unwrap_or(FLICKER_CORNER),
+            own_corners: self.own_corners(circuit, sources),
             load_ohms: self.load_ohms,
             frequency: self.frequency,
             output_rms,

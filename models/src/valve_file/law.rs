@@ -158,7 +158,7 @@ fn fitted(
     no_points: NoPoints,
 ) -> Option<(Parameters, FitError)> {
     // A fit to faulty figures would say nothing, and one to none is the priors alone.
-    if !faults.0.is_empty() {
+    if faults.count() > 0 {
         return None;
     }
     let usable = |point: &&Point| point.unused.is_none() && !point.cut_off && point.i_a.is_some();
@@ -177,7 +177,7 @@ fn fitted(
 
 /// Parameters as the file stores them; every one that is missing is told.
 fn stored(faults: &mut Faults, kind: ValveKind, model: &Spanned<RawModel>) -> Option<Parameters> {
-    let before = faults.0.len();
+    let before = faults.count();
     let mut need = |key: &'static str, number: &Number| {
         faults.optional(key, number, 1.0).unwrap_or_else(|| {
             faults.push(model, DataErrorKind::MissingParameter(key));
@@ -210,7 +210,7 @@ fn stored(faults: &mut Faults, kind: ValveKind, model: &Spanned<RawModel>) -> Op
             vct: need("contact_volts", &p.contact_volts),
         })
     };
-    (faults.0.len() == before).then_some(parameters)
+    (faults.count() == before).then_some(parameters)
 }
 
 /// Grid current of a valve of reciprocal perveance `kg`.

@@ -44,6 +44,7 @@ pub(super) struct RawValve {
     #[serde(default)]
     pub(super) operation: Vec<RawOperation>,
     pub(super) discharge: Option<RawDischarge>,
+    pub(super) grid_noise: Option<RawGridNoise>,
     pub(super) model: Option<Spanned<RawModel>>,
     pub(super) grid_current: Option<RawGrid>,
 }
@@ -192,6 +193,20 @@ pub(super) struct RawDischarge {
     pub(super) milliamps: Spanned<f64>,
     pub(super) slope_ohms: Spanned<f64>,
     pub(super) strike_volts: Number,
+    pub(super) source: Spanned<String>,
+    pub(super) basis: Spanned<String>,
+    #[serde(default)]
+    pub(super) confidence: String,
+    #[serde(rename = "note")]
+    pub(super) _note: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct RawGridNoise {
+    pub(super) microvolts: Spanned<f64>,
+    pub(super) from_hz: Spanned<f64>,
+    pub(super) to_hz: Spanned<f64>,
     pub(super) source: Spanned<String>,
     pub(super) basis: Spanned<String>,
     #[serde(default)]

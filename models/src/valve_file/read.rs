@@ -12,15 +12,15 @@ use toml::Spanned;
 use super::faults::Faults;
 use super::law::{self, NoPoints};
 use super::raw::{
-    LETTERS, RawAmplifier, RawBase, RawCapacitances, RawDischarge, RawDrop, RawHeater, RawLimits,
-    RawNear, RawOperation, RawPoint, RawValve,
+    RawAmplifier, RawBase, RawCapacitances, RawDischarge, RawDrop, RawGridNoise, RawHeater,
+    RawLimits, RawNear, RawOperation, RawPoint, RawValve,
 };
+use super::recovery::parse;
 use super::{DataError, DataErrorKind};
 use crate::data::{
-    Base, Capacitances, Connection, Discharge, Drop, Heater, Limits, Near, Operation, Point,
-    SectionCapacitances, ValveKind, ValveType,
+    Base, Capacitances, Connection, Discharge, Drop, GridNoise, Heater, Limits, Near, Operation,
+    Point, SectionCapacitances, ValveKind, ValveType,
 };
-use crate::nearest::nearest;
 
 const MILLI: f64 = 1e-3;
 const MICRO: f64 = 1e-6;
@@ -31,6 +31,9 @@ const PICO: f64 = 1e-12;
 /// ASSUMPTION from one type: the KT88 prints 16 pF in as a tetrode, and 1.2 → 7.9 pF from anode to
 /// grid when strapped, so that 6.7 pF of the 16 go to the screen.
 const INPUT_TO_SCREEN: f64 = 0.42;
+
+/// Amplification factor from grid to anode that no pentode is below.
+const LEAST_OF_AN_ANODE: f64 = 100.0;
 
 /// Reads one valve file.
 ///
@@ -53,10 +56,7 @@ fn read_file(text: &str, no_points: NoPoints) -> Result<ValveType, Vec<DataError
     let (raw, mut faults) = parse::<RawValve>(text)?;
     let name = raw.r#type.as_ref().map(|name| name.get_ref().clone());
     if name.is_none() {
-        faults.0.push(DataError {
-            span: 0..0,
-            kind: DataErrorKind::MissingKey("type"),
-        });
+        faults.at(0..0, DataErrorKind::MissingKey("type"));
     }
     let valve = read_type(&mut faults, raw, name.unwrap_or_default(), no_points);
     faults.none_or(valve)
@@ -77,56 +77,6 @@ pub fn read_within(text: &str) -> Result<Vec<ValveType>, Vec<DataError>> {
     });
     let valves: Vec<ValveType> = valves.collect();
     faults.none_or(Some(valves))
-}
-
-/// The tables of a file. A key nobody knows stops the parser: it is told, blanked and the rest read
-/// again, so that the next one is told too. Cost: a pass for each of them.
-fn parse<T: serde::de::DeserializeOwned>(text: &str) -> Result<(T, Faults), Vec<DataError>> {
-    let mut faults = Faults::default();
-    let mut rest = text.to_owned();
-    loop {
-        let error = match toml::from_str(&rest) {
-            Ok(raw) => return Ok((raw, faults)),
-            Err(error) => error,
-        };
-        let span = error.span().unwrap_or(0..0);
-        let unknown = unknown_key(error.message());
-        let is_unknown = unknown.is_some();
-        faults.0.push(DataError {
-            kind: unknown.unwrap_or_else(|| DataErrorKind::Form(error.message().to_owned())),
-            span: span.clone(),
-        });
-        let start = rest[..span.start].rfind('\n').map_or(0, |at| at + 1);
-        let end = rest[span.start..]
-            .find('\n')
-            .map_or(rest.len(), |at| span.start + at);
-        let line = &rest[start..end];
-        // What stands on more than one line cannot be blanked without breaking the rest.
-        let whole = start == span.start && toml::from_str::<toml::Table>(line).is_ok();
-        if !whole || !is_unknown {
-            return Err(faults.0);
-        }
-        rest.replace_range(start..end, &" ".repeat(end - start));
-    }
-}
-
-/// The key that the parser does not know, from its message: the key in backticks, then the known ones. A
-/// letter of an equation is answered with the word for it, where that is known.
-fn unknown_key(message: &str) -> Option<DataErrorKind> {
-    let names = message.strip_prefix("unknown field ")?;
-    let mut names = names.split('`').skip(1).step_by(2);
-    let key = names.next()?;
-    let known: Vec<&str> = names.collect();
-    let mut letters = LETTERS.iter().filter(|(_, word)| known.contains(word));
-    let word = letters.find(|(letter, _)| letter.eq_ignore_ascii_case(key));
-    let word = word.map(|(_, word)| *word);
-    Some(DataErrorKind::UnknownKey {
-        key: key.to_owned(),
-        nearest: word
-            .or_else(|| nearest(key, known.iter().copied()))
-            .map(str::to_owned),
-        known: known.join(", "),
-    })
 }
 
 /// The type; None when a fault leaves it without a law.
@@ -165,6 +115,10 @@ fn read_type(
         .discharge
         .as_ref()
         .map(|raw| read_discharge(faults, raw));
+    let grid_noise = raw
+        .grid_noise
+        .as_ref()
+        .map(|raw| read_grid_noise(faults, raw));
     let law = law::read(faults, &raw, &points, no_points, &drops, discharge.as_ref())?;
     Some(ValveType {
         name,
@@ -182,6 +136,7 @@ fn read_type(
         drops,
         operations,
         discharge,
+        grid_noise,
         fit_error: law.fit_error,
         fitted_on_reading: law.fitted_on_reading,
         grid_class: law.grid_class,
@@ -293,6 +248,14 @@ fn read_point(faults: &mut Faults, kind: ValveKind, spanned: &Spanned<RawPoint>)
         .optional("cathode_ohms", &raw.cathode_ohms, 1.0)
         .zip(i_a)
         .map(|(resistance, i_a)| -resistance * (i_a + i_s.unwrap_or(0.0)));
+    let gm = faults.optional("gm_milliamps_per_volt", &raw.gm_milliamps_per_volt, MILLI);
+    let ra = faults.optional("ra_ohms", &raw.ra_ohms, 1.0);
+    let mut mu = faults.optional("mu", &raw.mu, 1.0);
+    let mut mu_screen = faults.optional("mu_screen", &raw.mu_screen, 1.0);
+    let is_screened = kind.has_screen() && raw.connection == Connection::Normal;
+    if is_screened && mu_screen.is_none() && mu.is_some_and(|mu| is_of_screen(mu, gm.zip(ra))) {
+        mu_screen = mu.take();
+    }
     let point = Point {
         connection: raw.connection,
         v_ak: faults.optional("anode_volts", &raw.anode_volts, 1.0),
@@ -300,18 +263,17 @@ fn read_point(faults: &mut Faults, kind: ValveKind, spanned: &Spanned<RawPoint>)
         v_gk: raw.grid_volts.or(cathode_bias),
         i_a,
         i_s,
-        gm: faults.optional("gm_milliamps_per_volt", &raw.gm_milliamps_per_volt, MILLI),
-        mu: faults.optional("mu", &raw.mu, 1.0),
-        ra: faults.optional("ra_ohms", &raw.ra_ohms, 1.0),
-        mu_screen: faults.optional("mu_screen", &raw.mu_screen, 1.0),
+        gm,
+        mu,
+        ra,
+        mu_screen,
         cut_off: raw.cut_off,
         unused: raw.unused.clone(),
         source: faults.source(&raw.source, &raw.basis, &raw.confidence),
     };
-    let needs_screen = kind.has_screen() && point.connection == Connection::Normal;
     let complete = point.v_ak.is_some()
         && point.v_gk.is_some_and(f64::is_finite)
-        && (point.v_sk.is_some() || !needs_screen);
+        && (point.v_sk.is_some() || !is_screened);
     let explained = point
         .unused
         .as_ref()
@@ -320,6 +282,19 @@ fn read_point(faults: &mut Faults, kind: ValveKind, spanned: &Spanned<RawPoint>)
         faults.push(spanned, DataErrorKind::IncompletePoint);
     }
     point
+}
+
+/// Whether the `mu` of a pentode's sheet is that of grid and screen: what is not about gm·ra, where both are printed, and
+/// else what is too little for an anode.
+///
+/// Source    of the types here the least of an anode is 132 (6550) and the greatest of a screen 38 (EF86), from memory as
+///           they are
+fn is_of_screen(mu: f64, anode: Option<(f64, f64)>) -> bool {
+    match anode {
+        // Printed slopes and resistances of a pentode are rounded by tens of per cent, but not by half.
+        Some((gm, ra)) => !(0.5..2.0).contains(&(mu / (gm * ra))),
+        None => mu < LEAST_OF_AN_ANODE,
+    }
 }
 
 fn read_drop(faults: &mut Faults, raw: &RawDrop) -> Drop {
@@ -359,8 +334,18 @@ fn read_discharge(faults: &mut Faults, raw: &RawDischarge) -> Discharge {
     }
 }
 
+fn read_grid_noise(faults: &mut Faults, raw: &RawGridNoise) -> GridNoise {
+    GridNoise {
+        volts: faults.figure("microvolts", &raw.microvolts, MICRO),
+        from: faults.figure("from_hz", &raw.from_hz, 1.0),
+        to: faults.figure("to_hz", &raw.to_hz, 1.0),
+        source: faults.source(&raw.source, &raw.basis, &raw.confidence),
+    }
+}
+
 #[cfg(test)]
 mod tests {
+    use super::super::raw::LETTERS;
     use super::*;
 
     fn sample() -> String {
@@ -478,6 +463,98 @@ mod tests {
                 "unknown key `knee_sise`",
             ]
         );
+    }
+
+    #[test]
+    fn mu_of_a_pentode_is_that_of_grid_and_screen_where_it_is_too_little_for_its_anode() {
+        let (_, text) = crate::library::FILES
+            .iter()
+            .find(|(name, _)| *name == "EF86")
+            .unwrap();
+        let end = text.find("# Grid current").unwrap();
+        let as_printed = text[..end].replace("mu_screen = 38", "mu = 38");
+        let stored = read(text).unwrap();
+        let own = read(&as_printed).unwrap();
+        assert_eq!(own.points, stored.points, "with gm and ra beside it");
+        // The same points through the same fit, two printed decimals.
+        let worst = |valve: &ValveType| valve.fit_error.unwrap().slope_worst_percent;
+        assert!(
+            (worst(&own) - worst(&stored)).abs() < 0.01,
+            "{} {}",
+            worst(&own),
+            worst(&stored)
+        );
+        let without = |mu: &str| {
+            let text = as_printed
+                .replace("mu = 38", mu)
+                .replace("ra_ohms = 2500000\n", "");
+            let point = read(&text).unwrap().points[0].clone();
+            (point.mu, point.mu_screen)
+        };
+        assert_eq!(without("mu = 38"), (None, Some(38.0)));
+        assert_eq!(without("mu = 5000"), (Some(5000.0), None));
+        // What is printed of the anode stays that, be it as low as it may.
+        let low = as_printed
+            .replace("mu = 38", "mu = 90")
+            .replace("2500000", "45000");
+        let point = read(&low).unwrap().points[0].clone();
+        assert_eq!((point.mu, point.mu_screen), (Some(90.0), None));
+    }
+
+    #[test]
+    fn faults_of_form_are_told_all_at_once_too() {
+        let text = sample()
+            .replace("kind = \"beam tetrode\"", "kind = \"tetrode\"")
+            .replace("volts = 6.3", "volts = \"6.3\"")
+            .replace(
+                "anode_watts = 12",
+                "anode_watts = \"12\"\nanode_wats = { a = 3 }",
+            )
+            .replace("rating = ", "# rating = ")
+            .replacen("input_pf = ", "inputt_pf = ", 1)
+            .replace("[model]", "[modell]\na = 1\n[model]");
+        let faults = read(&text).unwrap_err();
+        let told: Vec<(String, &str)> = faults
+            .iter()
+            .map(|fault| (fault.kind.to_string(), &text[fault.span.clone()]))
+            .collect();
+        let said: Vec<&str> = told.iter().map(|(_, at)| *at).collect();
+        assert_eq!(
+            said,
+            [
+                "\"tetrode\"",
+                "\"6.3\"",
+                "[limits]",
+                "\"12\"",
+                "anode_wats",
+                "[[capacitances]]",
+                "inputt_pf",
+                "modell",
+            ],
+            "{told:?}"
+        );
+        // In braces, and at the very beginning.
+        let braces = "kind = \"triode\"\nheater = { volts = \"a\", amps = 1, hot = 2 }\n";
+        let told: Vec<String> = read(braces)
+            .unwrap_err()
+            .iter()
+            .map(ToString::to_string)
+            .collect();
+        for word in [
+            "`type`",
+            "string \"a\"",
+            "`hot`",
+            "`heating`",
+            "`limits`",
+            "`sections`",
+            "`source`",
+            "`basis`",
+        ] {
+            assert!(
+                told.iter().any(|fault| fault.contains(word)),
+                "{word}: {told:?}"
+            );
+        }
     }
 
     #[test]

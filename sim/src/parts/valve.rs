@@ -29,9 +29,9 @@ pub struct Valve {
 pub struct HeaterWiring {
     /// True when the middle is joined too.
     pub tapped: bool,
-    /// Leakage resistance from either end to the cathode, Ω.
+    /// Leakage resistance from either half of the wire to the cathode, Ω; evenly along it.
     pub leakage: f64,
-    /// Capacitance from either end to the cathode, F.
+    /// Capacitance from either half of the wire to the cathode, F.
     pub capacitance: f64,
 }
 

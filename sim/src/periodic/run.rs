@@ -2,18 +2,23 @@
 
 use super::{Approach, Period, Settling};
 use crate::error::SimError;
+use crate::stability::{growing_over, repeating, repeats};
 use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::transient::sensitivity::Sensitivity;
 use crate::transient::{Choice, Method, Stepper};
 use crate::workspace::Workspace;
 
-/// Eigenvalues up to this far above one are the rounding of a state that neither grows nor fades.
-const NEUTRAL: f64 = 1e-4;
+/// Growth, 1/s, that counts as none: a state that neither grows nor fades, seen with the rounding of a cycle. What
+/// grows more slowly than 2.7-fold in ten seconds stands still as an amplifier goes.
+const NEUTRAL: f64 = 0.1;
 
 /// How far from closing a cycle may be for its slopes to hold for the next after a correction. The minute
 /// step that finds slopes anew leaves an error of its own, which would keep the last digits from closing.
 pub(super) const NEAR: f64 = 1e-2;
+
+/// Steps for a sample, on the mean of a cycle, beyond which it is asked what is going on: hard clipping takes forty.
+const MANY: u64 = 100;
 
 /// Cycles in progress.
 pub(super) struct Run<'a> {
@@ -60,21 +65,42 @@ impl<'a> Run<'a> {
         self.memory.copy_from_slice(&ws.memory);
         self.stepper.begin_cycle(steps);
         let start = self.start();
+        let mut budget = ws.counts.steps + MANY * self.samples.len() as u64;
         for k in 0..self.samples.len() {
             self.samples[k].copy_from_slice(&ws.x);
             self.stepper.advance(self.grid(start, k + 1), ws)?;
+            if ws.counts.steps > budget {
+                self.oscillates(start, k, ws)?;
+                budget = u64::MAX;
+            }
         }
         self.cycles += 1;
         self.uncorrected = None;
-        // After a correction only what stores stands at its new value when the cycle starts.
+        // After a correction only what stores stands at its new value when the cycle starts; and no change is known
+        // better than the two solutions it is the difference of.
         self.residual = self
             .scales()
             .zip(&self.stores)
-            .zip(ws.x.iter().zip(&self.samples[0]))
+            .zip(ws.x.iter().zip(&self.samples[0]).enumerate())
             .filter(|((_, stores), _)| **stores)
-            .map(|((scale, _), (end, start))| (end - start).abs() / scale)
+            .map(|((scale, _), (k, (end, start)))| {
+                let known = ws.relative * start.abs().max(end.abs()) + ws.absolute[k];
+                ((end - start).abs() - known).max(0.0) / scale
+            })
             .fold(0.0, f64::max);
         Ok(self.residual)
+    }
+
+    /// Whether it is a fast oscillation that has taken so many steps from `start`, s, to sample `k`.
+    fn oscillates(&self, start: f64, k: usize, ws: &Workspace) -> Result<(), SimError> {
+        let now = self.grid(start, k + 1);
+        let step = (now - start) / (MANY as f64 * self.samples.len() as f64);
+        match repeating(self.system, now, step, &mut ws.clone())? {
+            Some(frequency) => Err(SimError::Repeats {
+                period: 1.0 / frequency,
+            }),
+            None => Ok(()),
+        }
     }
 
     /// Forgets the steps kept: those of the cycles to come are chosen by their error until some are kept again.
@@ -141,10 +167,17 @@ impl<'a> Run<'a> {
 
     /// Cycle after cycle until one closes, or there have been enough.
     pub(super) fn wait(mut self, ws: &mut Workspace) -> Result<Period, SimError> {
+        let mut ends: Vec<Vec<f64>> = Vec::new();
         while self.cycles < self.settling.most_cycles {
             if self.cycle(Choice::Free, ws)? <= self.settling.periodicity {
                 return self.finish(None, Approach::Waiting, ws);
             }
+            ends.push(ws.x.clone());
+        }
+        if let Some(cycles) = repeats(&ends) {
+            return Err(SimError::Repeats {
+                period: cycles * self.duration,
+            });
         }
         Err(SimError::NotPeriodic {
             cycles: self.cycles,
@@ -152,17 +185,20 @@ impl<'a> Run<'a> {
         })
     }
 
-    /// The cycle just run is the answer, if disturbances die away in it.
+    /// The cycle just run is the answer, if disturbances die away in it; without a multiplier that was seen by waiting.
     pub(super) fn finish(
         mut self,
         multiplier: Option<f64>,
         approach: Approach,
         ws: &Workspace,
     ) -> Result<Period, SimError> {
-        if let Some(multiplier) = multiplier.filter(|m| *m > 1.0 + NEUTRAL) {
+        let growth = multiplier.map(|multiplier| multiplier.ln() / self.duration);
+        if let Some(rate) = growth.filter(|rate| *rate > NEUTRAL) {
+            // From cycle to cycle only the growth is seen; its frequency is that of the mean circuit of the cycle.
+            let mean = growing_over(self.system, &self.samples, &mut ws.clone())?;
             return Err(SimError::Oscillates {
-                frequency: None,
-                rate: multiplier.ln() / self.duration,
+                frequency: mean.map(|growing| growing.frequency),
+                rate,
             });
         }
         // The end is the start, and what does not store has followed there.

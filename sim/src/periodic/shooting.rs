@@ -82,11 +82,13 @@ pub(super) fn settle(
             (reached, Steps::Due) => reached,
             // It closes; whether it lasts takes the matrix of one cycle more.
             (Phase::RunIn(_), Steps::Far | Steps::Near) => Phase::RunIn(0),
-            (Phase::Measured(matrix), Steps::Far | Steps::Near) => {
-                return closed(run, matrix.as_ref(), ws);
-            }
-            (Phase::Corrected(matrix, _), Steps::Far | Steps::Near) => {
-                return closed(run, Some(&matrix), ws);
+            // Whether it lasts is not known without one: it must go on closing.
+            (Phase::Measured(None), Steps::Far | Steps::Near) => Phase::RunIn(RUN_IN),
+            (
+                Phase::Measured(Some(matrix)) | Phase::Corrected(matrix, _),
+                Steps::Far | Steps::Near,
+            ) => {
+                return run.finish(Some(matrix.multiplier()), Approach::Shooting, ws);
             }
         };
     }
@@ -144,13 +146,4 @@ fn next(run: &mut Run<'_>, phase: Phase, residual: f64, ws: &mut Workspace) -> P
 fn look_around(run: &mut Run<'_>, cycles: u32) -> Phase {
     run.forget_steps();
     Phase::RunIn(cycles)
-}
-
-/// The cycle just run is the answer, if disturbances die away in it.
-fn closed(run: Run<'_>, matrix: Option<&Monodromy>, ws: &Workspace) -> Result<Period, SimError> {
-    run.finish(
-        matrix.and_then(Monodromy::multiplier),
-        Approach::Shooting,
-        ws,
-    )
 }

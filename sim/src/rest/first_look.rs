@@ -6,11 +6,13 @@
 //! natural frequencies there tell whether it can. While supply and bias still come up an amplifier may be either, so
 //! two looks in a row must agree.
 //!
+//! What repeats itself slowly, over many mains periods, is seen by its state at the start of each.
+//!
 //! Cost   some ten thousand steps and a few eigenvalue problems: a tenth of a second for sixty unknowns
 //! Care   what grows slowly is left to the settled period
 
 use crate::error::SimError;
-use crate::stability::{Growing, growing_over};
+use crate::stability::{Growing, growing_over, repeats, wanders};
 use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::transient::{Method, Stepper};
@@ -32,49 +34,51 @@ const STEPS: u32 = 128;
 /// moving supply does to the slopes.
 const FAST: f64 = 10.0;
 
+/// Cycles after which what still moves is looked at for a slow repetition: six seconds.
+const SLOW: u32 = 300;
+
+/// Further cycles in which it is looked for a repetition that does not follow them.
+const WANDERING: u32 = 16;
+
+/// How near to whole half cycles a repetition is that of the ripple.
+const FOLLOWS: f64 = 0.01;
+
+/// Change from cycle to cycle, as a share of the swing of an unknown so far, below which it has come to rest.
+const STILL: f64 = 1e-2;
+
 /// How near the frequencies of two looks must lie, a ratio: what is named is then within that of where it settles.
 const AGREE: f64 = 0.01;
 
-/// Looks at the circuit on a mains of that period, s; `ws` is at an operating point and stays there.
+/// Looks at the circuit on a mains of that period, s. `ws` is at an operating point, from where it goes to where the coarse
+/// cycles lead, at the start of one.
 ///
 /// # Errors
-/// [`SimError::Oscillates`] when two looks in a row find the same fast oscillation.
+/// [`SimError::Oscillates`] when two looks in a row find the same fast oscillation, [`SimError::Repeats`] when it repeats
+/// itself slowly.
 pub(super) fn first_look(
     system: &System,
     duration: f64,
     tolerances: &Tolerances,
-    ws: &Workspace,
+    ws: &mut Workspace,
 ) -> Result<(), SimError> {
-    let mut ws = ws.clone();
-    let coarse = Tolerances {
-        local_error: f64::INFINITY,
-        ..*tolerances
-    };
-    let mut stepper = Stepper::new(system, Method::TrBdf2, coarse, 0.0, false, &mut ws);
+    let (rest, memory) = (ws.x.clone(), ws.memory.clone());
+    let mut coarse = Coarse::new(system, duration, tolerances, ws);
     let mut before: Option<Option<Growing>> = None;
-    let mut cycle = 0;
     for look in 0..LOOKS {
-        let mut samples = Vec::with_capacity(STEPS as usize);
-        while cycle < FIRST + look * BETWEEN {
-            samples.clear();
-            for step in 1..=STEPS {
-                let until = duration * (f64::from(cycle) + f64::from(step) / f64::from(STEPS));
-                if stepper.advance(until, &mut ws).is_err() {
-                    // The search for the settled period finds out what is wrong with it.
-                    return Ok(());
-                }
-                samples.push(ws.x.clone());
-            }
-            cycle += 1;
+        if coarse.run_to(FIRST + look * BETWEEN, ws).is_err() {
+            // The search for the settled period finds out what is wrong with it.
+            ws.x = rest;
+            ws.memory = memory;
+            return Ok(());
         }
-        let now = growing_over(system, &samples, &mut ws.clone())?.filter(|growing| {
-            growing.rate * duration > FAST && growing.frequency * duration > FAST
-        });
+        let fast = |growing: &Growing| {
+            let turns = growing.frequency * duration;
+            growing.rate * duration > FAST && (turns > FAST || turns <= 0.0)
+        };
+        let now = growing_over(system, &coarse.samples, &mut ws.clone())?.filter(fast);
         match (before, now) {
-            (Some(None), None) => return Ok(()),
-            (Some(Some(then)), Some(now))
-                if (now.frequency / then.frequency - 1.0).abs() < AGREE =>
-            {
+            (Some(None), None) => break,
+            (Some(Some(then)), Some(now)) if alike(then, now) => {
                 return Err(SimError::Oscillates {
                     frequency: Some(now.frequency),
                     rate: now.rate,
@@ -83,5 +87,89 @@ pub(super) fn first_look(
             (None | Some(_), now) => before = Some(now),
         }
     }
+    if !coarse.is_still() && coarse.run_to(SLOW, ws).is_ok() {
+        coarse.repeats(ws)?;
+    }
     Ok(())
+}
+
+/// Whether two looks found the same: by frequency, or that both run away.
+fn alike(a: Growing, b: Growing) -> bool {
+    (a.frequency - b.frequency).abs() <= AGREE * b.frequency
+}
+
+/// Coarse cycles in progress.
+struct Coarse<'a> {
+    stepper: Stepper<'a>,
+    duration: f64,
+    cycle: u32,
+    /// `[steps][n+1]` the last cycle.
+    samples: Vec<Vec<f64>>,
+    /// `[cycles][n]` the end of each.
+    ends: Vec<Vec<f64>>,
+}
+
+impl<'a> Coarse<'a> {
+    fn new(system: &'a System, duration: f64, tolerances: &Tolerances, ws: &mut Workspace) -> Self {
+        let coarse = Tolerances {
+            local_error: f64::INFINITY,
+            ..*tolerances
+        };
+        Self {
+            stepper: Stepper::new(system, Method::TrBdf2, coarse, 0.0, false, ws),
+            duration,
+            cycle: 0,
+            samples: Vec::with_capacity(STEPS as usize),
+            ends: Vec::new(),
+        }
+    }
+
+    /// On to the end of that cycle.
+    fn run_to(&mut self, cycle: u32, ws: &mut Workspace) -> Result<(), SimError> {
+        while self.cycle < cycle {
+            self.samples.clear();
+            for step in 1..=STEPS {
+                let turns = f64::from(self.cycle) + f64::from(step) / f64::from(STEPS);
+                self.stepper.advance(self.duration * turns, ws)?;
+                self.samples.push(ws.x.clone());
+            }
+            self.ends.push(ws.x.clone());
+            self.cycle += 1;
+        }
+        Ok(())
+    }
+
+    /// Whether the last cycles moved nothing by much of what it has moved so far, nor of its size.
+    fn is_still(&self) -> bool {
+        let [.., before, last] = self.ends.as_slice() else {
+            return false;
+        };
+        (0..last.len()).all(|k| {
+            let all = self.ends.iter().map(|x| x[k].abs());
+            (last[k] - before[k]).abs() <= STILL * all.fold(1e-3, f64::max)
+        })
+    }
+
+    /// Whether some more cycles repeat themselves without following the mains, or slowly by their ends.
+    fn repeats(&mut self, ws: &mut Workspace) -> Result<(), SimError> {
+        let mut states = Vec::new();
+        for _ in 0..WANDERING {
+            if self.run_to(self.cycle + 1, ws).is_err() {
+                return Ok(());
+            }
+            states.append(&mut self.samples);
+        }
+        // What repeats sooner than every second cycle is not seen by their ends, or with a period that is not its own.
+        let within = wanders(&states, STEPS as usize).map(|steps| steps / f64::from(STEPS));
+        let follows = |cycles: f64| (2.0 * cycles - (2.0 * cycles).round()).abs() < FOLLOWS;
+        let found = within
+            .filter(|&cycles| !follows(cycles))
+            .or_else(|| repeats(&self.ends));
+        match found {
+            None => Ok(()),
+            Some(cycles) => Err(SimError::Repeats {
+                period: cycles * self.duration,
+            }),
+        }
+    }
 }

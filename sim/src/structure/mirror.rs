@@ -59,6 +59,20 @@ impl Mirror {
             })
         })
     }
+
+    /// True of a capacitor at a grid of such a pair: one brings the signal, and the other may hold the grid.
+    pub fn feeds_one_side(&self, graph: &Graph<'_>, part: PartId) -> bool {
+        let placed = graph.circuit.part(part);
+        let at_grid = |valve| {
+            let grid = electrode(graph, valve, "grid");
+            grid.is_some_and(|grid| placed.nodes.contains(&grid))
+        };
+        matches!(placed.part, Part::Capacitor(_))
+            && self
+                .single_ended
+                .iter()
+                .any(|&(p, q)| at_grid(p) || at_grid(q))
+    }
 }
 
 fn electrode(graph: &Graph<'_>, valve: PartId, role: &str) -> Option<NodeId> {
@@ -430,7 +444,9 @@ impl<'g, 'a> Growth<'g, 'a> {
                 );
                 match grids {
                     (Some(n), Some(m)) => {
-                        self.image[n.index()] != Some(m) || pair_is_whole(n) == Some(false)
+                        self.image[n.index()] != Some(m)
+                            || pair_is_whole(n) == Some(false)
+                            || self.is_fed_apart((p, n), (q, m), &pair_is_whole)
                     }
                     _ => false,
                 }
@@ -444,6 +460,34 @@ impl<'g, 'a> Growth<'g, 'a> {
             single_ended,
             untold,
         }
+    }
+}
+
+impl Growth<'_, '_> {
+    /// Whether two valves with one cathode get their signals through capacitors from places that are not alike: a
+    /// long-tailed pair whose second grid is held by a capacitor, say.
+    fn is_fed_apart(
+        &self,
+        (p, n): (PartId, NodeId),
+        (q, m): (PartId, NodeId),
+        is_whole: &dyn Fn(NodeId) -> Option<bool>,
+    ) -> bool {
+        let cathode = |part| electrode(self.graph, part, "cathode");
+        let far = |node| {
+            let mut at = self.graph.at(node).iter();
+            let capacitor = at.find(|t| t.label.0 == "capacitor");
+            capacitor.and_then(|t| self.graph.far(*t))
+        };
+        let (Some(from), Some(image)) = (far(n), far(m)) else {
+            return false;
+        };
+        let outputs = |at: NodeId, other: NodeId| {
+            let others = self.graph.at(other);
+            let mut here = self.graph.at(at).iter();
+            here.any(|t| others.iter().any(|u| splits(*t, *u)))
+        };
+        let alike = self.image[from.index()] == Some(image) && is_whole(from) == Some(true);
+        cathode(p) == cathode(q) && !alike && !outputs(from, image)
     }
 }
 

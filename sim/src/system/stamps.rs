@@ -348,7 +348,10 @@ impl Stamps {
         }
     }
 
-    /// What leaks from the heater to the cathode it warms: ends of the heater, then the cathode.
+    /// What leaks from the heater to the cathode it warms: it lies along the wire.
+    ///
+    /// Source    base diagrams of the double triodes with a heater of 12.6 V: each section has its own wire of 6.3 V, both
+    ///           joined at the middle (from memory); which is which the order of the ends says, ASSUMPTION
     fn heater_leakage(&mut self, circuit: &Circuit, id: PartId, at: &[UnknownId]) {
         let (Some(owner), Some(valve)) = (circuit.heater_of(id), circuit.part(id).part.valve())
         else {
@@ -368,10 +371,21 @@ impl Stamps {
             .iter()
             .map(|node| self.nodes[node.index()])
             .collect();
-        if let (&[cathode], [first, .., last]) = (valve.wiring(at).cathode, ends.as_slice()) {
-            for &end in [first, last] {
-                self.conductor(end, cathode, 1.0 / heater.leakage);
-                self.capacitor(end, cathode, heater.capacitance);
+        let &[cathode] = valve.wiring(at).cathode else {
+            return;
+        };
+        // The wire this cathode is on; of both that are joined at the middle, a double valve has one in each section.
+        let first = (valve.section as usize).saturating_sub(1);
+        let own = match ends.as_slice() {
+            both @ [_, _, _] if heated_by.kind.sections == 2 => &both[first.min(1)..][..2],
+            whole => whole,
+        };
+        // Volts fall evenly along each piece, so half of what leaks from it leaks from either end.
+        let pieces = own.len().saturating_sub(1) as f64;
+        for piece in own.windows(2) {
+            for &end in piece {
+                self.conductor(end, cathode, 1.0 / (pieces * heater.leakage));
+                self.capacitor(end, cathode, heater.capacitance / pieces);
             }
         }
     }

@@ -334,6 +334,8 @@ fn reason(error: &SimError) -> Outcome {
         SimError::Undetermined { .. } => "undetermined",
         SimError::NotPeriodic { .. } => "not periodic",
         SimError::Oscillates { .. } => "oscillates",
+        SimError::Repeats { .. } => "repeats itself slowly",
+        SimError::Bursts { .. } => "bursts",
         SimError::Question(_) => "no such question",
     };
     Outcome::NoAnswer(words.to_owned())

@@ -7,7 +7,9 @@ use tempfile::TempDir;
 use super::{ORIGINAL, PAGE};
 use crate::diagnostic::Id;
 use crate::failure::Failure;
+use crate::input;
 use crate::listening::{Bits, Delivery, Form, Rendered, deliver};
+use crate::place::Place;
 use crate::report::output;
 
 /// A folder in the making, beside the place it is to have; gone with the work when that ends early.
@@ -21,6 +23,7 @@ pub(super) struct Folder {
 impl Folder {
     /// Begins one, unless something is in its place that must stay.
     pub(super) fn new(target: &Path, overwrite: bool) -> Result<Self, Failure> {
+        output::has_its_folder(target)?;
         if target.exists() {
             if !overwrite {
                 return Err(failed(target)(std::io::ErrorKind::AlreadyExists.into()));
@@ -29,7 +32,7 @@ impl Folder {
         }
         let beside = tempfile::Builder::new()
             .prefix(".gridleak-")
-            .tempdir_in(output::folder(target))
+            .tempdir_in(output::scratch(target))
             .map_err(failed(target))?;
         let folder = Self {
             beside,
@@ -106,8 +109,19 @@ fn failed(path: &Path) -> impl Fn(std::io::Error) -> Failure {
 fn only_an_audition(folder: &Path) -> Result<(), Failure> {
     let entries = std::fs::read_dir(folder).map_err(failed(folder))?;
     for entry in entries {
-        let name = entry.map_err(failed(folder))?.file_name();
+        let entry = entry.map_err(failed(folder))?;
+        let name = entry.file_name();
         let name = name.to_string_lossy();
+        if Place::of(&entry.path()).is_some_and(|place| input::was_read(&place)) {
+            return Err(Failure::plain(
+                Id::CannotWrite,
+                format!(
+                    "{} holds {name}, which is read, and is not replaced",
+                    folder.display()
+                ),
+                "give the audition a folder of its own",
+            ));
+        }
         let number = name
             .strip_prefix("amplifier_")
             .and_then(|rest| rest.strip_suffix(".wav"));

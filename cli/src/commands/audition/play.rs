@@ -6,7 +6,9 @@ use measure::UnderTest;
 use measure::at_rest::voltages::{Voltages, chart};
 
 use super::super::listen::Asked;
+use super::super::listen::words::burst_words;
 use crate::amplifier::Opened;
+use crate::caution;
 use crate::failure::Failure;
 use crate::listening::{Grid, Recording, Render, Rendered, prepare, render};
 
@@ -41,6 +43,10 @@ pub(super) fn play(
     of.lasts()?;
     let rest = chart(&of)?;
     let prepared = prepare(&of, recording, (asked.level, asked.accuracy_db), &|_| ())?;
+    if let Some(bursts) = &prepared.bursts {
+        let words = burst_words(bursts);
+        caution::warn(&format!("{}: {}", opened.amplifier.title, words.trim_end()));
+    }
     let (driven, grid) = (prepared.driven, prepared.grid);
     let rendered = render(
         &Render {

@@ -247,7 +247,7 @@ fn assumed(answer: &Answer, opened: &[Opened]) -> Vec<String> {
         .amplifiers
         .iter()
         .zip(opened)
-        .map(|(amplifier, opened)| (amplifier, notes::text(&opened.amplifier.notes)))
+        .map(|(amplifier, opened)| (amplifier, notes::text(&opened.amplifier)))
         .filter(|(_, text)| !text.is_empty())
         .map(|(amplifier, text)| format!("{}\n{text}", amplifier.title))
         .collect()

@@ -53,7 +53,7 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Answer) -> String {
         }
     }
     text += "Limits are those of the valve files and of the parts list; where practice is the judge there is no\nsource. It points at what to look at, and changes nothing. `gridleak explain WORD` says more of the\nwords in brackets.\n";
-    text += &notes::text(&amplifier.notes);
+    text += &notes::text(amplifier);
     text
 }
 
@@ -107,6 +107,12 @@ fn one(placed: &Placed) -> String {
         "    ",
     );
     text += &wrapped(&finding.why, "    ", "    ");
+    if !finding.explains.is_empty() {
+        text += "    It explains:\n";
+        for explained in &finding.explains {
+            text += &wrapped(explained, "      ", "        ");
+        }
+    }
     if let Some(drawn) = &finding.drawn {
         text += "    Anode currents at rest and gains to the output grids:\n";
         text += &format!("      {:<20} {}\n", "as drawn", balance(Some(drawn)));

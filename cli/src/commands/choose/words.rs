@@ -73,7 +73,7 @@ pub(super) fn text(amplifier: &Amplifier, question: &ChooseOf, answer: &Choice) 
     for solution in &answer.solutions {
         text += &preferred(question, answer, solution);
     }
-    text += &notes::text(&amplifier.notes);
+    text += &notes::text(amplifier);
     text
 }
 

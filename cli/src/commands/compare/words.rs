@@ -41,7 +41,7 @@ pub(super) fn report(answer: &Answer, opened: &[Opened]) -> String {
     }
     text += &conditions(opened);
     for (k, opened) in opened.iter().enumerate() {
-        let notes = notes::text(&opened.amplifier.notes);
+        let notes = notes::text(&opened.amplifier);
         if !notes.is_empty() {
             text += &format!("{}: {notes}", letter(k));
         }

@@ -66,7 +66,7 @@ pub(super) fn of_file(
     );
     text += &cycle(stage);
     text += &tables(section, answer);
-    text += &notes::text(&amplifier.notes);
+    text += &notes::text(amplifier);
     text
 }
 

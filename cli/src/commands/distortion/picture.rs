@@ -86,7 +86,9 @@ pub(super) fn svg(amplifier: &Amplifier, answer: &Distortion) -> Result<String, 
     if panels.is_empty() {
         return Ok(against_power);
     }
-    let names: Vec<String> = answer.against_frequency.iter().map(name).collect();
+    let of = &answer.against_power;
+    let curves = answer.against_frequency.iter();
+    let names: Vec<String> = curves.map(|curve| name(of, curve)).collect();
     let against_frequency = LogPlot {
         title: &format!("Against frequency, at {}", names.join(" and at ")),
         conditions: &format!(

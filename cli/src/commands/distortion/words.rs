@@ -4,12 +4,12 @@ use measure::at_rest::voltages::Voltages;
 use measure::driven::distortion::{
     AtFrequency, BassLimit, Curve, Distortion, End, Intermodulation, IntermodulationKind,
 };
-use measure::driven::power::Limit;
+use measure::driven::power::{Limit, Power};
 use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
-use crate::commands::power::onset::{Onset, onsets};
-use crate::commands::power::words::{headline, over_at_rest};
+use crate::commands::power::onset::{onsets, output};
+use crate::commands::power::words::{ended, headline, over_at_rest, passed_over};
 use crate::notes;
 use crate::report::table::{Sheet, percent};
 
@@ -23,6 +23,7 @@ pub(super) fn report(
     let mut text = format!("{}\nSource: {}\n\n", amplifier.title, amplifier.source);
     text += &headline(power);
     text += &over_at_rest(rest);
+    text += &passed_over(power);
     text += &bandwidth(answer);
     text += &bass(answer);
     text.push('\n');
@@ -32,13 +33,11 @@ pub(super) fn report(
     );
     text += &against_power(answer);
     for curve in &answer.against_frequency {
-        text += &against_frequency(curve);
+        text += &against_frequency(power, curve);
     }
     text += &intermodulation(answer);
-    text += &notes::text(&amplifier.notes);
-    if let Some(reason) = &power.ended_early {
-        text += &format!("The sweep ended early: {reason}.\n");
-    }
+    text += &notes::text(amplifier);
+    text += &ended(power);
     text
 }
 
@@ -59,12 +58,12 @@ fn bandwidth(answer: &Distortion) -> String {
         "Power bandwidth: {} to {}, half the power ({}) at no more than {} THD.\n",
         end(&band.low, true),
         end(&band.high, false),
-        engineering(band.power, Unit::Watt),
+        output(&answer.against_power, band.power),
         percent(band.distortion)
     );
     for (side, end) in [("low", &band.low), ("high", &band.high)] {
         if end.frequency.is_some() {
-            let what = gives_up(&end.first)
+            let what = gives_up(&answer.against_power, &end.first)
                 .unwrap_or_else(|| "distortion alone, nothing gives up".to_owned());
             text += &format!("  What ends it at the {side} end: {what}.\n");
         }
@@ -73,8 +72,8 @@ fn bandwidth(answer: &Distortion) -> String {
 }
 
 /// What gives up first, in words; none when nothing does.
-fn gives_up(first: &[Limit]) -> Option<String> {
-    let words: Vec<String> = onsets(first).iter().map(Onset::words).collect();
+fn gives_up(of: &Power, first: &[Limit]) -> Option<String> {
+    let words: Vec<String> = onsets(first).iter().map(|onset| onset.words(of)).collect();
     (!words.is_empty()).then(|| words.join(", "))
 }
 
@@ -86,7 +85,7 @@ fn bass(answer: &Distortion) -> String {
         return "No core of this file saturates: the iron sets no limit in the bass.\n".to_owned();
     }
     let line = |limit: &BassLimit| {
-        let power = engineering(limit.power, Unit::Watt);
+        let power = output(&answer.against_power, limit.power);
         match (limit.frequency, &limit.part) {
             (None, _) => format!(
                 "{power}: no core saturates down to {}",
@@ -99,7 +98,8 @@ fn bass(answer: &Distortion) -> String {
             (Some(hertz), None) => format!(
                 "{power} down to {}, lost before a core saturates{}",
                 engineering(hertz, Unit::Hertz),
-                gives_up(&limit.first).map_or_else(String::new, |what| format!(": {what}"))
+                gives_up(&answer.against_power, &limit.first)
+                    .map_or_else(String::new, |what| format!(": {what}"))
             ),
         }
     };
@@ -113,7 +113,7 @@ fn bass(answer: &Distortion) -> String {
 fn against_power(answer: &Distortion) -> String {
     let power = &answer.against_power;
     let mut header = vec![
-        "power".to_owned(),
+        (if power.in_volts { "output" } else { "power" }).to_owned(),
         "drive, rms".to_owned(),
         "THD".to_owned(),
     ];
@@ -122,7 +122,7 @@ fn against_power(answer: &Distortion) -> String {
     let mut sheet = Sheet::new(&header);
     for level in &power.levels {
         let mut row = vec![
-            engineering(level.power, Unit::Watt),
+            output(power, level.power),
             engineering(level.drive_rms, Unit::Volt),
             percent(level.thd),
         ];
@@ -136,7 +136,7 @@ fn against_power(answer: &Distortion) -> String {
     sheet.print(&heading, 0)
 }
 
-fn against_frequency(curve: &Curve) -> String {
+fn against_frequency(of: &Power, curve: &Curve) -> String {
     let mut header = ["frequency", "drive, rms", "THD", "to 80 kHz"]
         .map(str::to_owned)
         .to_vec();
@@ -148,7 +148,7 @@ fn against_frequency(curve: &Curve) -> String {
     for point in &curve.points {
         let frequency = engineering(point.frequency, Unit::Hertz);
         let Some(reading) = &point.reading else {
-            short += &format!("  {frequency}: not reached; {}\n", why(point));
+            short += &format!("  {frequency}: not reached; {}\n", why(of, point));
             continue;
         };
         let mut row = vec![
@@ -169,7 +169,7 @@ fn against_frequency(curve: &Curve) -> String {
     }
     let heading = format!(
         "Distortion against frequency at {}; core flux of what saturates",
-        name(curve)
+        name(of, curve)
     );
     let mut text = sheet.print(&heading, 0);
     if !short.is_empty() {
@@ -187,8 +187,8 @@ fn against_frequency(curve: &Curve) -> String {
 }
 
 /// Which curve it is.
-pub(super) fn name(curve: &Curve) -> String {
-    let power = engineering(curve.power, Unit::Watt);
+pub(super) fn name(of: &Power, curve: &Curve) -> String {
+    let power = output(of, curve.power);
     if curve.rated {
         format!("the rated {power}")
     } else {
@@ -196,19 +196,19 @@ pub(super) fn name(curve: &Curve) -> String {
     }
 }
 
-fn why(point: &AtFrequency) -> String {
+fn why(of: &Power, point: &AtFrequency) -> String {
     let Some(short) = &point.not_reached else {
         return String::new();
     };
     let nearest = match (short.power, short.thd) {
         (Some(power), Some(thd)) => format!(
             "{} at {} THD is the nearest",
-            engineering(power, Unit::Watt),
+            output(of, power),
             percent(thd)
         ),
         _ => "no level could be solved".to_owned(),
     };
-    let what = gives_up(&short.first).map(|what| format!("; first to give up: {what}"));
+    let what = gives_up(of, &short.first).map(|what| format!("; first to give up: {what}"));
     let error = short.error.as_ref().map(|error| format!("; {error}"));
     format!(
         "{nearest}{}{}",
@@ -242,7 +242,7 @@ fn intermodulation(answer: &Distortion) -> String {
                     IntermodulationKind::DifferenceFrequency => "difference frequency".to_owned(),
                 },
                 tones(signal),
-                engineering(level.power, Unit::Watt),
+                output(&answer.against_power, level.power),
                 engineering(level.peak, Unit::Volt),
             ];
             match (&level.products, &level.error) {

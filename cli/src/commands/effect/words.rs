@@ -49,7 +49,7 @@ pub(super) fn text(amplifier: &Amplifier, asked: &Answer) -> String {
     if let Some(reason) = &asked.no_loop {
         text += &format!("Margins not told: {reason}.\n");
     }
-    text += &notes::text(&amplifier.notes);
+    text += &notes::text(amplifier);
     text
 }
 

@@ -18,7 +18,7 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Feedback) -> String {
     text += &crossings(answer);
     text += &margins(amplifier, answer);
     text += &square_waves(amplifier, answer);
-    text += &notes::text(&amplifier.notes);
+    text += &notes::text(amplifier);
     text
 }
 

@@ -9,7 +9,7 @@ use models::valve_file::{Traced, read, read_beside_curves, read_traced};
 use super::faults;
 use crate::diagnostic::{self, Id};
 use crate::failure::Failure;
-use crate::input::plain_words;
+use crate::input;
 
 /// Points and curves of one type.
 #[derive(Debug)]
@@ -155,20 +155,8 @@ fn open_valve(path: &Path, curves: bool) -> Result<Data, Failure> {
 
 /// A file as text.
 pub(super) fn text_of(path: &Path) -> Result<String, Failure> {
-    let name = path.display();
-    let bytes = std::fs::read(path).map_err(|error| {
-        Failure::plain(
-            Id::CannotRead,
-            format!("{name} cannot be opened: {}", plain_words(&error)),
-            "check the spelling of the path, and that you may read the file",
-        )
-    })?;
-    let text = String::from_utf8(bytes).map_err(|_| {
-        Failure::plain(
-            Id::NotText,
-            format!("{name} is no text"),
-            "valve files and sheets of curves are plain UTF-8 text",
-        )
-    })?;
-    Ok(text.strip_prefix('\u{feff}').unwrap_or(&text).to_owned())
+    input::text(
+        path,
+        "valve files and sheets of curves are plain UTF-8 text",
+    )
 }

@@ -36,7 +36,7 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Answer) -> String {
         .with_signal
         .as_ref()
         .map_or_else(String::new, with_signal);
-    text += &notes::text(&amplifier.notes);
+    text += &notes::text(amplifier);
     text += &format!("Settled to {:.1e} of the swing.\n", hum.residual);
     text
 }
@@ -75,8 +75,25 @@ pub(super) fn conditions(answer: &Answer) -> String {
     )
 }
 
-/// What to change first, in plain words.
+/// What to change first, in plain words; nothing where the causes are not what makes it.
 fn first_to_change(hum: &Hum) -> String {
+    if hum.output_rms < hum.own_noise_of_load() {
+        return format!(
+            "Nothing to change: the load's own thermal noise is more, {} rms in 20 kHz.\n",
+            engineering(hum.own_noise_of_load(), Unit::Volt)
+        );
+    }
+    if !hum.is_explained() {
+        let without = if hum.causes.is_empty() {
+            "No cause is listed".to_owned()
+        } else {
+            let left = engineering(hum.left_rms, Unit::Volt);
+            format!("With all causes below off at once {left} rms is left")
+        };
+        return format!(
+            "{without}: what makes most of it is not in this list.\n  Nothing is advised: look for a way from the mains or a heater into the signal that the drawing has.\n"
+        );
+    }
     let Some(mut first) = hum.causes.first().filter(|cause| cause.share > WORTH_IT) else {
         return if hum.causes.is_empty() {
             String::new()

@@ -25,7 +25,7 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Impedance, loudspeaker: &Desc
         text += &methods(answer, two);
     }
     text += &format!("{}\n", loudspeaker.words());
-    text += &notes::text(&amplifier.notes);
+    text += &notes::text(amplifier);
     text
 }
 

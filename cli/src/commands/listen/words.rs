@@ -4,12 +4,21 @@ use std::path::Path;
 
 use sim::SimError;
 use sim::quantity::{Unit, engineering};
+use sim::stability::Bursts;
 
 use super::{Answer, Arguments};
 use crate::amplifier::Opened;
 use crate::listening::{Recording, decibels, loudness};
 use crate::notes;
 use crate::report::table::{Sheet, percent, share, volts, watts};
+
+/// What is said of an amplifier that oscillates on the peaks of a recording.
+pub(in crate::commands) fn burst_words(bursts: &Bursts) -> String {
+    format!(
+        "BURSTS INTO OSCILLATION at about {} where the recording is loudest: what is written is not what it would do there.\n",
+        engineering(bursts.frequency, Unit::Hertz)
+    )
+}
 
 pub(super) fn text(
     arguments: &Arguments,
@@ -39,6 +48,9 @@ pub(super) fn text(
         (None, Some(error)) => format!("Where it reaches {limit} THD was not found: {error}.\n"),
         (None, None) => format!("No drive brings it to {limit} THD.\n"),
     };
+    if let Some(bursts) = &answer.bursts {
+        text += &burst_words(bursts);
+    }
     if let Some(added) = answer.added {
         let more = match (answer.on_mains, arguments.playing.switch_on) {
             (true, true) => ", hum and thump included",
@@ -90,7 +102,7 @@ pub(super) fn text(
     text += &format!("\n{}", meters(answer));
     text += &files(arguments, answer);
     text += &format!("Took {:.2} x real time.\n", answer.real_time);
-    text += &notes::text(&amplifier.notes);
+    text += &notes::text(amplifier);
     text
 }
 

@@ -14,7 +14,7 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Answer, arguments: &Arguments
     let behind = behind(amplifier);
     let at = engineering(noise.frequency, Unit::Hertz);
     let mut text = format!("{}\nSource: {}\n\n", amplifier.title, amplifier.source);
-    text += &headline(answer);
+    text += &headline(answer, &behind);
     text += &format!(
         "\nConditions: rms from {}, generator at rest behind {behind}, all resistances at {:.0} K;\n  A-weighting by IEC 61672-1; referred to the generator by the gain of {} at {at}.\n",
         bandwidth(noise),
@@ -24,9 +24,9 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Answer, arguments: &Arguments
     let assumed = if arguments.flicker_corner.is_some() {
         ""
     } else {
-        " (assumed: valves differ tenfold)"
+        " (the general expectation: valves differ tenfold)"
     };
-    let corner = if noise.flicker_corner > 0.0 {
+    let mut corner = if noise.flicker_corner > 0.0 {
         format!(
             "flicker noise from {} downwards{assumed}",
             engineering(noise.flicker_corner, Unit::Hertz)
@@ -34,12 +34,20 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Answer, arguments: &Arguments
     } else {
         "no flicker noise".to_owned()
     };
+    for own in &noise.own_corners {
+        corner += &format!(
+            ";\n  of {} from {}, by the noise published of the {}",
+            own.part,
+            engineering(own.corner, Unit::Hertz),
+            own.kind
+        );
+    }
     text += &format!(
         "  Valves: shot noise smoothed by space charge, {corner}.\n  Not in it: hum, microphony, excess noise of composition resistors, faulty valves, heat inside the chassis.\n\n"
     );
     text += &sources(noise);
     text += &parts(noise);
-    text += &notes::text(&amplifier.notes);
+    text += &notes::text(amplifier);
     text += &format!(
         "Integral over {} frequencies; the last halving of the grid moved it by {:.1e}.\n",
         noise.frequencies, noise.change
@@ -61,7 +69,7 @@ pub(super) fn bandwidth(noise: &Noise) -> String {
     )
 }
 
-fn headline(answer: &Answer) -> String {
+fn headline(answer: &Answer, behind: &str) -> String {
     let noise = &answer.noise;
     let mut text = format!(
         "Noise at the load {} rms, {} A-weighted ({}); {} at {}.\n",
@@ -86,9 +94,19 @@ fn headline(answer: &Answer) -> String {
                 "Signal-to-noise ratio {plain:.1} dB, {weighted:.1} dB A-weighted, at {power} ({what})"
             )
         }
-        _ => {
-            "No signal-to-noise ratio: the distortion limit is not met inside the sweep".to_owned()
-        }
+        _ => match (
+            answer.input_signal,
+            answer.input_signal_to_noise_db,
+            answer.input_signal_to_noise_a_db,
+        ) {
+            (Some(volts), Some(plain), Some(weighted)) => format!(
+                "Signal-to-noise ratio {plain:.1} dB, {weighted:.1} dB A-weighted, for {} rms of the generator behind {behind}, {} at the load",
+                engineering(volts, Unit::Volt),
+                engineering(volts * noise.gain, Unit::Volt)
+            ),
+            (Some(_), ..) => "No signal-to-noise ratio: no signal reaches the load".to_owned(),
+            (None, ..) => "No signal-to-noise ratio: the distortion limit is not met inside the sweep; `--input 5mV` states that\n  for a signal at the input".to_owned(),
+        },
     };
     text += &match (answer.one_watt_db, answer.one_watt_a_db) {
         (Some(plain), Some(weighted)) => format!("; {plain:.1} dB and {weighted:.1} dB at 1 W.\n"),

@@ -1,7 +1,9 @@
 //! What gives up first, in words: the onsets of the sweep gathered by cause.
 
-use measure::driven::power::{Cause, Limit, Power, Role};
+use measure::driven::power::{CUT_OFF, Cause, Limit, Output, Power, Role};
 use sim::quantity::{Unit, engineering};
+
+use crate::report::table::percent;
 
 /// Onsets of one cause closer than this ratio of drive are told as one: the two valves of a pair. They
 /// are read between levels 1.25 dB apart, which is good to a few per cent.
@@ -42,8 +44,9 @@ impl Onset<'_> {
         self.first.power
     }
 
-    /// Who and what, e.g. "V3 and V4 (output valves) draw grid current".
-    pub(in crate::commands) fn words(&self) -> String {
+    /// Who and what, e.g. "V3 and V4 (output valves) draw grid current"; of a stage that gives volts there are no
+    /// drivers.
+    pub(in crate::commands) fn words(&self, of: &Power) -> String {
         let names = match self.parts.split_last() {
             Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),
             _ => self.first.part.clone(),
@@ -52,6 +55,7 @@ impl Onset<'_> {
         let choose = |one, many| if several { many } else { one };
         let role = match self.first.role {
             Role::Output => choose("output valve", "output valves"),
+            Role::Driver if of.in_volts => choose("valve", "valves"),
             Role::Driver => choose("driver", "drivers"),
             Role::Iron => choose("core", "cores"),
         };
@@ -69,6 +73,14 @@ impl Onset<'_> {
     }
 }
 
+/// An output of so many watts as it is told: in watts, or in volts rms of a stage that gives no power.
+pub(in crate::commands) fn output(answer: &Power, watts: f64) -> String {
+    match answer.output(watts) {
+        Output::Watts(watts) => engineering(watts, Unit::Watt),
+        Output::Volts(volts) => format!("{} rms", engineering(volts, Unit::Volt)),
+    }
+}
+
 /// The lines under the headline: what gives up first, and how far class A reaches.
 pub(super) fn text(answer: &Power) -> String {
     let onsets = onsets(&answer.limits);
@@ -81,7 +93,7 @@ pub(super) fn text(answer: &Power) -> String {
             .levels
             .first()
             .is_some_and(|level| limit.drive <= level.drive);
-        (!least).then(|| engineering(limit.power, Unit::Watt))
+        (!least).then(|| output(answer, limit.power))
     };
     let mut text = match clipping.first() {
         Some(onset) => {
@@ -94,8 +106,13 @@ pub(super) fn text(answer: &Power) -> String {
                 .as_ref()
                 .is_some_and(|rated| onset.first.drive > rated.drive);
             let beyond = if beyond { ", beyond the limit set" } else { "" };
-            format!("First to give up: {} {place}{beyond}.\n", onset.words())
+            format!(
+                "First to give up: {} {place}{beyond}.\n",
+                onset.words(answer)
+            )
         }
+        // The bursts have a line of their own.
+        None if answer.bursting.is_some() => String::new(),
         None if answer.rated.is_some() => {
             "Nothing gives up inside the sweep: distortion alone limits.\n".to_owned()
         }
@@ -103,8 +120,12 @@ pub(super) fn text(answer: &Power) -> String {
     };
     if let Some(onset) = class.first() {
         text += &from(onset.first).map_or_else(
-            || "Class AB at every level of the sweep.\n".to_owned(),
-            |watts| format!("Class A up to {watts}, then AB.\n"),
+            || "Class AB at every level of the sweep".to_owned(),
+            |watts| format!("Class A up to {watts}, then AB"),
+        );
+        text += &format!(
+            ": a valve counts as cut off below {} of its current at rest.\n",
+            percent(CUT_OFF)
         );
     }
     text
@@ -117,6 +138,7 @@ mod tests {
 
     fn level(drive: f64) -> Level {
         Level {
+            peak: None,
             drive,
             drive_rms: drive / std::f64::consts::SQRT_2,
             output_rms: 0.0,
@@ -142,6 +164,7 @@ mod tests {
         Power {
             frequency: 1e3,
             load_ohms: 8.0,
+            in_volts: false,
             mains_period: None,
             distortion_limit: 0.05,
             levels: vec![level(0.01), level(1.0)],
@@ -151,6 +174,10 @@ mod tests {
             greatest: 0.0,
             limits: limits.collect(),
             output_valves: Vec::new(),
+            passages: Vec::new(),
+            at_output: Vec::new(),
+            crossover: None,
+            bursting: None,
             ended_early: None,
             residual: 0.0,
         }

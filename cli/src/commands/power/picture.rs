@@ -1,10 +1,10 @@
 //! Distortion against power, as a picture and as figures.
 
-use measure::driven::power::{Level, Power};
+use measure::driven::power::{Level, Output, Power};
 use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
-use super::onset::onsets;
+use super::onset::{onsets, output};
 use crate::report::csv;
 use crate::report::log_plot::{Extent, LogPlot, Mark, Panel, Scale};
 use crate::report::plot::NotDrawn;
@@ -18,9 +18,14 @@ const FLOOR: f64 = 1e-3;
 
 /// The picture as SVG.
 pub(super) fn svg(amplifier: &Amplifier, answer: &Power) -> Result<String, NotDrawn> {
+    let x = |watts: f64| match answer.output(watts) {
+        Output::Watts(of) | Output::Volts(of) => of,
+    };
     let curve = |per_cent: &dyn Fn(&Level) -> f64| -> Vec<(f64, f64)> {
         let levels = answer.levels.iter();
-        levels.map(|level| (level.power, per_cent(level))).collect()
+        levels
+            .map(|level| (x(level.power), per_cent(level)))
+            .collect()
     };
     let mut curves = vec![("THD".to_owned(), curve(&|level| 100.0 * level.thd))];
     for number in DRAWN {
@@ -30,22 +35,31 @@ pub(super) fn svg(amplifier: &Amplifier, answer: &Power) -> Result<String, NotDr
     let marks = onsets(&answer.limits)
         .iter()
         .map(|onset| Mark {
-            x: onset.power(),
+            x: x(onset.power()),
             words: format!(
                 "{}, from {}",
-                onset.words(),
-                engineering(onset.power(), Unit::Watt)
+                onset.words(answer),
+                output(answer, onset.power())
             ),
         })
         .collect();
     let plot = LogPlot {
         title: &amplifier.title,
         conditions: &format!(
-            "sine at {}, power into {}, distortion against the fundamental",
+            "sine at {}, {} {}, distortion against the fundamental",
             engineering(answer.frequency, Unit::Hertz),
+            if answer.in_volts {
+                "volts across"
+            } else {
+                "power into"
+            },
             engineering(answer.load_ohms, Unit::Ohm)
         ),
-        x_name: "power, W",
+        x_name: if answer.in_volts {
+            "output, V rms"
+        } else {
+            "power, W"
+        },
         x_extent: Extent::Drawn,
         panels: vec![Panel {
             y_name: "distortion, per cent",

@@ -1,7 +1,9 @@
 //! The answer of `power` in words and tables.
+//!
+//! Over 400 lines because it is one page, a table after another.
 
 use measure::at_rest::voltages::Voltages;
-use measure::driven::power::{Cause, Level, Limit, Power, Role};
+use measure::driven::power::{Cause, Level, Limit, Output, Power, Role};
 use measure::instruments::valve::AgainstLimit;
 use sim::amplifier::Amplifier;
 use sim::periodic::Approach;
@@ -41,11 +43,17 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Power, rest: Option<&Voltages
     let mut text = format!("{}\nSource: {}\n\n", amplifier.title, amplifier.source);
     text += &headline(answer);
     text += &over_at_rest(rest);
+    text += &passed_over(answer);
     text += &onset::text(answer);
     text.push('\n');
     text += &format!(
-        "Conditions: sine at {}, power is rms volts squared over {}, generator volts open-circuit;\n  THD against the fundamental{}; every level settled until the cycle repeats.\n\n",
+        "Conditions: sine at {}, {} {}, generator volts open-circuit;\n  THD against the fundamental{}; every level settled until the cycle repeats.\n\n",
         engineering(answer.frequency, Unit::Hertz),
+        if answer.in_volts {
+            "volts across"
+        } else {
+            "power is rms volts squared over"
+        },
         engineering(answer.load_ohms, Unit::Ohm),
         match answer.mains_period {
             Some(_) => ", hum left out; supplies fed from the mains as in the file",
@@ -57,10 +65,8 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Power, rest: Option<&Voltages
     text += &limits(answer);
     text += &valves(answer);
     text += &sweep(answer);
-    text += &notes::text(&amplifier.notes);
-    if let Some(reason) = &answer.ended_early {
-        text += &format!("The sweep ended early: {reason}.\n");
-    }
+    text += &notes::text(amplifier);
+    text += &ended(answer);
     text += &settled(answer);
     text
 }
@@ -93,30 +99,112 @@ fn settled(answer: &Power) -> String {
 }
 
 pub(in crate::commands) fn headline(answer: &Power) -> String {
-    match &answer.rated {
-        Some(rated) => format!(
+    if let Some(rated) = &answer.rated {
+        return format!(
             "{} at {} THD (the limit set), for {} rms of drive.\n",
-            engineering(rated.power, Unit::Watt),
+            onset::output(answer, rated.power),
             percent(rated.thd),
             engineering(rated.drive_rms, Unit::Volt)
-        ),
-        None => format!(
-            "The distortion limit of {} is not met inside the sweep; greatest power {}.\n",
-            percent(answer.distortion_limit),
-            engineering(answer.greatest, Unit::Watt)
-        ),
+        );
     }
+    let limit = percent(answer.distortion_limit);
+    let power = |watts| onset::output(answer, watts);
+    let greatest = power(answer.greatest);
+    let what = if answer.in_volts { "output" } else { "power" };
+    let distortions = answer.levels.iter().map(|level| level.thd);
+    let least = distortions.fold(f64::INFINITY, f64::min);
+    if least > answer.distortion_limit {
+        return format!(
+            "The distortion exceeds the limit of {limit} at every level: {} at least; greatest {what} {greatest}.\n",
+            percent(least)
+        );
+    }
+    answer.bursting.map_or_else(
+        || {
+            format!(
+                "The distortion limit of {limit} is not met inside the sweep; greatest {what} {greatest}.\n"
+            )
+        },
+        |bursting| {
+            format!(
+                "The distortion limit of {limit} is not met before the amplifier bursts into oscillation, from {} on.\n",
+                power(bursting.power)
+            )
+        },
+    )
 }
 
-/// The levels that are stated: 1 W, the limit, 1, 3, 5 and 10 %.
+/// What a single figure of rated power would pass over: bursts, a limit that is exceeded below it as well.
+pub(in crate::commands) fn passed_over(answer: &Power) -> String {
+    let mut text = String::new();
+    let power = |watts| onset::output(answer, watts);
+    if let Some(bursting) = &answer.bursting {
+        text += &format!(
+            "BURSTS INTO OSCILLATION at {} on part of every cycle from {} on ({} peak of drive): no level beyond is a figure of this amplifier.\n",
+            engineering(bursting.frequency, Unit::Hertz),
+            power(bursting.power),
+            engineering(bursting.drive, Unit::Volt)
+        );
+    }
+    if !answer.passages.is_empty() {
+        let passages: Vec<String> = answer
+            .passages
+            .iter()
+            .map(|at| {
+                let way = if at.rising {
+                    "rises through it"
+                } else {
+                    "falls below it"
+                };
+                format!("{way} at {}", power(at.power))
+            })
+            .collect();
+        text += &format!(
+            "The limit of {} is passed several times: the distortion {}.\n",
+            percent(answer.distortion_limit),
+            passages.join(", ")
+        );
+    }
+    if let Some(crossover) = &answer.crossover {
+        text += &format!(
+            "Crossover distortion: {} at {}, falling to {} at {}; the pair is biased too near cut-off.\n",
+            percent(crossover.distortion),
+            power(crossover.power),
+            percent(crossover.falls_to),
+            power(crossover.at_power)
+        );
+    }
+    text
+}
+
+/// Why the sweep ended before it was over, if it did.
+pub(in crate::commands) fn ended(answer: &Power) -> String {
+    answer
+        .ended_early
+        .as_ref()
+        .map_or_else(String::new, |reason| {
+            format!("The sweep ended early: {reason}.\n")
+        })
+}
+
+/// The levels that are stated: 1 W, outputs asked for, the limit, 1, 3, 5 and 10 %.
 fn stated_levels(answer: &Power) -> Vec<(String, Option<&Level>)> {
-    let mut rows = vec![
-        ("1 W".to_owned(), answer.one_watt.as_ref()),
-        (
-            format!("limit {}", percent(answer.distortion_limit)),
-            answer.rated.as_ref(),
-        ),
-    ];
+    let one_watt = ("1 W".to_owned(), answer.one_watt.as_ref());
+    let mut rows: Vec<_> = [one_watt]
+        .into_iter()
+        .filter(|_| !answer.in_volts)
+        .collect();
+    rows.extend(answer.at_output.iter().map(|at| {
+        let output = match at.output {
+            Output::Watts(watts) => engineering(watts, Unit::Watt),
+            Output::Volts(volts) => engineering(volts, Unit::Volt),
+        };
+        (output, at.level.as_ref())
+    }));
+    rows.push((
+        format!("limit {}", percent(answer.distortion_limit)),
+        answer.rated.as_ref(),
+    ));
     rows.extend(answer.at_distortion.iter().map(|at| {
         (
             format!("{:.0} % THD", 100.0 * at.distortion),
@@ -150,7 +238,34 @@ fn stated(answer: &Power) -> String {
         }
         sheet.row(row);
     }
-    sheet.print("Power and distortion", 1)
+    let (sheet, heading) = if answer.in_volts {
+        (sheet.without(4), "Output and distortion")
+    } else {
+        (sheet, "Power and distortion")
+    };
+    sheet.print(heading, 1) + &passages(answer)
+}
+
+/// Every passage of a stated distortion that is passed more than once.
+fn passages(answer: &Power) -> String {
+    let mut sheet = Sheet::new(&["distortion", "", "drive, peak", "output, rms", "power"]);
+    for at in &answer.at_distortion {
+        for passage in &at.passages {
+            sheet.row(vec![
+                percent(at.distortion),
+                (if passage.rising { "rising" } else { "falling" }).to_owned(),
+                engineering(passage.drive, Unit::Volt),
+                engineering(passage.output_rms, Unit::Volt),
+                engineering(passage.power, Unit::Watt),
+            ]);
+        }
+    }
+    let sheet = if answer.in_volts {
+        sheet.without(4)
+    } else {
+        sheet
+    };
+    sheet.print("Distortions passed more than once, in rising drive", 2)
 }
 
 fn harmonics(answer: &Power) -> String {
@@ -166,19 +281,35 @@ fn harmonics(answer: &Power) -> String {
 }
 
 fn limits(answer: &Power) -> String {
-    let mut sheet = Sheet::new(&["part", "what happens", "from drive, peak", "from power"]);
+    let from = if answer.in_volts {
+        "from output"
+    } else {
+        "from power"
+    };
+    let mut sheet = Sheet::new(&["part", "what happens", "from drive, peak", from]);
     for limit in &answer.limits {
         sheet.row(vec![
             limit.part.clone(),
-            what_happens(limit),
+            what_happens(limit, answer.in_volts),
             engineering(limit.drive, Unit::Volt),
-            engineering(limit.power, Unit::Watt),
+            onset::output(answer, limit.power),
+        ]);
+    }
+    if let Some(bursting) = &answer.bursting {
+        sheet.row(vec![
+            "amplifier".to_owned(),
+            format!(
+                "bursts into oscillation at {}",
+                engineering(bursting.frequency, Unit::Hertz)
+            ),
+            engineering(bursting.drive, Unit::Volt),
+            onset::output(answer, bursting.power),
         ]);
     }
     sheet.print("What gives up, in the order of rising drive", 2)
 }
 
-fn what_happens(limit: &Limit) -> String {
+fn what_happens(limit: &Limit, in_volts: bool) -> String {
     let cause = match limit.cause {
         Cause::GridCurrent => "draws grid current",
         Cause::CutOff => "cuts off",
@@ -188,6 +319,7 @@ fn what_happens(limit: &Limit) -> String {
     };
     let role = match limit.role {
         Role::Output => "output valve",
+        Role::Driver if in_volts => "valve",
         Role::Driver => "driver",
         Role::Iron => return cause.to_owned(),
     };
@@ -272,5 +404,10 @@ fn sweep(answer: &Power) -> String {
             harmonic(1),
         ]);
     }
+    let sheet = if answer.in_volts {
+        sheet.without(2)
+    } else {
+        sheet
+    };
     sheet.print("Sweep", 0)
 }

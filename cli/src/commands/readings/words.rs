@@ -16,9 +16,10 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Readings, ranges: &[f64]) -> 
     if let Some(verdict) = &answer.verdict {
         text += &compared(verdict);
         text += &pointers(verdict);
+        text += &unseen(verdict);
     }
     text += &chart(answer);
-    text += &notes::text(&amplifier.notes);
+    text += &notes::text(amplifier);
     text
 }
 
@@ -30,7 +31,9 @@ fn headline(verdict: &Verdict) -> String {
         count(Standing::Possible),
     );
     let mut text = if outside + possible == 0 {
-        format!("All {all} readings are within their bands.\n")
+        format!(
+            "All {all} readings are within their bands: nothing that they can show is wrong. What they cannot show is\nlisted below.\n"
+        )
     } else {
         format!(
             "{outside} of {all} readings outside what tolerances can do, {possible} more beyond what is likely.\n"
@@ -67,6 +70,28 @@ fn conditions(answer: &Readings, ranges: &[f64]) -> String {
     )
 }
 
+/// Width of the lists, of a page.
+const WIDTH: usize = 100;
+
+fn unseen(verdict: &Verdict) -> String {
+    let mut text =
+        "What these readings cannot show: each leaves all of them within their bands.\n".to_owned();
+    for unseen in &verdict.unseen {
+        let mut line = format!("  {}:", unseen.fault);
+        for (k, part) in unseen.parts.iter().enumerate() {
+            let comma = if k + 1 < unseen.parts.len() { "," } else { "" };
+            if line.chars().count() + part.len() + 2 > WIDTH {
+                text += &format!("{line}\n");
+                line.clear();
+                line += "   ";
+            }
+            line += &format!(" {part}{comma}");
+        }
+        text += &format!("{line}\n");
+    }
+    text + "\n"
+}
+
 /// A tolerance as it is written on a part.
 fn share(ratio: f64) -> String {
     format!("{} %", (1e4 * ratio).round() / 100.0)
@@ -101,12 +126,19 @@ fn chart(answer: &Readings) -> String {
             ohms(point.source_ohms),
         ];
         for shown in &point.shown {
-            row.push(volts(shown.volts));
+            let mark = if shown.upset { "≈ " } else { "" };
+            row.push(format!("{mark}{}", volts(shown.volts)));
             row.extend(shown.range.map(|range| format!("{range} V")));
         }
         sheet.row(row);
     }
-    sheet.print("Voltage chart: true volts, and what each meter shows", 2)
+    let upset = answer.points.iter().flat_map(|point| &point.shown);
+    let upset = if upset.into_iter().any(|shown| shown.upset) {
+        "≈: with this meter there the amplifier finds no rest and swings slowly; the volts are estimated.\n\n"
+    } else {
+        ""
+    };
+    sheet.print("Voltage chart: true volts, and what each meter shows", 2) + upset
 }
 
 fn compared(verdict: &Verdict) -> String {

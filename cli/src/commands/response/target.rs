@@ -1,10 +1,12 @@
 //! `--target`: a standard curve by its name, or a table from a file.
 
+use std::path::Path;
+
 use measure::small_signal::response::equalisation::Target;
 
 use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
-use crate::input::plain_words;
+use crate::input;
 
 /// The standard curves, by the names they are asked for with.
 const CURVES: [(&str, Target); 2] = [("riaa", Target::Riaa), ("riaa-iec", Target::RiaaIec)];
@@ -15,24 +17,18 @@ pub(super) fn read(argument: &str) -> Result<Target, Failure> {
         return Ok(target);
     }
     let names = CURVES.map(|(name, _)| name).join(", ");
-    let bytes = std::fs::read(argument).map_err(|error| {
+    let bytes = input::bytes(Path::new(argument)).map_err(|error| {
         Failure::plain(
             Id::CannotRead,
             format!(
                 "--target {argument} is no curve that is known and no file: {}",
-                plain_words(&error)
+                input::plain_words(&error)
             ),
             format!("the curves are {names}; or give a CSV file of hertz and decibels"),
         )
     })?;
-    let text = String::from_utf8(bytes).map_err(|_| {
-        Failure::plain(
-            Id::NotText,
-            format!("{argument} is no text"),
-            "a target is a CSV file: a line a point, hertz and decibels with a comma between",
-        )
-    })?;
-    let text = text.strip_prefix('\u{feff}').unwrap_or(&text).to_owned();
+    let form = "a target is a CSV file: a line a point, hertz and decibels with a comma between";
+    let text = input::as_text(bytes, argument, form)?;
     Target::table(&text).map_err(|faults| Failure::Input {
         diagnostics: faults
             .into_iter()

@@ -30,7 +30,7 @@ pub(super) fn report(amplifier: &Amplifier, answer: &Answer) -> String {
         [curve] => table(answer, curve),
         _ => comparison(answer),
     };
-    text += &notes::text(&amplifier.notes);
+    text += &notes::text(amplifier);
     text
 }
 

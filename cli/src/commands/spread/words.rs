@@ -31,7 +31,7 @@ pub(super) fn text(amplifier: &Amplifier, question: &SpreadOf, answer: &Spread) 
         [(unit, figure)] => shares(*unit, figure),
         several => shares_of(several),
     };
-    text += &notes::text(&amplifier.notes);
+    text += &notes::text(amplifier);
     text
 }
 

@@ -28,7 +28,7 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Supply) -> String {
     text += &capacitors(&in_use);
     text += &pairs(&in_use);
     text += &discharge(answer);
-    text += &notes::text(&amplifier.notes);
+    text += &notes::text(amplifier);
     text
 }
 

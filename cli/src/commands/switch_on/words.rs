@@ -31,7 +31,7 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Answer) -> String {
     text += &rectifiers(answer);
     text += &mains(answer);
     text += &cathodes(drawn);
-    text += &notes::text(&amplifier.notes);
+    text += &notes::text(amplifier);
     text += "Not in it: the surge of the heaters themselves, which start at their hot resistance; remanence of the iron.\n";
     text
 }

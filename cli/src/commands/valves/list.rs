@@ -14,6 +14,7 @@ use crate::argument::quantity;
 use crate::diagnostic::Id;
 use crate::failure::Failure;
 use crate::options::Options;
+use crate::report::file_kind::FileKind;
 use crate::report::table::Sheet;
 use crate::report::{self, json, output};
 
@@ -230,9 +231,10 @@ impl Row {
 
 pub(super) fn run(arguments: &Arguments, options: &Options) -> Result<(), Failure> {
     let filter = Filter::of(arguments)?;
-    if let Some(path) = &arguments.csv {
-        output::may_be_written(path, options.overwrite)?;
-    }
+    output::may_be_written(
+        [(FileKind::Sheet, arguments.csv.as_ref())],
+        options.overwrite,
+    )?;
     let valves = library::valves().iter();
     let answer = Answer {
         valves: valves

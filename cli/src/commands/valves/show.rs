@@ -117,6 +117,18 @@ struct CapacitancesOf {
     grid_screen: f64,
 }
 
+/// Published noise at the grid.
+#[derive(Debug, Serialize)]
+struct GridNoiseOf {
+    /// V rms.
+    volts: f64,
+    /// The band, Hz.
+    from: f64,
+    /// Its end, Hz.
+    to: f64,
+    source: String,
+}
+
 /// What a stabiliser keeps.
 #[derive(Debug, Serialize)]
 struct DischargeOf {
@@ -147,6 +159,8 @@ struct Answer {
     drops: Vec<DropOf>,
     operations: Vec<OperationOf>,
     discharge: Option<DischargeOf>,
+    /// Published noise of the valve by itself.
+    grid_noise: Option<GridNoiseOf>,
     law: &'static str,
     parameters: Vec<Parameter>,
     fit_current_median: Option<f64>,
@@ -196,6 +210,12 @@ fn answer(valve: &ValveType) -> Answer {
         points: valve.points.iter().map(|p| point(valve, p)).collect(),
         drops: drops(valve),
         operations: valve.operations.iter().map(operation).collect(),
+        grid_noise: valve.grid_noise.as_ref().map(|noise| GridNoiseOf {
+            volts: noise.volts,
+            from: noise.from,
+            to: noise.to,
+            source: noise.source.text.clone(),
+        }),
         discharge: valve.discharge.as_ref().map(|d| DischargeOf {
             volts: d.voltage,
             amps: d.current,
@@ -448,6 +468,7 @@ fn text(valve: &ValveType, answer: &Answer) -> String {
     text += &unused_text(answer);
     text += &rectifier_text(answer);
     text += &discharge_text(answer);
+    text += &noise_text(answer);
     text += &law_text(valve, answer);
     if !answer.near.is_empty() {
         text += "Near-equivalents\n";
@@ -732,6 +753,21 @@ fn discharge_text(answer: &Answer) -> String {
                 .map_or_else(|| NOTHING.to_owned(), |v| plain(v, "V")),
         )
     })
+}
+
+fn noise_text(answer: &Answer) -> String {
+    answer
+        .grid_noise
+        .as_ref()
+        .map_or_else(String::new, |noise| {
+            format!(
+                "Noise at the grid {} from {} to {}: {}\n\n",
+                engineering(noise.volts, Unit::Volt),
+                engineering(noise.from, Unit::Hertz),
+                engineering(noise.to, Unit::Hertz),
+                noise.source
+            )
+        })
 }
 
 fn law_text(valve: &ValveType, answer: &Answer) -> String {

@@ -30,7 +30,7 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Voltages) -> String {
     text += &capacitors(answer);
     text += &windings(answer);
     text += &supplies(answer);
-    text += &notes::text(&amplifier.notes);
+    text += &notes::text(amplifier);
     text += &match &answer.mains {
         Some(mains) => format!(
             "Mains period settled in {} cycles, to {:.0e} of its swing.\n",

@@ -20,6 +20,21 @@ pub(super) fn generator(answer: &Answer) -> String {
     }
 }
 
+/// What is said of bursts; nothing where there are none.
+pub(super) fn bursts(answer: &Answer) -> String {
+    answer
+        .traces
+        .bursts
+        .as_ref()
+        .map_or_else(String::new, |bursts| {
+            format!(
+                "BURSTS INTO OSCILLATION at about {} while the signal swings; samples are taken at {} to show it.\n",
+                engineering(bursts.frequency, Unit::Hertz),
+                engineering(answer.traces.rate, Unit::Hertz)
+            )
+        })
+}
+
 pub(super) fn text(amplifier: &Amplifier, answer: &Answer, duration: f64) -> String {
     let mut sheet = Sheet::new(&["node", "least", "mean", "greatest", "rms about the mean"]);
     for (name, volts) in answer.nodes.iter().zip(&answer.traces.volts) {
@@ -33,11 +48,12 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Answer, duration: f64) -> Str
         sheet.row(row);
     }
     format!(
-        "{}\n\nFrom rest, generator {}, for {}.\n\n{}{}",
+        "{}\n\n{}From rest, generator {}, for {}.\n\n{}{}",
         amplifier.title,
+        bursts(answer),
         generator(answer),
         engineering(duration, Unit::Second),
         sheet.print("Traces", 1),
-        notes::text(&amplifier.notes)
+        notes::text(amplifier)
     )
 }

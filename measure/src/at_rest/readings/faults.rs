@@ -17,10 +17,18 @@ use sim::parts::Part;
 /// (common practice, no source).
 const LEAKS: [(&str, f64); 2] = [("leaking (220 kΩ)", 220e3), ("leaking (2 MΩ)", 2e6)];
 
+/// A fault without its size.
+const UP: &str = "drifted upward";
+const DOWN: &str = "drifted downward";
+const LEAKING: &str = "leaking";
+const LITTLE_CURRENT: &str = "weak";
+
 /// A part that has drifted is at twice or half its value.
 const DRIFTED: f64 = 2.0;
 
-/// What is left of the current of a worn valve, and of one that does not conduct.
+/// What is left of the current of a tired valve, where a tester calls it weak (common practice, no source), of a worn
+/// one, and of one that does not conduct.
+const TIRED: f64 = 0.7;
 const WEAK: f64 = 0.5;
 const DEAD: f64 = 1e-4;
 
@@ -34,13 +42,17 @@ pub(super) struct Fault {
     pub(super) part: String,
     /// What is wrong with it, behind its designator: "open", "weak (half the current)".
     pub(super) what: &'static str,
+    /// What is wrong without its size: "open", "weak".
+    pub(super) kind: &'static str,
+    /// What was changed.
+    pub(super) change: Departure,
     /// What the meter would show at each reading's point, V.
     pub(super) shown: Vec<f64>,
     /// Anode current of each valve by its designator, A.
     pub(super) currents: Vec<(String, f64)>,
 }
 
-type Hypothesis = (String, &'static str, Departure);
+type Hypothesis = (String, [&'static str; 2], Departure);
 
 /// All faults that are looked at, with meters of these ohms at the points; what cannot be solved is left out and counted.
 pub(super) fn faults(
@@ -53,10 +65,12 @@ pub(super) fn faults(
     let count = all.len();
     let found: Vec<Fault> = all
         .into_par_iter()
-        .filter_map(|(part, what, change)| {
+        .filter_map(|(part, [what, kind], change)| {
             let fault = with(of, change, |faulty| Fault {
                 part,
                 what,
+                kind,
+                change,
                 shown: shown(faulty, points, ohms),
                 currents: solved(faulty, &[]).currents,
             });
@@ -69,7 +83,7 @@ pub(super) fn faults(
 }
 
 /// What meters of these ohms show at the points.
-fn shown(faulty: &UnderTest<'_>, points: &[Point], ohms: &[f64]) -> Vec<f64> {
+pub(super) fn shown(faulty: &UnderTest<'_>, points: &[Point], ohms: &[f64]) -> Vec<f64> {
     let volts = solved(faulty, points).volts;
     let nodes: Vec<_> = points.iter().map(|point| point.node).collect();
     let sources = source_ohms(faulty, &nodes);
@@ -92,26 +106,35 @@ pub(super) fn count(of: &UnderTest<'_>) -> usize {
 fn hypotheses(of: &UnderTest<'_>) -> Vec<Hypothesis> {
     let mut all: Vec<Hypothesis> = Vec::new();
     for (id, placed) in of.circuit.parts() {
-        let mut add = |what, change| all.push((placed.name.clone(), what, change));
+        let mut sized = |what, kind, change| all.push((placed.name.clone(), [what, kind], change));
         match &placed.part {
             Part::Resistor(_) => {
-                add("open", Departure::Open(id));
-                add("short-circuited", Departure::Short(id));
-                add("drifted to double", Departure::Scale(id, DRIFTED));
-                add("drifted to half", Departure::Scale(id, 1.0 / DRIFTED));
+                sized("open", "open", Departure::Open(id));
+                sized("short-circuited", "short-circuited", Departure::Short(id));
+                sized("drifted to double", UP, Departure::Scale(id, DRIFTED));
+                sized("drifted to half", DOWN, Departure::Scale(id, 1.0 / DRIFTED));
             }
-            Part::Pot(_) => add("track open", Departure::Open(id)),
+            Part::Pot(_) => sized("track open", "track open", Departure::Open(id)),
             Part::Capacitor(_) => {
-                add("short-circuited", Departure::Short(id));
+                sized("short-circuited", "short-circuited", Departure::Short(id));
                 for (what, ohms) in LEAKS {
-                    add(what, Departure::Leak(id, ohms));
+                    sized(what, LEAKING, Departure::Leak(id, ohms));
                 }
             }
-            Part::Inductor(_) => add("open", Departure::Open(id)),
+            Part::Inductor(_) => sized("open", "open", Departure::Open(id)),
             part @ Part::Valve(_) => {
                 if Quantity::at_rest(part).is_some() {
-                    add("weak (half the current)", Departure::Scale(id, WEAK));
-                    add("without emission", Departure::Scale(id, DEAD));
+                    for (what, left) in [
+                        ("weak (70 % of the current)", TIRED),
+                        ("weak (half the current)", WEAK),
+                    ] {
+                        sized(what, LITTLE_CURRENT, Departure::Scale(id, left));
+                    }
+                    sized(
+                        "without emission",
+                        "without emission",
+                        Departure::Scale(id, DEAD),
+                    );
                 }
             }
             Part::Transformer(_)
@@ -124,7 +147,7 @@ fn hypotheses(of: &UnderTest<'_>) -> Vec<Hypothesis> {
     }
     for id in supplies(of.circuit, of.rest.mains.is_some()) {
         let name = of.circuit.part(id).name.clone();
-        all.push((name, "20 % low", Departure::Scale(id, LOW)));
+        all.push((name, ["20 % low", "low"], Departure::Scale(id, LOW)));
     }
     all
 }

@@ -7,16 +7,18 @@
 //! Symbols   m  reading, V;  p  what the fault would make of it, V;  p_0  what the drawing makes of it, V;
 //!           u  how far the size of a fault is off the one that was solved
 //! Source    weighted least squares (textbook); the weights are ours
-//! Care      single faults only
+//! Care      single faults only; of a fault that has a size the size is fitted, see `size.rs`
 
 use std::collections::BTreeSet;
 
 use serde::Serialize;
 
-use super::band::Band;
+use super::compared::{Compared, Standing};
 use super::faults::Fault;
-use super::meter::Meter;
 use super::points::Point;
+use super::size::{self, Size};
+use crate::UnderTest;
+use sim::parts::Part;
 
 /// How far the size of a fault is off the one solved: nobody knows by how much a part has drifted.
 const SIZE: f64 = 0.2;
@@ -36,60 +38,6 @@ const TOLD: usize = 3;
 /// Faults named behind a valve.
 const NAMED: usize = 4;
 
-/// Where a reading lies.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Standing {
-    /// Within the likely band and the meter's accuracy.
-    Within,
-    /// Beyond it, yet tolerances all one way could do it.
-    Possible,
-    /// No tolerances reach it.
-    Outside,
-}
-
-/// One reading against the drawing.
-#[derive(Clone, Debug, Serialize)]
-pub struct Compared {
-    /// Where.
-    pub point: String,
-    /// What the meter showed, V.
-    pub reading: f64,
-    /// What it should show, V.
-    pub expected: f64,
-    /// Without a meter, V.
-    pub volts: f64,
-    /// The meter; none when nobody says, and then it loads nothing.
-    pub meter: Option<Meter>,
-    /// Its range, V; none when it does not matter.
-    pub range: Option<f64>,
-    /// Reading less what it should be, V.
-    pub difference: f64,
-    /// The band as the meter shows it.
-    pub band: Band,
-    /// What the meter may be off by itself, V.
-    pub accuracy: f64,
-    /// Where it lies.
-    pub place: Standing,
-}
-
-impl Compared {
-    /// The likely band with the meter's accuracy, V.
-    pub fn likely(&self) -> f64 {
-        self.band.likely.hypot(self.accuracy)
-    }
-
-    /// Difference in the words of the trade; a negative voltage is not "high".
-    pub fn words(&self) -> &'static str {
-        match (self.difference > 0.0, self.expected < 0.0) {
-            (true, false) => "high",
-            (false, false) => "low",
-            (true, true) => "less negative",
-            (false, true) => "more negative",
-        }
-    }
-}
-
 /// A fault that explains the readings.
 #[derive(Clone, Debug, Serialize)]
 pub struct Explains {
@@ -97,8 +45,19 @@ pub struct Explains {
     pub part: String,
     /// What would be wrong with it.
     pub fault: String,
+    /// How far off it is, of a fault that has a size; none of others.
+    pub size: Option<Size>,
     /// What is left of the misfit.
     pub misfit: f64,
+}
+
+/// Faults that leave every reading within its band.
+#[derive(Clone, Debug, Serialize)]
+pub struct Unseen {
+    /// What would be wrong.
+    pub fault: String,
+    /// Designators of what may have it.
+    pub parts: Vec<String>,
 }
 
 /// What the readings of one valve point at.
@@ -129,6 +88,8 @@ pub struct Verdict {
     pub tried: usize,
     /// Faults whose circuit could not be solved.
     pub unsolved: usize,
+    /// What these readings cannot show.
+    pub unseen: Vec<Unseen>,
 }
 
 impl Verdict {
@@ -139,8 +100,9 @@ impl Verdict {
 
     /// Weighs the faults; `currents` are the anode currents of the valves as drawn.
     pub(super) fn new(
+        of: &UnderTest<'_>,
         readings: Vec<Compared>,
-        points: &[Point],
+        (points, ohms): (&[Point], &[f64]),
         currents: &[(String, f64)],
         (faults, unsolved): (&[Fault], usize),
     ) -> Self {
@@ -153,16 +115,37 @@ impl Verdict {
             .collect();
         weighed.sort_by(|a, b| a.0.total_cmp(&b.0));
         let outside = Self::any_outside(&readings);
-        let explained_by = weighed
-            .iter()
-            .filter(|(misfit, _)| outside && *misfit < EXPLAINS * of_none)
-            .take(TOLD)
-            .map(|(misfit, fault)| Explains {
+        let explained_by = if outside {
+            let misfits: Vec<f64> = faults
+                .iter()
+                .map(|fault| misfit(&readings, |k| predicted(fault, k)))
+                .collect();
+            let fitted = size::fit(of, &readings, (points, ohms), faults, &misfits);
+            let sized = fitted.into_iter().map(|fitted| Explains {
+                part: fitted.part,
+                fault: fitted.what,
+                size: Some(fitted.size),
+                misfit: fitted.misfit,
+            });
+            let fixed = weighed
+                .iter()
+                .filter(|(_, fault)| !size::has_size(of, fault));
+            let fixed = fixed.map(|(misfit, fault)| Explains {
                 part: fault.part.clone(),
                 fault: fault.what.to_owned(),
+                size: None,
                 misfit: *misfit,
-            })
-            .collect();
+            });
+            let mut all: Vec<Explains> = sized.chain(fixed).collect();
+            all.retain(|of| of.misfit < EXPLAINS * of_none);
+            let cost = 1.0 / readings.len() as f64;
+            let order = |of: &Explains| of.misfit.powi(2) + of.size.map_or(0.0, |_| cost);
+            all.sort_by(|a, b| order(a).total_cmp(&order(b)));
+            all.truncate(TOLD);
+            all
+        } else {
+            Vec::new()
+        };
         let names: BTreeSet<&String> = points
             .iter()
             .filter_map(|point| point.electrode.as_ref().map(|(valve, _)| valve))
@@ -177,9 +160,45 @@ impl Verdict {
             explained_by,
             tried: faults.len() + unsolved,
             unsolved,
+            unseen: unseen(of, &readings, faults),
             readings,
         }
     }
+}
+
+/// Faults that move no reading out of its band, and those that no direct volts show.
+fn unseen(of: &UnderTest<'_>, readings: &[Compared], faults: &[Fault]) -> Vec<Unseen> {
+    let named = |is: fn(&Part) -> bool| -> Vec<String> {
+        let parts = of.circuit.parts().filter(|(_, placed)| is(&placed.part));
+        parts.map(|(_, placed)| placed.name.clone()).collect()
+    };
+    let mut found = vec![
+        Unseen {
+            fault: "open or dried up".to_owned(),
+            parts: named(|part| matches!(part, Part::Capacitor(_))),
+        },
+        Unseen {
+            fault: "with shorted turns".to_owned(),
+            parts: named(|part| matches!(part, Part::Transformer(_) | Part::Inductor(_))),
+        },
+    ];
+    for fault in faults {
+        let stays = |(shown, reading): (&f64, &Compared)| {
+            (shown - reading.expected).abs() <= reading.likely()
+        };
+        if !fault.shown.iter().zip(readings).all(stays) {
+            continue;
+        }
+        match found.iter_mut().find(|of| of.fault == fault.what) {
+            Some(of) => of.parts.push(fault.part.clone()),
+            None => found.push(Unseen {
+                fault: fault.what.to_owned(),
+                parts: vec![fault.part.clone()],
+            }),
+        }
+    }
+    found.retain(|of| !of.parts.is_empty());
+    found
 }
 
 fn misfit(readings: &[Compared], predicted: impl Fn(usize) -> f64) -> f64 {
@@ -258,9 +277,13 @@ fn of_valve(
         valve: valve.to_owned(),
         signs,
         current,
-        faults: fits
-            .iter()
-            .map(|fault| format!("{} {}", fault.part, fault.what))
-            .collect(),
+        faults: {
+            let fits = fits
+                .iter()
+                .map(|fault| format!("{} {}", fault.part, fault.kind));
+            let mut named: Vec<String> = fits.collect();
+            named.dedup();
+            named
+        },
     })
 }

@@ -50,6 +50,56 @@ pub struct Discharge {
     pub cold_left: Option<f64>,
 }
 
+/// A capacitor that is charged above 50 V: its ends among the unknowns, and its volts.
+type Charged = (PartId, [usize; 2], f64);
+
+fn charged(circuit: &Circuit, system: &System, capacitors: &[PartId], x: &[f64]) -> Vec<Charged> {
+    let place = |node| system.voltage_of(node) as usize;
+    capacitors
+        .iter()
+        .map(|&part| {
+            let nodes = &circuit.part(part).nodes;
+            let ends = [place(nodes[0]), place(nodes[1])];
+            (part, ends, (x[ends[0]] - x[ends[1]]).abs())
+        })
+        .filter(|(.., volts)| *volts > DISCHARGED)
+        .collect()
+}
+
+/// With the valves cold: they let no current through, and what flowed in windings has died away.
+fn cold(
+    system: &System,
+    charged: &[Charged],
+    x: &[f64],
+    tolerances: &Tolerances,
+) -> Result<Vec<Followed>, SimError> {
+    let mut still = x.to_vec();
+    for (value, unknown) in still.iter_mut().zip(system.unknowns()) {
+        if matches!(unknown, Unknown::Current(..) | Unknown::Flux(_)) {
+            *value = 0.0;
+        }
+    }
+    follow(&system.cold(), still, charged, tolerances)
+}
+
+/// Of each capacitor that is charged above 50 V: its designator, its volts, and the time until it stays below with
+/// the valves cold, s. Nothing of it rests on hot valves, which a supply without a reservoir leaves without volts
+/// at once.
+pub(crate) fn discharge_cold(
+    circuit: &Circuit,
+    system: &System,
+    capacitors: &[PartId],
+    x: &[f64],
+    tolerances: &Tolerances,
+) -> Result<Vec<(String, f64, Option<f64>)>, SimError> {
+    let charged = charged(circuit, system, capacitors, x);
+    let cold = cold(system, &charged, x, tolerances)?;
+    let named = charged.iter().zip(cold);
+    Ok(named
+        .map(|((part, _, volts), cold)| (circuit.part(*part).name.clone(), *volts, cold.time))
+        .collect())
+}
+
 /// Of each capacitor that is charged above 50 V. `x` `[n+1]` is the settled state.
 pub(crate) fn discharge(
     circuit: &Circuit,
@@ -58,27 +108,9 @@ pub(crate) fn discharge(
     x: &[f64],
     tolerances: &Tolerances,
 ) -> Result<Vec<Discharge>, SimError> {
-    let place = |node| system.voltage_of(node) as usize;
-    let charged: Vec<(PartId, [usize; 2], f64)> = capacitors
-        .iter()
-        .map(|&part| {
-            let nodes = &circuit.part(part).nodes;
-            let ends = [place(nodes[0]), place(nodes[1])];
-            (part, ends, (x[ends[0]] - x[ends[1]]).abs())
-        })
-        .filter(|(.., volts)| *volts > DISCHARGED)
-        .collect();
-    let ends: Vec<[usize; 2]> = charged.iter().map(|(_, ends, _)| *ends).collect();
-    let hot = follow(system, x.to_vec(), &ends, tolerances);
-    // Cold valves let no current through, and what flowed in windings has died away.
-    let mut still = x.to_vec();
-    for (value, unknown) in still.iter_mut().zip(system.unknowns()) {
-        if matches!(unknown, Unknown::Current(..) | Unknown::Flux(_)) {
-            *value = 0.0;
-        }
-    }
-    let cold = follow(&system.cold(), still, &ends, tolerances)?;
-    let hot = hot?;
+    let charged = charged(circuit, system, capacitors, x);
+    let hot = follow(system, x.to_vec(), &charged, tolerances)?;
+    let cold = cold(system, &charged, x, tolerances)?;
     Ok(charged
         .iter()
         .zip(hot.iter().zip(&cold))
@@ -103,9 +135,10 @@ struct Followed {
 fn follow(
     system: &System,
     x: Vec<f64>,
-    ends: &[[usize; 2]],
+    charged: &[Charged],
     tolerances: &Tolerances,
 ) -> Result<Vec<Followed>, SimError> {
+    let ends: Vec<[usize; 2]> = charged.iter().map(|(_, ends, _)| *ends).collect();
     let mut ws: Workspace = system.workspace();
     ws.x = x;
     ws.waveforms.fill(Waveform::Dc(0.0));

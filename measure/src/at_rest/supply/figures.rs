@@ -8,6 +8,7 @@ use serde::Serialize;
 use super::capacitor_current::Slopes;
 use super::points::{self, Points};
 use super::source_ohms::{feed, least_ohms};
+use crate::instruments::flux::{is_of_the_mains, of_saturation};
 use crate::instruments::heater::{HeaterAtRest, heaters};
 use crate::instruments::power_balance::PowerBalance;
 use crate::instruments::valve::{AgainstLimit, junction_currents};
@@ -349,14 +350,12 @@ impl Reading<'_> {
 
     /// Mains transformers, and other transformers joined to the mains; chokes.
     fn iron(&self) -> Vec<PartId> {
-        let live: Vec<NodeId> = self.circuit.part(self.mains).nodes.clone();
-        let parts = self.circuit.parts().filter(|(id, placed)| {
-            let joined = || {
-                let mut nodes = placed.nodes.iter();
-                nodes.any(|node| *node != NodeId::CHASSIS && live.contains(node))
-            };
-            match placed.part {
-                Part::Transformer(_) => self.taps.iter().any(|taps| taps.part == *id) || joined(),
+        let fed = (Some(self.mains), self.taps);
+        let parts = self
+            .circuit
+            .parts()
+            .filter(|(id, placed)| match placed.part {
+                Part::Transformer(_) => is_of_the_mains(self.circuit, fed, *id),
                 Part::Inductor(_) => true,
                 Part::Resistor(_)
                 | Part::Capacitor(_)
@@ -367,8 +366,7 @@ impl Reading<'_> {
                 | Part::Pot(_)
                 | Part::Switch(_)
                 | Part::Loudspeaker(_) => false,
-            }
-        });
+            });
         parts.map(|(id, _)| id).collect()
     }
 
@@ -400,18 +398,12 @@ impl Reading<'_> {
     }
 
     fn cores(&self) -> Vec<CoreStress> {
+        let fed = (Some(self.mains), self.taps);
         let cores = self.iron().into_iter().filter_map(|id| {
-            let placed = self.circuit.part(id);
-            let core = placed.part.core()?;
-            // A mains transformer works in the bend by design: against the volts at which it saturates.
-            let limit = if placed.part.transformer().is_some() {
-                core.lambda_s
-            } else {
-                core.saturation_flux()
-            };
+            let limit = of_saturation(self.circuit, fed, id)?;
             let flux = self.period.unknown(self.system.flux_of(id)?);
-            limit.is_finite().then(|| CoreStress {
-                part: placed.name.clone(),
+            Some(CoreStress {
+                part: self.circuit.part(id).name.clone(),
                 saturation: most_of(flux.iter().map(|flux| flux.abs())) / limit,
             })
         });

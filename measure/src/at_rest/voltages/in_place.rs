@@ -1,6 +1,5 @@
 //! What each kind of part has to bear at rest.
 
-use models::core::Core;
 use models::data::{ValveModel, ValveType};
 use models::stabiliser::Stabiliser;
 
@@ -9,6 +8,7 @@ use super::{
     WindingAtRest,
 };
 use crate::UnderTest;
+use crate::instruments::flux::of_saturation;
 use crate::instruments::valve::{AgainstLimit, Electrodes, ValveProbe, rectifier_currents};
 use sim::circuit::{PartId, Placed};
 use sim::parts::{Capacitor, Inductor, Pot, Resistor, Source, Transformer};
@@ -91,9 +91,11 @@ impl InPlace<'_> {
     }
 
     /// Greatest and mean flux of its core as shares of that which saturates it; none of a linear inductor.
-    fn flux(&self, core: &Core) -> (Option<f64>, Option<f64>) {
-        let (rest, saturation) = (&self.of.rest, core.saturation_flux());
-        let Some(flux) = self.of.system.flux_of(self.id) else {
+    fn flux(&self) -> (Option<f64>, Option<f64>) {
+        let (rest, amplifier) = (&self.of.rest, self.of.amplifier);
+        let fed = (amplifier.mains.map(|mains| mains.part), &amplifier.taps[..]);
+        let saturation = of_saturation(self.of.circuit, fed, self.id);
+        let Some((saturation, flux)) = saturation.zip(self.of.system.flux_of(self.id)) else {
             return (None, None);
         };
         let at = flux as usize;
@@ -107,7 +109,7 @@ impl InPlace<'_> {
     pub(super) fn inductor(&self, inductor: &Inductor) -> WindingAtRest {
         let at = self.of.system.currents_of(self.id)[0] as usize;
         let current = self.of.rest.mean(|x| x[at]);
-        let (flux, direct_flux) = self.flux(&inductor.core);
+        let (flux, direct_flux) = self.flux();
         WindingAtRest {
             part: self.name(),
             winding: "winding".to_owned(),
@@ -122,7 +124,7 @@ impl InPlace<'_> {
     }
 
     pub(super) fn windings(&self, transformer: &Transformer) -> Vec<WindingAtRest> {
-        let (flux, direct_flux) = self.flux(&transformer.core);
+        let (flux, direct_flux) = self.flux();
         let currents = self.of.system.currents_of(self.id);
         let windings = transformer.windings.iter().zip(currents);
         windings

@@ -16,6 +16,7 @@ use serde::Serialize;
 use super::{Point, ScreenVolts};
 use crate::driven::power::drive::{CLOSE, reach};
 use crate::driven::power::{Level, PowerOf, Stand, Start};
+use crate::instruments::peak::Peak;
 use crate::instruments::valve::{Electrodes, ValveProbe};
 use crate::{Measurement, Progress, UnderTest};
 use sim::circuit::PartId;
@@ -68,6 +69,8 @@ pub struct Stage {
     pub rest: Point,
     /// `[samples]` one cycle.
     pub locus: Vec<Point>,
+    /// The greatest volts anywhere, windings included; none of a circuit without nodes.
+    pub peak: Option<Peak>,
     /// Mean anode dissipation, W; of a strapped pentode with its screen.
     pub p_a: f64,
     /// Peak of the fundamental of the anode volts, V.
@@ -172,6 +175,7 @@ impl StageOf {
             screen,
             screen_left: left,
             rest,
+            peak: level.peak.clone(),
             p_a: locus.iter().map(|p| p.v_a * p.i_a).sum::<f64>() / locus.len() as f64,
             locus,
             v_1: v_1.amplitude,

@@ -9,6 +9,9 @@ use sim::parts::Part;
 use sim::rest::Rest;
 use sim::system::System;
 
+/// What a heater moves that stands still, V rms: by the rounding of the solve. Through 100 MΩ it is 10 fA.
+const STILL: f64 = 1e-6;
+
 /// Both ends of a filament's winding.
 type Ends = (NodeId, NodeId);
 
@@ -65,12 +68,11 @@ pub(super) fn causes(
         })
         .collect();
     filaments(circuit, system, rest, &mut found);
+    let earthed = earthed(circuit);
     for (part, placed) in circuit.parts() {
         let heater = placed.wiring().map_or(&[][..], |wiring| wiring.heater);
-        let (kind, change) = if let [first, .., last] = *heater
-            && warms_a_signal(circuit, part)
-            && alternating(system, rest, (first, last))
-        {
+        let leaks = heater.iter().any(|&place| earthed[place.index()]);
+        let (kind, change) = if leaks && moves(system, rest, heater) {
             (CauseKind::Heater, Alteration::Heater(part))
         } else if placed.part.catches_stray_fields() {
             (CauseKind::Stray, Alteration::Stray(part))
@@ -142,11 +144,32 @@ fn alternating(system: &System, rest: &Rest, (a, b): (NodeId, NodeId)) -> bool {
     rest.ripple(|x| x[a] - x[b]) > rest.mean(|x| x[a] - x[b]).abs()
 }
 
-/// Whether the heater drawn on this line warms an amplifying valve: what leaks in a rectifier goes to its
-/// reservoir.
-fn warms_a_signal(circuit: &Circuit, heater: PartId) -> bool {
-    circuit.parts().any(|(part, placed)| {
-        placed.wiring().is_some_and(|wiring| wiring.grid.is_some())
-            && circuit.heater_of(part) == Some(heater)
+/// Of each node whether direct current finds a way to the chassis. What leaks from a heater on a winding that none is
+/// joined to has no way back: it makes no hum.
+fn earthed(circuit: &Circuit) -> Vec<bool> {
+    let mut beyond: Vec<Vec<NodeId>> = vec![Vec::new(); circuit.node_count()];
+    for (_, placed) in circuit.parts() {
+        for (a, b) in placed.part.dc_paths(&placed.nodes) {
+            beyond[a.index()].push(b);
+            beyond[b.index()].push(a);
+        }
+    }
+    let mut earthed = vec![false; beyond.len()];
+    let mut next = vec![NodeId::CHASSIS];
+    while let Some(node) = next.pop() {
+        if !std::mem::replace(&mut earthed[node.index()], true) {
+            next.extend(&beyond[node.index()]);
+        }
+    }
+    earthed
+}
+
+/// Whether any place of a heater that is drawn moves against the chassis, be it by its winding, by ripple of its own
+/// supply or by what it is tied to; one that stands still makes no hum. The heater of a rectifier leaks into the high
+/// tension.
+fn moves(system: &System, rest: &Rest, heater: &[NodeId]) -> bool {
+    heater.iter().any(|&place| {
+        let place = system.voltage_of(place) as usize;
+        rest.ripple(|x| x[place]) > STILL
     })
 }

@@ -1,4 +1,5 @@
-//! The way up: levels of rising drive, a batch at a time, until enough distortion is seen.
+//! The way up: levels of rising drive, a batch at a time, until there is enough distortion and the output has stopped
+//! rising. Much distortion alone is no end: that of a pair biased too cold falls again.
 
 use rayon::prelude::*;
 
@@ -8,13 +9,23 @@ use crate::{Progress, Reached};
 use sim::error::SimError;
 
 /// Step of the sweep, a ratio of drive: 1.25 dB.
-const STEP: f64 = 1.154_781_984_689_458;
+pub(super) const STEP: f64 = 1.154_781_984_689_458;
 
 /// The way ends here whatever happens: this far above the drive of 10 mW, a ratio (80 dB).
 const MOST_DRIVE: f64 = 1e4;
 
 /// Distortion at which a sweep has seen enough, a ratio.
 const ENOUGH: f64 = 0.12;
+
+/// Rise of the output with the drive, d ln U / d ln drive, below which a curve has seen the output stop rising: half of
+/// what it rises unclipped.
+const STOPPED: f64 = 0.5;
+
+/// Rise below which it ends where only the distortion limit is sought: what exceeds it and rises less than the drive clips.
+const CLIPS: f64 = 0.97;
+
+/// And where nothing more comes, whatever the distortion: a square wave has 48 %.
+const FLAT: f64 = 0.02;
 
 /// How to climb.
 #[derive(Clone, Copy, Debug)]
@@ -25,14 +36,16 @@ pub(super) struct Climb {
     stride: f64,
     /// Levels solved together.
     together: i32,
-    /// Distortion at which it ends, a ratio.
+    /// Distortion without which it does not end, a ratio.
     enough: f64,
+    /// Rise of the output at which it then ends.
+    stopped: f64,
 }
 
 /// What was met on the way.
 #[derive(Debug)]
 pub(super) struct Climbed {
-    /// In rising drive; the last is the first with enough distortion, if any is.
+    /// In rising drive; the last is the first where the way ends.
     pub(super) levels: Vec<Level>,
     /// Starts for levels near by, where they were asked for.
     pub(super) neighbours: Vec<Neighbour>,
@@ -48,6 +61,7 @@ impl Climb {
             stride: STEP,
             together: 8,
             enough: f64::max(ENOUGH, 1.2 * limit),
+            stopped: STOPPED,
         }
     }
 
@@ -58,6 +72,7 @@ impl Climb {
             stride: STEP * STEP * STEP,
             together: 4,
             enough: limit,
+            stopped: CLIPS,
         }
     }
 
@@ -85,7 +100,7 @@ impl Climb {
                 match level {
                     // What a batch solved beyond the end says nothing anyone asked.
                     Ok((level, neighbour)) => {
-                        if !way.is_over(self.enough) {
+                        if !self.is_over(&way.levels) {
                             way.levels.push(level);
                         }
                         if near {
@@ -93,7 +108,7 @@ impl Climb {
                         }
                     }
                     Err(error) => {
-                        if !way.is_over(self.enough) {
+                        if !self.is_over(&way.levels) {
                             way.ended = Some(error);
                         }
                         break;
@@ -102,7 +117,7 @@ impl Climb {
             }
             progress(Reached::count(way.levels.len()));
             let far = |level: &Level| level.drive > MOST_DRIVE * self.start;
-            let end = way.is_over(self.enough) || way.ended.is_some();
+            let end = self.is_over(&way.levels) || way.ended.is_some();
             if end || way.levels.last().is_none_or(far) {
                 return way;
             }
@@ -110,8 +125,14 @@ impl Climb {
     }
 }
 
-impl Climbed {
-    fn is_over(&self, enough: f64) -> bool {
-        self.levels.last().is_some_and(|level| level.thd >= enough)
+impl Climb {
+    fn is_over(&self, levels: &[Level]) -> bool {
+        let Some((last, before)) = levels.split_last() else {
+            return false;
+        };
+        let rise = before.last().map_or(1.0, |before| {
+            (last.output_rms / before.output_rms).ln() / (last.drive / before.drive).ln()
+        });
+        rise < FLAT || (last.thd >= self.enough && rise < self.stopped)
     }
 }

@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use crate::instruments::peak::Peak;
 use sim::periodic::Approach;
 
 /// Highest harmonic reported.
@@ -26,6 +27,8 @@ pub struct Level {
     pub valves: Vec<ValveAtLevel>,
     /// Every core that can saturate.
     pub cores: Vec<CoreAtLevel>,
+    /// The greatest volts anywhere, windings included; none of a circuit without nodes.
+    pub peak: Option<Peak>,
     /// Cycles run until settled.
     pub cycles: u32,
     /// What is left to settle, relative: see [`Period::residual`](sim::periodic::Period::residual).

@@ -22,7 +22,7 @@ const TOGETHER: f64 = 1.05;
 pub(crate) const GRID_CURRENT: f64 = 0.3e-6;
 
 /// Share of the resting anode current below which a valve counts as cut off.
-pub(super) const CUT_OFF: f64 = 0.01;
+pub const CUT_OFF: f64 = 0.01;
 
 /// A cause of clipping or of a change of class.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
@@ -84,10 +84,11 @@ pub(super) fn limits(
     output_valves: &[String],
     solve: &(impl Fn(f64) -> Result<Level, SimError> + Sync),
 ) -> Vec<Limit> {
-    let Some(first) = levels.first() else {
+    let (Some(first), Some(last)) = (levels.first(), levels.last()) else {
         return Vec::new();
     };
-    let (already, waiting): (Vec<_>, Vec<_>) = candidates(first, output_valves)
+    // Which valves work in opposition shows at the greatest drive: at the least, hum is more than the signal.
+    let (already, waiting): (Vec<_>, Vec<_>) = candidates(last, output_valves)
         .into_iter()
         .partition(|candidate| (candidate.indicator)(first) >= 0.0);
     let mut found: Vec<Limit> = already

@@ -3,6 +3,8 @@
 use super::PowerOf;
 use super::level::{CoreAtLevel, HARMONICS, Level, ValveAtLevel};
 use crate::UnderTest;
+use crate::instruments::flux::of_saturation;
+use crate::instruments::peak::Places;
 use crate::instruments::valve::ValveProbe;
 use sim::circuit::NodeId;
 use sim::common_period::common_period;
@@ -77,6 +79,7 @@ pub(crate) struct Stand<'a> {
     valves: Vec<ValveProbe>,
     /// Cores the signal works on: not those of a mains transformer, which swing at rest.
     cores: Vec<PlacedCore>,
+    places: Places,
 }
 
 /// A core that can saturate.
@@ -94,6 +97,7 @@ impl<'a> Stand<'a> {
             still: of.rest.mean_state(),
             valves: ValveProbe::all(of.circuit, of.system),
             cores: placed_cores(of),
+            places: Places::of(of.circuit, of.system),
         }
     }
 
@@ -170,6 +174,7 @@ impl<'a> Stand<'a> {
                 .map(|probe| self.valve(probe, period))
                 .collect(),
             cores: self.cores(period),
+            peak: self.places.greatest(self.of.circuit, &period.samples),
             cycles: period.cycles,
             residual: period.residual,
             approach: period.approach,
@@ -299,14 +304,14 @@ fn placed_cores(of: &UnderTest<'_>) -> Vec<PlacedCore> {
     /// Swing at rest that makes a core one of the mains, rms of the flux that saturates it: a smoothing
     /// choke swings by hundredths.
     const SWINGS: f64 = 0.2;
+    let amplifier = of.amplifier;
+    let fed = (amplifier.mains.map(|mains| mains.part), &amplifier.taps[..]);
     of.circuit
         .parts()
         .filter_map(|(id, placed)| {
-            let core = placed.part.core()?;
             let flux = of.system.flux_of(id)? as usize;
-            let saturation = core.saturation_flux();
-            // A linear core never saturates: its flux limit is infinite.
-            let works = saturation.is_finite() && of.rest.ripple(|x| x[flux]) < SWINGS * saturation;
+            let saturation = of_saturation(of.circuit, fed, id)?;
+            let works = of.rest.ripple(|x| x[flux]) < SWINGS * saturation;
             works.then(|| PlacedCore {
                 part: placed.name.clone(),
                 flux,

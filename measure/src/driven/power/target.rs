@@ -1,41 +1,116 @@
-//! The level of a sweep that gives a wanted power or distortion.
+//! The levels of a sweep that give a wanted output or distortion.
 
+use serde::Serialize;
+
+use super::Passage;
 use super::drive::{At, CLOSE, close_in};
 use super::level::Level;
 use sim::error::SimError;
 
+/// An output that is asked for.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Output {
+    /// Into the rated load, W.
+    Watts(f64),
+    /// Across the rated load, V rms.
+    Volts(f64),
+}
+
 /// A figure to be met.
 #[derive(Clone, Copy, Debug)]
 pub(super) enum Target {
-    /// W.
-    Power(f64),
+    /// Watts or volts.
+    Output(Output),
     /// THD, a ratio.
     Distortion(f64),
 }
 
+/// Where a figure is met.
+#[derive(Clone, Debug)]
+pub(super) struct Found {
+    /// Every passage, in rising drive.
+    pub(super) passages: Vec<Passage>,
+    /// The level of the last on the way up.
+    pub(super) last: Option<Level>,
+}
+
 impl Target {
-    /// ln(figure / wanted): rises through zero at the target.
+    /// ln(figure / wanted): zero at the target.
     fn miss(self, level: &Level) -> f64 {
         match self {
-            Self::Power(wanted) => (level.power / wanted).ln(),
+            Self::Output(Output::Watts(wanted)) => (level.power / wanted).ln(),
+            Self::Output(Output::Volts(wanted)) => (level.output_rms / wanted).ln(),
             Self::Distortion(wanted) => (level.thd / wanted).ln(),
         }
     }
 
-    /// The level that meets the target where the sweep first crosses it upwards.
+    /// Every level of the sweep that meets the target.
     pub(super) fn find(
+        self,
+        levels: &[Level],
+        solve: &impl Fn(f64) -> Result<Level, SimError>,
+    ) -> Found {
+        let mut found = Found {
+            passages: Vec::new(),
+            last: None,
+        };
+        for pair in levels.windows(2) {
+            if let Some((level, rising)) = self.between(pair, solve) {
+                found.passages.push(Passage {
+                    drive: level.drive,
+                    power: level.power,
+                    output_rms: level.output_rms,
+                    rising,
+                });
+                if rising {
+                    found.last = Some(level);
+                }
+            }
+        }
+        found
+    }
+
+    /// The last level of the sweep that meets the target on the way up, alone.
+    pub(super) fn last(
         self,
         levels: &[Level],
         solve: &impl Fn(f64) -> Result<Level, SimError>,
     ) -> Option<Level> {
         let pair = levels
             .windows(2)
-            .find(|pair| self.miss(&pair[0]) < 0.0 && self.miss(&pair[1]) >= 0.0)?;
-        let [low, high] = [&pair[0], &pair[1]].map(|level| At {
+            .rfind(|pair| self.miss(&pair[0]) < 0.0 && self.miss(&pair[1]) >= 0.0)?;
+        self.between(pair, solve).map(|(level, _)| level)
+    }
+
+    /// The level that meets the target between two of the sweep, and whether the figure rises there.
+    fn between(
+        self,
+        pair: &[Level],
+        solve: &impl Fn(f64) -> Result<Level, SimError>,
+    ) -> Option<(Level, bool)> {
+        let [first, second] = [&pair[0], &pair[1]].map(|level| At {
             drive: level.drive,
             miss: self.miss(level),
             answer: level.clone(),
         });
-        close_in(low, high, CLOSE, &|level| self.miss(level), solve).map(|found| found.answer)
+        let rising = first.miss < 0.0 && second.miss >= 0.0;
+        let falling = first.miss >= 0.0 && second.miss < 0.0;
+        let (low, high) = match (rising, falling) {
+            (true, _) => (first, second),
+            (_, true) => (second, first),
+            (false, false) => return None,
+        };
+        let met = close_in(low, high, CLOSE, &|level| self.miss(level), solve)?;
+        Some((met.answer, rising))
+    }
+}
+
+/// Passages worth telling: one alone is the level itself.
+pub(super) fn several(passages: Vec<Passage>) -> Vec<Passage> {
+    if passages.len() > 1 {
+        passages
+    } else {
+        Vec::new()
     }
 }

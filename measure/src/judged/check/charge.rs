@@ -4,7 +4,7 @@
 //! and capacitors leak nothing: neither is a bleeder that anyone may trust.
 
 use super::{Code, Drawing, Finding, Weight};
-use crate::at_rest::supply::{DISCHARGED, LONGEST, discharge};
+use crate::at_rest::supply::{DISCHARGED, LONGEST, discharge_cold};
 use sim::System;
 use sim::circuit::PartId;
 use sim::error::SimError;
@@ -61,10 +61,9 @@ pub(super) fn findings(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimError> 
     let x = &drawing.of.rest.samples()[0];
     let tolerances = &drawing.of.tolerances;
     let mut slow: Vec<(String, f64, Option<f64>)> =
-        discharge(&circuit, &system, &capacitors, x, tolerances)?
+        discharge_cold(&circuit, &system, &capacitors, x, tolerances)?
             .into_iter()
-            .filter(|of| of.volts > DANGEROUS && of.cold.is_none_or(|time| time > PATIENCE))
-            .map(|of| (of.part, of.volts, of.cold))
+            .filter(|(_, volts, cold)| *volts > DANGEROUS && cold.is_none_or(|t| t > PATIENCE))
             .collect();
     if slow.is_empty() {
         return Ok(Vec::new());

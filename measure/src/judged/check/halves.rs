@@ -16,7 +16,11 @@ pub(super) const TRIMMED: f64 = 1.25;
 const RATIO: &str = "ratio of the values";
 
 /// The halves of each output stage, and what differs in them.
-pub(super) fn findings(of: &UnderTest<'_>, graph: &Graph<'_>) -> (Vec<Halves>, Vec<Finding>) {
+/// Without a rest no balance is told.
+pub(super) fn findings(
+    of: Option<&UnderTest<'_>>,
+    graph: &Graph<'_>,
+) -> (Vec<Halves>, Vec<Finding>) {
     let mut found = Vec::new();
     let mut told: Vec<PartId> = Vec::new();
     let mut halves = Vec::new();
@@ -35,16 +39,18 @@ pub(super) fn findings(of: &UnderTest<'_>, graph: &Graph<'_>) -> (Vec<Halves>, V
         });
         let mut drawn: Option<Option<Balance>> = None;
         for &(p, q) in &mirror.parts {
-            if mirror.is_untold(p) || told.contains(&p) {
+            if mirror.is_untold(p) || mirror.feeds_one_side(graph, p) || told.contains(&p) {
                 continue;
             }
             let Some(mut finding) = differ(graph, &mirror, p, q) else {
                 continue;
             };
             told.push(p);
-            let as_drawn = drawn.get_or_insert_with(|| balance(of, mirror.output).ok());
-            finding.drawn.clone_from(as_drawn);
-            finding.corrections = corrections(of, &mirror, (p, q));
+            if let Some(of) = of {
+                let as_drawn = drawn.get_or_insert_with(|| balance(of, mirror.output).ok());
+                finding.drawn.clone_from(as_drawn);
+                finding.corrections = corrections(of, &mirror, (p, q));
+            }
             found.push(finding);
         }
         for (part, at) in &mirror.alone {

@@ -2,16 +2,21 @@
 //!
 //! The limits are common practice, no source; the reason stands beside each. None of them is a fault by
 //! itself, and all of them are what a lost or added zero makes of a usual value.
+//!
+//! Over 400 lines because every question is one stage and its few limits.
 
-use std::f64::consts::TAU;
+use std::f64::consts::{FRAC_1_SQRT_2, TAU};
 
 use super::grids::{AtDc, at_dc};
 use super::{Code, Drawing, Finding, Weight};
 use crate::at_rest::voltages::ValveAtRest;
+use models::data::Capacitances;
 use sim::circuit::{NodeId, PartId, Placed};
 use sim::error::SimError;
 use sim::parts::{Part, Valve};
 use sim::quantity::{Unit, engineering};
+use sim::small_signal::Excitation;
+use sim::structure::graph::Terminal;
 
 /// Share of the permitted cathode current below which a valve counts as cut off; no stage is run there.
 const CUT_OFF: f64 = 0.005;
@@ -33,6 +38,8 @@ const COUPLING_LOW: f64 = 0.1;
 const BYPASS_HIGH: f64 = 100.0;
 /// Grid stopper, Ω: more of it and the input capacitance of a small triode takes the treble.
 const GRID_STOPPER: f64 = 100e3;
+/// Where a stopper is asked what it leaves, Hz.
+const TOP_OF_THE_BAND: f64 = 20e3;
 /// Share of the screen volts that a stopper without a capacitor may drop.
 const SCREEN_DROP: f64 = 0.2;
 
@@ -46,15 +53,22 @@ struct Stage<'a> {
     screen: Option<NodeId>,
 }
 
-pub(super) fn findings(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimError> {
+/// What the chart shows; nothing is solved.
+pub(super) fn values(drawing: &Drawing<'_>) -> Vec<Finding> {
     let mut found = Vec::new();
     for stage in stages(drawing) {
         found.extend(current(&stage));
         found.extend(load(drawing, &stage));
-        found.extend(stoppers(drawing, &stage));
+        found.extend(screen_stopper(drawing, &stage));
     }
+    found
+}
+
+/// Corners of capacitors.
+pub(super) fn corners(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimError> {
+    let mut found = Vec::new();
     at_dc(drawing, |dc| {
-        for (part, placed) in drawing.of.amplifier.circuit.parts() {
+        for (part, placed) in drawing.of.circuit.parts() {
             if let Part::Capacitor(capacitor) = placed.part {
                 found.extend(corner(drawing, dc, part, placed, capacitor.c)?);
             }
@@ -64,8 +78,21 @@ pub(super) fn findings(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimError> 
     Ok(found)
 }
 
+/// Stoppers of grids, by what they leave at the top of the band.
+pub(super) fn grid_stoppers(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimError> {
+    let mut linear = drawing.of.linearised();
+    linear.tune(TOP_OF_THE_BAND)?;
+    let x = linear.response(Excitation::Source(drawing.of.amplifier.bench.generator))?;
+    let volts = |node| linear.voltage(&x, node, NodeId::CHASSIS).norm();
+    let mut found = Vec::new();
+    for stage in stages(drawing) {
+        found.extend(grid_stopper(drawing, &stage, volts));
+    }
+    Ok(found)
+}
+
 fn stages<'a>(drawing: &'a Drawing<'_>) -> Vec<Stage<'a>> {
-    let parts = drawing.of.amplifier.circuit.parts();
+    let parts = drawing.of.circuit.parts();
     parts
         .filter_map(|(_, placed)| {
             let Part::Valve(valve) = &placed.part else {
@@ -140,9 +167,25 @@ fn current(stage: &Stage<'_>) -> Option<Finding> {
     })
 }
 
+/// Whether nothing takes a signal from the anode: it stands at a rail, or only its resistor and capacitors to rails
+/// hang there. The stage then gives its signal at the cathode.
+fn gives_at_the_cathode(drawing: &Drawing<'_>, stage: &Stage<'_>) -> bool {
+    let (circuit, graph) = (drawing.of.circuit, &drawing.graph);
+    let own = |part: PartId| circuit.part(part).name == stage.placed.name;
+    let quiet = |terminal: &Terminal| {
+        let to_rail = || graph.far(*terminal).is_some_and(|far| graph.is_rail(far));
+        let part = &circuit.part(terminal.part).part;
+        own(terminal.part) || (terminal.is_passive() && to_rail() && part.transformer().is_none())
+    };
+    graph.is_rail(stage.anode) || graph.at(stage.anode).iter().all(quiet)
+}
+
 /// The resistor from the anode to its supply.
 fn load(drawing: &Drawing<'_>, stage: &Stage<'_>) -> Option<Finding> {
-    let circuit = &drawing.of.amplifier.circuit;
+    let circuit = drawing.of.circuit;
+    if gives_at_the_cathode(drawing, stage) {
+        return None;
+    }
     let (resistor, ohms, rail) = drawing.graph.at(stage.anode).iter().find_map(|&terminal| {
         let rail = drawing.graph.far(terminal)?;
         let ohms = circuit.part(terminal.part).part.ohms()?;
@@ -203,69 +246,95 @@ fn load(drawing: &Drawing<'_>, stage: &Stage<'_>) -> Option<Finding> {
     })
 }
 
-fn stoppers(drawing: &Drawing<'_>, stage: &Stage<'_>) -> Vec<Finding> {
-    let circuit = &drawing.of.amplifier.circuit;
-    let only = |node: NodeId| -> Option<(PartId, f64)> {
-        let joined = drawing.graph.at(node);
-        let mut others = joined.iter().filter(|t| t.label.0 != "valve");
-        let part = others.next()?.part;
-        let ohms = circuit.part(part).part.ohms()?;
-        others.next().is_none().then_some((part, ohms))
-    };
-    let name = &stage.placed.name;
-    let mut found = Vec::new();
+/// The one resistor of a node where otherwise only a valve is, with its other end.
+fn only_resistor(drawing: &Drawing<'_>, node: NodeId) -> Option<(PartId, f64, NodeId)> {
+    let joined = drawing.graph.at(node);
+    let mut others = joined.iter().filter(|t| t.label.0 != "valve");
+    let terminal = *others.next()?;
+    let ohms = drawing.of.circuit.part(terminal.part).part.ohms()?;
+    let far = drawing.graph.far(terminal)?;
+    others
+        .next()
+        .is_none()
+        .then_some((terminal.part, ohms, far))
+}
+
+/// `volts` gives the signal at a node at the top of the band.
+fn grid_stopper(
+    drawing: &Drawing<'_>,
+    stage: &Stage<'_>,
+    volts: impl Fn(NodeId) -> f64,
+) -> Option<Finding> {
+    let (part, ohms, far) = only_resistor(drawing, stage.grid)?;
     // A leak is no stopper: a stopper comes from a node that signal reaches.
-    if let Some((part, ohms)) = only(stage.grid)
-        && ohms > GRID_STOPPER
-        && drawing.graph.at(stage.grid).len() == 2
+    if ohms <= GRID_STOPPER || drawing.graph.at(stage.grid).len() != 2 || drawing.graph.is_rail(far)
     {
-        let stopper = &circuit.part(part).name;
-        found.push(Finding {
-            parts: vec![stopper.clone(), name.clone()],
-            quantity: "grid stopper",
-            unit: "Ω",
-            value: Some(ohms),
-            limit: Some(GRID_STOPPER),
-            ..Finding::new(
-                Code::Stopper,
-                Weight::Doubtful,
-                format!("{stopper}, in series with the grid of {name}, is {}.", engineering(ohms, Unit::Ohm)),
-                "With the capacitance of the grid it takes the treble; a usual stopper is 1 kΩ to 47 kΩ.",
-                format!("the value of {stopper}"),
-            )
-        });
+        return None;
     }
-    if let Some((part, ohms)) = stage
-        .screen
-        .filter(|screen| *screen != stage.anode)
-        .and_then(only)
-        && let Some(screen) = stage.at_rest.v_sk
-    {
-        let drop = ohms * stage.at_rest.i_s;
-        if drop > SCREEN_DROP * screen.value {
-            let stopper = &circuit.part(part).name;
-            found.push(Finding {
-                parts: vec![stopper.clone(), name.clone()],
-                quantity: "volts across the screen resistor",
-                unit: "V",
-                value: Some(drop),
-                limit: Some(SCREEN_DROP * screen.value),
-                ..Finding::new(
-                    Code::Stopper,
-                    Weight::Doubtful,
-                    format!(
-                        "{stopper}, {} to the screen of {name} without a capacitor, drops {} and leaves {}.",
-                        engineering(ohms, Unit::Ohm),
-                        engineering(drop, Unit::Volt),
-                        engineering(screen.value, Unit::Volt)
-                    ),
-                    "The screen follows the signal and the power goes down; a usual stopper is 100 Ω to 4.7 kΩ.",
-                    format!("the value of {stopper}"),
-                )
-            });
-        }
+    let left = volts(stage.grid) / volts(far);
+    // Where the type states no capacitances, nothing is lost on paper, and the value alone is the judge.
+    let known = stage.valve.kind.capacitances != Capacitances::default();
+    if known && left.is_finite() && left > FRAC_1_SQRT_2 {
+        return None;
     }
-    found
+    let (stopper, name) = (&drawing.of.circuit.part(part).name, &stage.placed.name);
+    let loss = if known && left.is_finite() {
+        format!(
+            ": at {} {:.0} % of the signal is left",
+            engineering(TOP_OF_THE_BAND, Unit::Hertz),
+            100.0 * left
+        )
+    } else {
+        String::new()
+    };
+    Some(Finding {
+        parts: vec![stopper.clone(), name.clone()],
+        quantity: "grid stopper",
+        unit: "Ω",
+        value: Some(ohms),
+        limit: Some(GRID_STOPPER),
+        ..Finding::new(
+            Code::Stopper,
+            Weight::Doubtful,
+            format!(
+                "{stopper}, in series with the grid of {name}, is {}{loss}.",
+                engineering(ohms, Unit::Ohm)
+            ),
+            "With the capacitance of the grid it takes the treble; a usual stopper is 1 kΩ to 47 kΩ.",
+            format!("the value of {stopper}"),
+        )
+    })
+}
+
+fn screen_stopper(drawing: &Drawing<'_>, stage: &Stage<'_>) -> Option<Finding> {
+    let name = &stage.placed.name;
+    let screen_node = stage.screen.filter(|screen| *screen != stage.anode)?;
+    let (part, ohms, _) = only_resistor(drawing, screen_node)?;
+    let screen = stage.at_rest.v_sk?;
+    let drop = ohms * stage.at_rest.i_s;
+    if drop <= SCREEN_DROP * screen.value {
+        return None;
+    }
+    let stopper = &drawing.of.circuit.part(part).name;
+    Some(Finding {
+        parts: vec![stopper.clone(), name.clone()],
+        quantity: "volts across the screen resistor",
+        unit: "V",
+        value: Some(drop),
+        limit: Some(SCREEN_DROP * screen.value),
+        ..Finding::new(
+            Code::Stopper,
+            Weight::Doubtful,
+            format!(
+                "{stopper}, {} to the screen of {name} without a capacitor, drops {} and leaves {}.",
+                engineering(ohms, Unit::Ohm),
+                engineering(drop, Unit::Volt),
+                engineering(screen.value, Unit::Volt)
+            ),
+            "The screen follows the signal and the power goes down; a usual stopper is 100 Ω to 4.7 kΩ.",
+            format!("the value of {stopper}"),
+        )
+    })
 }
 
 /// The corner of a coupling or of a cathode bypass: the resistance at DC between the capacitor's ends,
@@ -279,7 +348,7 @@ fn corner(
 ) -> Result<Option<Finding>, SimError> {
     let graph = &drawing.graph;
     let has = |node: NodeId, role: &str| {
-        let valve = |t: &&sim::structure::graph::Terminal| t.label == ("valve", role);
+        let valve = |t: &&Terminal| t.label == ("valve", role);
         graph.at(node).iter().find(valve).map(|t| t.part)
     };
     // A grid at the node, or behind one resistor.
@@ -352,7 +421,7 @@ fn corner(
         if corner > BYPASS_HIGH {
             let what = format!(
                 "{name}, {value} at the cathode of {}, bypasses from {} only.",
-                drawing.of.amplifier.circuit.part(valve).name,
+                drawing.of.circuit.part(valve).name,
                 engineering(corner, Unit::Hertz)
             );
             let why = "Below that the stage has less gain: the bass is down against the treble.";

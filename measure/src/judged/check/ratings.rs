@@ -86,12 +86,14 @@ pub(super) fn of_chart(chart: &Voltages, condition: &str) -> Vec<Finding> {
             valve.i_k,
             condition,
         ));
-        found.extend(over(
-            part,
-            (HEATER_CATHODE, Unit::Volt),
-            valve.v_k,
-            condition,
-        ));
+        let over_heater = over(part, (HEATER_CATHODE, Unit::Volt), valve.v_k, condition);
+        found.extend(over_heater.map(|finding| Finding {
+            why: format!(
+                "{} Its heater, which is not drawn, is taken at the chassis.",
+                finding.why
+            ),
+            ..finding
+        }));
         // A strapped valve with limits of its own for that is judged by them.
         if !(valve.strapped && valve.strapped_limit) {
             let screen = [

@@ -92,39 +92,59 @@ fn opened(circuit: &Circuit, sections: &[PartId]) -> Circuit {
     opened
 }
 
-/// Windings and supplies whose ends are joined.
-fn shorts(circuit: &Circuit) -> Vec<(PartId, String)> {
-    let mut root: Vec<usize> = (0..circuit.node_count()).collect();
-    let find = |root: &[usize], node: NodeId| {
+/// Which nodes are one, joined by closed contacts and by resistances that count as none.
+pub(super) struct Joined {
+    root: Vec<usize>,
+}
+
+impl Joined {
+    pub(super) fn of(circuit: &Circuit) -> Self {
+        let mut joined = Self {
+            root: (0..circuit.node_count()).collect(),
+        };
+        for (_, placed) in circuit.parts() {
+            let ends = match &placed.part {
+                Part::Resistor(resistor) if resistor.r <= SHORT => Some((0, 1)),
+                Part::Switch(switch) => switch.closed.map(|contact| (0, contact + 1)),
+                Part::Resistor(_)
+                | Part::Capacitor(_)
+                | Part::Inductor(_)
+                | Part::Transformer(_)
+                | Part::Valve(_)
+                | Part::Device(_)
+                | Part::Diodes(_)
+                | Part::Source(_)
+                | Part::Pot(_)
+                | Part::Loudspeaker(_) => None,
+            };
+            if let Some((a, b)) = ends {
+                let (a, b) = (joined.find(placed.nodes[a]), joined.find(placed.nodes[b]));
+                joined.root[a.max(b)] = a.min(b);
+            }
+        }
+        joined
+    }
+
+    fn find(&self, node: NodeId) -> usize {
         let mut k = node.index();
-        while root[k] != k {
-            k = root[k];
+        while self.root[k] != k {
+            k = self.root[k];
         }
         k
-    };
-    for (_, placed) in circuit.parts() {
-        let joined = match &placed.part {
-            Part::Resistor(resistor) if resistor.r <= SHORT => Some((0, 1)),
-            Part::Switch(switch) => switch.closed.map(|contact| (0, contact + 1)),
-            Part::Resistor(_)
-            | Part::Capacitor(_)
-            | Part::Inductor(_)
-            | Part::Transformer(_)
-            | Part::Valve(_)
-            | Part::Device(_)
-            | Part::Diodes(_)
-            | Part::Source(_)
-            | Part::Pot(_)
-            | Part::Loudspeaker(_) => None,
-        };
-        if let Some((a, b)) = joined {
-            let (a, b) = (find(&root, placed.nodes[a]), find(&root, placed.nodes[b]));
-            root[a.max(b)] = a.min(b);
-        }
     }
+
+    /// Whether two nodes are one.
+    pub(super) fn same(&self, a: NodeId, b: NodeId) -> bool {
+        self.find(a) == self.find(b)
+    }
+}
+
+/// Windings and supplies whose ends are joined.
+fn shorts(circuit: &Circuit) -> Vec<(PartId, String)> {
+    let joined = Joined::of(circuit);
     let mut found = Vec::new();
     for (part, placed) in circuit.parts() {
-        let same = |a: NodeId, b: NodeId| a != b && find(&root, a) == find(&root, b);
+        let same = |a: NodeId, b: NodeId| a != b && joined.same(a, b);
         if let Some(transformer) = placed.part.transformer() {
             let ends = placed.nodes.chunks_exact(2);
             for (winding, ends) in transformer.windings.iter().zip(ends) {

@@ -6,7 +6,7 @@ use super::ratings::{of_chart, over};
 use super::{Code, Drawing, Finding, Weight};
 use crate::at_rest::switch_on::SwitchOnOf;
 use crate::at_rest::voltages::chart;
-use crate::driven::power::{PowerOf, Stand, Start};
+use crate::driven::power::{Output, PowerOf, Stand, Start};
 use crate::instruments::valve::AgainstLimit;
 use crate::{Measurement, UnderTest};
 use sim::System;
@@ -30,7 +30,10 @@ pub(super) fn full_drive(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimError
     let stand = Stand::new(&question, of);
     let period = stand.settled(&stand.tone(level.drive), Start::Rest)?;
     let chart = chart(&of.on(Rest::driven(period, of.rest.found)))?;
-    let condition = format!("at {} into the load", engineering(level.power, Unit::Watt));
+    let condition = match answer.output(level.power) {
+        Output::Watts(watts) => format!("at {} into the load", engineering(watts, Unit::Watt)),
+        Output::Volts(volts) => format!("at {} rms at the load", engineering(volts, Unit::Volt)),
+    };
     Ok(of_chart(&chart, &condition))
 }
 

@@ -1,19 +1,15 @@
 //! What is odd in the wiring itself: parts that carry nothing, capacitors in series that share nothing.
 
 use super::{Code, Drawing, Finding, Weight};
-use sim::circuit::{NodeId, PartId};
+use sim::amplifier::Amplifier;
+use sim::circuit::{Circuit, NodeId, PartId};
 use sim::parts::Part;
 use sim::quantity::{Unit, engineering};
+use sim::structure::live;
 
 /// Volts across a pair of capacitors below which nothing can happen to either, V: the lowest rating
 /// electrolytics of high tension come in (common practice, no source).
 const HARMLESS: f64 = 100.0;
-
-pub(super) fn findings(drawing: &Drawing<'_>) -> Vec<Finding> {
-    let mut found = dead_ends(drawing);
-    found.extend(unshared(drawing));
-    found
-}
 
 fn carries_nothing(parts: Vec<String>, what: String, look: String) -> Finding {
     Finding {
@@ -29,8 +25,7 @@ fn carries_nothing(parts: Vec<String>, what: String, look: String) -> Finding {
 }
 
 /// Passive parts that hang at one node only and end nowhere. Cost: nodes × parts.
-fn dead_ends(drawing: &Drawing<'_>) -> Vec<Finding> {
-    let circuit = &drawing.of.amplifier.circuit;
+pub(super) fn dead_ends(circuit: &Circuit) -> Vec<Finding> {
     let mut dead: Vec<(Vec<PartId>, NodeId)> = Vec::new();
     for (hinge, _) in circuit.nodes() {
         let mut seen = vec![false; circuit.node_count()];
@@ -91,8 +86,31 @@ fn dead_ends(drawing: &Drawing<'_>) -> Vec<Finding> {
     found
 }
 
+/// The mains at the chassis.
+pub(super) fn live_chassis(amplifier: &Amplifier) -> Option<Finding> {
+    let through = live::through(amplifier)?;
+    let mains = amplifier.mains.map(|mains| mains.part);
+    let name = |part: PartId| amplifier.circuit.part(part).name.clone();
+    let way: Vec<String> = through.iter().map(|part| name(*part)).collect();
+    let how = if way.is_empty() {
+        String::new()
+    } else {
+        format!(" through {}", way.join(", "))
+    };
+    Some(Finding {
+        parts: mains.into_iter().map(name).chain(way).collect(),
+        ..Finding::new(
+            Code::LiveChassis,
+            Weight::Danger,
+            format!("The chassis is live: the mains touches it{how}."),
+            "Every metal part may be at the full mains, whichever way the plug is; an earthed hand, meter or oscilloscope closes the circuit.",
+            "an isolating transformer before anything is touched, and what insulates knobs, screws and sockets",
+        )
+    })
+}
+
 /// Two electrolytics in series with nothing else at their middle that carries direct current.
-fn unshared(drawing: &Drawing<'_>) -> Vec<Finding> {
+pub(super) fn unshared(drawing: &Drawing<'_>) -> Vec<Finding> {
     let circuit = &drawing.of.amplifier.circuit;
     let polar = |part: PartId| circuit.part(part).part.is_polar();
     let volts = |node: NodeId| {

@@ -7,9 +7,10 @@
 //! Source   `models::noise`; that whatever dissipates makes thermal noise: Nyquist, Phys. Rev. 32 (1928) 110
 //!          (from memory)
 
-use models::noise::{ValveNoise, thermal};
+use models::noise::{ValveNoise, flicker_corner, thermal};
 use serde::Serialize;
 
+use super::FLICKER_CORNER;
 use crate::instruments::valve::ValveProbe;
 use sim::circuit::{Circuit, PartId, Placed};
 use sim::parts::Part;
@@ -41,13 +42,17 @@ pub(super) struct Source {
     pub(super) into: Vec<(UnknownId, f64)>,
     /// A²/Hz or V²/Hz; of flicker noise, where it equals this.
     density: f64,
+    /// Corner of the flicker noise of its type, Hz, where one is published.
+    pub(super) own_corner: Option<f64>,
 }
 
 impl Source {
-    /// A²/Hz or V²/Hz at a frequency, Hz; flicker noise falls with it from the corner, Hz.
-    pub(super) fn density_at(&self, frequency: f64, corner: f64) -> f64 {
+    /// A²/Hz or V²/Hz at a frequency, Hz; flicker noise falls with it from the corner asked for, Hz, or else from that
+    /// of its type, or the general one.
+    pub(super) fn density_at(&self, frequency: f64, asked: Option<f64>) -> f64 {
+        let corner = || asked.or(self.own_corner).unwrap_or(FLICKER_CORNER);
         match self.kind {
-            NoiseKind::Flicker => self.density * corner / frequency,
+            NoiseKind::Flicker => self.density * corner() / frequency,
             _ => self.density,
         }
     }
@@ -104,7 +109,17 @@ impl List<'_> {
                 kind,
                 into,
                 density,
+                own_corner: None,
             });
+        }
+    }
+
+    /// Flicker noise of a valve.
+    fn flicker(&mut self, probe: &ValveProbe, into: Vec<(UnknownId, f64)>, density: f64) {
+        let before = self.sources.len();
+        self.add(probe.part, "", NoiseKind::Flicker, into, density);
+        if let Some(source) = self.sources.get_mut(before) {
+            source.own_corner = flicker_corner(probe.kind());
         }
     }
 
@@ -242,7 +257,7 @@ impl List<'_> {
         ];
         space.extend(&cathode);
         self.add(probe.part, "", NoiseKind::Shot, space.clone(), noise.space);
-        self.add(probe.part, "", NoiseKind::Flicker, space, noise.space);
+        self.flicker(probe, space, noise.space);
         if anode != screen {
             let into = between(anode, screen);
             self.add(probe.part, "", NoiseKind::Partition, into, noise.partition);

@@ -1,0 +1,192 @@
+//! What an unstable circuit comes to: it is pushed off its rest and followed until it repeats itself.
+//!
+//! A loop with positive feedback runs away without swinging, as its natural frequencies say, until something gives way;
+//! then it comes back and runs away again. How often is known only by following it.
+//!
+//! Care   told only when it repeats evenly; a circuit that tips over once and stays there does not
+
+use crate::error::SimError;
+use crate::system::System;
+use crate::tolerances::Tolerances;
+use crate::transient::{Method, Stepper};
+use crate::workspace::Workspace;
+
+/// Steps of a run, its first half to get there.
+const STEPS: usize = 8192;
+
+/// Each run is so many times as long as the one before.
+const LONGER: f64 = 16.0;
+
+/// The longest step, s, and the longest run with it: a minute.
+const LONGEST: f64 = 8e-3;
+
+/// Steps of all runs after which it is given up, sub-steps counted: a second or two of work.
+const MOST_STEPS: u64 = 150_000;
+
+/// Volts by which a rest is pushed.
+const PUSH: f64 = 1e-3;
+
+/// How often it repeats, Hz, pushed off its rest in `ws.x`, where a disturbance grows at `rate`, 1/s; none when it does
+/// not. `ws` is left anywhere.
+pub(super) fn swing(system: &System, rate: f64, ws: &mut Workspace) -> Option<f64> {
+    for (k, unknown) in system.unknowns().iter().enumerate() {
+        if unknown.is_voltage() {
+            // No two alike, so that a symmetric pair is pushed out of its symmetry.
+            ws.x[k] += PUSH * (0.618_034 * (k + 1) as f64).fract();
+        }
+    }
+    let mut step = 0.25 / rate;
+    let mut time = 0.0;
+    let most = ws.counts.steps + MOST_STEPS;
+    while step <= LONGEST && ws.counts.steps < most {
+        let found = repeating(system, time, step, ws).ok()?;
+        if found.is_some() {
+            return found;
+        }
+        time += step * STEPS as f64;
+        step *= LONGER;
+    }
+    None
+}
+
+/// How often it repeats, Hz, followed from `ws.x` at a time, s, by steps of so many seconds; none when it does not, or
+/// not within the work allowed.
+///
+/// # Errors
+/// [`SimError::Stuck`].
+pub(crate) fn repeating(
+    system: &System,
+    time: f64,
+    step: f64,
+    ws: &mut Workspace,
+) -> Result<Option<f64>, SimError> {
+    let tolerances = Tolerances::default();
+    let mut stepper = Stepper::new(system, Method::TrBdf2, tolerances, time, false, ws);
+    let voltages: Vec<usize> = (0..system.len())
+        .filter(|&k| system.unknowns()[k].is_voltage())
+        .collect();
+    let mut states: Vec<Vec<f64>> = Vec::with_capacity(STEPS);
+    let most = ws.counts.steps + MOST_STEPS;
+    for k in 1..=STEPS {
+        stepper.advance(time + step * k as f64, ws)?;
+        if ws.counts.steps > most {
+            return Ok(None);
+        }
+        states.push(voltages.iter().map(|&at| ws.x[at]).collect());
+    }
+    Ok(repeats(&states).map(|period| 1.0 / (step * period)))
+}
+
+/// After how many states `[states][figures]` a circuit repeats itself, judged by what moves most of it in the later half,
+/// all ways added; none when it does not.
+pub(crate) fn repeats(states: &[Vec<f64>]) -> Option<f64> {
+    let late = &states[states.len() / 2..];
+    let of = |k: usize| late.iter().map(move |x| x[k]);
+    let way = |k: usize| of(k).zip(of(k).skip(1)).map(|(a, b)| (b - a).abs()).sum();
+    let ways: Vec<f64> = (0..late.first().map_or(0, Vec::len)).map(way).collect();
+    let most = (0..ways.len()).max_by(|&a, &b| ways[a].total_cmp(&ways[b]))?;
+    period(&of(most).collect::<Vec<f64>>())
+}
+
+/// After how many states a circuit on cycles of so many states repeats itself, as far as it does not follow these cycles:
+/// on the mean where it does so unevenly. None when nothing changes much from cycle to cycle.
+pub(crate) fn wanders(states: &[Vec<f64>], cycle: usize) -> Option<f64> {
+    /// Change between cycles, as a share of all that moves.
+    const APART: f64 = 0.1;
+    let of = |k: usize| states.iter().map(move |x| x[k]);
+    let apart = |k: usize| -> f64 {
+        of(k)
+            .zip(of(k).skip(cycle))
+            .map(|(a, b)| (b - a).abs())
+            .sum()
+    };
+    let unknowns = states.first().map_or(0, Vec::len);
+    let aparts: Vec<f64> = (0..unknowns).map(apart).collect();
+    let most = (0..unknowns).max_by(|&a, &b| aparts[a].total_cmp(&aparts[b]))?;
+    let figure: Vec<f64> = of(most).collect();
+    let mean = figure.iter().sum::<f64>() / figure.len() as f64;
+    let moves: f64 = figure.iter().map(|v| (v - mean).abs()).sum();
+    let lengths = lengths(&figure);
+    let enough = aparts[most] > APART * moves && lengths.len() >= 2 * TIMES;
+    enough.then(|| lengths.iter().sum::<f64>() / lengths.len() as f64)
+}
+
+/// Times that a repetition must be seen.
+const TIMES: usize = 4;
+
+/// After how many samples a figure repeats itself; none when it does not do so evenly.
+fn period(samples: &[f64]) -> Option<f64> {
+    /// How evenly, a ratio.
+    const EVEN: f64 = 1.05;
+    let lengths = lengths(samples);
+    let late = &lengths[lengths.len().checked_sub(TIMES)?..];
+    let shortest = late.iter().copied().fold(f64::INFINITY, f64::min);
+    let longest = late.iter().copied().fold(0.0, f64::max);
+    // A period of two or three samples is an even beat of the steps themselves.
+    (longest < EVEN * shortest && shortest > 4.0).then(|| late.iter().sum::<f64>() / TIMES as f64)
+}
+
+/// Samples from each rise through the middle to the next.
+fn lengths(samples: &[f64]) -> Vec<f64> {
+    /// Share of the swing by which it must have gone below the middle to rise through it anew.
+    const BELOW: f64 = 0.1;
+    let least = samples.iter().copied().fold(f64::INFINITY, f64::min);
+    let most = samples.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let (middle, swing) = (0.5 * (most + least), most - least);
+    if swing < 10.0 * PUSH {
+        return Vec::new();
+    }
+    let mut crossings = Vec::new();
+    let mut was_below = false;
+    for (k, pair) in samples.windows(2).enumerate() {
+        was_below |= pair[0] < middle - BELOW * swing;
+        if was_below && pair[0] < middle && pair[1] >= middle {
+            crossings.push(k as f64 + (middle - pair[0]) / (pair[1] - pair[0]));
+            was_below = false;
+        }
+    }
+    crossings.windows(2).map(|pair| pair[1] - pair[0]).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{period, wanders};
+
+    #[test]
+    fn a_figure_repeats_after_its_period() {
+        let wave = |length: f64, count: usize| -> Vec<f64> {
+            let turn = |k: usize| std::f64::consts::TAU * k as f64 / length;
+            (0..count)
+                .map(|k| 3.0 + turn(k).sin() + 0.3 * (3.0 * turn(k)).cos())
+                .collect()
+        };
+        let found = period(&wave(37.3, 400)).expect("ten periods");
+        // Interpolated between samples, of a smooth wave.
+        assert!((found / 37.3 - 1.0).abs() < 1e-3, "{found}");
+        assert_eq!(period(&wave(37.3, 120)), None);
+        assert_eq!(period(&vec![1.0; 400]), None);
+        // Ever longer.
+        let slower: Vec<f64> = (0..2000)
+            .map(|k| (40.0 * f64::from(k + 1).ln()).sin())
+            .collect();
+        assert_eq!(period(&slower), None);
+    }
+
+    #[test]
+    fn what_follows_its_cycles_does_not_wander() {
+        let states = |every: f64| -> Vec<Vec<f64>> {
+            let turn = |k: u32, every: f64| (std::f64::consts::TAU * f64::from(k) / every).sin();
+            (0..1600)
+                .map(|k| {
+                    vec![
+                        100.0 * turn(k, 100.0),
+                        20.0 * turn(k, every) + turn(k, 100.0),
+                    ]
+                })
+                .collect()
+        };
+        let found = wanders(&states(73.0), 100).expect("it has a period of its own");
+        assert!((found / 73.0 - 1.0).abs() < 0.02, "{found}");
+        assert_eq!(wanders(&states(50.0), 100), None);
+    }
+}
