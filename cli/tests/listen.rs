@@ -744,3 +744,43 @@ fn a_loudspeaker_and_a_box_are_heard() {
         "{boxed} of {resistor}"
     );
 }
+
+#[test]
+fn whole_numbers_are_dithered_at_sixteen_and_at_twenty_four_bits() {
+    // Against the same sound as floats: rounding has a variance of 1/12 of a step squared, triangular dither of two
+    // steps 1/6. Lipshitz, Wannamaker & Vanderkooy, JAES 40 (1992) 355 (from memory).
+    const RATE: u32 = 48_000;
+    let bench = attenuator();
+    // Quiet: a float then holds a hundredth of a step of 24 bits.
+    write(&bench, "sine.wav", RATE, &[sine(RATE, 997.0, 0.5, 1.0)]);
+    let play = |bits: &str, out: &str| {
+        bench.figures(&[
+            "linear.toml",
+            "sine.wav",
+            "-o",
+            out,
+            "--level",
+            "input 0.01V",
+            "--bits",
+            bits,
+            "--full-scale",
+            "1V",
+        ]);
+        read(&bench, out).swap_remove(0)
+    };
+    let floats = play("float", "float.wav");
+    for (bits, out) in [("16", "16.wav"), ("24", "24.wav")] {
+        let steps = 2_f64.powi(bits.parse::<i32>().expect("a number") - 1);
+        let whole = play(bits, out);
+        let squares = floats
+            .iter()
+            .zip(&whole)
+            .map(|(a, b)| (steps * (a - b)).powi(2));
+        let variance = squares.sum::<f64>() / floats.len() as f64;
+        // 48000 samples: four standard errors are 1.2 % of it.
+        assert!(
+            (variance / 0.25 - 1.0).abs() < 0.02,
+            "{bits} bits: {variance}"
+        );
+    }
+}

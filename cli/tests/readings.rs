@@ -139,7 +139,9 @@ fn every_fault_of_the_readings_is_told_at_once() {
     );
     for arguments in [
         ["--meter", "slow"],
+        ["--meter", "1e-308/V"],
         ["--ranges", "10"],
+        ["--range", "1e-308V"],
         ["--tolerance", "200%"],
     ] {
         let run = bench.run(&[&["readings", "amp.toml"], &arguments[..]].concat());

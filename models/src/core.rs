@@ -327,6 +327,20 @@ mod tests {
     }
 
     #[test]
+    fn stops_slide_from_a_five_hundredth_to_four_fifths_of_saturation() {
+        // What `from_coercive_current` assumes: equal ratios between 0.2 % and 80 %, limits as the 3/4 power.
+        let hysteresis = Hysteresis::from_coercive_current(0.02, 0.5);
+        let first = hysteresis.stops[0];
+        for (j, stop) in hysteresis.stops.iter().enumerate() {
+            let flux = 0.002 * 400_f64.powf(j as f64 / 4.0);
+            let slides = stop.limit / stop.stiffness / 0.5;
+            assert!((slides / flux - 1.0).abs() < 1e-12, "{slides}, not {flux}");
+            let limit = first.limit * (flux / 0.002).powf(0.75);
+            assert!((stop.limit / limit - 1.0).abs() < 1e-12, "{stop:?}");
+        }
+    }
+
+    #[test]
     fn coercive_current_is_the_sum_of_the_limits() {
         let hysteresis = Hysteresis::from_coercive_current(0.02, 0.5);
         let sum: f64 = hysteresis.stops.iter().map(|stop| stop.limit).sum();

@@ -228,9 +228,11 @@ fn syntax_faults(text: &str, errors: &[toml::de::Error]) -> Vec<FileError> {
 fn syntax_fault(text: &str, error: &toml::de::Error) -> FileError {
     let span = error.span().unwrap_or(0..0);
     let message = error.message().to_owned();
-    let kind = if message == "duplicate key" {
+    let name = text.get(span.clone()).unwrap_or_default();
+    // A line without a name is a slip, however often it comes.
+    let kind = if message == "duplicate key" && !name.is_empty() {
         FileErrorKind::ListedTwice {
-            name: text.get(span.clone()).unwrap_or_default().to_owned(),
+            name: name.to_owned(),
         }
     } else {
         FileErrorKind::Syntax { message }

@@ -60,6 +60,18 @@ fn transformer<'a>(amplifier: &'a Amplifier, name: &str) -> &'a Transformer {
 }
 
 #[test]
+fn lines_without_a_name_are_slips_and_told_once() {
+    let faults = super::read("[parts]\n= 1\n= 2\n", &[]).unwrap_err();
+    let [fault] = faults.as_slice() else {
+        panic!("{faults:?}");
+    };
+    assert!(
+        matches!(fault.kind, FileErrorKind::Syntax { .. }),
+        "{fault}"
+    );
+}
+
+#[test]
 fn every_part_of_a_file_is_read() {
     let read = amplifier(AMPLIFIER, &[]);
     assert_eq!(read.title, "One pentode");

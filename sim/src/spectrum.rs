@@ -148,7 +148,10 @@ mod tests {
         near(spectrum.harmonics[1].phase, 0.4);
         near(spectrum.ratio(7), 0.04 / 3.0);
         near(spectrum.thd(), (0.09_f64 + 0.0016).sqrt() / 3.0);
+        near(spectrum.thd_to(1), 0.0);
+        near(spectrum.thd_to(2), 0.1);
         near(spectrum.thd_to(6), 0.1);
+        near(spectrum.thd_to(7), spectrum.thd());
         let second = spectrum.of_turns(2);
         near(second.fundamental(), 0.3);
         near(second.ratio(2), 0.0);

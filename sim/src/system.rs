@@ -287,8 +287,9 @@ impl PlacedDevice {
 #[cfg(test)]
 mod tests {
     use super::System;
-    use crate::parts::Part;
-    use crate::{Circuit, CircuitError, NodeId};
+    use crate::operating_point::operating_point;
+    use crate::parts::{Capacitor, Part, Source, Waveform};
+    use crate::{Circuit, CircuitError, NodeId, Tolerances};
 
     #[test]
     fn currents_and_factors_of_a_resistor_beside_a_capacitor() {
@@ -316,6 +317,36 @@ mod tests {
             .solve(&mut answer);
         let exact = 1.0 / (1.0 / r + s * c);
         assert!((answer[at] / exact - 1.0).abs() < 1e-15, "{} Ω", answer[at]);
+    }
+
+    #[test]
+    fn next_to_no_resistance_inside_a_capacitor_drowns_nothing() {
+        let mut circuit = Circuit::new();
+        let (a, b) = (circuit.node("a"), circuit.node("b"));
+        let capacitor = Part::Capacitor(Capacitor {
+            c: 1e15,
+            esr: 1e-19,
+            leakage: 0.0,
+            polar: true,
+        });
+        let supply = Part::Source(Source {
+            waveform: Waveform::Dc(10.0),
+            resistance: 0.0,
+        });
+        for (name, part, at) in [
+            ("B1", supply, [a, NodeId::CHASSIS]),
+            ("R1", Part::resistor(1e3), [a, b]),
+            ("R2", Part::resistor(1e3), [b, NodeId::CHASSIS]),
+            ("C1", capacitor, [b, NodeId::CHASSIS]),
+        ] {
+            circuit.add(name, part, &at).expect("well formed");
+        }
+        let system = System::of(&circuit).expect("well formed");
+        let mut ws = system.workspace();
+        operating_point(&system, &Tolerances::default(), &mut ws).expect("two resistors");
+        let volts = ws.x[system.voltage_of(b) as usize];
+        // Half of ten, to rounding.
+        assert!((volts - 5.0).abs() < 1e-12, "{volts} V");
     }
 
     #[test]

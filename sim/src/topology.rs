@@ -4,7 +4,7 @@
 use std::collections::BTreeSet;
 
 use crate::circuit::{Circuit, CircuitError, NodeId, PartId, Placed};
-use crate::parts::Part;
+use crate::parts::{Part, Pot};
 
 impl Circuit {
     /// Everything that keeps the circuit from being solved, besides what [`Circuit::add`] refused: values
@@ -21,7 +21,7 @@ impl Circuit {
 }
 
 /// Less than any joint has, Ω: what is smaller is a slip, and would drown the rest in rounding.
-const LEAST_RESISTANCE: f64 = 1e-6;
+pub(crate) const LEAST_RESISTANCE: f64 = 1e-6;
 
 fn check_values(id: PartId, placed: &Placed, faults: &mut Vec<CircuitError>) {
     let mut demand = |holds: bool, quantity: &'static str, wanted: &'static str| {
@@ -36,16 +36,17 @@ fn check_values(id: PartId, placed: &Placed, faults: &mut Vec<CircuitError>) {
     };
     let positive = |x: f64| x.is_finite() && x > 0.0;
     let not_negative = |x: f64| x.is_finite() && x >= 0.0;
+    let is_ohms = |r: f64| r.is_finite() && r >= LEAST_RESISTANCE;
     match &placed.part {
-        Part::Resistor(resistor) => demand(
-            resistor.r.is_finite() && resistor.r >= LEAST_RESISTANCE,
-            "resistance",
-            "more than zero",
-        ),
+        Part::Resistor(resistor) => demand(is_ohms(resistor.r), "resistance", "more than zero"),
         Part::Capacitor(c) => {
             demand(positive(c.c), "capacitance", "more than zero");
             demand(not_negative(c.esr), "esr", "zero or more");
-            demand(not_negative(c.leakage), "leakage", "zero or more");
+            demand(
+                not_negative(c.leakage) && c.leakage * LEAST_RESISTANCE <= 1.0,
+                "leakage",
+                "zero or more, and no short",
+            );
         }
         Part::Inductor(l) => {
             demand(
@@ -68,7 +69,11 @@ fn check_values(id: PartId, placed: &Placed, faults: &mut Vec<CircuitError>) {
                 "loss of the winding capacitance",
                 "zero or more",
             );
-            demand(l.loss > 0.0, "core loss resistance", "more than zero");
+            demand(
+                l.loss >= LEAST_RESISTANCE,
+                "core loss resistance",
+                "more than zero",
+            );
         }
         Part::Transformer(t) => {
             demand(!t.windings.is_empty(), "number of windings", "at least one");
@@ -103,7 +108,7 @@ fn check_values(id: PartId, placed: &Placed, faults: &mut Vec<CircuitError>) {
             "zero or more",
         ),
         Part::Pot(p) => {
-            demand(positive(p.r), "resistance", "more than zero");
+            demand(is_ohms(p.r * Pot::END), "resistance", "more than zero");
             demand(
                 (0.0..=1.0).contains(&p.fraction),
                 "setting",
@@ -111,14 +116,14 @@ fn check_values(id: PartId, placed: &Placed, faults: &mut Vec<CircuitError>) {
             );
         }
         Part::Loudspeaker(s) => {
-            demand(positive(s.re), "voice-coil resistance", "more than zero");
+            demand(is_ohms(s.re), "voice-coil resistance", "more than zero");
             demand(not_negative(s.le), "voice-coil inductance", "zero or more");
             demand(positive(s.fs), "resonance", "more than zero");
             demand(positive(s.qms) && positive(s.qes), "Q", "more than zero");
         }
         Part::Valve(valve) => {
             if let Some(heater) = valve.heater {
-                demand(positive(heater.leakage), "heater leakage", "more than zero");
+                demand(is_ohms(heater.leakage), "heater leakage", "more than zero");
                 demand(
                     not_negative(heater.capacitance),
                     "heater capacitance",

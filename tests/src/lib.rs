@@ -2,4 +2,5 @@
 
 pub mod examples;
 pub mod published;
+pub mod random;
 pub mod source;

@@ -4,12 +4,14 @@
 
 use std::f64::consts::TAU;
 
+use checks::examples::EXAMPLES;
 use models::core::Core;
 use models::rectifier::Rectifier;
 use models::{Device, Local};
+use sim::newton::newton;
 use sim::operating_point::operating_point;
 use sim::parts::{Inductor, Part, Source, Waveform};
-use sim::system::Workspace;
+use sim::system::{Formula, Unknown, Workspace};
 use sim::transient::{Method, transient};
 use sim::{Circuit, NodeId, System, Tolerances};
 
@@ -306,4 +308,105 @@ fn check_order(method: Method, problem: &str, observed: f64) {
         (observed - stated).abs() < 0.1,
         "{method:?}, {problem}: order {observed:.3}"
     );
+}
+
+/// A step of the default tolerances may be wrong by 1e-4 of the volts and a millivolt (`Tolerances::default`).
+fn tolerated(volts: f64) -> f64 {
+    1e-4 * volts.abs() + 1e-3
+}
+
+#[test]
+fn steps_are_as_fine_as_their_tolerance_asks_and_no_finer() {
+    // 100 V on 0.1 µF discharge through 1 kΩ, followed on a grid of a whole time constant. The error of a step decays
+    // as the volts do, so that the worst is some steps' worth: a tolerance a hundred times wider would be seen.
+    const TAU_RC: f64 = 1e-4;
+    let circuit = circuit(&[
+        ("R1", Part::resistor(1e3), [1, 0]),
+        ("C1", Part::capacitor(1e-7), [1, 0]),
+    ]);
+    let system = System::of(&circuit).expect("a well-formed circuit");
+    let at = volts(&circuit, &system, 1);
+    // The trapezoidal rule judges no step before the second.
+    {
+        let method = Method::TrBdf2;
+        let mut ws = system.workspace();
+        ws.x[at] = 100.0;
+        let tolerances = Tolerances {
+            halvings: 14,
+            ..Tolerances::default()
+        };
+        let mut worst = 0.0_f64;
+        transient(
+            &system,
+            method,
+            (0.0, 10.0 * TAU_RC, TAU_RC),
+            false,
+            &tolerances,
+            &mut ws,
+            &mut |t: f64, x: &[f64]| {
+                let exact = 100.0 * (-t / TAU_RC).exp();
+                worst = worst.max((x[at] - exact).abs() / tolerated(exact));
+            },
+        )
+        .expect("a linear circuit can be followed");
+        let steps = ws.counts.steps;
+        println!("{method:?}: {worst:.2} of the tolerance in {steps} steps");
+        assert!(worst < MOST_OF_TOLERANCE, "{method:?}: {worst}");
+        assert!(steps < MOST_STEPS, "{method:?}: {steps} steps");
+    }
+}
+
+/// Errors of about as many steps as fit into a time constant add up.
+const MOST_OF_TOLERANCE: f64 = 10.0;
+
+/// The error of a step h is 0.04 to 0.083 (h/τ)³ of the volts: 1e-4 of them at h = τ/9 at most, 90 steps of ten time
+/// constants; steps are halves of halves, and begin finer.
+const MOST_STEPS: u64 = 400;
+
+#[test]
+fn newtons_iteration_ends_within_its_tolerance() {
+    // Steps of an overdriven amplifier, each solved from the last as a run does, and from its own answer on a
+    // hundred times more exactly: the two lie no further apart than the first was asked for.
+    let example = EXAMPLES[2];
+    let opened = example.open(&[]);
+    let system = &opened.system;
+    let tolerances = Tolerances::default();
+    let mut ws = opened.driven(example.overdrive).expect("it rests");
+    let h = opened.cycle() / 64.0;
+    let alpha = 1.0 / h;
+    let n = system.len();
+    let (mut worst, mut compared) = (0.0_f64, 0);
+    for k in 1..=256 {
+        // C·dx/dt by the first backward difference.
+        let mut past = vec![0.0; n];
+        for &(row, column, c) in system.stored() {
+            past[row as usize] -= alpha * c * ws.x[column as usize];
+        }
+        system.sources_into(f64::from(k) * h, 1.0, &ws.waveforms, &mut past);
+        let formula = Formula::new(alpha, &past);
+        system.set_tolerances(&tolerances, &mut ws);
+        if !newton(system, formula, &mut ws).converged() {
+            // A run would halve it.
+            continue;
+        }
+        let mut exact = ws.clone();
+        system.set_tolerances(&tolerances.closer(1e-2), &mut exact);
+        if !newton(system, formula, &mut exact).converged() {
+            // A hundred times more exactly is more than rounding leaves here and there.
+            continue;
+        }
+        compared += 1;
+        for (unknown, (x, exact)) in system.unknowns().iter().zip(ws.x.iter().zip(&exact.x)) {
+            let absolute = match unknown {
+                Unknown::Voltage(_) | Unknown::Inside(_) => tolerances.newton_volts,
+                Unknown::Current(..) => tolerances.newton_amps,
+                Unknown::Flux(_) => tolerances.newton_webers,
+            };
+            let held = tolerances.newton_relative * exact.abs() + absolute;
+            worst = worst.max((x - exact).abs() / held);
+        }
+    }
+    println!("{worst:.3} of the tolerance in {compared} steps");
+    assert!(worst < 10.0, "{worst}");
+    assert!(compared > 200, "{compared} steps");
 }

@@ -609,3 +609,38 @@ fn a_reservoir_discharges_as_resistance_and_capacitance_say() {
     let exact = 2.2e6 * 47e-6 * 5.0_f64.ln();
     assert!((time / exact - 1.0).abs() < 0.015, "{time} {exact}");
 }
+
+#[test]
+fn what_high_mains_alone_overloads_is_told_with_its_watts() {
+    // 230²/1000 = 52.9 W and 253²/1000 = 64.0 W, where 60 W are allowed.
+    let parts = "M1 = { mains = \"230V\", frequency = \"50Hz\", between = [\"l\", \"chassis\"], high = \"253V\", resistance = \"0.1mR\" }
+R1 = { resistor = \"1k\", between = [\"l\", \"chassis\"], rating = \"60W\" }
+RL = { resistor = \"1k\", between = [\"in\", \"chassis\"] }";
+    let amplifier = read_set(&text_of_parts(parts, ("in", "600R"), "RL"), &[]);
+    let system = System::of(&amplifier.circuit).expect("it compiles");
+    let answer = CheckOf { quick: false }
+        .about(&amplifier, &system)
+        .expect("it rests");
+    let over = of(&answer, Code::OverRating);
+    let [finding] = over.as_slice() else {
+        panic!("{over:#?}");
+    };
+    assert_eq!(finding.parts, ["R1"]);
+    // The source takes a ten-millionth.
+    let watts = finding.value.expect("a figure");
+    assert!((watts / 64.009 - 1.0).abs() < 1e-6, "{watts}");
+}
+
+#[test]
+fn watts_that_are_needed_are_twice_what_is_dissipated() {
+    // 20²/1000 = 0.4 W, twice that 0.8 W: of the watts resistors are made for, 1 W.
+    let parts = "HT = { supply = \"20V\", positive = \"ht\", negative = \"chassis\" }
+R1 = { resistor = \"1k\", between = [\"ht\", \"chassis\"] }
+RL = { resistor = \"1k\", between = [\"in\", \"chassis\"], rating = \"1W\" }";
+    let answer = check(&text_of_parts(parts, ("in", "600R"), "RL"), &[]);
+    let needed = of(&answer, Code::RatingNeeded);
+    assert!(
+        needed.iter().any(|f| f.what.contains("R1 1.00 W")),
+        "{needed:#?}"
+    );
+}

@@ -312,6 +312,33 @@ fn the_shares_of_an_amplifier_add_up_and_the_integral_has_settled() {
     }
 }
 
+#[test]
+fn white_noise_is_weighted_by_the_square_of_the_curve() {
+    // A resistor alone: the ratio of the two powers is ∫A² df over the band, by Simpson's rule on 20000 parts of it,
+    // which is exact to 1e-9 of it.
+    let parts = "R1 = { resistor = \"1k\", between = [\"in\", \"chassis\"] }\nR4 = { resistor = \"10k\", between = [\"out\", \"chassis\"] }\nR2 = { resistor = \"10k\", between = [\"out\", \"chassis\"] }";
+    let (from, to) = (20.0, 20e3);
+    let noise = ask(&file(parts, "R4"), from, to, 0.0);
+    let parts = 20_000;
+    let integral: f64 = (0..=parts)
+        .map(|k| {
+            let f = from + (to - from) * f64::from(k) / f64::from(parts);
+            let share = match k {
+                0 => 1.0,
+                k if k == parts => 1.0,
+                k if k % 2 == 1 => 4.0,
+                _ => 2.0,
+            };
+            share * a_weighting(f).powi(2)
+        })
+        .sum::<f64>()
+        * (to - from)
+        / f64::from(3 * parts);
+    let ratio = (noise.output_a_rms / noise.output_rms).powi(2);
+    // The integral of the program stops at a thousandth.
+    agree("A-weighted", ratio, integral / (to - from), 1e-3);
+}
+
 /// A pentode's usual stage, resistance-coupled: 250 V of supply and 100 kΩ, as its noise is printed for.
 const LOW_NOISE: &str = r#"
 HT = { supply = "250V", positive = "ht", negative = "chassis" }

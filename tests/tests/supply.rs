@@ -423,3 +423,27 @@ fn threads_change_nothing() {
     // Of a difference the place says little, and the text is long.
     assert!(with(1) == with(3));
 }
+
+#[test]
+fn ripple_from_peak_to_peak_is_the_highest_less_the_lowest() {
+    // Pulses of charge on a slow decay: the peak stands further from the mean than the valley does.
+    let opened = Opened::supply(&BI_PHASE.replace("\"16u\"", "\"2u\""), &[]);
+    let supply = answer(&opened, None);
+    let trace = supply.traces.points.iter().find(|t| t.name == "r1");
+    let volts = &trace.expect("it is a point").values;
+    let most = volts.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let least = volts.iter().copied().fold(f64::INFINITY, f64::min);
+    let mean = volts.iter().sum::<f64>() / volts.len() as f64;
+    assert!(
+        (most - mean) / (mean - least) < 0.9 || (most - mean) / (mean - least) > 1.1,
+        "it tells nothing: {least} {mean} {most}"
+    );
+    let figures = figures(&supply, Band::Nominal);
+    let point = figures.points.iter().find(|point| point.node == "r1");
+    // The same samples of one period.
+    assert_near(
+        point.expect("it is a point").ripple_peak_to_peak,
+        most - least,
+        1e-9,
+    );
+}

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use measure::at_rest::readings::{Meter, RANGES, Readings, ReadingsOf, Taken, read};
+use measure::at_rest::readings::{Meter, RANGE_LIMITS, RANGES, Readings, ReadingsOf, Taken, read};
 use measure::instruments::varied::Allowed;
 use sim::amplifier::Amplifier;
 use sim::quantity::Unit;
@@ -104,7 +104,17 @@ fn question(arguments: &Arguments, amplifier: &Amplifier) -> Result<ReadingsOf, 
             })
         })
         .collect();
-    let volts = |argument, text: &String| positive(argument, text, Unit::Volt);
+    let volts = |argument, text: &String| {
+        let range = positive(argument, text, Unit::Volt)?;
+        if (RANGE_LIMITS.0..=RANGE_LIMITS.1).contains(&range) {
+            return Ok(range);
+        }
+        Err(Failure::plain(
+            Id::OutOfBounds,
+            format!("{argument} {text}: no voltmeter has that range"),
+            "ranges are from 1 mV to 1 MV",
+        ))
+    };
     let ranges = match &arguments.range {
         Some(range) => vec![volts("--range", range)?],
         None if arguments.ranges.is_empty() => RANGES.to_vec(),

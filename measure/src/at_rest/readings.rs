@@ -30,7 +30,7 @@ mod verdict;
 
 pub use band::Band;
 pub use compared::{Compared, Standing};
-pub use meter::{Meter, RANGES};
+pub use meter::{Meter, RANGE_LIMITS, RANGES};
 pub use points::{Point, points};
 pub use size::Size;
 pub use taken::{Taken, TakenError, read};

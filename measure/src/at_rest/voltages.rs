@@ -98,9 +98,9 @@ pub struct ValveAtRest {
     pub i_k: AgainstLimit,
     /// Mutual conductance, S; both electrodes together when strapped.
     pub gm: f64,
-    /// Anode resistance, Ω.
+    /// Anode resistance, Ω; infinite when cut off.
     pub ra: f64,
-    /// Amplification factor.
+    /// Amplification factor; not a number when cut off.
     pub mu: f64,
     /// Anode dissipation, W; a strapped screen is counted in.
     pub p_a: AgainstLimit,

@@ -303,3 +303,36 @@ pub(crate) fn of_supplies(circuit: &Circuit, allowed: &Allowed, on_mains: bool) 
         stated: false,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::Quantity;
+    use models::core::Core;
+    use sim::parts::{Inductor, Part, Transformer};
+
+    #[test]
+    fn an_inductance_is_scaled_with_its_gap() {
+        // 1/L = 1/L_iron + 1/L_gap: what scales both scales the whole.
+        let core = Core::saturating(30.0, 0.7).with_gap(10.0);
+        let Part::Inductor(plain) = Part::inductor(1.0, 100.0) else {
+            panic!("it is one");
+        };
+        let choke = Part::Inductor(Inductor {
+            core: core.clone(),
+            linear: None,
+            ..plain
+        });
+        let transformer = Part::Transformer(Transformer {
+            core,
+            loss: f64::INFINITY,
+            windings: Vec::new(),
+        });
+        for mut part in [choke, transformer] {
+            Quantity::Inductance.scale(&mut part, 1.3);
+            let core = part.core().expect("it has one");
+            let henries = core.incremental_inductance(0.0);
+            // Rounding.
+            assert!((henries / (1.3 * 7.5) - 1.0).abs() < 1e-14, "{henries}");
+        }
+    }
+}

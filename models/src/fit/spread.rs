@@ -36,18 +36,19 @@ impl Spread {
     }
 }
 
-/// Of every parameter, from J'WJ with the priors, `[parameters · parameters]`.
+/// Of every parameter, from J'WJ with the priors, `[parameters · parameters]`; where a figure is so far off that
+/// there is no such matrix, what the prior alone says.
 pub(super) fn spread(normal: &DMatrix<f64>, priors: &[Prior]) -> Vec<Spread> {
     let covariance = normal.clone().cholesky().map(|factors| factors.inverse());
     let relative = |j: usize| {
-        let variance = covariance.as_ref().map_or(f64::NAN, |c| c[(j, j)]);
-        variance.sqrt()
+        let deviation = covariance.as_ref().map(|c| c[(j, j)].sqrt());
+        deviation.filter(|deviation| deviation.is_finite())
     };
     priors
         .iter()
         .enumerate()
         .map(|(j, prior)| Spread {
-            relative: relative(j),
+            relative: relative(j).unwrap_or(prior.width),
             prior: prior.width,
         })
         .collect()

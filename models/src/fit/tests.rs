@@ -406,6 +406,20 @@ fn what_no_datum_tells_rests_on_its_prior() {
 }
 
 #[test]
+fn a_figure_of_no_size_leaves_numbers() {
+    let mut points = library::find("6K6GT").unwrap().points.clone();
+    for point in points.iter_mut().filter(|point| point.gm.is_some()) {
+        // A slope divided by it is more than any number.
+        point.gm = Some(1e-311);
+    }
+    let fit = fit(&points, &Traces::default(), ValveKind::Pentode).unwrap();
+    for (spread, name) in fit.spread.iter().zip(fit.parameters.names()) {
+        assert!(spread.relative.is_finite(), "{name}");
+        assert!(spread.rests_on_prior(), "{name}: {spread:?}");
+    }
+}
+
+#[test]
 fn the_model_table_takes_the_place_of_the_old_one() {
     let table = "[model]\nlaw = \"x\"\n";
     let old = "type = \"a\"\n[model]\nlaw = \"y\"\nmu = 1\n[grid_current]\nshare = 1\n";

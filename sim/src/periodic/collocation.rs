@@ -410,3 +410,50 @@ fn add(x: &mut [f64], step: &[f64], fraction: f64) {
 fn norm(x: &[f64]) -> f64 {
     x.iter().map(|x| x * x).sum::<f64>().sqrt()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::find;
+    use crate::parts::{Part, Source, Waveform};
+    use crate::{Circuit, NodeId, System, Tolerances};
+    use models::AnyDevice;
+    use models::diode::Diode;
+
+    #[test]
+    fn no_wave_is_taken_before_its_harmonics_have_died_away() {
+        const SMOOTH: f64 = 1e-6;
+        // Sines from 10 mV to 1 V into a junction behind 1 kΩ: each is a little more bent than the last, so that some
+        // lie close above what the coarsest grid resolves.
+        let mut resolved = Vec::new();
+        for k in 0..40 {
+            let mut circuit = Circuit::new();
+            let [a, b] = ["a", "b"].map(|name| circuit.node(name));
+            let source = Part::Source(Source {
+                waveform: Waveform::Sine {
+                    amplitude: 0.01 * 100_f64.powf(f64::from(k) / 39.0),
+                    frequency: 1e3,
+                    phase: 0.0,
+                    offset: 0.0,
+                },
+                resistance: 0.0,
+            });
+            let junction = Part::Device(AnyDevice::from(Diode::exponential(1e-6, 0.05)));
+            for (name, part, at) in [
+                ("G", source, [a, NodeId::CHASSIS]),
+                ("R", Part::resistor(1e3), [a, b]),
+                ("D", junction, [b, NodeId::CHASSIS]),
+            ] {
+                circuit.add(name, part, &at).expect("well formed");
+            }
+            let system = System::of(&circuit).expect("well formed");
+            let mut ws = system.workspace();
+            let found = find(&system, 1e-3, SMOOTH, &Tolerances::default(), &mut ws);
+            if let Some(found) = found {
+                assert!(found.tail <= SMOOTH, "{k}: {}", found.tail);
+                resolved.push(found.grid.points);
+            }
+        }
+        resolved.dedup();
+        assert!(resolved.len() > 1, "one grid for all: {resolved:?}");
+    }
+}

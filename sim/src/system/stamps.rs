@@ -12,6 +12,7 @@ use models::data::Heater;
 use super::{BOND, INSULATION, PlacedSource, Unknown, UnknownId};
 use crate::circuit::{Circuit, NodeId, PartId, Placed};
 use crate::parts::{Inductor, Loudspeaker, Part, Stray, Transformer, Valve, Waveform};
+use crate::topology::LEAST_RESISTANCE;
 
 /// Resistance of a closed contact, Ω (common practice, no source: below 20 mΩ when clean).
 const CONTACT: f64 = 0.01;
@@ -150,7 +151,8 @@ impl Stamps {
                 if capacitor.leakage > 0.0 {
                     self.conductor(at[0], at[1], capacitor.leakage);
                 }
-                if capacitor.esr > 0.0 {
+                // What is less than a joint counts as none.
+                if capacitor.esr >= LEAST_RESISTANCE {
                     let plate = self.inside(id, format!("the inside of {name}"));
                     self.conductor(at[0], plate, 1.0 / capacitor.esr);
                     self.capacitor(plate, at[1], capacitor.c);
@@ -285,7 +287,7 @@ impl Stamps {
         (capacitance, loss): (f64, f64),
         ends: (UnknownId, UnknownId),
     ) {
-        if capacitance > 0.0 && loss > 0.0 {
+        if capacitance > 0.0 && loss >= LEAST_RESISTANCE {
             let inside = self.inside(id, format!("the capacitance of {place}"));
             self.conductor(ends.0, inside, 1.0 / loss);
             self.capacitor(inside, ends.1, capacitance);

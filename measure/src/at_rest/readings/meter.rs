@@ -23,6 +23,12 @@ const OF_READING: f64 = 0.01;
 /// The least that a reading may be off, V: the last digit, thermal and contact volts.
 pub(super) const LEAST: f64 = 0.02;
 
+/// Ω, or Ω/V, that a voltmeter has: from one that takes an ampere to an electrometer (common practice, no source).
+const OHMS: (f64, f64) = (1.0, 1e14);
+
+/// V that a range may have, from a millivoltmeter to a probe for hundreds of kilovolts (common practice, no source).
+pub const RANGE_LIMITS: (f64, f64) = (1e-3, 1e6);
+
 /// Endings that make ohms ohms per volt.
 const PER_VOLT: [&str; 4] = ["per volt", "/ volt", "/volt", "/v"];
 
@@ -41,7 +47,7 @@ impl Meter {
     /// Reads `500 ohms per volt`, `20k/V` or an input resistance, `10M`.
     ///
     /// # Errors
-    /// Every [`QuantityError`]; [`QuantityError::NotANumber`] also for nought and less.
+    /// Every [`QuantityError`]; [`QuantityError::NotANumber`] also for ohms that no voltmeter has.
     pub fn parse(text: &str) -> Result<Self, QuantityError> {
         let name = text.split_whitespace().collect::<Vec<_>>().join(" ");
         let lower = name.to_lowercase();
@@ -49,7 +55,7 @@ impl Meter {
         // The endings are plain letters, so they have as many bytes in either case.
         let ohms = ending.map_or(name.as_str(), |ending| &name[..name.len() - ending.len()]);
         let ohms = Quantity::parse(ohms, Unit::Ohm)?;
-        if ohms <= 0.0 {
+        if !(OHMS.0..=OHMS.1).contains(&ohms) {
             return Err(QuantityError::NotANumber { text: name });
         }
         Ok(Self {
@@ -110,8 +116,24 @@ mod tests {
         assert_eq!(per_volt("1000 Ohms  Per Volt"), Some(1e3));
         assert_eq!(Meter::parse("10M").unwrap().input_ohms, Some(10e6));
         assert_eq!(Meter::parse("11 MΩ").unwrap().input_ohms, Some(11e6));
-        for bad in ["", "fast", "20k/A", "-5k/V", "0/V"] {
+        for bad in ["", "fast", "20k/A", "-5k/V", "0/V", "1e-308/V", "1e300"] {
             assert!(Meter::parse(bad).is_err(), "{bad}");
+        }
+    }
+
+    #[test]
+    fn a_reading_is_off_by_its_scale_or_by_itself() {
+        // 3 % of full scale, 1 % of the reading, and never less than 20 mV (common practice, no source).
+        let pointer = Meter::parse("20k/V").unwrap();
+        let digital = Meter::parse("10M").unwrap();
+        for (meter, reading, range, volts) in [
+            (&pointer, 200.0, Some(250.0), 7.5),
+            (&pointer, 0.1, Some(0.5), 0.02),
+            (&digital, -300.0, None, 3.0),
+            (&digital, 0.5, None, 0.02),
+        ] {
+            let found = meter.accuracy(reading, range);
+            assert!((found / volts - 1.0).abs() < 1e-14, "{found}");
         }
     }
 

@@ -6,7 +6,7 @@
 //! V5 cathode, 21.5V
 //! ```
 
-use super::meter::Meter;
+use super::meter::{Meter, RANGE_LIMITS};
 use super::points::{Point, named};
 use sim::circuit::Circuit;
 use sim::quantity::{Quantity, QuantityError, Unit};
@@ -51,8 +51,8 @@ pub enum TakenError {
         /// Counted from 1.
         line: usize,
     },
-    /// A range that is nothing.
-    #[error("line {line}: a range is more than 0 V")]
+    /// A range that no meter has.
+    #[error("line {line}: a range is from 1 mV to 1 MV")]
     Range {
         /// Counted from 1.
         line: usize,
@@ -119,7 +119,7 @@ fn line(line: usize, text: &str, circuit: &Circuit) -> Result<Taken, TakenError>
     let meter = given(0).map(Meter::parse).transpose().map_err(value)?;
     let range = given(1).map(|text| Quantity::parse(text, Unit::Volt));
     let range = range.transpose().map_err(value)?;
-    if range.is_some_and(|range| range <= 0.0) {
+    if range.is_some_and(|range| !(RANGE_LIMITS.0..=RANGE_LIMITS.1).contains(&range)) {
         return Err(TakenError::Range { line });
     }
     Ok(Taken {

@@ -289,11 +289,11 @@ RL = { resistor = "470k", between = ["in", "chassis"] }"#,
 fn every_fault_of_a_readings_file_is_told() {
     let circuit = stage().circuit;
     let faults = read(
-        "V3 anode, 10V\na, 10\nk, 1V, 20k/A\nk\nk, 1V,, 0V\n",
+        "V3 anode, 10V\na, 10\nk, 1V, 20k/A\nk\nk, 1V,, 0V\nk, 1V, 1e-308/V\nk, 1V,, 1e-308V\n",
         &circuit,
     )
     .unwrap_err();
-    assert_eq!(faults.len(), 5, "{faults:?}");
+    assert_eq!(faults.len(), 7, "{faults:?}");
     assert!(
         matches!(&faults[0], TakenError::NoPoint { line: 1, nearest: Some(n), .. } if n.ends_with("anode"))
     );

@@ -188,3 +188,53 @@ fn crossing(before: f64, after: f64) -> f64 {
         (before - DISCHARGED) / (before - after)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{crossing, discharge};
+    use crate::{UnderTest, drawn};
+    use sim::System;
+
+    #[test]
+    fn an_exponential_crosses_where_its_logarithm_does() {
+        // 100 V e^(-t/T) with 40 V at the end of the step: 50 V at ln 2/ln 2.5 of it.
+        let exact = 2_f64.ln() / 2.5_f64.ln();
+        assert!((crossing(100.0, 40.0) - exact).abs() < 1e-15);
+        // Through zero there is no exponential.
+        assert!((crossing(100.0, -100.0) - 0.25).abs() < 1e-15);
+    }
+
+    #[test]
+    fn a_choke_that_carries_current_charges_nothing_once_the_valves_are_cold() {
+        // With the valve cold C1 has R1 alone: t = RC ln(V/50 V). What flowed in the choke, a quarter of a joule
+        // beside half of one in the capacitor, is taken as gone.
+        let parts = r#"HT = { supply = "400V", positive = "x", negative = "chassis", resistance = "100R" }
+D1 = { diode = "silicon", anode = "x", cathode = "y" }
+L1 = { choke = "10H", between = ["y", "ht"], resistance = "100R" }
+C1 = { capacitor = "10u", between = ["ht", "chassis"] }
+R1 = { resistor = "1M", between = ["ht", "chassis"] }
+V1 = { valve = "2A3", anode = "ht", grid = "chassis", cathode = "chassis" }
+RL = { resistor = "1k", between = ["in", "chassis"] }"#;
+        let amplifier = drawn::amplifier(parts, ("in", "600R"), "RL");
+        let circuit = &amplifier.circuit;
+        let system = System::of(circuit).unwrap();
+        let of = UnderTest::find(&amplifier, &system).unwrap();
+        let capacitor = circuit.find_part("C1").unwrap();
+        let found = discharge(
+            circuit,
+            &system,
+            &[capacitor],
+            &of.workspace().x,
+            &of.tolerances,
+        );
+        let found = &found.unwrap()[0];
+        let wanted = 10.0 * (found.volts / 50.0).ln();
+        let time = found.cold.unwrap();
+        // The first step is a ten-thousandth of a second, an exponential between two steps is read to 1e-4 of
+        // itself, and the silicon leaks a millionth of what R1 takes.
+        assert!(
+            (time / wanted - 1.0).abs() < 2e-3,
+            "{time} s, not {wanted} s"
+        );
+    }
+}

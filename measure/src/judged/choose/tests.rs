@@ -220,3 +220,23 @@ fn a_question_that_makes_no_sense_is_told_why() {
         ChooseError::Bracket(_)
     ));
 }
+
+#[test]
+fn of_two_resistors_that_dissipate_differently_the_hotter_counts() {
+    // R1 = R2 = 3 kΩ makes 25 V across R3. R1 then has 75²/3000 = 1.875 W, R2 beside 3 kΩ 50²/3000 = 0.833 W.
+    let text = file(
+        r#"HT = { supply = "100V", positive = "ht", negative = "chassis" }
+R1 = { resistor = "1k", between = ["ht", "a"] }
+R3 = { resistor = "1k", between = ["a", "chassis"] }
+R2 = { resistor = "1k", between = ["ht", "b"] }
+R4 = { resistor = "3k", between = ["b", "chassis"] }
+RL = { resistor = "1k", between = ["in", "chassis"] }"#,
+    );
+    for parts in ["R1,R2", "R2,R1"] {
+        let choice = choose(&text, parts, "volts at a = 25V", None);
+        met(&choice);
+        let watts = choice.solutions[0].dissipation.unwrap();
+        // As close as 25 V is met.
+        assert!((watts / 1.875 - 1.0).abs() < 2e-3, "{parts}: {watts}");
+    }
+}

@@ -415,3 +415,22 @@ fn the_load_is_held_and_capacitors_do_nothing_to_a_rest() {
     let words: Vec<String> = figures.iter().map(ToString::to_string).collect();
     assert_eq!(words, ["V1b anode current", "V1b anode watts"]);
 }
+
+#[test]
+fn a_choke_spreads_by_the_tolerance_of_iron() {
+    // |G| = 1/√(1 + x²) with x = ωL/R = 1: dG = -2^(-3/2) dL/L, and L is rectangular within 20 %.
+    let parts =
+        "L1 = { inductor = \"159.15494mH\", between = [\"in\", \"a\"], resistance = \"0.001R\" }
+RL = { resistor = \"1k\", between = [\"a\", \"chassis\"] }";
+    let amplifier = drawn::amplifier(parts, ("in", "0R"), "RL");
+    let allowed = Allowed {
+        inductors: 0.2,
+        capacitors: 0.05,
+        ..NOTHING
+    };
+    let spread = ask(&amplifier, &["gain"], allowed, 100);
+    let exact = 0.2 / 3_f64.sqrt() * 0.125_f64.sqrt();
+    let first = spread.figures[0].first_order.unwrap();
+    // The slope is a difference over a small part of the tolerance: third order is left.
+    assert!((first / exact - 1.0).abs() < 0.02, "{first} {exact}");
+}

@@ -146,7 +146,8 @@ impl Target {
                     return Some(after.1);
                 }
                 let before = points.get(behind.checked_sub(1)?)?;
-                let share = (frequency / before.0).ln() / (after.0 / before.0).ln();
+                // Of logarithms: the ratio of two frequencies may be more than any number.
+                let share = (frequency.ln() - before.0.ln()) / (after.0.ln() - before.0.ln());
                 Some(before.1 + share * (after.1 - before.1))
             }
         }
@@ -190,6 +191,10 @@ mod tests {
             assert!((met - wanted).abs() < 1e-12, "{met} at {frequency}");
         }
         assert_eq!((target.decibels(9.0), target.decibels(2e5)), (None, None));
+        // 311 of 314 decades.
+        let far = Target::table("1e-308,314\n1e6,0\n").expect("a table");
+        let met = far.decibels(1e3).expect("inside");
+        assert!((met - 3.0).abs() < 1e-10, "{met}");
     }
 
     #[test]
