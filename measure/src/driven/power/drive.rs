@@ -93,9 +93,9 @@ pub(crate) fn reach<T: Clone>(
                 } else {
                     (last, here)
                 };
-                return close_in(low, high, close, miss, solve).ok_or(Short {
+                return close_in(low, high, close, miss, solve).map_err(|error| Short {
                     nearest,
-                    error: None,
+                    error: Some(error),
                 });
             }
             slope = (here.miss - last.miss) / (here.drive / last.drive).ln();
@@ -110,15 +110,17 @@ pub(crate) fn reach<T: Clone>(
     })
 }
 
-/// Closes in on the target between a drive that falls short of it and one that exceeds it; none when
-/// a level between cannot be solved.
+/// Closes in on the target between a drive that falls short of it and one that exceeds it.
+///
+/// # Errors
+/// That of a level between which cannot be solved.
 pub(crate) fn close_in<T: Clone>(
     low: At<T>,
     high: At<T>,
     close: f64,
     miss: &impl Fn(&T) -> f64,
     solve: &impl Fn(f64) -> Result<T, SimError>,
-) -> Option<At<T>> {
+) -> Result<At<T>, SimError> {
     let (mut left, mut right) = (low.drive.ln(), high.drive.ln());
     let (mut miss_left, mut miss_right) = (low.miss, high.miss);
     let mut best = if high.miss < -low.miss { high } else { low };
@@ -129,7 +131,7 @@ pub(crate) fn close_in<T: Clone>(
         }
         let place = (left * miss_right - right * miss_left) / (miss_right - miss_left);
         let drive = place.exp();
-        let answer = solve(drive).ok()?;
+        let answer = solve(drive)?;
         let here = miss(&answer);
         if here.abs() < best.miss.abs() {
             best = At {
@@ -153,7 +155,7 @@ pub(crate) fn close_in<T: Clone>(
             last_side = 1;
         }
     }
-    Some(best)
+    Ok(best)
 }
 
 #[cfg(test)]

@@ -101,7 +101,7 @@ impl Target {
             (_, true) => (second, first),
             (false, false) => return None,
         };
-        let met = close_in(low, high, CLOSE, &|level| self.miss(level), solve)?;
+        let met = close_in(low, high, CLOSE, &|level| self.miss(level), solve).ok()?;
         Some((met.answer, rising))
     }
 }
