@@ -69,8 +69,8 @@ const ON_THE_MAINS: Slack = Slack {
 };
 
 /// What is nothing on a chart of volts, A: still, a ten-thousandth of the least that is printed; on the mains, where
-/// a period never closes quite, a tenth of it.
-const NOTHING: (f64, f64) = (1e-10, 1e-7);
+/// a period never closes quite, the least itself.
+const NOTHING: (f64, f64) = (1e-10, 1e-6);
 
 /// A winding of less, Ω, counts as one without resistance: the rounding of its volts would be amperes.
 const LEAST_WINDING: f64 = 1e-6;
