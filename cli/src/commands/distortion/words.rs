@@ -63,8 +63,9 @@ fn bandwidth(answer: &Distortion) -> String {
     );
     for (side, end) in [("low", &band.low), ("high", &band.high)] {
         if end.frequency.is_some() {
-            let what = gives_up(&answer.against_power, &end.first)
-                .unwrap_or_else(|| "distortion alone, nothing gives up".to_owned());
+            let gives_up = || gives_up(&answer.against_power, &end.first);
+            let what = end.error.clone().or_else(gives_up);
+            let what = what.unwrap_or_else(|| "distortion alone, nothing gives up".to_owned());
             text += &format!("  What ends it at the {side} end: {what}.\n");
         }
     }
@@ -98,7 +99,10 @@ fn bass(answer: &Distortion) -> String {
             (Some(hertz), None) => format!(
                 "{power} down to {}, lost before a core saturates{}",
                 engineering(hertz, Unit::Hertz),
-                gives_up(&answer.against_power, &limit.first)
+                limit
+                    .error
+                    .clone()
+                    .or_else(|| gives_up(&answer.against_power, &limit.first))
                     .map_or_else(String::new, |what| format!(": {what}"))
             ),
         }
