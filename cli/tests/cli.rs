@@ -131,7 +131,7 @@ fn power_is_rms_volts_squared_over_the_load() {
     let text = bench.answer(&["power", "amp.toml"]);
     for heading in [
         "Conditions:",
-        "Power and distortion",
+        "Output and distortion",
         "Harmonics",
         "What gives up",
         "Settled to ",
@@ -221,15 +221,15 @@ fn the_sweep_of_power_goes_to_a_picture_and_a_sheet() {
     let svg = std::fs::read_to_string(bench.path("p.svg")).expect("a picture");
     for words in [
         "Cathode follower&apos;s poor cousin",
-        "sine at 1.00 kHz, power into 220 kΩ",
+        "sine at 1.00 kHz, volts across 220 kΩ",
         "THD",
         "H2",
         "H3",
         "H5",
         "limit 5.00 %",
-        "power, W",
+        "output, V rms",
         "distortion, per cent",
-        "1  V1 (output valve)",
+        "1  V1 (valve)",
     ] {
         assert!(svg.contains(words), "`{words}` is not in the picture");
     }

@@ -46,7 +46,12 @@ pub fn operating_point(
     let mut past = vec![0.0; n];
     system.sources_at_rest(1.0, &ws.waveforms, &mut past);
     let start = ws.x.clone();
-    let mut last = newton(system, Formula::new(0.0, &past), ws);
+    let mut last = seen_twice(
+        system,
+        &past,
+        newton(system, Formula::new(0.0, &past), ws),
+        ws,
+    );
     if last.converged() {
         system.commit(ws);
         return Ok(Found::Directly);
@@ -58,7 +63,7 @@ pub fn operating_point(
     ];
     for (found, way) in ways {
         ws.x.fill(0.0);
-        last = way(system, &past, ws);
+        last = seen_twice(system, &past, way(system, &past, ws), ws);
         if last.converged() {
             system.commit(ws);
             return Ok(found);
@@ -74,6 +79,16 @@ pub fn operating_point(
             counts: ws.counts,
         }),
         Outcome::Converged { .. } => unreachable!("returned above"),
+    }
+}
+
+/// The iteration once more from where it ended. What the last correction leaves is judged by how well the one before
+/// did, and that says little where a diode has just come to conduct.
+fn seen_twice(system: &System, past: &[f64], outcome: Outcome, ws: &mut Workspace) -> Outcome {
+    if outcome.converged() {
+        newton(system, Formula::new(0.0, past), ws)
+    } else {
+        outcome
     }
 }
 

@@ -163,6 +163,10 @@ fn an_exponential_stage_has_the_products_of_bessel_functions() {
     let (answer, saturation) = stage(More::Choke(1.0));
     for level in &answer.against_power.levels {
         let a = level.drive / V_T;
+        // An exponential stage never stops rising, so the sweep goes on to where the drop counts.
+        if LOAD * I_S * a.exp() > 1e-5 * V_T {
+            break;
+        }
         for (ratio, number) in level.harmonics.iter().zip(2..).take(3) {
             let exact = bessel(number, a) / bessel(1, a);
             // What is below the rounding of the sum is no figure.

@@ -193,13 +193,16 @@ impl<'a> Run<'a> {
 
     /// Cycle after cycle until one closes, or there have been enough.
     pub(super) fn wait(mut self, ws: &mut Workspace) -> Result<Period, SimError> {
-        let mut ends: Vec<Vec<f64>> = Vec::new();
+        // All ends in one piece, asked for once.
+        let mut ends: Vec<f64> =
+            Vec::with_capacity(self.settling.most_cycles as usize * ws.x.len());
         while self.cycles < self.settling.most_cycles {
             if self.cycle(Choice::Free, ws)? <= self.settling.periodicity {
                 return self.finish(None, Approach::Waiting, ws);
             }
-            ends.push(ws.x.clone());
+            ends.extend_from_slice(&ws.x);
         }
+        let ends: Vec<&[f64]> = ends.chunks(ws.x.len()).collect();
         if let Some(cycles) = repeats(&ends) {
             return Err(SimError::Repeats {
                 period: cycles * self.duration,

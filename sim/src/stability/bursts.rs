@@ -14,7 +14,8 @@
 //!
 //! Source   slopes frozen in time: the WKB approximation, valid where an oscillation turns often while the slopes
 //!          change (from memory);  choice of moments: Gonzalez, Theor. Comput. Sci. 38 (1985) 293 (from memory)
-//! Care     oscillations that turn only a few times while they grow are left to the settled cycle itself
+//! Care     oscillations that turn only a few times while they grow are left to the settled cycle itself, and those above
+//!          a megahertz to who wires the chassis
 
 use nalgebra::Complex;
 use serde::Serialize;
@@ -42,6 +43,9 @@ const COUNTS: f64 = 9.0;
 
 /// Turns an oscillation makes while it grows, at least.
 const TURNS: f64 = 3.0;
+
+/// The highest frequency looked at, Hz: above a megahertz it is the leads that decide, which no drawing shows.
+const HIGHEST: f64 = 1e6;
 
 /// Moments looked at, at most, before anything grows: an amplifier has a handful of states, each valve cut off,
 /// amplifying, or drawing grid current.
@@ -89,7 +93,10 @@ fn leading(
     slopes: &[f64],
     duration: f64,
 ) -> Result<Option<Complex<f64>>, SimError> {
-    let turns = |s: &Complex<f64>| s.im * duration > std::f64::consts::TAU * TURNS;
+    let turns = |s: &Complex<f64>| {
+        let frequency = s.im / std::f64::consts::TAU;
+        frequency * duration > TURNS && frequency < HIGHEST
+    };
     let mut modes: Vec<Complex<f64>> =
         frequencies_of(system, slopes, &Changes::none(system), super::SHIFT)?
             .into_iter()

@@ -79,11 +79,12 @@ pub(crate) fn repeating(
 
 /// After how many states `[states][figures]` a circuit repeats itself, judged by what moves most of it in the later half,
 /// all ways added; none when it does not.
-pub(crate) fn repeats(states: &[Vec<f64>]) -> Option<f64> {
+pub(crate) fn repeats(states: &[impl AsRef<[f64]>]) -> Option<f64> {
     let late = &states[states.len() / 2..];
-    let of = |k: usize| late.iter().map(move |x| x[k]);
+    let of = |k: usize| late.iter().map(move |x| x.as_ref()[k]);
     let way = |k: usize| of(k).zip(of(k).skip(1)).map(|(a, b)| (b - a).abs()).sum();
-    let ways: Vec<f64> = (0..late.first().map_or(0, Vec::len)).map(way).collect();
+    let figures = late.first().map_or(0, |x| x.as_ref().len());
+    let ways: Vec<f64> = (0..figures).map(way).collect();
     let most = (0..ways.len()).max_by(|&a, &b| ways[a].total_cmp(&ways[b]))?;
     period(&of(most).collect::<Vec<f64>>())
 }

@@ -201,7 +201,7 @@ mod tests {
         );
         assert_eq!(
             text(&answer),
-            "First to give up: V2a and V2b (drivers) draw grid current from 9.00 W.\nClass A up to 4.00 W, then AB.\n"
+            "First to give up: V2a and V2b (drivers) draw grid current from 9.00 W.\nClass A up to 4.00 W, then AB: a valve counts as cut off below 1.00 % of its current at rest.\n"
         );
         assert_eq!(onsets(&answer.limits).len(), 4);
     }
