@@ -12,6 +12,7 @@ use sim::small_signal::SmallSignal;
 use sim::stability::{Growing, growing_over};
 use sim::system::{System, Workspace};
 use sim::tolerances::Tolerances;
+use sim::topology::one_way;
 
 /// An amplifier at rest, its generator silent. Shared between threads.
 #[derive(Debug)]
@@ -60,7 +61,8 @@ impl<'a> UnderTest<'a> {
         tolerances: Tolerances,
     ) -> Result<Self, SimError> {
         let mut ws = silent(amplifier, system);
-        let rest = Rest::find(system, &tolerances, &mut ws)?;
+        let rest =
+            Rest::find(system, &tolerances, &mut ws).map_err(|error| cause(circuit, error))?;
         Ok(Self {
             amplifier,
             circuit,
@@ -208,6 +210,19 @@ impl<'a> UnderTest<'a> {
     pub fn linearised(&self) -> SmallSignal<'a> {
         self.rest.linearised(self.system, &mut self.workspace())
     }
+}
+
+/// What the drawing shows to be the cause where no voltages were found.
+fn cause(circuit: &Circuit, error: SimError) -> SimError {
+    if let SimError::NoOperatingPoint { .. } = error
+        && let Some(&(node, part)) = one_way(circuit).first()
+    {
+        return SimError::OneWay {
+            node: circuit.node_name(node).to_owned(),
+            part: circuit.part(part).name.clone(),
+        };
+    }
+    error
 }
 
 /// A workspace from nothing, the generator silent.

@@ -13,6 +13,16 @@ pub enum SimError {
         /// Work done.
         counts: Counts,
     },
+    /// No voltages were found, and there is a node that only something that conducts one way joins to the chassis.
+    #[error(
+        "node `{node}` has no path for direct current but through {part}, which conducts one way: nothing says what voltage it has"
+    )]
+    OneWay {
+        /// The node.
+        node: String,
+        /// The part.
+        part: String,
+    },
     /// Newton's iteration failed at the smallest step.
     #[error("the solution could not be followed past {time:.6} s; {worst} would not settle")]
     Stuck {

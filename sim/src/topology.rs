@@ -211,6 +211,34 @@ pub fn floating(circuit: &Circuit) -> Vec<Floating> {
     ties
 }
 
+/// Nodes that hang on the chassis by something alone that conducts one way, a rectifier or a diode, each with that part:
+/// where no current flows through it nothing says what voltage they have.
+pub fn one_way(circuit: &Circuit) -> Vec<(NodeId, PartId)> {
+    let mut islands = Islands::new(circuit.node_count());
+    let paths = |placed: &Placed| placed.part.dc_paths(&placed.nodes);
+    for (_, placed) in circuit.parts() {
+        if !placed.part.is_rectifier() {
+            for (a, b) in paths(placed) {
+                islands.join(a, b);
+            }
+        }
+    }
+    let mut found = Vec::new();
+    for (id, placed) in circuit.parts() {
+        if placed.part.is_rectifier() {
+            for (a, b) in paths(placed) {
+                for (node, other) in [(a, b), (b, a)] {
+                    let hangs = !islands.joined(node, NodeId::CHASSIS);
+                    if hangs && islands.joined(other, NodeId::CHASSIS) {
+                        found.push((node, id));
+                    }
+                }
+            }
+        }
+    }
+    found
+}
+
 /// The electrodes of an amplifying valve with their nodes.
 fn electrodes(placed: &Placed) -> Vec<(NodeId, &'static str)> {
     let Some(valve) = placed.part.valve() else {

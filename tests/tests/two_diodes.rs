@@ -1,8 +1,8 @@
 //! Operating points where diodes have just come to conduct: the currents balance as closely as anywhere.
 
 use checks::examples::Opened;
-use sim::Tolerances;
 use sim::operating_point::operating_point;
+use sim::{SimError, Tolerances};
 
 /// A bridge whose corners are joined, so that two of its diodes work side by side and two stand idle. Nonsense, our own.
 const JOINED: &str = r#"HT1 = { supply = "311.2V", positive = "n0", negative = "chassis", resistance = "709.1R" }
@@ -32,4 +32,21 @@ fn currents_balance_where_two_diodes_share_them() {
     // A hundred millionth of the current, where Newton's iteration is held to 1e-12 A and 1e-9 V.
     let imbalance = opened.system.imbalance(&mut ws);
     assert!(imbalance < 1e-8 * amps, "{imbalance} A of {amps} A");
+}
+
+#[test]
+fn what_hangs_on_a_rectifier_alone_is_told_so() {
+    // Without a current in it a vacuum rectifier has no slope at nought volts. Our own nonsense.
+    let parts = r#"HT1 = { supply = "382V", positive = "n0", negative = "chassis", resistance = "142R" }
+R2 = { resistor = "1.965k", between = ["n2", "n1"] }
+D6 = { diode = "silicon", anode = "n1", cathode = "n2" }
+V7 = { valve = "EZ80", anodes = ["n1", "n1"], cathode = "chassis" }
+LOAD = { resistor = "193.8R", between = ["n1", "n2"] }"#;
+    let opened = Opened::of_parts(parts, ("n0", "600R"), "LOAD");
+    let found = measure::UnderTest::find(&opened.amplifier, &opened.system).err();
+    let expected = SimError::OneWay {
+        node: "n1".to_owned(),
+        part: "V7".to_owned(),
+    };
+    assert_eq!(found, Some(expected));
 }

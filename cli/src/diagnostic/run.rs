@@ -13,6 +13,10 @@ pub(crate) fn of_sim(error: &SimError) -> Diagnostic {
             Id::NoOperatingPoint,
             "look at the parts joined there: a value off by a decade, a joint on the wrong node, a supply the wrong way round",
         ),
+        SimError::OneWay { .. } => (
+            Id::NoDcPath,
+            "join it to the chassis through a resistor, a load or a bleeder, or look for the joint that is missing",
+        ),
         SimError::Stuck { .. } => (
             Id::Stuck,
             "look at the parts joined there: real windings have resistance and capacitance, real wiring some picofarads",

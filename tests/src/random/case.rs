@@ -330,6 +330,7 @@ fn nothing_left_out(amplifier: &Amplifier, chart: &Voltages) -> Result<(), Strin
 fn reason(error: &SimError) -> Outcome {
     let words = match error {
         SimError::NoOperatingPoint { .. } => "no operating point",
+        SimError::OneWay { .. } => "hangs on a rectifier",
         SimError::Stuck { .. } => "stuck",
         SimError::Undetermined { .. } => "undetermined",
         SimError::NotPeriodic { .. } => "not periodic",
