@@ -1,5 +1,7 @@
 //! Faults of a drawing that can be seen without solving it: impossible values, loose ends,
 //! electrodes without a DC path, loops without resistance.
+//!
+//! Over 400 lines because all of it walks over the same islands of nodes.
 
 use std::collections::BTreeSet;
 

@@ -142,8 +142,9 @@ fn every_way_leads_to_the_same_period() {
         // The steps of shooting: 256 of TR-BDF2, 1e-6 of the signal and 2e-5 points of distortion.
         assert!((collocated.0 / shot.0 - 1.0).abs() < 1e-5);
         assert!((collocated.1 - shot.1).abs() < 5e-7);
-        // The slow part of the matrix corrects the same cycles: both close to the periodicity of 1e-6.
-        assert!((slow.0 / shot.0 - 1.0).abs() < 1e-6);
+        // The slow part of the matrix corrects the same cycles: both close to the periodicity of 1e-6, which a state that
+        // fades by a tenth a cycle makes 1e-5 of.
+        assert!((slow.0 / shot.0 - 1.0).abs() < 1e-5);
         assert!((slow.1 - shot.1).abs() < 5e-7);
     }
 }

@@ -81,6 +81,10 @@ pub(crate) fn repeating(
 /// all ways added; none when it does not.
 pub(crate) fn repeats(states: &[impl AsRef<[f64]>]) -> Option<f64> {
     let late = &states[states.len() / 2..];
+    if late.len() <= 4 * TIMES {
+        // Too few for that many periods of more than four each.
+        return None;
+    }
     let of = |k: usize| late.iter().map(move |x| x.as_ref()[k]);
     let way = |k: usize| of(k).zip(of(k).skip(1)).map(|(a, b)| (b - a).abs()).sum();
     let figures = late.first().map_or(0, |x| x.as_ref().len());
