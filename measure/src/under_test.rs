@@ -199,10 +199,7 @@ impl<'a> UnderTest<'a> {
     pub fn lasts(&self) -> Result<(), SimError> {
         match self.growing()? {
             None => Ok(()),
-            Some(growing) => Err(SimError::Oscillates {
-                frequency: Some(growing.frequency),
-                rate: growing.rate,
-            }),
+            Some(growing) => Err(growing.into()),
         }
     }
 

@@ -159,14 +159,7 @@ fn lasts(
 ) -> Result<(), SimError> {
     match bursts(system, samples, duration, ws)? {
         None => Ok(()),
-        Some(always) if always.share >= 1.0 => Err(SimError::Oscillates {
-            frequency: Some(always.frequency),
-            rate: always.rate,
-        }),
-        Some(bursts) => Err(SimError::Bursts {
-            frequency: bursts.frequency,
-            rate: bursts.rate,
-        }),
+        Some(bursts) => Err(bursts.into()),
     }
 }
 

@@ -174,10 +174,7 @@ impl Rest {
     pub fn stays(&self, system: &System, ws: &Workspace) -> Result<(), SimError> {
         match growing_over(system, &self.samples, &mut ws.clone())? {
             None => Ok(()),
-            Some(growing) => Err(SimError::Oscillates {
-                frequency: Some(growing.frequency),
-                rate: growing.rate,
-            }),
+            Some(growing) => Err(growing.into()),
         }
     }
 

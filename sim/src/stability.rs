@@ -40,6 +40,15 @@ pub struct Growing {
     pub rate: f64,
 }
 
+impl From<Growing> for SimError {
+    fn from(growing: Growing) -> Self {
+        Self::Oscillates {
+            frequency: Some(growing.frequency),
+            rate: growing.rate,
+        }
+    }
+}
+
 /// Whether the operating point in `ws.x` is one the circuit stays in: an amplifier that oscillates by
 /// itself is told at once and not after hundreds of cycles that never close.
 ///
@@ -48,10 +57,7 @@ pub struct Growing {
 pub fn rests(system: &System, ws: &Workspace) -> Result<(), SimError> {
     match growing(system, &mut ws.clone())? {
         None => Ok(()),
-        Some(growing) => Err(SimError::Oscillates {
-            frequency: Some(growing.frequency),
-            rate: growing.rate,
-        }),
+        Some(growing) => Err(growing.into()),
     }
 }
 

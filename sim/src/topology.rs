@@ -175,14 +175,29 @@ pub struct Floating {
     pub by_flux_alone: bool,
 }
 
-/// Every island that has no DC path to the chassis.
-pub fn floating(circuit: &Circuit) -> Vec<Floating> {
+/// Islands of nodes that direct current joins, through parts that are wanted.
+fn islands(circuit: &Circuit, wanted: impl Fn(&Part) -> bool) -> Islands {
     let mut islands = Islands::new(circuit.node_count());
-    for (_, placed) in circuit.parts() {
+    for (_, placed) in circuit.parts().filter(|(_, placed)| wanted(&placed.part)) {
         for (a, b) in placed.part.dc_paths(&placed.nodes) {
             islands.join(a, b);
         }
     }
+    islands
+}
+
+/// `[nodes]` whether direct current finds a way from a node to the chassis.
+pub fn earthed(circuit: &Circuit) -> Vec<bool> {
+    let mut islands = islands(circuit, |_| true);
+    let nodes = circuit.nodes().map(|(node, _)| node);
+    nodes
+        .map(|node| islands.joined(node, NodeId::CHASSIS))
+        .collect()
+}
+
+/// Every island that has no DC path to the chassis.
+pub fn floating(circuit: &Circuit) -> Vec<Floating> {
+    let mut islands = islands(circuit, |_| true);
     // Islands that a capacitor, an electrode or an open contact joins to others.
     let mut joined = vec![false; circuit.node_count()];
     for (_, placed) in circuit.parts() {
@@ -216,19 +231,11 @@ pub fn floating(circuit: &Circuit) -> Vec<Floating> {
 /// Nodes that hang on the chassis by something alone that conducts one way, a rectifier or a diode, each with that part:
 /// where no current flows through it nothing says what voltage they have.
 pub fn one_way(circuit: &Circuit) -> Vec<(NodeId, PartId)> {
-    let mut islands = Islands::new(circuit.node_count());
-    let paths = |placed: &Placed| placed.part.dc_paths(&placed.nodes);
-    for (_, placed) in circuit.parts() {
-        if !placed.part.is_rectifier() {
-            for (a, b) in paths(placed) {
-                islands.join(a, b);
-            }
-        }
-    }
+    let mut islands = islands(circuit, |part| !part.is_rectifier());
     let mut found = Vec::new();
     for (id, placed) in circuit.parts() {
         if placed.part.is_rectifier() {
-            for (a, b) in paths(placed) {
+            for (a, b) in placed.part.dc_paths(&placed.nodes) {
                 for (node, other) in [(a, b), (b, a)] {
                     let hangs = !islands.joined(node, NodeId::CHASSIS);
                     if hangs && islands.joined(other, NodeId::CHASSIS) {
@@ -310,15 +317,12 @@ fn check_nodes(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
     let n = circuit.node_count();
     let mut uses = vec![0_usize; n];
     let mut user = vec![None; n];
-    let mut islands = Islands::new(n);
+    let mut islands = islands(circuit, |_| true);
     let mut electrode = vec![None; n];
     for (id, placed) in circuit.parts() {
         for node in &placed.nodes {
             uses[node.index()] += 1;
             user[node.index()] = Some(id);
-        }
-        for (a, b) in placed.part.dc_paths(&placed.nodes) {
-            islands.join(a, b);
         }
         for (node, name) in electrodes(placed) {
             electrode[node.index()].get_or_insert((id, name));

@@ -215,13 +215,7 @@ fn without(asked: &Asked<'_>, drawn: &Measured, removals: &[Removal]) -> Effect 
     effect.changes = moves::changes(&drawn.whole.figures, &measured.whole.figures);
     if let Some(growing) = measured.whole.growing {
         effect.outcome = Outcome::Oscillates;
-        effect.words = Some(
-            SimError::Oscillates {
-                frequency: Some(growing.frequency),
-                rate: growing.rate,
-            }
-            .to_string(),
-        );
+        effect.words = Some(SimError::from(growing).to_string());
     } else if drawn.whole.growing.is_some() {
         effect.outcome = Outcome::Rests;
         effect.words = Some("it does not oscillate any more".to_owned());

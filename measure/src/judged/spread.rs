@@ -133,11 +133,8 @@ impl Measurement for SpreadOf {
         let drawn = Drawn::new(of, &self.allowed)?;
         let study = Study::near(amplifier, of.system, of);
         let rest = study.rest()?;
-        if let Some(growing) = &rest.growing {
-            return Err(SimError::Oscillates {
-                frequency: Some(growing.frequency),
-                rate: growing.rate,
-            });
+        if let Some(growing) = rest.growing {
+            return Err(growing.into());
         }
         let nominal: Result<Vec<Option<f64>>, SimError> = self
             .asked

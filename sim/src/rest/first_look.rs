@@ -79,10 +79,7 @@ pub(super) fn first_look(
         match (before, now) {
             (Some(None), None) => break,
             (Some(Some(then)), Some(now)) if alike(then, now) => {
-                return Err(SimError::Oscillates {
-                    frequency: Some(now.frequency),
-                    rate: now.rate,
-                });
+                return Err(now.into());
             }
             (None | Some(_), now) => before = Some(now),
         }

@@ -20,7 +20,7 @@
 use nalgebra::Complex;
 use serde::Serialize;
 
-use super::{Changes, frequencies_of, grows_again};
+use super::{Changes, Growing, frequencies_of, grows_again};
 use crate::error::SimError;
 use crate::system::System;
 use crate::workspace::Workspace;
@@ -36,6 +36,19 @@ pub struct Bursts {
     pub time: f64,
     /// Share of the cycle in which it grows; 1 is no burst but an oscillation.
     pub share: f64,
+}
+
+impl From<Bursts> for SimError {
+    fn from(bursts: Bursts) -> Self {
+        let Bursts {
+            frequency, rate, ..
+        } = bursts;
+        if bursts.share < 1.0 {
+            Self::Bursts { frequency, rate }
+        } else {
+            Growing { frequency, rate }.into()
+        }
+    }
 }
 
 /// Growth from which it counts, e-folds: eight thousandfold, from the microvolts of noise to what an oscilloscope shows.

@@ -96,7 +96,7 @@ pub(super) fn power_bandwidth(
         };
         Ok((miss, found))
     };
-    let end = |searched_to: f64| {
+    let end = |searched_to: f64| -> Result<End, SimError> {
         let band = edge((levels.question.frequency, searched_to), BAND_STEP, &probe)?;
         Ok(End {
             frequency: band.as_ref().and_then(frequency),

@@ -8,6 +8,7 @@ use sim::circuit::{Circuit, NodeId, PartId};
 use sim::parts::Part;
 use sim::rest::Rest;
 use sim::system::System;
+use sim::topology::earthed;
 
 /// What a heater moves that stands still, V rms: by the rounding of the solve. Through 100 MΩ it is 10 fA.
 const STILL: f64 = 1e-6;
@@ -68,6 +69,7 @@ pub(super) fn causes(
         })
         .collect();
     filaments(circuit, system, rest, &mut found);
+    // What leaks from a heater on a winding that nothing joins to the chassis has no way back: it makes no hum.
     let earthed = earthed(circuit);
     for (part, placed) in circuit.parts() {
         let heater = placed.wiring().map_or(&[][..], |wiring| wiring.heater);
@@ -142,26 +144,6 @@ fn filaments(circuit: &Circuit, system: &System, rest: &Rest, found: &mut Vec<Ca
 fn alternating(system: &System, rest: &Rest, (a, b): (NodeId, NodeId)) -> bool {
     let (a, b) = (system.voltage_of(a) as usize, system.voltage_of(b) as usize);
     rest.ripple(|x| x[a] - x[b]) > rest.mean(|x| x[a] - x[b]).abs()
-}
-
-/// Of each node whether direct current finds a way to the chassis. What leaks from a heater on a winding that none is
-/// joined to has no way back: it makes no hum.
-fn earthed(circuit: &Circuit) -> Vec<bool> {
-    let mut beyond: Vec<Vec<NodeId>> = vec![Vec::new(); circuit.node_count()];
-    for (_, placed) in circuit.parts() {
-        for (a, b) in placed.part.dc_paths(&placed.nodes) {
-            beyond[a.index()].push(b);
-            beyond[b.index()].push(a);
-        }
-    }
-    let mut earthed = vec![false; beyond.len()];
-    let mut next = vec![NodeId::CHASSIS];
-    while let Some(node) = next.pop() {
-        if !std::mem::replace(&mut earthed[node.index()], true) {
-            next.extend(&beyond[node.index()]);
-        }
-    }
-    earthed
 }
 
 /// Whether any place of a heater that is drawn moves against the chassis, be it by its winding, by ripple of its own

@@ -3,10 +3,8 @@
 use serde::Serialize;
 
 use super::level::Level;
+use super::limits::CLOSE;
 use sim::error::SimError;
-
-/// Ratio of drives between which the onset is left: 0.08 dB, 2 % of power.
-const CLOSE: f64 = 1.01;
 
 /// The onset of bursts.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]

@@ -11,7 +11,7 @@ use super::level::{Level, ValveAtLevel};
 use sim::error::SimError;
 
 /// Ratio of drives between which an onset is left: 0.08 dB, 2 % of power.
-const CLOSE: f64 = 1.01;
+pub(super) const CLOSE: f64 = 1.01;
 
 /// Ratio of drives within which causes count as setting in together where only the first is asked for:
 /// 0.4 dB, the accuracy of a meter.
