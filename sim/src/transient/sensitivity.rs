@@ -15,23 +15,31 @@ use nalgebra::DMatrix;
 use crate::system::System;
 use crate::workspace::Workspace;
 
+/// Columns that are followed beside each other: one solution with the factors serves all of them.
+const BESIDE: usize = 8;
+
+/// So many columns, `[n]` or `[n+1]`.
+type Columns = Vec<[f64; BESIDE]>;
+
 /// The derivative of charge and rate with respect to the start, column by column.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Sensitivity {
     n: usize,
     /// The unknowns that store something: rows and columns of the monodromy matrix.
     pub(crate) stores: Vec<usize>,
-    /// `[columns][n]` each: at the start of the step, in its middle, at its end.
+    /// `[columns / BESIDE][n]` each: at the start of the step, in its middle, at its end.
     start: Slopes,
     middle: Slopes,
     end: Slopes,
-    x: Vec<Vec<f64>>,
+    x: Vec<Columns>,
+    /// `[n]` Scratch of solutions.
+    room: Columns,
 }
 
 #[derive(Clone, Debug, Default)]
 struct Slopes {
-    q: Vec<Vec<f64>>,
-    rate: Vec<Vec<f64>>,
+    q: Vec<Columns>,
+    rate: Vec<Columns>,
 }
 
 /// Which of the stored slopes a stage starts from: past = Σ weights.
@@ -70,80 +78,91 @@ impl Sensitivity {
     fn new(system: &System, columns: Option<usize>) -> Self {
         let n = system.len();
         let stores = Self::stores_of(system);
-        let count = columns.unwrap_or(stores.len());
-        let columns = || vec![vec![0.0; n]; count];
+        let blocks = columns.unwrap_or(stores.len()).div_ceil(BESIDE);
+        let columns = |rows: usize| vec![vec![[0.0; BESIDE]; rows]; blocks];
         let slopes = || Slopes {
-            q: columns(),
-            rate: columns(),
+            q: columns(n),
+            rate: columns(n),
         };
         Self {
             n,
             start: slopes(),
             middle: slopes(),
             end: slopes(),
-            x: vec![vec![0.0; n + 1]; count],
+            x: columns(n + 1),
+            room: vec![[0.0; BESIDE]; n],
             stores,
         }
     }
 
     /// Back to the start of a period: δx_0 = identity on the stores.
     pub(crate) fn begin(&mut self, system: &System) {
-        for (column, &store) in self.stores.iter().enumerate() {
-            self.x[column].fill(0.0);
-            self.x[column][store] = 1.0;
-            system.charge(&self.x[column], &mut self.start.q[column]);
-            self.start.rate[column].fill(0.0);
+        for (block, stores) in self.stores.chunks(BESIDE).enumerate() {
+            let x = &mut self.x[block];
+            x.fill([0.0; BESIDE]);
+            for (lane, &store) in stores.iter().enumerate() {
+                x[store][lane] = 1.0;
+            }
+            charge(system, x, &mut self.start.q[block]);
+            self.start.rate[block].fill([0.0; BESIDE]);
         }
     }
 
     /// Back to the start of a period with one change of it, `[stores]`.
     pub(crate) fn begin_along(&mut self, system: &System, direction: &[f64]) {
         let x = &mut self.x[0];
-        x.fill(0.0);
+        x.fill([0.0; BESIDE]);
         for (&store, change) in self.stores.iter().zip(direction) {
-            x[store] = *change;
+            x[store][0] = *change;
         }
-        system.charge(x, &mut self.start.q[0]);
-        self.start.rate[0].fill(0.0);
+        charge(system, x, &mut self.start.q[0]);
+        self.start.rate[0].fill([0.0; BESIDE]);
     }
 
     /// What became of that change, `[stores]`.
     pub(crate) fn end(&self) -> impl Iterator<Item = f64> {
-        self.stores.iter().map(|&store| self.x[0][store])
+        self.stores.iter().map(|&store| self.x[0][store][0])
     }
 
     /// Follows a stage just solved; the factors in `ws` are its own.
-    pub(crate) fn stage(&mut self, system: &System, stage: Stage, alpha: f64, ws: &mut Workspace) {
-        for column in 0..self.x.len() {
-            let x = &mut self.x[column];
-            let (q, rate) = (&self.start.q[column], &self.start.rate[column]);
+    pub(crate) fn stage(&mut self, system: &System, stage: Stage, alpha: f64, ws: &Workspace) {
+        for block in 0..self.x.len() {
+            let x = &mut self.x[block];
+            let (q, rate) = (&self.start.q[block], &self.start.rate[block]);
+            // x holds −δpast before the solve.
             let into = match stage {
                 Stage::Opening => {
-                    for k in 0..self.n {
-                        x[k] = alpha * q[k];
+                    for (x, q) in x.iter_mut().zip(q) {
+                        *x = q.map(|q| alpha * q);
                     }
                     &mut self.end
                 }
                 Stage::Middle => {
-                    for k in 0..self.n {
-                        x[k] = alpha * q[k] + rate[k];
+                    for ((x, q), rate) in x.iter_mut().zip(q).zip(rate) {
+                        for ((x, q), rate) in x.iter_mut().zip(q).zip(rate) {
+                            *x = alpha * q + rate;
+                        }
                     }
                     &mut self.middle
                 }
                 Stage::End(a, b) => {
-                    let q_middle = &self.middle.q[column];
-                    for k in 0..self.n {
-                        x[k] = -(a * q_middle[k] + b * q[k]);
+                    for ((x, middle), q) in x.iter_mut().zip(&self.middle.q[block]).zip(q) {
+                        for ((x, middle), q) in x.iter_mut().zip(middle).zip(q) {
+                            *x = -(a * middle + b * q);
+                        }
                     }
                     &mut self.end
                 }
             };
-            // δrate = alpha·δq + δpast, and x holds −δpast before the solve.
-            into.rate[column].copy_from_slice(&x[..self.n]);
-            ws.factors.solve(&mut x[..self.n]);
-            system.charge(x, &mut into.q[column]);
-            for (rate, q) in into.rate[column].iter_mut().zip(&into.q[column]) {
-                *rate = alpha * q - *rate;
+            // δrate = alpha·δq + δpast.
+            let (q, rate) = (&mut into.q[block], &mut into.rate[block]);
+            rate.copy_from_slice(&x[..self.n]);
+            ws.factors.solve_beside(&mut x[..self.n], &mut self.room);
+            charge(system, x, q);
+            for (rate, q) in rate.iter_mut().zip(q) {
+                for (rate, q) in rate.iter_mut().zip(q) {
+                    *rate = alpha * *q - *rate;
+                }
             }
         }
     }
@@ -156,6 +175,19 @@ impl Sensitivity {
     /// The monodromy matrix ∂x_end/∂x_start on the stores.
     pub(crate) fn matrix(&self) -> DMatrix<f64> {
         let m = self.stores.len();
-        DMatrix::from_fn(m, m, |row, column| self.x[column][self.stores[row]])
+        DMatrix::from_fn(m, m, |row, column| {
+            self.x[column / BESIDE][self.stores[row]][column % BESIDE]
+        })
+    }
+}
+
+/// q ← C·x for columns beside each other;  `q` `[n]`, `x` `[n+1]`.
+fn charge(system: &System, x: &[[f64; BESIDE]], q: &mut [[f64; BESIDE]]) {
+    q.fill([0.0; BESIDE]);
+    for &(row, column, value) in system.stored() {
+        let x = x[column as usize];
+        for (q, x) in q[row as usize].iter_mut().zip(x) {
+            *q += value * x;
+        }
     }
 }
