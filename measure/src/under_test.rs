@@ -203,7 +203,7 @@ impl<'a> UnderTest<'a> {
         }
     }
 
-    /// The circuit linearised at rest; on the mains, with the mean slopes of the period.
+    /// The circuit linearised at rest; on the mains, along the period.
     pub fn linearised(&self) -> SmallSignal<'a> {
         self.rest.linearised(self.system, &mut self.workspace())
     }

@@ -36,6 +36,7 @@ mod amplifier;
 mod entry;
 mod factors;
 mod growth;
+mod kept;
 mod order;
 mod pivot;
 mod plan;
@@ -49,6 +50,7 @@ mod tests;
 pub use entry::Entry;
 pub use factors::Factors;
 pub use growth::GROWTH_LIMIT;
+pub use kept::KeptFactors;
 pub use pivot::{CANCELLATION, THRESHOLD};
 pub use symbolic::{Structural, Symbolic};
 

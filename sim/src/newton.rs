@@ -79,7 +79,7 @@ fn iterate(system: &System, formula: Formula<'_>, ws: &mut Workspace) -> Outcome
     let n = system.len();
     let mut worst = 0;
     for iterations in 1..=MOST_ITERATIONS {
-        if let Err(at) = factor(system, formula, iterations, ws) {
+        if let Err(at) = factor(system, formula, iterations > 1, ws) {
             return Outcome::Singular { at };
         }
         let size = correction(n, ws, &mut worst);
@@ -154,11 +154,11 @@ fn descend(
 }
 
 /// Factors the assembled Jacobian: the tail only when nothing but device entries changed, with fresh
-/// pivots when the kept ones have become poor.
-fn factor(
+/// pivots when the kept ones have become poor, if that is looked at.
+pub(crate) fn factor(
     system: &System,
     formula: Formula<'_>,
-    iteration: u32,
+    looked_at: bool,
     ws: &mut Workspace,
 ) -> Result<(), UnknownId> {
     let symbolic = system.symbolic();
@@ -176,7 +176,7 @@ fn factor(
     ws.counts.refactorisations += 1;
     // Growth costs as much as a refactorisation and poor pivots show as slow convergence, so it is
     // looked at when the first correction was not enough.
-    if kept.is_err() || (iteration > 1 && ws.factors.growth() > GROWTH_LIMIT) {
+    if kept.is_err() || (looked_at && ws.factors.growth() > GROWTH_LIMIT) {
         ws.counts.factorisations += 1;
         if let Err(singular) = ws.factors.factor(symbolic, &ws.values) {
             ws.factored = Factored::Nothing;

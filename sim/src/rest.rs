@@ -5,6 +5,8 @@
 //!
 //! Care   a signal generator is silent at rest; a heater winding is not
 
+use std::sync::Arc;
+
 use crate::common_period::common_period;
 use crate::error::SimError;
 use crate::operating_point::{Found, operating_point};
@@ -30,7 +32,7 @@ const LONGEST: f64 = 0.2;
 #[derive(Clone, Debug)]
 pub struct Rest {
     /// `[samples][n+1]` the unknowns over a mains period, or once.
-    samples: Vec<Vec<f64>>,
+    samples: Arc<Vec<Vec<f64>>>,
     /// How the operating point was found; of a mains-fed circuit, the one it started from.
     pub found: Found,
     /// The mains, when it moves.
@@ -85,7 +87,7 @@ impl Rest {
                 cycles: period.cycles,
                 approach: period.approach,
             }),
-            samples: period.samples,
+            samples: Arc::new(period.samples),
             found,
         }
     }
@@ -112,7 +114,7 @@ impl Rest {
         let supplies = frequencies(&ws.waveforms);
         if supplies.is_empty() {
             return Ok(Self {
-                samples: vec![ws.x.clone()],
+                samples: Arc::new(vec![ws.x.clone()]),
                 found,
                 mains: None,
             });
@@ -137,7 +139,7 @@ impl Rest {
         };
         let period = settle(system, duration, &settling, tolerances, ws)?;
         Ok(Self {
-            samples: period.samples,
+            samples: Arc::new(period.samples),
             found,
             mains: Some(Mains {
                 duration,
@@ -178,9 +180,12 @@ impl Rest {
         }
     }
 
-    /// The circuit linearised there; on the mains, with the mean slopes of the period.
+    /// The circuit linearised there; on the mains, along the period.
     pub fn linearised<'a>(&self, system: &'a System, ws: &mut Workspace) -> SmallSignal<'a> {
-        SmallSignal::over(system, &self.samples, ws)
+        match &self.mains {
+            Some(mains) => SmallSignal::along(system, &self.samples, mains.duration, ws),
+            None => SmallSignal::over(system, &self.samples, ws),
+        }
     }
 
     /// `[samples][n+1]` the unknowns over a mains period, or once when still.
@@ -220,7 +225,7 @@ impl Rest {
     pub fn mean_state(&self) -> Vec<f64> {
         let count = self.samples.len() as f64;
         let mut mean = vec![0.0; self.samples[0].len()];
-        for x in &self.samples {
+        for x in self.samples.iter() {
             for (mean, x) in mean.iter_mut().zip(x) {
                 *mean += x / count;
             }

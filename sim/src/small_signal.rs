@@ -4,11 +4,17 @@
 //! (G + jω·C)·x = b,   G = ∂f/∂x at rest,   ω = 2πf
 //! ```
 //!
+//! On the mains the slopes vary in step with it. Below [`EXACT_BELOW`] cycles of a signal in a mains period that is
+//! followed, see `varying`; above, where the first capacitor of the supply has taken over from its rectifier, their
+//! mean serves.
+//!
 //! Symbols   x  phasors of the unknowns, V, A, Wb;  b  what drives them: 1 A into a node, 1 V of a source
 //! Source    linearised circuit equations; for the transposed solution Director & Rohrer, IEEE Trans.
 //!           Circuit Theory 16 (1969) 318 (from memory)
 //! Valid     signals so small that every valve and core keeps its slopes
 //! Care      a core with hysteresis answers with its reversible slope, as small signals do
+
+use std::sync::Arc;
 
 use nalgebra::Complex;
 
@@ -17,6 +23,17 @@ use crate::error::{Question, SimError};
 use crate::lu::Factors;
 use crate::system::{System, UnknownId};
 use crate::workspace::Workspace;
+
+mod varying;
+
+use varying::Varying;
+
+/// Cycles of a signal in a mains period below which the slopes are followed through the period: twice the mains, where
+/// a supply of 50 µF is 32 Ω whatever its rectifier does.
+pub const EXACT_BELOW: f64 = 2.0;
+
+/// States up to which that is done: an inverse of as many is made for each frequency.
+const MOST_STATES: usize = 200;
 
 /// A circuit linearised at an operating point, and tuned to one frequency at a time.
 #[derive(Clone, Debug)]
@@ -27,6 +44,18 @@ pub struct SmallSignal<'a> {
     values: Vec<Complex<f64>>,
     factors: Factors<Complex<f64>>,
     frequency: f64,
+    period: Option<MainsPeriod<'a>>,
+}
+
+/// A mains period and what it makes of slow signals.
+#[derive(Clone, Debug)]
+struct MainsPeriod<'a> {
+    samples: Arc<Vec<Vec<f64>>>,
+    /// s.
+    duration: f64,
+    ws: Workspace,
+    /// Made when first asked for.
+    varying: Option<Varying<'a>>,
 }
 
 /// What drives the circuit, at unit strength.
@@ -55,6 +84,27 @@ impl<'a> SmallSignal<'a> {
             slopes,
             factors: Factors::new(system.symbolic()),
             frequency: f64::NAN,
+            period: None,
+        }
+    }
+
+    /// Linearises along a mains period, `samples` `[samples][n+1]` evenly over `duration`, s: what is slower than
+    /// [`EXACT_BELOW`] cycles in it meets the slopes as they come, what is faster their mean.
+    pub fn along(
+        system: &'a System,
+        samples: &Arc<Vec<Vec<f64>>>,
+        duration: f64,
+        ws: &mut Workspace,
+    ) -> Self {
+        let followed = varying::states(system).len() <= MOST_STATES;
+        Self {
+            period: followed.then(|| MainsPeriod {
+                samples: Arc::clone(samples),
+                duration,
+                ws: ws.clone(),
+                varying: None,
+            }),
+            ..Self::over(system, samples, ws)
         }
     }
 
@@ -66,17 +116,31 @@ impl<'a> SmallSignal<'a> {
         if frequency.to_bits() == self.frequency.to_bits() {
             return Ok(());
         }
+        self.frequency = f64::NAN;
+        match &mut self.period {
+            Some(period) if period.is_slow(frequency) => period.tune(self.system, frequency)?,
+            Some(_) | None => self.tune_to_mean(frequency)?,
+        }
+        self.frequency = frequency;
+        Ok(())
+    }
+
+    /// The slopes along the period, when the frequency tuned to asks for them.
+    fn varying(&self) -> Option<&Varying<'a>> {
+        let period = self.period.as_ref()?;
+        let varying = period.varying.as_ref()?;
+        period.is_slow(self.frequency).then_some(varying)
+    }
+
+    fn tune_to_mean(&mut self, frequency: f64) -> Result<(), SimError> {
         let omega = std::f64::consts::TAU * frequency;
         let stored = self.system.storage().data();
         for ((value, g), c) in self.values.iter_mut().zip(&self.slopes).zip(stored) {
             *value = Complex::new(*g, omega * c);
         }
-        self.frequency = f64::NAN;
         self.factors
             .factor(self.system.symbolic(), &self.values)
-            .map_err(|singular| self.system.undetermined(singular))?;
-        self.frequency = frequency;
-        Ok(())
+            .map_err(|singular| self.system.undetermined(singular))
     }
 
     /// The frequency tuned to, Hz; NaN before the first.
@@ -93,18 +157,19 @@ impl<'a> SmallSignal<'a> {
     /// Before [`SmallSignal::tune`].
     pub fn response(&mut self, to: Excitation) -> Result<Vec<Complex<f64>>, SimError> {
         let n = self.system.len();
-        let mut x = vec![Complex::default(); n + 1];
+        let mut b = vec![0.0; n + 1];
         match to {
             Excitation::Source(part) => {
                 let row = self.row_of(part)?;
-                x[row] += 1.0;
+                b[row] += 1.0;
             }
-            Excitation::Current(a, b) => {
-                x[self.system.voltage_of(a) as usize] += 1.0;
-                x[self.system.voltage_of(b) as usize] -= 1.0;
-            }
+            Excitation::Current(from, into) => self.apart(from, into, &mut b),
         }
-        x[n] = Complex::default();
+        b[n] = 0.0;
+        if let Some(varying) = self.varying() {
+            return Ok(varying.response(&b[..n]));
+        }
+        let mut x: Vec<_> = b.into_iter().map(Complex::from).collect();
         self.factors.solve(&mut x[..n]);
         Ok(x)
     }
@@ -116,15 +181,26 @@ impl<'a> SmallSignal<'a> {
     /// Before [`SmallSignal::tune`].
     pub fn transfers(&mut self, a: NodeId, b: NodeId) -> Transfers<'a> {
         let n = self.system.len();
-        let mut y = vec![Complex::default(); n + 1];
-        y[self.system.voltage_of(a) as usize] += 1.0;
-        y[self.system.voltage_of(b) as usize] -= 1.0;
-        y[n] = Complex::default();
-        self.factors.solve_transposed(&mut y[..n]);
+        let mut c = vec![0.0; n + 1];
+        self.apart(a, b, &mut c);
+        c[n] = 0.0;
+        let y = if let Some(varying) = self.varying() {
+            varying.transfers(&c[..n])
+        } else {
+            let mut y: Vec<_> = c.into_iter().map(Complex::from).collect();
+            self.factors.solve_transposed(&mut y[..n]);
+            y
+        };
         Transfers {
             system: self.system,
             y,
         }
+    }
+
+    /// One at `a` and minus one at `b`, into `[n+1]`.
+    fn apart(&self, a: NodeId, b: NodeId, side: &mut [f64]) {
+        side[self.system.voltage_of(a) as usize] += 1.0;
+        side[self.system.voltage_of(b) as usize] -= 1.0;
     }
 
     /// The voltage between two nodes of a response.
@@ -137,6 +213,23 @@ impl<'a> SmallSignal<'a> {
             .source_row(part)
             .map(|row| row as usize)
             .ok_or_else(|| SimError::Question(Question::NotASource("the part".to_owned())))
+    }
+}
+
+impl<'a> MainsPeriod<'a> {
+    fn is_slow(&self, frequency: f64) -> bool {
+        frequency * self.duration < EXACT_BELOW
+    }
+
+    fn tune(&mut self, system: &'a System, frequency: f64) -> Result<(), SimError> {
+        if self.varying.is_none() {
+            let made = Varying::along(system, &self.samples, self.duration, &mut self.ws)?;
+            self.varying = Some(made);
+        }
+        match &mut self.varying {
+            Some(varying) => varying.tune(frequency),
+            None => Ok(()),
+        }
     }
 }
 

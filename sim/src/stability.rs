@@ -204,26 +204,28 @@ pub fn natural_frequencies(
     system: &System,
     ws: &mut Workspace,
 ) -> Result<Vec<Complex<f64>>, SimError> {
-    natural_frequencies_with(system, &Changes::none(system), ws)
+    let x = ws.x.clone();
+    natural_frequencies_over(system, &Changes::none(system), &[x], ws)
 }
 
-/// All natural frequencies s, 1/s, of the circuit with changes.
+/// All natural frequencies s, 1/s, of the circuit with changes and its mean slopes over a mains period, `samples`
+/// `[samples][n+1]`.
 ///
 /// # Errors
 /// [`SimError::Undetermined`] when the equations determine nothing.
-pub fn natural_frequencies_with(
+pub fn natural_frequencies_over(
     system: &System,
     changes: &Changes,
+    samples: &[Vec<f64>],
     ws: &mut Workspace,
 ) -> Result<Vec<Complex<f64>>, SimError> {
-    let x = ws.x.clone();
-    let slopes = system.mean_slopes(&[x], ws);
+    let slopes = system.mean_slopes(samples, ws);
     frequencies_of(system, &slopes, changes, SHIFT)
 }
 
 #[cfg(test)]
 mod tests {
-    use super::{Changes, growing, natural_frequencies, natural_frequencies_with};
+    use super::{Changes, growing, natural_frequencies, natural_frequencies_over};
     use crate::parts::Part;
     use crate::{Circuit, NodeId, System};
     use models::transistor::Transistor;
@@ -283,8 +285,9 @@ mod tests {
             (across, -(1.0 / r + g) / c),
             (series, -(1.0 / r + g) / c),
         ] {
+            let rest = [ws.x.clone()];
             let modes =
-                natural_frequencies_with(&system, &changes, &mut ws).expect("it has a rest");
+                natural_frequencies_over(&system, &changes, &rest, &mut ws).expect("it has a rest");
             // A handful of roundings.
             assert_eq!(modes.len(), 1);
             assert!((modes[0] / exact - 1.0).norm() < 1e-12, "{}", modes[0]);
@@ -337,8 +340,9 @@ mod tests {
         let at = system.voltage_of(a);
         let mut negative = Changes::none(&system);
         negative.add(at, at, -g, 0.0);
+        let rest = [ws.x.clone()];
         let modes =
-            natural_frequencies_with(&system, &negative, &mut ws).expect("it has an answer");
+            natural_frequencies_over(&system, &negative, &rest, &mut ws).expect("it has an answer");
         let grows = modes.iter().find(|s| s.re > 0.0).expect("it grows");
         // The picofarad behind an ohm stands across the tuned circuit.
         let c = c + 1e-12;

@@ -28,7 +28,7 @@ use sim::circuit::{Circuit, NodeId, PartId};
 use sim::error::{Question, SimError};
 use sim::parts::Part;
 use sim::small_signal::{Excitation, SmallSignal};
-use sim::stability::{Changes, Growing, fastest, natural_frequencies, natural_frequencies_with};
+use sim::stability::{Changes, Growing, fastest, natural_frequencies_over};
 use sim::system::System;
 
 mod crossings;
@@ -139,19 +139,20 @@ impl LoopGainOf {
 impl Measurement for LoopGainOf {
     type Answer = LoopGain;
 
-    /// Answers, on the mains for the mean volts of the period. Some thousand factorisations and two dense
+    /// Answers; on the mains, for the circuit linearised along the period. Some thousand factorisations and two dense
     /// eigenvalue problems.
     ///
     /// # Errors
     /// [`SimError::Undetermined`] at an ideal resonance, [`Question::NoSignal`] when nothing reaches
     /// the load.
     fn ask(&self, of: &UnderTest<'_>, _: &Progress<'_>) -> Result<LoopGain, SimError> {
-        let (circuit, system, ws) = (of.circuit, of.system, &mut of.at_mean());
-        let mut linear = SmallSignal::at(system, ws);
+        let (circuit, system, ws) = (of.circuit, of.system, &mut of.workspace());
+        let mut linear = of.linearised();
         let mut at = |frequency: f64| self.at(circuit, &mut linear, frequency);
-        let modes = natural_frequencies(system, ws)?;
-        let opening = self.opening(circuit, system);
-        let open = natural_frequencies_with(system, &opening, ws)?;
+        let mut natural =
+            |changes: &Changes| natural_frequencies_over(system, changes, of.rest.samples(), ws);
+        let modes = natural(&Changes::none(system))?;
+        let open = natural(&self.opening(circuit, system))?;
 
         let mut frequencies = self.grid();
         let inside = |f: &f64| {

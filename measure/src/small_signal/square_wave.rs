@@ -26,7 +26,7 @@ use crate::{Measurement, Progress, UnderTest};
 use sim::circuit::{NodeId, PartId};
 use sim::error::{Question, SimError};
 use sim::parts::{Part, Waveform};
-use sim::small_signal::{Excitation, SmallSignal};
+use sim::small_signal::Excitation;
 use sim::system::{System, Workspace};
 use sim::tolerances::Tolerances;
 use sim::transient::{Method, transient};
@@ -230,8 +230,8 @@ impl SquareWaveOf {
 /// [`SimError::Undetermined`]; [`Question::NoSignal`].
 pub fn small_drive(of: &UnderTest<'_>) -> Result<f64, SimError> {
     let (circuit, bench) = (of.circuit, &of.amplifier.bench);
-    let mut ws = of.at_mean();
-    let mut linear = SmallSignal::at(of.system, &mut ws);
+    let ws = of.at_mean();
+    let mut linear = of.linearised();
     linear.tune(bench.frequency)?;
     let x = linear.response(Excitation::Source(bench.generator))?;
     let gain = linear

@@ -21,7 +21,7 @@ use super::{Entry, Singular, Symbolic};
 #[derive(Clone, Debug)]
 pub struct Factors<T> {
     /// The pivots that `plan` was made for, and those of the last choice.
-    choice: Choice,
+    pub(super) choice: Choice,
     chosen: Choice,
     choosing: pivot::Work<T>,
     laying_out: plan::Work,

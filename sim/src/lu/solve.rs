@@ -71,7 +71,7 @@ impl<T: Entry> Factors<T> {
         solve_transposed(&self.plan, &self.lu, b, &mut self.scratch);
     }
 
-    fn assert_factored(&self) {
+    pub(super) fn assert_factored(&self) {
         assert!(
             self.is_factored(),
             "solve follows a successful factorisation"

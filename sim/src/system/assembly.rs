@@ -67,6 +67,16 @@ impl System {
         }
     }
 
+    /// q ← C·x for several solutions beside each other;  `q` `[n]`, `x` `[n]` or longer.
+    pub(crate) fn charge_beside<const W: usize>(&self, x: &[[f64; W]], q: &mut [[f64; W]]) {
+        q.fill([0.0; W]);
+        for &(row, column, value) in &self.stored {
+            for (q, x) in q[row as usize].iter_mut().zip(x[column as usize]) {
+                *q += value * x;
+            }
+        }
+    }
+
     /// Residual and Jacobian at `ws.x`:
     /// residual = f(x) + alpha·C·x + past,  values = ∂f/∂x + alpha·C.
     pub fn assemble(&self, step: Formula<'_>, ws: &mut Workspace) {

@@ -103,7 +103,7 @@ impl Sensitivity {
             for (lane, &store) in stores.iter().enumerate() {
                 x[store][lane] = 1.0;
             }
-            charge(system, x, &mut self.start.q[block]);
+            system.charge_beside(x, &mut self.start.q[block]);
             self.start.rate[block].fill([0.0; BESIDE]);
         }
     }
@@ -115,7 +115,7 @@ impl Sensitivity {
         for (&store, change) in self.stores.iter().zip(direction) {
             x[store][0] = *change;
         }
-        charge(system, x, &mut self.start.q[0]);
+        system.charge_beside(x, &mut self.start.q[0]);
         self.start.rate[0].fill([0.0; BESIDE]);
     }
 
@@ -158,7 +158,7 @@ impl Sensitivity {
             let (q, rate) = (&mut into.q[block], &mut into.rate[block]);
             rate.copy_from_slice(&x[..self.n]);
             ws.factors.solve_beside(&mut x[..self.n], &mut self.room);
-            charge(system, x, q);
+            system.charge_beside(x, q);
             for (rate, q) in rate.iter_mut().zip(q) {
                 for (rate, q) in rate.iter_mut().zip(q) {
                     *rate = alpha * *q - *rate;
@@ -178,16 +178,5 @@ impl Sensitivity {
         DMatrix::from_fn(m, m, |row, column| {
             self.x[column / BESIDE][self.stores[row]][column % BESIDE]
         })
-    }
-}
-
-/// q ← C·x for columns beside each other;  `q` `[n]`, `x` `[n+1]`.
-fn charge(system: &System, x: &[[f64; BESIDE]], q: &mut [[f64; BESIDE]]) {
-    q.fill([0.0; BESIDE]);
-    for &(row, column, value) in system.stored() {
-        let x = x[column as usize];
-        for (q, x) in q[row as usize].iter_mut().zip(x) {
-            *q += value * x;
-        }
     }
 }

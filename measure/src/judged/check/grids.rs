@@ -91,7 +91,7 @@ pub(super) fn at_dc<T>(
     let unplugged = System::of(&circuit);
     let system = unplugged.as_ref().unwrap_or(drawing.of.system);
     let mut ws = system.workspace();
-    let mut linear = SmallSignal::over(system, drawing.of.rest.samples(), &mut ws);
+    let mut linear = drawing.of.rest.linearised(system, &mut ws);
     linear.tune(0.0)?;
     ask(&mut AtDc { linear })
 }

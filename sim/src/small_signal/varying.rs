@@ -1,0 +1,293 @@
+//! The circuit linearised along a period of its mains: slopes that vary in step with it.
+//!
+//! ```text
+//! C·dx/dt + G(t)·x = b·e^{jωt},  G(t + T) = G(t);     X = (1/T)·∫ x·e^{−jωt} dt over a period
+//! ```
+//!
+//! A rectifier conducts for a while of each cycle. Its mean slope stands in series with the winding as if it conducted
+//! all the time, which makes a supply stiffer than it is; here it conducts when it does. A step of the two-stage SDIRK
+//! rule is a map of the charges, the steps of a period one matrix; what the drive repeats after a period, but for its
+//! phase, is the answer:
+//!
+//! ```text
+//! (a·C + G)·x₁ = a·q + b₁,    (a·C + G)·x₂ = a·q + β·(C·x₁ − q) + b₂,    q ← C·x₂
+//! q(T) = M·q(0) + r,   q(T) = e^{jωT}·q(0)   ⇒   (e^{jωT} − M)·q(0) = r
+//! ```
+//!
+//! Symbols   h step;  γ = 1 − 1/√2;  a = 1/(γh);  β = a·(1 − γ)/γ;  M `[states × states]`;  X phasors, V, A, Wb
+//! Source    Zadeh, Proc. IRE 38 (1950) 291 (networks that vary in time);  Alexander, SIAM J. Numer. Anal. 14 (1977)
+//!           1006 (the rule; both from memory)
+//! Valid     ω well below the steps: an error of order (ωh)²
+//! Care      what a signal makes at other frequencies, such as ω ± the mains, is left out of X; 2·MOMENTS
+//!           factorisations and a matrix once, eight solutions a moment for a frequency
+
+use nalgebra::{Complex, DMatrix, DVector};
+
+use crate::error::SimError;
+use crate::lu::KeptFactors;
+use crate::newton::factor;
+use crate::system::{Formula, System};
+use crate::workspace::Workspace;
+
+/// Steps of a period: 78 µs of 20 ms, some thirty while a rectifier conducts.
+const MOMENTS: usize = 256;
+
+/// Columns of the matrix that are carried through beside each other.
+const BESIDE: usize = 8;
+
+const GAMMA: f64 = 1.0 - std::f64::consts::FRAC_1_SQRT_2;
+
+/// A circuit linearised along a period.
+#[derive(Clone, Debug)]
+pub(super) struct Varying<'a> {
+    system: &'a System,
+    duration: f64,
+    steps: usize,
+    /// Two a step.
+    stages: KeptFactors,
+    /// The rows of C with entries, which charges and fluxes stand in.
+    rows: Vec<usize>,
+    /// `[rows × rows]` what a period makes of the charges at its start.
+    matrix: DMatrix<f64>,
+    /// Weights of a step.
+    a: f64,
+    beta: f64,
+    omega: f64,
+    /// (e^{jωT} − M)⁻¹.
+    closing: DMatrix<Complex<f64>>,
+}
+
+/// A right side or a solution, `[n]`: several beside each other, or the parts of a complex one.
+type Beside<const W: usize> = Vec<[f64; W]>;
+
+impl<'a> Varying<'a> {
+    /// Linearises along `samples` `[samples][n+1]`, evenly over a period of `duration`, s.
+    ///
+    /// # Errors
+    /// [`SimError::Undetermined`] where the equations have no answer.
+    pub(super) fn along(
+        system: &'a System,
+        samples: &[Vec<f64>],
+        duration: f64,
+        ws: &mut Workspace,
+    ) -> Result<Self, SimError> {
+        let steps = MOMENTS.min(samples.len());
+        let a = steps as f64 / (GAMMA * duration);
+        let past = vec![0.0; system.len()];
+        let formula = Formula::new(a, &past);
+        let kept = ws.x.clone();
+        let mut stages = KeptFactors::default();
+        for stage in (0..steps).flat_map(|k| [k as f64 + GAMMA, (k + 1) as f64]) {
+            between(samples, stage / steps as f64, &mut ws.x);
+            system.assemble(formula, ws);
+            factor(system, formula, true, ws).map_err(|at| SimError::Undetermined {
+                unknown: system.name(at).to_owned(),
+            })?;
+            stages.keep(&ws.factors);
+        }
+        ws.x = kept;
+        let rows = states(system);
+        let mut varying = Self {
+            system,
+            duration,
+            steps,
+            stages,
+            matrix: DMatrix::zeros(rows.len(), rows.len()),
+            closing: DMatrix::zeros(rows.len(), rows.len()),
+            rows,
+            a,
+            beta: a * (1.0 - GAMMA) / GAMMA,
+            omega: f64::NAN,
+        };
+        varying.make_matrix();
+        Ok(varying)
+    }
+
+    fn make_matrix(&mut self) {
+        let mut q: Beside<BESIDE> = vec![[0.0; BESIDE]; self.system.len()];
+        for (block, columns) in self.rows.chunks(BESIDE).enumerate() {
+            q.fill([0.0; BESIDE]);
+            for (lane, &row) in columns.iter().enumerate() {
+                q[row][lane] = 1.0;
+            }
+            self.through(&mut q, |_, _| {}, |_, _| {});
+            for lane in 0..columns.len() {
+                for (row, &at) in self.rows.iter().enumerate() {
+                    self.matrix[(row, block * BESIDE + lane)] = q[at][lane];
+                }
+            }
+        }
+    }
+
+    /// Goes to a frequency, Hz.
+    ///
+    /// # Errors
+    /// [`SimError::Undetermined`] at an ideal resonance.
+    pub(super) fn tune(&mut self, frequency: f64) -> Result<(), SimError> {
+        self.omega = std::f64::consts::TAU * frequency;
+        let mut closing = self.matrix.map(|m| Complex::new(-m, 0.0));
+        let turn = Complex::cis(self.omega * self.duration);
+        for k in 0..self.rows.len() {
+            closing[(k, k)] += turn;
+        }
+        let finite = |inverse: &DMatrix<Complex<f64>>| inverse.iter().all(|z| z.norm().is_finite());
+        let inverse = closing.try_inverse().filter(finite);
+        self.closing = inverse.ok_or_else(|| SimError::Undetermined {
+            unknown: self.system.name(self.rows[0] as u32).to_owned(),
+        })?;
+        Ok(())
+    }
+
+    /// `[n+1]` phasors of all unknowns for the right side `b` `[n]`.
+    pub(super) fn response(&self, b: &[f64]) -> Vec<Complex<f64>> {
+        let n = self.system.len();
+        let drives = |t: f64, x: &mut [[f64; 2]]| add(b, Complex::cis(self.omega * t), x);
+        let mut q: Beside<2> = vec![[0.0; 2]; n];
+        self.through(&mut q, drives, |_, _| {});
+        self.close(&mut q, |added| &self.closing * added);
+        let mut mean = vec![Complex::default(); n + 1];
+        self.through(&mut q, drives, |t, x| {
+            let weight = Complex::cis(-self.omega * t) / self.steps as f64;
+            for (mean, x) in mean.iter_mut().zip(x) {
+                *mean += weight * Complex::new(x[0], x[1]);
+            }
+        });
+        mean
+    }
+
+    /// `[n+1]` what a unit in each equation makes of the phasor Σ c·x; `c` `[n]`. The transposed equations, step by
+    /// step from the end of the period to its start.
+    pub(super) fn transfers(&self, c: &[f64]) -> Vec<Complex<f64>> {
+        let n = self.system.len();
+        let mut slopes: Beside<2> = vec![[0.0; 2]; n];
+        self.back(c, &mut slopes, |_, _| {});
+        self.close(&mut slopes, |added| self.closing.tr_mul(added));
+        let mut sum = vec![Complex::default(); n + 1];
+        self.back(c, &mut slopes, |t, y| {
+            let turn = Complex::cis(self.omega * t);
+            for (sum, y) in sum.iter_mut().zip(y) {
+                *sum += turn * Complex::new(y[0], y[1]);
+            }
+        });
+        sum
+    }
+
+    /// From what a period adds, r, to what it starts from: (e^{jωT} − M)⁻¹·r, or its transpose.
+    fn close(
+        &self,
+        q: &mut [[f64; 2]],
+        solve: impl FnOnce(&DVector<Complex<f64>>) -> DVector<Complex<f64>>,
+    ) {
+        let added = self
+            .rows
+            .iter()
+            .map(|&row| Complex::new(q[row][0], q[row][1]));
+        let start = solve(&DVector::from_iterator(self.rows.len(), added));
+        q.fill([0.0; 2]);
+        for (&row, z) in self.rows.iter().zip(&start) {
+            q[row] = [z.re, z.im];
+        }
+    }
+
+    /// Carries the charges `q` `[n]` through a period. `drive` adds the right side at a time, s; `take` is shown the
+    /// solution at the end of each step.
+    fn through<const W: usize>(
+        &self,
+        q: &mut [[f64; W]],
+        mut drive: impl FnMut(f64, &mut [[f64; W]]),
+        mut take: impl FnMut(f64, &[[f64; W]]),
+    ) {
+        let n = self.system.len();
+        let h = self.duration / self.steps as f64;
+        let mut x = vec![[0.0; W]; n];
+        let mut middle = vec![[0.0; W]; n];
+        let mut room = vec![[0.0; W]; n];
+        for step in 0..self.steps {
+            let t = step as f64 * h;
+            combine(&mut x, &[(self.a, q)]);
+            drive(t + GAMMA * h, &mut x);
+            self.stages.solve(2 * step, &mut x, &mut room);
+            self.system.charge_beside(&x, &mut middle);
+            combine(&mut x, &[(self.a - self.beta, q), (self.beta, &middle)]);
+            drive(t + h, &mut x);
+            self.stages.solve(2 * step + 1, &mut x, &mut room);
+            self.system.charge_beside(&x, q);
+            take(t + h, &x);
+        }
+    }
+
+    /// Carries slopes with respect to the charges, `[n]`, from the end of a period to its start, while the phasor
+    /// Σ c·x gathers; `take` is shown the slope with respect to the right side at each time, s.
+    fn back(&self, c: &[f64], slopes: &mut [[f64; 2]], mut take: impl FnMut(f64, &[[f64; 2]])) {
+        let n = self.system.len();
+        let h = self.duration / self.steps as f64;
+        let mut last = vec![[0.0; 2]; n];
+        let mut first = vec![[0.0; 2]; n];
+        let mut room = vec![[0.0; 2]; n];
+        for step in (0..self.steps).rev() {
+            let t = step as f64 * h;
+            charge_transposed(self.system, 1.0, slopes, &mut last);
+            let weight = Complex::cis(-self.omega * (t + h)) / self.steps as f64;
+            add(c, weight, &mut last);
+            self.stages
+                .solve_transposed(2 * step + 1, &mut last, &mut room);
+            take(t + h, &last);
+            charge_transposed(self.system, self.beta, &last, &mut first);
+            self.stages
+                .solve_transposed(2 * step, &mut first, &mut room);
+            take(t + GAMMA * h, &first);
+            combine(slopes, &[(self.a - self.beta, &last), (self.a, &first)]);
+        }
+    }
+}
+
+/// The rows of C with entries, ascending: what charges and fluxes stand in.
+pub(super) fn states(system: &System) -> Vec<usize> {
+    let mut rows: Vec<usize> = system
+        .stored()
+        .iter()
+        .map(|stored| stored.0 as usize)
+        .collect();
+    rows.sort_unstable();
+    rows.dedup();
+    rows
+}
+
+/// The samples at a share of the period, on the straight line between two of them.
+fn between(samples: &[Vec<f64>], share: f64, x: &mut [f64]) {
+    let place = share * samples.len() as f64;
+    let before = place.floor();
+    let (from, to) = (
+        before as usize % samples.len(),
+        (before as usize + 1) % samples.len(),
+    );
+    let part = place - before;
+    for ((x, from), to) in x.iter_mut().zip(&samples[from]).zip(&samples[to]) {
+        *x = from + part * (to - from);
+    }
+}
+
+/// x ← x + b·z;  `b` `[n]`.
+fn add(b: &[f64], z: Complex<f64>, x: &mut [[f64; 2]]) {
+    for (x, b) in x.iter_mut().zip(b) {
+        x[0] += b * z.re;
+        x[1] += b * z.im;
+    }
+}
+
+/// x ← Σ weight·y.
+fn combine<const W: usize>(x: &mut [[f64; W]], terms: &[(f64, &[[f64; W]])]) {
+    for (k, x) in x.iter_mut().enumerate() {
+        *x = std::array::from_fn(|lane| terms.iter().map(|(w, y)| w * y[k][lane]).sum());
+    }
+}
+
+/// x ← weight·Cᵀ·q, `[n]`.
+fn charge_transposed(system: &System, weight: f64, q: &[[f64; 2]], x: &mut [[f64; 2]]) {
+    x.fill([0.0; 2]);
+    for &(row, column, value) in system.stored() {
+        for (x, q) in x[column as usize].iter_mut().zip(q[row as usize]) {
+            *x += weight * value * q;
+        }
+    }
+}
