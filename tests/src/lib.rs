@@ -1,5 +1,6 @@
 //! The harness of the checks: what several of them need.
 
+pub mod answers;
 pub mod examples;
 pub mod published;
 pub mod random;

@@ -1,0 +1,151 @@
+//! How long the program takes to answer, in CPU seconds of one thread, for every amplifier of `tests/answers/` and every
+//! command with a goal (`tests/src/answers.rs`):
+//!
+//! ```text
+//! cargo build --release -p cli
+//! cargo run --release -p checks --example answers
+//! cargo run --release -p checks --example answers -- power distortion 06_guitar
+//! ```
+//!
+//! Words that are commands choose among the commands, others among the files whose names they begin. What was printed
+//! stays in `target/answers/`. Linux only: the seconds are those of `/proc`.
+
+#![allow(clippy::print_stdout, reason = "an example prints")]
+
+use std::fs::{self, File};
+use std::path::Path;
+use std::process::{Command, Stdio};
+use std::thread::sleep;
+use std::time::{Duration, Instant};
+
+use checks::answers::{Asked, GOALS, Goal, set};
+use checks::source::root;
+
+/// A command that runs for longer is ended, by the clock on the wall.
+const LONGEST: Duration = Duration::from_secs(120);
+
+/// Ticks of `/proc` in a second, on every Linux. Source   proc(5), `sysconf(_SC_CLK_TCK)` (from memory)
+const TICKS: f64 = 100.0;
+
+/// CPU seconds, in user and kernel, of all children that have ended.
+///
+/// Source   proc(5), `/proc/pid/stat`: cutime and cstime are fields 16 and 17, the second of which may hold spaces (from
+/// memory)
+fn spent_by_children() -> f64 {
+    let stat = fs::read_to_string("/proc/self/stat").expect("there is a /proc");
+    let behind_the_name = &stat[stat.rfind(')').expect("the name is in brackets") + 1..];
+    behind_the_name
+        .split_whitespace()
+        .skip(13)
+        .take(2)
+        .map(|ticks| ticks.parse::<f64>().expect("ticks are a number"))
+        .sum::<f64>()
+        / TICKS
+}
+
+/// How a run ended.
+enum End {
+    Code(Option<i32>),
+    TooLong,
+}
+
+/// One command about one amplifier: CPU seconds and outcome.
+fn run(program: &Path, asked: &Asked, goal: &Goal, folder: &Path) -> (f64, End) {
+    let kept = |ending: &str| folder.join(format!("{}.{}.{ending}", asked.name, goal.command));
+    let stdout = File::create(kept("out")).expect("target can be written");
+    let stderr = File::create(kept("err")).expect("target can be written");
+    let mut command = Command::new(program);
+    command.arg(goal.command).arg(&asked.file);
+    if goal.command == "compare" {
+        command.arg(&asked.rework);
+    }
+    let before = spent_by_children();
+    let start = Instant::now();
+    let mut child = command
+        .env("RAYON_NUM_THREADS", "1")
+        .stdin(Stdio::null())
+        .stdout(stdout)
+        .stderr(stderr)
+        .spawn()
+        .expect("target/release/gridleak is there; build it first");
+    let end = loop {
+        if let Some(status) = child.try_wait().expect("it can be waited for") {
+            break End::Code(status.code());
+        }
+        if start.elapsed() > LONGEST {
+            child.kill().expect("it can be ended");
+            child.wait().expect("it can be waited for");
+            break End::TooLong;
+        }
+        sleep(Duration::from_millis(2));
+    };
+    (spent_by_children() - before, end)
+}
+
+/// The id of the first error that was told.
+fn id(told: &str) -> Option<&str> {
+    let (_, behind) = told.split_once("error[")?;
+    behind.split_once(']').map(|(id, _)| id)
+}
+
+fn main() {
+    let words: Vec<String> = std::env::args().skip(1).collect();
+    let (commands, names): (Vec<&String>, Vec<&String>) = words
+        .iter()
+        .partition(|word| GOALS.iter().any(|goal| goal.command == **word));
+    let program = root().join("target/release/gridleak");
+    let folder = root().join("target/answers");
+    fs::create_dir_all(&folder).expect("target can be written");
+    let mut over = Vec::new();
+    let mut without = Vec::new();
+    println!(
+        "{:34} {:10} {:>7} {:>5} {:>6}  outcome",
+        "amplifier", "command", "CPU s", "goal", "over"
+    );
+    for asked in set() {
+        if !names.is_empty() && !names.iter().any(|name| asked.name.starts_with(*name)) {
+            continue;
+        }
+        for goal in &GOALS {
+            if !commands.is_empty() && !commands.iter().any(|command| *command == goal.command) {
+                continue;
+            }
+            let (spent, end) = run(&program, &asked, goal, &folder);
+            let may = goal.seconds(asked.on_the_mains);
+            let told =
+                fs::read_to_string(folder.join(format!("{}.{}.err", asked.name, goal.command)));
+            let told = told.expect("it was kept");
+            let outcome = match end {
+                End::Code(Some(0)) => "answered".to_owned(),
+                End::Code(Some(code)) => format!("exit {code} {}", id(&told).unwrap_or("no id")),
+                End::Code(None) => "ended by a signal".to_owned(),
+                End::TooLong => format!("ended after {} s", LONGEST.as_secs()),
+            };
+            let factor = if spent > may {
+                format!("× {:.1}", spent / may)
+            } else {
+                String::new()
+            };
+            let line = format!(
+                "{:34} {:10} {spent:7.2} {may:5.0} {factor:>6}  {outcome}",
+                asked.name, goal.command
+            );
+            println!("{line}");
+            if spent > may {
+                over.push((spent / may, line.clone()));
+            }
+            if outcome != "answered" {
+                without.push(line);
+            }
+        }
+    }
+    over.sort_by(|one, other| other.0.total_cmp(&one.0));
+    println!("\nOver the goal, the worst first: {}", over.len());
+    for (_, line) in over {
+        println!("{line}");
+    }
+    println!("\nWithout an answer: {}", without.len());
+    for line in without {
+        println!("{line}");
+    }
+}
