@@ -11,6 +11,8 @@
 //!
 //! Source   Aprille & Trick, Proc. IEEE 60 (1972) 108; Floquet's theorem (both from memory)
 
+use std::sync::Arc;
+
 use serde::Serialize;
 
 use crate::error::SimError;
@@ -23,10 +25,11 @@ use crate::workspace::Workspace;
 
 mod coarse;
 mod collocation;
-mod monodromy;
+pub(crate) mod monodromy;
 mod run;
 mod shooting;
 
+use monodromy::Monodromy;
 use run::Run;
 
 /// How a periodic steady state is sought.
@@ -101,9 +104,38 @@ pub struct Period {
     pub multiplier: Option<f64>,
     /// The way that led there.
     pub approach: Approach,
+    /// What a cycle does to small changes, for states near by.
+    pub(crate) matrix: Option<Arc<Monodromy>>,
+}
+
+/// A settled state to set out from to others near by.
+#[derive(Clone, Debug)]
+pub struct Neighbour {
+    /// Length of its period, s.
+    duration: f64,
+    /// `[n+1]` the unknowns at the start of the period.
+    x: Vec<f64>,
+    matrix: Option<Arc<Monodromy>>,
+}
+
+impl Neighbour {
+    /// The matrix, where it is that of as long a period.
+    fn matrix_over(&self, duration: f64) -> Option<Arc<Monodromy>> {
+        let alike = self.duration.to_bits() == duration.to_bits();
+        self.matrix.clone().filter(|_| alike)
+    }
 }
 
 impl Period {
+    /// The period as a place to set out from.
+    pub fn neighbour(&self) -> Neighbour {
+        Neighbour {
+            duration: self.duration,
+            x: self.samples[0].clone(),
+            matrix: self.matrix.clone(),
+        }
+    }
+
     /// One unknown against time, `[samples]`.
     pub fn unknown(&self, unknown: u32) -> Vec<f64> {
         self.samples.iter().map(|x| x[unknown as usize]).collect()
@@ -127,6 +159,26 @@ pub fn settle(
     tolerances: &Tolerances,
     ws: &mut Workspace,
 ) -> Result<Period, SimError> {
+    settle_from(system, duration, settling, tolerances, None, ws)
+}
+
+/// Finds the period of `duration` that closes on itself, from a settled state near by, if one is known; else from
+/// `ws.x`.
+///
+/// # Errors
+/// As [`settle`].
+pub fn settle_from(
+    system: &System,
+    duration: f64,
+    settling: &Settling,
+    tolerances: &Tolerances,
+    neighbour: Option<&Neighbour>,
+    ws: &mut Workspace,
+) -> Result<Period, SimError> {
+    if let Some(neighbour) = neighbour {
+        ws.x.copy_from_slice(&neighbour.x);
+    }
+    let known = neighbour.and_then(|neighbour| neighbour.matrix_over(duration));
     let collocate = |ws: &mut Workspace| collocated(system, duration, settling, tolerances, ws);
     let run = |ws: &mut Workspace| Run::new(system, duration, settling, tolerances, ws);
     match settling.approach {
@@ -138,14 +190,14 @@ pub fn settle(
                 lasts(system, &period.samples, duration, ws)?;
                 return Ok(period);
             }
-            coarse::approach(system, duration, settling, tolerances, ws)?;
-            shooting::settle(run(ws), settling, ws)
+            let known = coarse::approach(system, duration, settling, tolerances, known, ws)?;
+            shooting::settle(run(ws), settling, known, ws)
         }
         Approach::Collocation => collocate(ws).unwrap_or(Err(SimError::NotPeriodic {
             cycles: 0,
             residual: f64::INFINITY,
         })),
-        Approach::Shooting => shooting::settle(run(ws), settling, ws),
+        Approach::Shooting => shooting::settle(run(ws), settling, known, ws),
         Approach::Waiting => run(ws).wait(ws),
     }
 }
@@ -216,9 +268,9 @@ fn collocated(
     if closes.ok()? > CLOSES {
         return None;
     }
-    let multiplier = Some(monodromy::Monodromy::whole(&sensitivity)?.multiplier());
+    let matrix = Arc::new(Monodromy::whole(&sensitivity)?);
     run.samples = samples;
     run.residual = found.tail;
     run.takes_no_steps();
-    Some(run.finish(multiplier, Approach::Collocation, ws))
+    Some(run.finish(Some(matrix), Approach::Collocation, ws))
 }

@@ -11,7 +11,7 @@ use crate::common_period::common_period;
 use crate::error::SimError;
 use crate::operating_point::{Found, operating_point};
 use crate::parts::Waveform;
-use crate::periodic::{Approach, Period, Settling, settle};
+use crate::periodic::{Approach, Neighbour, Period, Settling, settle};
 use crate::small_signal::SmallSignal;
 use crate::stability::growing_over;
 use crate::system::System;
@@ -37,6 +37,7 @@ pub struct Rest {
     pub found: Found,
     /// The mains, when it moves.
     pub mains: Option<Mains>,
+    neighbour: Option<Neighbour>,
 }
 
 /// The period a mains-fed circuit rests on.
@@ -87,9 +88,32 @@ impl Rest {
                 cycles: period.cycles,
                 approach: period.approach,
             }),
+            neighbour: Some(period.neighbour()),
             samples: Arc::new(period.samples),
             found,
         }
+    }
+
+    /// The rest as a period; of a circuit that is still, one as long as that, s.
+    pub fn period(&self, still: f64) -> Period {
+        Period {
+            duration: self.mains.map_or(still, |mains| mains.duration),
+            turns: 1,
+            samples: self.samples.to_vec(),
+            cycles: self.mains.map_or(0, |mains| mains.cycles),
+            residual: self.mains.map_or(0.0, |mains| mains.residual),
+            forced: 0.0,
+            multiplier: None,
+            approach: self
+                .mains
+                .map_or(Approach::Automatic, |mains| mains.approach),
+            matrix: None,
+        }
+    }
+
+    /// The rest on the mains as a place to set out from.
+    pub fn neighbour(&self) -> Option<&Neighbour> {
+        self.neighbour.as_ref()
     }
 
     /// Finds it; `ws.x` ends there (at the start of a mains period), its waveforms stay what they are.
@@ -117,6 +141,7 @@ impl Rest {
                 samples: Arc::new(vec![ws.x.clone()]),
                 found,
                 mains: None,
+                neighbour: None,
             });
         }
         let duration = common_period(&supplies, LONGEST)?.duration;
@@ -139,6 +164,7 @@ impl Rest {
         };
         let period = settle(system, duration, &settling, tolerances, ws)?;
         Ok(Self {
+            neighbour: Some(period.neighbour()),
             samples: Arc::new(period.samples),
             found,
             mains: Some(Mains {

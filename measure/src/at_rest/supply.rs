@@ -321,17 +321,7 @@ impl SupplyOf {
             let of = changed.as_ref().unwrap_or(of);
             let rest = &of.rest;
             let Some(drive) = job.drive else {
-                let mains = rest.mains;
-                let period = Period {
-                    duration: mains.map_or(1.0 / self.mains.frequency, |mains| mains.duration),
-                    turns: 1,
-                    samples: rest.samples().to_vec(),
-                    cycles: mains.map_or(0, |mains| mains.cycles),
-                    residual: mains.map_or(0.0, |mains| mains.residual),
-                    forced: 0.0,
-                    multiplier: None,
-                    approach: mains.map_or(sim::periodic::Approach::Automatic, |m| m.approach),
-                };
+                let period = rest.period(1.0 / self.mains.frequency);
                 return Ok((period, None, of.workspace()));
             };
             let stand = Stand::new(&self.power, of);

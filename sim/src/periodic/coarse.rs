@@ -6,7 +6,10 @@
 //! Source   L-stability of TR-BDF2: Hosea & Shampine, Appl. Numer. Math. 20 (1996) 21 (from memory)
 
 use super::run::Run;
-use super::{Period, Settling, lasts, shooting};
+use std::sync::Arc;
+
+use super::monodromy::Monodromy;
+use super::{Settling, lasts, shooting};
 use crate::error::SimError;
 use crate::system::System;
 use crate::tolerances::Tolerances;
@@ -22,7 +25,8 @@ const COARSER: usize = 4;
 /// Cycles at most: where these do not arrive the fine search tries for itself.
 const MOST_CYCLES: u32 = 80;
 
-/// From `ws.x` to near the settled period; `ws` stays as it was where that is not reached.
+/// From `ws.x` to near the settled period, and the matrix that led there; `ws` stays as it was, and there is none, where
+/// that is not reached.
 ///
 /// # Errors
 /// [`SimError::Bursts`].
@@ -31,8 +35,9 @@ pub(super) fn approach(
     duration: f64,
     settling: &Settling,
     tolerances: &Tolerances,
+    known: Option<Arc<Monodromy>>,
     ws: &mut Workspace,
-) -> Result<(), SimError> {
+) -> Result<Option<Arc<Monodromy>>, SimError> {
     let coarse = Settling {
         samples: settling.samples / COARSER,
         periodicity: CLOSES,
@@ -45,9 +50,10 @@ pub(super) fn approach(
     };
     let (kept, memory) = (ws.x.clone(), ws.memory.clone());
     let run = |ws: &mut Workspace| Run::new(system, duration, &coarse, &loose, ws);
-    if let Ok(Period { samples, .. }) = shooting::settle(run(ws), &coarse, ws) {
-        ws.x.copy_from_slice(&samples[0]);
-        return lasts(system, &samples, duration, ws);
+    if let Ok(found) = shooting::settle(run(ws), &coarse, known, ws) {
+        ws.x.copy_from_slice(&found.samples[0]);
+        lasts(system, &found.samples, duration, ws)?;
+        return Ok(found.matrix);
     }
     // Bursts that coarse steps do not damp keep it from closing; then any of its cycles shows them.
     let mut last = run(ws);
@@ -55,7 +61,7 @@ pub(super) fn approach(
     ws.x = kept;
     ws.memory = memory;
     if moves {
-        return lasts(system, &last.samples, duration, ws);
+        lasts(system, &last.samples, duration, ws)?;
     }
-    Ok(())
+    Ok(None)
 }

@@ -21,12 +21,14 @@ use crate::transient::sensitivity::Sensitivity;
 use crate::workspace::Workspace;
 
 /// What a cycle does to small changes of its start, ready to correct it.
-pub(super) struct Monodromy {
+#[derive(Debug)]
+pub(crate) struct Monodromy {
     /// The unknowns that store something: rows and columns of M.
     stores: Vec<usize>,
     form: Form,
 }
 
+#[derive(Debug)]
 enum Form {
     Whole {
         matrix: DMatrix<f64>,

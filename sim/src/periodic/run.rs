@@ -1,5 +1,8 @@
 //! Cycles of the circuit, one after the other, with what is needed to judge and correct them.
 
+use std::sync::Arc;
+
+use super::monodromy::Monodromy;
 use super::{Approach, Period, Settling};
 use crate::error::SimError;
 use crate::stability::{growing_over, repeating, repeats};
@@ -124,6 +127,10 @@ impl<'a> Run<'a> {
         }
     }
 
+    pub(super) fn trace(&self) -> (u64, u64) {
+        self.steps
+    }
+
     /// The samples are not those of a cycle that was stepped through.
     pub(super) fn takes_no_steps(&mut self) {
         self.steps = (0, 0);
@@ -214,14 +221,20 @@ impl<'a> Run<'a> {
         })
     }
 
-    /// The cycle just run is the answer, if disturbances die away in it; without a multiplier that was seen by waiting.
+    /// Growth, 1/s, of what a cycle multiplies by so much.
+    pub(super) fn growth(&self, multiplier: f64) -> f64 {
+        multiplier.ln() / self.duration
+    }
+
+    /// The cycle just run is the answer, if disturbances die away in it; without a matrix that was seen by waiting.
     pub(super) fn finish(
         mut self,
-        multiplier: Option<f64>,
+        matrix: Option<Arc<Monodromy>>,
         approach: Approach,
         ws: &Workspace,
     ) -> Result<Period, SimError> {
-        let growth = multiplier.map(|multiplier| multiplier.ln() / self.duration);
+        let multiplier = matrix.as_ref().map(|matrix| matrix.multiplier());
+        let growth = multiplier.map(|multiplier| self.growth(multiplier));
         if let Some(rate) = growth.filter(|rate| *rate > NEUTRAL) {
             // From cycle to cycle only the growth is seen; its frequency is that of the mean circuit of the cycle.
             let mean = growing_over(self.system, &self.samples, &mut ws.clone())?;
@@ -245,6 +258,7 @@ impl<'a> Run<'a> {
             },
             multiplier,
             approach,
+            matrix,
         })
     }
 

@@ -1,17 +1,20 @@
 //! Shooting: the start of a cycle is corrected until the cycle closes.
 //!
 //! The monodromy matrix of one cycle serves several corrections as long as each shrinks the residual
-//! well; its cycles are run by the same steps, so that they are a smooth function of their start. What is
-//! accepted is a cycle that was run and closes on itself.
+//! well; its cycles are run by the same steps, so that they are a smooth function of their start. One handed on from a
+//! coarser search or from a neighbouring state serves as well as one's own while it does that. What is accepted is a
+//! cycle that was run and closes on itself.
 //!
 //! ```text
-//! RunIn(n) ─► … ─► RunIn(0) ─► Measured ─► Corrected ─► Corrected ─► … ─► closed
-//!    ▲                ▲            │           │
-//!    │                └─── slow ───│───────────┤
-//!    └──── no matrix, worse, lost ─┴───────────┘
+//! RunIn(n) ─► … ─► RunIn(0) ─► Known ─► Corrected ─► Corrected ─► … ─► closed
+//!    ▲                ▲          │           │
+//!    │                └── slow ──│───────────┤
+//!    └─── no matrix, worse, lost ┴───────────┘
 //! ```
 //!
 //! Source   Aprille & Trick, Proc. IEEE 60 (1972) 108 (from memory)
+
+use std::sync::Arc;
 
 use super::monodromy::Monodromy;
 use super::run::{NEAR, Run};
@@ -27,15 +30,43 @@ pub(super) const RUN_IN: u32 = 3;
 /// A correction that leaves more than this share of the residual calls for a new monodromy matrix.
 const SLOW: f64 = 0.1;
 
+/// Growth, 1/s, above which a matrix handed on does not tell that a state lasts: it is that of other steps or another
+/// drive, and a state that decays as slowly asks for its own.
+const DECAYS: f64 = -0.05;
+
+/// A monodromy matrix and whether it is that of a cycle of this search.
+#[derive(Clone, Debug)]
+struct Matrix {
+    of: Arc<Monodromy>,
+    own: bool,
+}
+
 /// Where the search stands between two cycles.
 enum Phase {
     /// So many cycles are still run as they come; the one after them brings its matrix.
     RunIn(u32),
-    /// A cycle brought its matrix, which has corrected nothing yet; none when it is of no use, and another
-    /// has to bring one.
-    Measured(Option<Monodromy>),
+    /// A matrix is known that has corrected nothing here yet; none when the one a cycle brought is of no use, and
+    /// another has to bring one.
+    Known(Option<Matrix>),
     /// The cycle just run started from a correction by the matrix; the residual before that.
-    Corrected(Monodromy, f64),
+    Corrected(Matrix, f64),
+}
+
+impl Phase {
+    fn own(monodromy: Option<Monodromy>) -> Self {
+        Self::Known(monodromy.map(|of| Matrix {
+            of: Arc::new(of),
+            own: true,
+        }))
+    }
+
+    /// The phase when the residual before the last correction tells nothing any more.
+    fn afresh(self) -> Self {
+        match self {
+            Self::Corrected(matrix, _) => Self::Known(Some(matrix)),
+            Self::RunIn(_) | Self::Known(_) => self,
+        }
+    }
 }
 
 /// Where the kept steps come from: those of a cycle far from the settled one are not those its error asks for.
@@ -49,15 +80,20 @@ enum Steps {
     Near,
 }
 
-/// Settles `run` by shooting; by waiting when half of the cycles allowed have led nowhere.
+/// Settles `run` by shooting, with the matrix of a neighbouring state if one is known; by waiting when half of the
+/// cycles allowed have led nowhere.
 pub(super) fn settle(
     mut run: Run<'_>,
     settling: &Settling,
+    known: Option<Arc<Monodromy>>,
     ws: &mut Workspace,
 ) -> Result<Period, SimError> {
     let is_small = Sensitivity::stores_of(run.system).len() <= settling.whole_matrix;
     let mut whole = is_small.then(|| Sensitivity::whole(run.system));
-    let mut phase = Phase::RunIn(settling.run_in);
+    let mut phase = match known {
+        Some(of) => Phase::Known(Some(Matrix { of, own: false })),
+        None => Phase::RunIn(settling.run_in),
+    };
     let mut steps = Steps::Far;
     while run.cycles < settling.most_cycles / 2 {
         let (residual, reached) = match cycle(&mut run, phase, steps, whole.as_mut(), ws) {
@@ -68,12 +104,34 @@ pub(super) fn settle(
             }
             Err(error) => return Err(error),
         };
+        if std::env::var_os("TRACE").is_some() {
+            eprintln!(
+                "  cycle {} residual {residual:.2e} {} {:?} samples {}",
+                run.cycles,
+                match &reached {
+                    Phase::RunIn(n) => format!("runin{n}"),
+                    Phase::Known(m) => format!("known {:?}", m.as_ref().map(|m| m.own)),
+                    Phase::Corrected(..) => "corrected".into(),
+                },
+                run.trace(),
+                settling.samples
+            );
+        }
+        let (reached, closes) = (
+            // By other steps the residual is another.
+            if steps == Steps::Due {
+                reached.afresh()
+            } else {
+                reached
+            },
+            residual <= settling.periodicity,
+        );
         steps = match steps {
             Steps::Far if residual < NEAR => Steps::Due,
             Steps::Due => Steps::Near,
             Steps::Far | Steps::Near => steps,
         };
-        if residual > settling.periodicity {
+        if !closes {
             phase = next(&mut run, reached, residual, ws);
             continue;
         }
@@ -83,12 +141,15 @@ pub(super) fn settle(
             // It closes; whether it lasts takes the matrix of one cycle more.
             (Phase::RunIn(_), Steps::Far | Steps::Near) => Phase::RunIn(0),
             // Whether it lasts is not known without one: it must go on closing.
-            (Phase::Measured(None), Steps::Far | Steps::Near) => Phase::RunIn(RUN_IN),
+            (Phase::Known(None), Steps::Far | Steps::Near) => Phase::RunIn(RUN_IN),
             (
-                Phase::Measured(Some(matrix)) | Phase::Corrected(matrix, _),
+                Phase::Known(Some(matrix)) | Phase::Corrected(matrix, _),
                 Steps::Far | Steps::Near,
             ) => {
-                return run.finish(Some(matrix.multiplier()), Approach::Shooting, ws);
+                if matrix.own || run.growth(matrix.of.multiplier()) < DECAYS {
+                    return run.finish(Some(matrix.of), Approach::Shooting, ws);
+                }
+                Phase::RunIn(0)
             }
         };
     }
@@ -104,14 +165,14 @@ fn cycle(
     ws: &mut Workspace,
 ) -> Result<(f64, Phase), SimError> {
     match (phase, whole) {
-        (Phase::RunIn(0) | Phase::Measured(None), Some(whole)) => {
+        (Phase::RunIn(0) | Phase::Known(None), Some(whole)) => {
             whole.begin(run.system);
             let residual = run.cycle_with(whole, ws)?;
-            Ok((residual, Phase::Measured(Monodromy::whole(whole))))
+            Ok((residual, Phase::own(Monodromy::whole(whole))))
         }
-        (Phase::RunIn(0) | Phase::Measured(None), None) => {
+        (Phase::RunIn(0) | Phase::Known(None), None) => {
             let residual = run.cycle(Choice::Kept, ws)?;
-            Ok((residual, Phase::Measured(Monodromy::slow(run, ws))))
+            Ok((residual, Phase::own(Monodromy::slow(run, ws))))
         }
         (phase, _) => {
             let choice = match steps {
@@ -128,12 +189,12 @@ fn cycle(
 fn next(run: &mut Run<'_>, phase: Phase, residual: f64, ws: &mut Workspace) -> Phase {
     match phase {
         Phase::RunIn(cycles) => Phase::RunIn(cycles.saturating_sub(1)),
-        Phase::Measured(None) => look_around(run, RUN_IN),
+        Phase::Known(None) => look_around(run, RUN_IN),
         // The matrix has served its time; after a step for the worse, look around first.
         Phase::Corrected(_, before) if residual > before => look_around(run, RUN_IN),
         Phase::Corrected(_, before) if residual > SLOW * before => look_around(run, 0),
-        Phase::Measured(Some(matrix)) | Phase::Corrected(matrix, _) => {
-            if matrix.correct(run, ws) {
+        Phase::Known(Some(matrix)) | Phase::Corrected(matrix, _) => {
+            if matrix.of.correct(run, ws) {
                 Phase::Corrected(matrix, residual)
             } else {
                 look_around(run, RUN_IN)

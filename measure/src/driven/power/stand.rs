@@ -10,7 +10,7 @@ use sim::circuit::NodeId;
 use sim::common_period::common_period;
 use sim::error::SimError;
 use sim::parts::{Part, Waveform};
-use sim::periodic::{Period, Settling, settle};
+use sim::periodic::{Period, Settling, settle_from};
 use sim::rest::{MAINS_SAMPLES, moving};
 use sim::spectrum::Spectrum;
 
@@ -43,8 +43,7 @@ pub(crate) enum Start<'a> {
 #[derive(Clone, Debug)]
 pub(crate) struct Neighbour {
     drive: f64,
-    /// `[n+1]`.
-    start: Vec<f64>,
+    settled: sim::periodic::Neighbour,
 }
 
 impl Neighbour {
@@ -52,7 +51,7 @@ impl Neighbour {
     pub(crate) fn of(drive: f64, period: &Period) -> Self {
         Self {
             drive,
-            start: period.samples[0].clone(),
+            settled: period.neighbour(),
         }
     }
 }
@@ -103,7 +102,16 @@ impl<'a> Stand<'a> {
 
     /// Settles the circuit at the question's sine of that peak, V, and reads it.
     pub(crate) fn level(&self, drive: f64, start: Start<'_>) -> Result<Level, SimError> {
+        let t = std::time::Instant::now();
         let period = self.settled(&self.tone(drive), start)?;
+        if std::env::var_os("TRACE").is_some() {
+            eprintln!(
+                "level {drive:.4} {:?} cycles {} in {:?}",
+                period.approach,
+                period.cycles,
+                t.elapsed()
+            );
+        }
         Ok(self.read(drive, &period))
     }
 
@@ -118,16 +126,13 @@ impl<'a> Stand<'a> {
         let mut ws = self
             .of
             .driven_by(self.question.generator, tone.waveform.clone())?;
-        let mut run_in = asked.run_in;
-        if let Some(neighbour) = start.nearest() {
-            ws.x.copy_from_slice(&neighbour.start);
-            run_in = 0;
-        }
+        let nearest = start.nearest().map(|neighbour| &neighbour.settled);
+        let neighbour = nearest.or(self.of.rest.neighbour());
         let (system, tolerances) = (self.of.system, &self.of.tolerances);
         // The generator is silent there and no supply, however far it is driven.
         let others = moving(self.of.waveforms());
         if others.is_empty() {
-            return settle(system, tone.duration, asked, tolerances, &mut ws);
+            return settle_from(system, tone.duration, asked, tolerances, neighbour, &mut ws);
         }
         // With the mains or another signal: a period that holds whole turns of all.
         let mut all = vec![1.0 / tone.duration];
@@ -136,11 +141,18 @@ impl<'a> Stand<'a> {
         let turns = common.cycles[0];
         let settling = Settling {
             samples: MAINS_SAMPLES.max(turns as usize * asked.samples.min(SAMPLES_OF_TURN)),
-            run_in,
             ..*asked
         };
-        let period = settle(system, common.duration, &settling, tolerances, &mut ws)?;
-        Ok(Period { turns, ..period })
+        let mut period = settle_from(
+            system,
+            common.duration,
+            &settling,
+            tolerances,
+            neighbour,
+            &mut ws,
+        )?;
+        period.turns = turns;
+        Ok(period)
     }
 
     /// The spectrum of the volts across the load, with all that is in it.
