@@ -106,6 +106,8 @@ pub struct Period {
     pub approach: Approach,
     /// What a cycle does to small changes, for states near by.
     pub(crate) matrix: Option<Arc<Monodromy>>,
+    /// `[n+1]` the start that a coarser search found, if one led there.
+    pub(crate) coarse: Option<Vec<f64>>,
 }
 
 /// A settled state to set out from to others near by.
@@ -113,12 +115,26 @@ pub struct Period {
 pub struct Neighbour {
     /// Length of its period, s.
     duration: f64,
-    /// `[n+1]` the unknowns at the start of the period.
+    /// `[n+1]` the unknowns at the start of the period, and as a coarser search found them.
     x: Vec<f64>,
+    coarse: Vec<f64>,
     matrix: Option<Arc<Monodromy>>,
 }
 
 impl Neighbour {
+    /// On the straight line from this one to another, at a share of the way, which may lie beyond either.
+    #[must_use]
+    pub fn towards(&self, other: &Self, share: f64) -> Self {
+        let line = |a: &[f64], b: &[f64]| -> Vec<f64> {
+            a.iter().zip(b).map(|(a, b)| a + share * (b - a)).collect()
+        };
+        Self {
+            x: line(&self.x, &other.x),
+            coarse: line(&self.coarse, &other.coarse),
+            ..self.clone()
+        }
+    }
+
     /// The matrix, where it is that of as long a period.
     fn matrix_over(&self, duration: f64) -> Option<Arc<Monodromy>> {
         let alike = self.duration.to_bits() == duration.to_bits();
@@ -129,9 +145,11 @@ impl Neighbour {
 impl Period {
     /// The period as a place to set out from.
     pub fn neighbour(&self) -> Neighbour {
+        let x = &self.samples[0];
         Neighbour {
             duration: self.duration,
-            x: self.samples[0].clone(),
+            x: x.clone(),
+            coarse: self.coarse.as_ref().unwrap_or(x).clone(),
             matrix: self.matrix.clone(),
         }
     }
@@ -175,9 +193,6 @@ pub fn settle_from(
     neighbour: Option<&Neighbour>,
     ws: &mut Workspace,
 ) -> Result<Period, SimError> {
-    if let Some(neighbour) = neighbour {
-        ws.x.copy_from_slice(&neighbour.x);
-    }
     let known = neighbour.and_then(|neighbour| neighbour.matrix_over(duration));
     let collocate = |ws: &mut Workspace| collocated(system, duration, settling, tolerances, ws);
     let run = |ws: &mut Workspace| Run::new(system, duration, settling, tolerances, ws);
@@ -190,8 +205,22 @@ pub fn settle_from(
                 lasts(system, &period.samples, duration, ws)?;
                 return Ok(period);
             }
+            if let Some(neighbour) = neighbour {
+                ws.x.copy_from_slice(&neighbour.coarse);
+            }
             let known = coarse::approach(system, duration, settling, tolerances, known, ws)?;
-            shooting::settle(run(ws), settling, known, ws)
+            let coarse = known.is_some().then(|| ws.x.clone());
+            if let (Some(neighbour), Some(_)) = (neighbour, &coarse) {
+                // What coarse steps leave out is much the same there.
+                for (x, (fine, coarse)) in
+                    ws.x.iter_mut()
+                        .zip(neighbour.x.iter().zip(&neighbour.coarse))
+                {
+                    *x += fine - coarse;
+                }
+            }
+            let period = shooting::settle(run(ws), settling, known, ws)?;
+            Ok(Period { coarse, ..period })
         }
         Approach::Collocation => collocate(ws).unwrap_or(Err(SimError::NotPeriodic {
             cycles: 0,

@@ -108,6 +108,7 @@ impl Rest {
                 .mains
                 .map_or(Approach::Automatic, |mains| mains.approach),
             matrix: None,
+            coarse: None,
         }
     }
 

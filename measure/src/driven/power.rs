@@ -206,11 +206,11 @@ impl PowerOf {
         let stand = Stand::new(self, of);
         let small = stand.settled(&self.tone(SMALL), Start::Rest)?;
         let start = self.start(&stand, &small)?;
-        let climb = Climb::to_limit(start, self.distortion_limit).run(&stand, false, &|_| ());
+        let climb = Climb::to_limit(start, self.distortion_limit).run(&stand, &|_| ());
         if let Some(error) = climb.ended {
             return Err(error);
         }
-        let solve = |drive: f64| stand.level(drive, Start::Rest);
+        let solve = |drive: f64| stand.level(drive, Start::Nearest(drive, &climb.neighbours));
         let target = target::Target::Distortion(self.distortion_limit);
         Ok(target.last(&climb.levels, &solve))
     }
@@ -258,10 +258,7 @@ impl Measurement for PowerOf {
         } else {
             stand.output_valves(&small)
         };
-        // A circuit on its mains is slow to settle and starts at its neighbours.
-        let on_mains = of.rest.mains.is_some();
-        let climb =
-            Climb::beyond_limit(start, self.distortion_limit).run(&stand, on_mains, progress);
+        let climb = Climb::beyond_limit(start, self.distortion_limit).run(&stand, progress);
         let (levels, neighbours) = (climb.levels, climb.neighbours);
         if levels.is_empty() {
             // The first level failed: its reason is the answer.

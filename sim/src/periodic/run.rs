@@ -127,10 +127,6 @@ impl<'a> Run<'a> {
         }
     }
 
-    pub(super) fn trace(&self) -> (u64, u64) {
-        self.steps
-    }
-
     /// The samples are not those of a cycle that was stepped through.
     pub(super) fn takes_no_steps(&mut self) {
         self.steps = (0, 0);
@@ -259,6 +255,7 @@ impl<'a> Run<'a> {
             multiplier,
             approach,
             matrix,
+            coarse: None,
         })
     }
 

@@ -104,19 +104,6 @@ pub(super) fn settle(
             }
             Err(error) => return Err(error),
         };
-        if std::env::var_os("TRACE").is_some() {
-            eprintln!(
-                "  cycle {} residual {residual:.2e} {} {:?} samples {}",
-                run.cycles,
-                match &reached {
-                    Phase::RunIn(n) => format!("runin{n}"),
-                    Phase::Known(m) => format!("known {:?}", m.as_ref().map(|m| m.own)),
-                    Phase::Corrected(..) => "corrected".into(),
-                },
-                run.trace(),
-                settling.samples
-            );
-        }
         let (reached, closes) = (
             // By other steps the residual is another.
             if steps == Steps::Due {

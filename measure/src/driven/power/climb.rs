@@ -47,7 +47,7 @@ pub(super) struct Climb {
 pub(super) struct Climbed {
     /// In rising drive; the last is the first where the way ends.
     pub(super) levels: Vec<Level>,
-    /// Starts for levels near by, where they were asked for.
+    /// Starts for levels near by.
     pub(super) neighbours: Vec<Neighbour>,
     /// Why the next level could not be solved, where that ended the way.
     pub(super) ended: Option<SimError>,
@@ -59,7 +59,7 @@ impl Climb {
         Self {
             start,
             stride: STEP,
-            together: 8,
+            together: 2,
             enough: f64::max(ENOUGH, 1.2 * limit),
             stopped: STOPPED,
         }
@@ -70,15 +70,15 @@ impl Climb {
         Self {
             start,
             stride: STEP * STEP * STEP,
-            together: 4,
+            together: 2,
             enough: limit,
             stopped: CLIPS,
         }
     }
 
-    /// Goes up. With `near`, each batch of levels starts at those settled before; which these are does not depend
+    /// Goes up. Each batch of levels starts at those settled before; which these are does not depend
     /// on threads, because only whole batches join them.
-    pub(super) fn run(self, stand: &Stand<'_>, near: bool, progress: &Progress<'_>) -> Climbed {
+    pub(super) fn run(self, stand: &Stand<'_>, progress: &Progress<'_>) -> Climbed {
         let mut way = Climbed {
             levels: Vec::new(),
             neighbours: Vec::new(),
@@ -103,9 +103,7 @@ impl Climb {
                         if !self.is_over(&way.levels) {
                             way.levels.push(level);
                         }
-                        if near {
-                            way.neighbours.push(neighbour);
-                        }
+                        way.neighbours.push(neighbour);
                     }
                     Err(error) => {
                         if !self.is_over(&way.levels) {

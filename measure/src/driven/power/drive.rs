@@ -1,11 +1,11 @@
 //! The drive that brings a figure of the output to a wanted value, by solving again until it does.
 //!
 //! The logarithm of the figure is nearly a straight line in the logarithm of the drive, so the search
-//! runs on these: from a guess the secant leads to where the figure is bracketed, and the Illinois form
-//! of regula falsi closes in. A *miss* is ln(figure / wanted): it rises through zero at the target, and
-//! counts as met within a closeness.
+//! runs on these: from a guess the secant leads to where the figure is bracketed, and the inverse parabola
+//! closes in where it may be trusted, halving where not. A *miss* is ln(figure / wanted): it rises through zero at
+//! the target, and counts as met within a closeness.
 //!
-//! Source   Dowell & Jarratt, BIT 11 (1971) 168 (from memory)
+//! Source   Chandrupatla, Adv. Eng. Softw. 28 (1997) 145 (from memory)
 
 use sim::error::SimError;
 
@@ -121,15 +121,15 @@ pub(crate) fn close_in<T: Clone>(
     miss: &impl Fn(&T) -> f64,
     solve: &impl Fn(f64) -> Result<T, SimError>,
 ) -> Result<At<T>, SimError> {
-    let (mut left, mut right) = (low.drive.ln(), high.drive.ln());
-    let (mut miss_left, mut miss_right) = (low.miss, high.miss);
+    // The newest place, the end across the target from it, and the place given up last; with their misses.
+    let (mut newest, mut across) = ((low.drive.ln(), low.miss), (high.drive.ln(), high.miss));
+    let mut share = newest.1 / (newest.1 - across.1);
     let mut best = if high.miss < -low.miss { high } else { low };
-    let mut last_side = 0;
     for _ in 0..MOST_SOLVES {
         if best.miss.abs() < close {
             break;
         }
-        let place = (left * miss_right - right * miss_left) / (miss_right - miss_left);
+        let place = newest.0 + share * (across.0 - newest.0);
         let drive = place.exp();
         let answer = solve(drive)?;
         let here = miss(&answer);
@@ -140,22 +140,26 @@ pub(crate) fn close_in<T: Clone>(
                 answer,
             };
         }
-        // Illinois: an end that stays twice running counts half.
-        if here < 0.0 {
-            (left, miss_left) = (place, here);
-            if last_side < 0 {
-                miss_right *= 0.5;
-            }
-            last_side = -1;
+        let given_up = if here.is_sign_negative() == newest.1.is_sign_negative() {
+            newest
         } else {
-            (right, miss_right) = (place, here);
-            if last_side > 0 {
-                miss_left *= 0.5;
-            }
-            last_side = 1;
-        }
+            std::mem::replace(&mut across, newest)
+        };
+        newest = (place, here);
+        share = inverse_parabola(newest, across, given_up).unwrap_or(0.5);
     }
     Ok(best)
+}
+
+/// Where the parabola of the place by the miss, through three points, is at no miss: as a share of the way from the
+/// first to the second; none where it does not rise from one end to the other.
+fn inverse_parabola(a: (f64, f64), b: (f64, f64), c: (f64, f64)) -> Option<f64> {
+    let along = (a.0 - b.0) / (c.0 - b.0);
+    let up = (a.1 - b.1) / (c.1 - b.1);
+    (up * up < along && (1.0 - up).powi(2) < 1.0 - along).then(|| {
+        a.1 / (b.1 - a.1) * (c.1 / (b.1 - c.1))
+            + (c.0 - a.0) / (b.0 - a.0) * (a.1 / (c.1 - a.1)) * (b.1 / (c.1 - b.1))
+    })
 }
 
 #[cfg(test)]

@@ -1,8 +1,9 @@
 //! What gives up first as the drive rises.
 //!
-//! Each cause has an indicator that grows through zero where it sets in. The two levels of the sweep around
-//! the onset are parted by halving the drive between them, solving anew, until they lie
-//! [`CLOSE`] apart; causes that set in between the same levels share the solutions.
+//! Each cause has an indicator that grows through zero where it sets in, nearly straight in the logarithm of the drive.
+//! The straight line between the two levels of the sweep around the onset tells where; a level is solved there and the
+//! line drawn anew, until it moves by less than half of [`CLOSE`]. Causes that set in between the same levels share the
+//! solutions.
 
 use rayon::prelude::*;
 use serde::Serialize;
@@ -109,37 +110,47 @@ pub(super) fn limits(
         levels
             .par_windows(2)
             .zip(brackets)
-            .flat_map_iter(|(pair, candidates)| narrow(&pair[0], &pair[1], candidates, solve)),
+            .flat_map_iter(|(pair, candidates)| {
+                let waiting = candidates.into_iter().map(|candidate| (candidate, None));
+                narrow(&pair[0], &pair[1], waiting.collect(), solve)
+            }),
     );
     found.sort_by(|a, b| a.drive.total_cmp(&b.drive));
     found
 }
 
-/// Halves the drive between two levels until each candidate's onset is closely bracketed; the onset is
-/// the upper level, where it is seen.
+/// The onsets between two levels. Each candidate comes with the drive at which it was last expected, if it was.
 fn narrow(
     low: &Level,
     high: &Level,
-    candidates: Vec<Candidate>,
+    candidates: Vec<(Candidate, Option<f64>)>,
     solve: &(impl Fn(f64) -> Result<Level, SimError> + Sync),
 ) -> Vec<Limit> {
-    if candidates.is_empty() {
-        return Vec::new();
-    }
-    if high.drive > CLOSE * low.drive
-        && let Ok(middle) = solve((low.drive * high.drive).sqrt())
-    {
-        let (below, above): (Vec<_>, Vec<_>) = candidates
-            .into_iter()
-            .partition(|candidate| (candidate.indicator)(&middle) >= 0.0);
-        let mut found = narrow(low, &middle, below, solve);
-        found.extend(narrow(&middle, high, above, solve));
+    let near = |a: f64, b: f64, times: f64| (a / b).ln().abs() <= times * CLOSE.ln();
+    let (found, open): (Vec<_>, Vec<_>) = candidates
+        .into_iter()
+        .map(|(candidate, before)| (candidate.between(low, high), candidate, before))
+        .partition(|(here, _, before)| {
+            near(high.drive, low.drive, 1.0) || before.is_some_and(|b| near(here.drive, b, 0.5))
+        });
+    let mut found: Vec<Limit> = found.into_iter().map(|(here, ..)| here).collect();
+    let Some((first, ..)) = open.first() else {
         return found;
-    }
-    candidates
-        .iter()
-        .map(|candidate| candidate.at(high))
-        .collect()
+    };
+    // A little inside, so that the two parts differ from the whole.
+    let inside = CLOSE.sqrt();
+    let drive = first.drive.clamp(low.drive * inside, high.drive / inside);
+    let Ok(middle) = solve(drive) else {
+        found.extend(open.iter().map(|(_, candidate, _)| candidate.at(high)));
+        return found;
+    };
+    let (below, above): (Vec<_>, Vec<_>) = open
+        .into_iter()
+        .map(|(here, candidate, _)| (candidate, Some(here.drive)))
+        .partition(|(candidate, _)| (candidate.indicator)(&middle) >= 0.0);
+    found.extend(narrow(low, &middle, below, solve));
+    found.extend(narrow(&middle, high, above, solve));
+    found
 }
 
 /// What clips first on the way up to `level`, with everything that sets in together with it; empty when
@@ -180,6 +191,19 @@ pub(crate) fn first_to_give_up(
 }
 
 impl Candidate {
+    /// Where the straight line of the indicator by ln drive passes zero between two levels.
+    fn between(&self, low: &Level, high: &Level) -> Limit {
+        let (before, after) = ((self.indicator)(low), (self.indicator)(high));
+        let share = before / (before - after);
+        let share = if share.is_finite() { share } else { 0.5 };
+        let on_the_way = |low: f64, high: f64| low * (high / low).powf(share);
+        Limit {
+            drive: on_the_way(low.drive, high.drive),
+            power: on_the_way(low.power, high.power),
+            ..self.at(high)
+        }
+    }
+
     fn at(&self, level: &Level) -> Limit {
         Limit {
             part: self.part.clone(),
@@ -189,6 +213,13 @@ impl Candidate {
             power: level.power,
         }
     }
+}
+
+/// How far a current is above a threshold, as a logarithm.
+fn above(current: f64, threshold: f64) -> f64 {
+    /// What counts as none, A: keeps the logarithm finite.
+    const NONE: f64 = 1e-12;
+    ((current.max(0.0) + NONE) / (threshold + NONE)).ln()
 }
 
 fn candidates(first: &Level, output_valves: &[String]) -> Vec<Candidate> {
@@ -202,8 +233,8 @@ fn candidates(first: &Level, output_valves: &[String]) -> Vec<Candidate> {
             Cause::CutOff
         };
         let of_valve: [(Cause, Indicator); 3] = [
-            (Cause::GridCurrent, |v| v.i_g_most - GRID_CURRENT),
-            (cut_off, |v| CUT_OFF * v.i_a_rest - v.i_a_least),
+            (Cause::GridCurrent, |v| above(v.i_g_most, GRID_CURRENT)),
+            (cut_off, |v| -above(v.i_a_least, CUT_OFF * v.i_a_rest)),
             (Cause::Knee, |v| -v.above_knee.unwrap_or(f64::INFINITY)),
         ];
         for (cause, indicator) in of_valve {

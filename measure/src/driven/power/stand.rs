@@ -10,7 +10,7 @@ use sim::circuit::NodeId;
 use sim::common_period::common_period;
 use sim::error::SimError;
 use sim::parts::{Part, Waveform};
-use sim::periodic::{Period, Settling, settle_from};
+use sim::periodic::{Neighbour as Settled, Period, Settling, settle_from};
 use sim::rest::{MAINS_SAMPLES, moving};
 use sim::spectrum::Spectrum;
 
@@ -43,7 +43,7 @@ pub(crate) enum Start<'a> {
 #[derive(Clone, Debug)]
 pub(crate) struct Neighbour {
     drive: f64,
-    settled: sim::periodic::Neighbour,
+    settled: Settled,
 }
 
 impl Neighbour {
@@ -56,15 +56,22 @@ impl Neighbour {
     }
 }
 
-impl<'a> Start<'a> {
-    fn nearest(self) -> Option<&'a Neighbour> {
-        match self {
-            Self::Rest => None,
-            Self::Nearest(drive, neighbours) => {
-                let apart = |other: &Neighbour| (drive / other.drive).ln().abs();
-                let nearest = neighbours.iter();
-                nearest.min_by(|a, b| apart(a).total_cmp(&apart(b)))
+impl Start<'_> {
+    /// The settled state on the line through the two nearest drives, one of which may be none at all, `rest`.
+    fn nearest(self, rest: Option<&Settled>) -> Option<Settled> {
+        let Self::Nearest(drive, neighbours) = self else {
+            return rest.cloned();
+        };
+        let rest = rest.map(|settled| (0.0, settled));
+        let driven = neighbours.iter().map(|other| (other.drive, &other.settled));
+        let mut near: Vec<(f64, &Settled)> = rest.into_iter().chain(driven).collect();
+        near.sort_by(|a, b| (a.0 - drive).abs().total_cmp(&(b.0 - drive).abs()));
+        match near[..] {
+            [(at, nearest), (other_at, other), ..] => {
+                Some(nearest.towards(other, (drive - at) / (other_at - at)))
             }
+            [(_, nearest)] => Some(nearest.clone()),
+            [] => None,
         }
     }
 }
@@ -102,16 +109,7 @@ impl<'a> Stand<'a> {
 
     /// Settles the circuit at the question's sine of that peak, V, and reads it.
     pub(crate) fn level(&self, drive: f64, start: Start<'_>) -> Result<Level, SimError> {
-        let t = std::time::Instant::now();
         let period = self.settled(&self.tone(drive), start)?;
-        if std::env::var_os("TRACE").is_some() {
-            eprintln!(
-                "level {drive:.4} {:?} cycles {} in {:?}",
-                period.approach,
-                period.cycles,
-                t.elapsed()
-            );
-        }
         Ok(self.read(drive, &period))
     }
 
@@ -126,13 +124,19 @@ impl<'a> Stand<'a> {
         let mut ws = self
             .of
             .driven_by(self.question.generator, tone.waveform.clone())?;
-        let nearest = start.nearest().map(|neighbour| &neighbour.settled);
-        let neighbour = nearest.or(self.of.rest.neighbour());
+        let neighbour = start.nearest(self.of.rest.neighbour());
         let (system, tolerances) = (self.of.system, &self.of.tolerances);
         // The generator is silent there and no supply, however far it is driven.
         let others = moving(self.of.waveforms());
         if others.is_empty() {
-            return settle_from(system, tone.duration, asked, tolerances, neighbour, &mut ws);
+            return settle_from(
+                system,
+                tone.duration,
+                asked,
+                tolerances,
+                neighbour.as_ref(),
+                &mut ws,
+            );
         }
         // With the mains or another signal: a period that holds whole turns of all.
         let mut all = vec![1.0 / tone.duration];
@@ -148,7 +152,7 @@ impl<'a> Stand<'a> {
             common.duration,
             &settling,
             tolerances,
-            neighbour,
+            neighbour.as_ref(),
             &mut ws,
         )?;
         period.turns = turns;
