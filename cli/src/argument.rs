@@ -123,3 +123,42 @@ pub(crate) fn through(name: &str, circuit: &Circuit) -> Result<PartId, Failure> 
         )
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::mains;
+
+    #[test]
+    fn ends_of_the_mains_are_as_asked_as_written_or_as_usual() {
+        let amplifier = |supply: &str| {
+            let text = format!(
+                r#"[amplifier]
+title = "Fed"
+source = "own design, invented for a test"
+[parts]
+M1 = {{ {supply} }}
+RL = {{ resistor = "1k", between = ["l", "chassis"] }}
+[bench]
+generator = {{ into = "l", resistance = "1M" }}
+load = "RL"
+"#
+            );
+            sheet::read(&text, &[]).unwrap_or_else(|faults| panic!("{faults:?}"))
+        };
+        let near = |found: (f64, f64), low: f64, high: f64| {
+            assert!((found.0 - low).abs() < 1e-12 && (found.1 - high).abs() < 1e-12);
+        };
+        let fed = amplifier(
+            r#"mains = "230V", frequency = "50Hz", between = ["l", "chassis"], low = "207V", high = "253V""#,
+        );
+        let supplied = amplifier(r#"supply = "100V", positive = "l", negative = "chassis""#);
+        let of = |text, amplifier| mains(text, amplifier).unwrap_or_else(|_| panic!("it is read"));
+        near(of(Some("6%"), &fed), 0.94, 1.06);
+        near(of(None, &fed), 0.9, 1.1);
+        near(
+            of(None, &supplied),
+            1.0 - super::SUPPLIES,
+            1.0 + super::SUPPLIES,
+        );
+    }
+}

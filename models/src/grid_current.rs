@@ -194,6 +194,18 @@ mod tests {
     }
 
     #[test]
+    fn classes_part_the_types_that_bound_them() {
+        // The types and figures of the limits' own sources: 12AU7 17, 6SN7 20, 12AT7 60; 6CG7 4 W, 45 10 W.
+        let class = |mu, watts| GridClass::of(ValveKind::Triode, mu, Some(watts));
+        assert_eq!(class(17.0, 2.75), GridClass::MediumMu);
+        assert_eq!(class(20.0, 4.0), GridClass::MediumMu);
+        assert_eq!(class(60.0, 2.5), GridClass::HighMu);
+        assert_eq!(class(3.5, 10.0), GridClass::PowerTriode);
+        let beam = GridClass::of(ValveKind::BeamTetrode, 8.0, Some(20.0));
+        assert_eq!(beam, GridClass::Pentode);
+    }
+
+    #[test]
     fn the_tail_joins_the_curve() {
         let grid = GridCurrent::assumed(GridClass::Pentode, 1e-3);
         let below = grid.onset(TAIL - 1e-12);

@@ -163,4 +163,36 @@ mod tests {
         assert_eq!(smoothed(i, 3.0 * i / volts).to_bits(), shot(i).to_bits());
         assert!(smoothed(1e-3, 1e-3) < 0.2 * shot(1e-3));
     }
+
+    #[cfg(feature = "files")]
+    #[test]
+    fn the_corner_makes_the_published_noise() {
+        use super::{Joined, flicker_corner};
+        // The formula of `flicker_corner` put in again, with the sheet's own working point.
+        let mut corners = 0;
+        for valve in crate::library::valves() {
+            let (Some(published), Some(corner)) = (&valve.grid_noise, flicker_corner(valve)) else {
+                continue;
+            };
+            let joined = Joined::normal(valve);
+            let at = joined.typical().unwrap();
+            let currents = joined.currents(at.v_ak, at.v_sk.unwrap_or(at.v_ak), at.v_gk);
+            let currents = currents.unwrap();
+            let noise = ValveNoise::of(&currents);
+            let (band, octaves) = (
+                published.to - published.from,
+                (published.to / published.from).ln(),
+            );
+            let anode = noise.space * noise.anode_share * noise.anode_share;
+            let square = (anode + noise.partition) * band + anode * corner * octaves;
+            let volts = square.sqrt() / currents.gm();
+            assert!(
+                (volts / published.volts - 1.0).abs() < 1e-12,
+                "{}",
+                valve.name
+            );
+            corners += 1;
+        }
+        assert!(corners > 0);
+    }
 }

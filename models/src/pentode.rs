@@ -253,6 +253,29 @@ mod tests {
     }
 
     #[test]
+    fn the_grid_takes_from_anode_and_screen_in_equal_parts() {
+        // The head of the module: the shares stay, and both together are i_0²/(i_0 + i_g).
+        let grid = GridCurrent::assumed(crate::grid_current::GridClass::Pentode, 1.0 / law().kg);
+        let (alone, with) = (sample(), Pentode::new(law(), grid));
+        for v_gk in [5.0, 10.0, 20.0] {
+            let (before, after) = (
+                alone.currents(150.0, 250.0, v_gk),
+                with.currents(150.0, 250.0, v_gk),
+            );
+            let ratio = (after.anode / after.screen) / (before.anode / before.screen);
+            let space = law().shares(150.0, 250.0, v_gk).expect("it conducts").space;
+            let left = (after.anode + after.screen) / (before.anode + before.screen);
+            // Rounding of a few products.
+            assert!((ratio - 1.0).abs() < 1e-13, "{ratio}");
+            assert!(
+                (left - space / (space + after.grid)).abs() < 1e-13,
+                "{left}"
+            );
+            assert!(after.grid > 1e-3 * space);
+        }
+    }
+
+    #[test]
     fn electrodes_below_the_cathode_take_nothing() {
         let at = sample().currents(-5.0, 250.0, 0.0);
         assert!(at.anode.abs() < 1e-300 && at.screen > 0.0);

@@ -219,3 +219,68 @@ fn add(x: &mut [f64], step: &[f64], fraction: f64, n: usize) {
         *x += fraction * step;
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{Outcome, correction, factor, newton};
+    use crate::parts::{Part, Source, Waveform};
+    use crate::system::Formula;
+    use crate::{Circuit, NodeId, System, Tolerances};
+
+    /// 1 V on two equal resistors in series, the node between them named first.
+    fn divider() -> (System, usize, usize) {
+        let mut circuit = Circuit::new();
+        let [half, whole] = ["half", "whole"].map(|name| circuit.node(name));
+        let source = Part::Source(Source {
+            waveform: Waveform::Dc(1.0),
+            resistance: 0.0,
+        });
+        for (name, part, at) in [
+            ("R1", Part::resistor(1e3), [whole, half]),
+            ("R2", Part::resistor(1e3), [half, NodeId::CHASSIS]),
+            ("V", source, [whole, NodeId::CHASSIS]),
+        ] {
+            circuit.add(name, part, &at).expect("well formed");
+        }
+        let system = System::of(&circuit).expect("well formed");
+        let at = [half, whole].map(|node| system.voltage_of(node) as usize);
+        (system, at[0], at[1])
+    }
+
+    #[test]
+    fn the_unknown_named_is_the_one_that_moves_most() {
+        let (system, half, whole) = divider();
+        let mut ws = system.workspace();
+        system.set_tolerances(&Tolerances::default(), &mut ws);
+        let mut past = vec![0.0; system.len()];
+        system.sources_at_rest(1.0, &ws.waveforms, &mut past);
+        let formula = Formula::new(0.0, &past);
+        system.assemble(formula, &mut ws);
+        factor(&system, formula, 1, &mut ws).expect("it has pivots");
+        let mut worst = half as u32;
+        let size = correction(system.len(), &mut ws, &mut worst);
+        // From nothing: a volt in tolerances of a microvolt, where half a milliampere is half as many.
+        assert_eq!(worst as usize, whole);
+        assert!((size / 1e6 - 1.0).abs() < 1e-9, "{size}");
+    }
+
+    #[test]
+    fn factors_made_with_a_shunt_serve_no_circuit_without_it() {
+        let (system, half, _) = divider();
+        let mut ws = system.workspace();
+        system.set_tolerances(&Tolerances::default(), &mut ws);
+        let mut past = vec![0.0; system.len()];
+        system.sources_at_rest(1.0, &ws.waveforms, &mut past);
+        let formula = Formula::new(0.0, &past);
+        let shunted = Formula {
+            shunt: 1e-2,
+            ..formula
+        };
+        // 1 kΩ beside 100 Ω under 1 kΩ; then a half. A linear circuit takes one factorisation each.
+        for (formula, volts) in [(shunted, 1.0 / 12.0), (formula, 0.5), (shunted, 1.0 / 12.0)] {
+            let outcome = newton(&system, formula, &mut ws);
+            assert_eq!(outcome, Outcome::Converged { iterations: 1 });
+            assert!((ws.x[half] - volts).abs() < 1e-9, "{}", ws.x[half]);
+        }
+    }
+}

@@ -410,3 +410,34 @@ fn newtons_iteration_ends_within_its_tolerance() {
     assert!(worst < 10.0, "{worst}");
     assert!(compared > 200, "{compared} steps");
 }
+
+#[test]
+fn steps_that_are_taken_whatever_their_error_are_counted() {
+    // RC and steps of a whole time constant that may not be halved: each is off by 0.04 of its volts and more, four
+    // hundred times what is allowed. Halved as often as they ask, none is.
+    let discharge = circuit(&[
+        ("C1", Part::capacitor(1e-6), [1, 0]),
+        ("R1", Part::resistor(1e3), [1, 0]),
+    ]);
+    let system = System::of(&discharge).expect("well formed");
+    let at = volts(&discharge, &system, 1);
+    for (halvings, forced) in [(0, 3), (12, 0)] {
+        let tolerances = Tolerances {
+            halvings,
+            ..Tolerances::default()
+        };
+        let mut ws = system.workspace();
+        ws.x[at] = 100.0;
+        transient(
+            &system,
+            Method::TrBdf2,
+            (0.0, 3e-3, 1e-3),
+            false,
+            &tolerances,
+            &mut ws,
+            &mut |_: f64, _: &[f64]| (),
+        )
+        .expect("a linear circuit can be followed");
+        assert_eq!(ws.counts.forced, forced, "{halvings} halvings");
+    }
+}

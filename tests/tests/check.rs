@@ -644,3 +644,57 @@ RL = { resistor = \"1k\", between = [\"in\", \"chassis\"], rating = \"1W\" }";
         "{needed:#?}"
     );
 }
+
+#[test]
+fn a_small_cathode_resistor_is_cathode_bias_too() {
+    // 6V6GT: 0.1 MΩ with fixed bias, 0.5 MΩ with cathode bias (its valve file names the sheet). Of a shift 1/(1 + gm·R)
+    // is left, much of it with 47 Ω; yet all of the bias is the drop of that resistor.
+    let stage = |bias: &str| {
+        let parts = format!(
+            r#"HT = {{ supply = "100V", positive = "ht", negative = "chassis" }}
+V1 = {{ valve = "6V6GT", anode = "ht", screen = "ht", grid = "g", cathode = "k" }}
+RG = {{ resistor = "300k", between = ["g", "c"], rating = "1W" }}
+{bias}
+RL = {{ resistor = "1k", between = ["in", "chassis"], rating = "1W" }}"#
+        );
+        check(&text_of_parts(&parts, ("in", "600R"), "RL"), &[])
+    };
+    let cathode = "RK = { resistor = \"47R\", between = [\"k\", \"chassis\"], rating = \"5W\" }
+RC = { resistor = \"1R\", between = [\"c\", \"chassis\"], rating = \"5W\" }";
+    let fixed = "RK = { resistor = \"1R\", between = [\"k\", \"chassis\"], rating = \"5W\" }
+BIAS = { supply = \"2V\", positive = \"chassis\", negative = \"c\" }";
+    assert!(of(&stage(cathode), Code::GridLeak).is_empty());
+    let answer = stage(fixed);
+    let over = of(&answer, Code::GridLeak);
+    assert_eq!(over.len(), 1, "{:#?}", answer.findings);
+    assert_eq!(over[0].limit, Some(100e3));
+}
+
+#[test]
+fn volts_the_wrong_way_round_while_valves_are_cold_are_told() {
+    // Until V1 conducts its cathode is at the chassis, and the divider 10k/(240k + 10k) of 180 V √2 holds the other end of
+    // C1 at 10.2 V: that is across C1 the wrong way round. Later the cathode follows the grid, at a hundred and more.
+    let parts = r#"M1 = { mains = "180V", frequency = "50Hz", between = ["l", "chassis"], resistance = "1R" }
+D1 = { diode = "silicon", anode = "l", cathode = "ht" }
+C8 = { electrolytic = "47u", positive = "ht", negative = "chassis", rating = "450V", leakage = "10uA" }
+V1 = { valve = "6J5", anode = "ht", grid = "g", cathode = "k" }
+R1 = { resistor = "100k", between = ["ht", "g"], rating = "1W" }
+R2 = { resistor = "100k", between = ["g", "chassis"], rating = "1W" }
+R3 = { resistor = "22k", between = ["k", "chassis"], rating = "2W" }
+R4 = { resistor = "240k", between = ["ht", "d"], rating = "1W" }
+R5 = { resistor = "10k", between = ["d", "chassis"], rating = "1W" }
+C1 = { electrolytic = "1u", positive = "k", negative = "d", rating = "250V", leakage = "1uA" }
+C2 = { capacitor = "1u", between = ["k", "out"], rating = "400V" }
+RL = { resistor = "47k", between = ["out", "chassis"], rating = "1W" }"#;
+    let amplifier = read_set(&text_of_parts(parts, ("g", "600k"), "RL"), &[]);
+    let system = System::of(&amplifier.circuit).expect("it compiles");
+    let answer = CheckOf { quick: false }
+        .about(&amplifier, &system)
+        .expect("it rests");
+    let reversed = of(&answer, Code::Reversed);
+    assert_eq!(reversed.len(), 1, "{:#?}", answer.findings);
+    assert_eq!(reversed[0].parts, ["C1"]);
+    let volts = reversed[0].value.expect("a figure");
+    // Drop of the silicon, ripple, and the leakage of C1.
+    assert!((volts / 10.18 - 1.0).abs() < 0.02, "{volts}");
+}

@@ -525,3 +525,55 @@ fn a_filament_on_a_floating_winding_is_told() {
     let mut ws = opened.system.workspace();
     operating_point(&opened.system, &Tolerances::default(), &mut ws).expect("rest");
 }
+
+/// A double triode of 12.6 V with the ends and the middle of its heater drawn.
+const CENTRE_TAPPED: &str = r#"
+    [amplifier]
+    title = "Centre-tapped"
+    source = "own design, invented for this test"
+    [parts]
+    V1a = { valve = "ECC83", envelope = "V1", anode = "ht", grid = "g", cathode = "k1", heater = ["h1", "m", "h2"], heater_leakage = "20M" }
+    V1b = { valve = "ECC83", envelope = "V1", anode = "ht", grid = "g", cathode = "k2" }
+    R1 = { resistor = "10k", between = ["k1", "chassis"] }
+    R2 = { resistor = "10k", between = ["k2", "chassis"] }
+    R3 = { resistor = "100k", between = ["m", "chassis"] }
+    R4 = { resistor = "1M", between = ["g", "chassis"] }
+    HT = { supply = "250V", positive = "ht", negative = "chassis" }
+    H1 = { supply = "12.6V", positive = "h1", negative = "h2" }
+    [bench]
+    generator = { into = "g", resistance = "600R" }
+    load = "R2"
+"#;
+
+#[test]
+fn a_heater_drawn_to_its_middle_draws_what_the_sheet_says() {
+    // ECC83: 12.6 V, 0.15 A in series (its valve file names the sheet), each half 42 Ω.
+    let opened = Opened::read(CENTRE_TAPPED, &[]);
+    let chart = opened.ask(&VoltagesOf).expect("it rests");
+    let supply = chart.supplies.iter().find(|supply| supply.part == "H1");
+    let amps = supply.expect("listed").current;
+    // The insulation takes a millionth.
+    assert!((amps / 0.15 - 1.0).abs() < 1e-5, "{amps}");
+}
+
+#[test]
+fn each_section_leaks_to_its_own_half_of_the_heater() {
+    // 20 MΩ from either end of its own wire, as two ends at equal volts leak twice as much; none from the other's.
+    let opened = Opened::read(CENTRE_TAPPED, &[]);
+    let (circuit, system) = (&opened.amplifier.circuit, &opened.system);
+    let place = |name: &str| system.voltage_of(circuit.find_node(name).expect("drawn")) as usize;
+    let between = |a: &str, b: &str| {
+        let entry = system.conductance().get(place(a), place(b));
+        -entry.copied().unwrap_or(0.0)
+    };
+    for (cathode, own, other) in [("k1", "h1", "h2"), ("k2", "h2", "h1")] {
+        for end in [own, "m"] {
+            let found = between(cathode, end);
+            assert!(
+                (found * 20e6 - 1.0).abs() < 1e-9,
+                "{cathode} {end}: {found}"
+            );
+        }
+        assert!(between(cathode, other).abs() < 1e-15, "{cathode} {other}");
+    }
+}

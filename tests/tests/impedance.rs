@@ -418,3 +418,56 @@ fn two_loads_give_what_one_ampere_gives() {
         }
     }
 }
+
+#[test]
+fn rise_and_dip_are_those_of_the_audio_band() {
+    // Behind 8 Ω a loudspeaker that resonates at 12 Hz rises most below the band, and most of all by its inductance
+    // above it: within 20 Hz to 20 kHz its impedance Z gives |Z/(Z + 8 Ω)|, greatest at the upper end.
+    let parts = r#"
+R1 = { resistor = "8R", between = ["in", "out"] }
+R4 = { resistor = "8R", between = ["out", "chassis"] }
+"#;
+    let opened = file(parts, "R4");
+    let loudspeaker = Loudspeaker {
+        fs: 12.0,
+        ..Loudspeaker::typical(8.0)
+    };
+    let asked = ImpedanceOf {
+        loudspeaker,
+        ..question(&opened)
+    };
+    let answer = opened.ask(&asked).expect("it has a rest");
+    let rise = answer.rise.expect("it is no resistor");
+    let level = |f: f64| {
+        let z = loudspeaker.impedance(f);
+        20.0 * (z / (z + 8.0)).norm().log10()
+    };
+    let wanted = level(rise.frequency) - level(opened.amplifier.bench.frequency);
+    // The last of 100 frequencies a decade.
+    assert!((0.97..=1.0).contains(&(rise.frequency / 20e3)), "{rise:?}");
+    agree("rise", rise.db, wanted, TOLERANCE);
+    let dip = answer.dip.expect("it is no resistor");
+    assert!((20.0..=20e3).contains(&dip.frequency), "{dip:?}");
+}
+
+#[test]
+fn a_pentode_at_the_generator_has_its_screen_beside_its_cathode() {
+    // C_in = C_gk + C_gs + (1 + A) C_ag: screen and cathode stand still, which is how a sheet's input capacitance is taken.
+    let parts = r#"
+HT = { supply = "250V", positive = "ht", negative = "chassis" }
+R1 = { resistor = "1M", between = ["in", "chassis"] }
+V1 = { valve = "EL84", anode = "a", screen = "ht", grid = "in", cathode = "k", stray_anode_grid = "0p" }
+R2 = { resistor = "1k", between = ["a", "ht"] }
+R3 = { resistor = "180R", between = ["k", "chassis"] }
+C1 = { capacitor = "100000u", between = ["k", "chassis"] }
+C2 = { capacitor = "1000u", between = ["a", "out"] }
+R4 = { resistor = "220k", between = ["out", "chassis"] }
+"#;
+    let opened = file(parts, "R4");
+    let of = &library::find("EL84").expect("it is there").capacitances;
+    assert!(of.grid_screen > 0.1 * of.grid_cathode);
+    let a = gain(&opened.system, &opened).norm();
+    let wanted = of.grid_cathode + of.grid_screen + (1.0 + a) * of.anode_grid;
+    let input = ask(&opened).input.expect("there is an input");
+    agree("input capacitance", input.capacitance, wanted, TOLERANCE);
+}

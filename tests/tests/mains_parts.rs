@@ -503,3 +503,16 @@ R1 = { resistor = "5k", between = ["ht", "chassis"] }
     assert_near(field.resistance, 1e3, 1e-12);
     assert!(at.amplifier.notes.iter().any(|note| note.part == "L1"));
 }
+
+#[test]
+fn the_current_off_load_has_the_core_loss_in_it() {
+    // An ammeter reads the root of both squares: 230 V/3.2 kΩ = 72 mA in phase, and of 100 mA 69.5 mA across.
+    let line = STATED_ON_LOAD.replace(
+        r#"magnetising_current = "70mA""#,
+        r#"magnetising_current = "100mA", core_loss = "3k2""#,
+    );
+    let at = transformer(&line, OPEN, OPEN, &[]);
+    let period = settled(&at.system);
+    // As in the case before, for the primary's resistance.
+    assert_near(rms(&current(&at, &period, "M1")), 100e-3, 0.03);
+}

@@ -4,7 +4,7 @@
 use checks::examples::{EXAMPLES, Example, Opened};
 use measure::UnderTest;
 use measure::at_rest::voltages::VoltagesOf;
-use measure::driven::power::{Cause, Limit, Power};
+use measure::driven::power::{Cause, Limit, Power, Role};
 use measure::instruments::valve::{Electrodes, ValveProbe};
 use measure::small_signal::response::ResponseOf;
 use sim::periodic::Settling;
@@ -131,4 +131,20 @@ fn a_screen_dissipates_its_volts_times_its_current() {
             assert!((valve.p_s / p_s.value - 1.0).abs() < 0.01, "{}", valve.part);
         }
     }
+}
+
+#[test]
+fn a_valve_by_itself_is_cut_off_and_leaves_no_class() {
+    // Class AB is what two valves in opposition come to (common practice, no source). With 1 kΩ instead of 270 Ω in its
+    // cathode the one output valve carries so little that it is cut off on the way.
+    let opened = EXAMPLES[0].open(&[("R5", "1k")]);
+    let power = power(&opened);
+    assert_eq!(power.output_valves.len(), 1);
+    let of_output = power
+        .limits
+        .iter()
+        .filter(|limit| limit.role == Role::Output);
+    let causes: Vec<Cause> = of_output.map(|limit| limit.cause).collect();
+    assert!(causes.contains(&Cause::CutOff), "{causes:?}");
+    assert!(!causes.contains(&Cause::ClassAb), "{causes:?}");
 }

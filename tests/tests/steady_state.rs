@@ -7,11 +7,12 @@
 )]
 
 use checks::examples::{EXAMPLES, Opened};
+use sim::parts::{Part, Source, Waveform};
 use sim::periodic::{Approach, Period, Settling, settle};
 use sim::spectrum::Spectrum;
 use sim::stability::rests;
 use sim::transient::{Method, transient};
-use sim::{SimError, Tolerances};
+use sim::{Circuit, NodeId, SimError, System, Tolerances};
 
 /// Power, as rms² in the load's volts, and distortion.
 fn figures(opened: &Opened, period: &Period) -> (f64, f64) {
@@ -446,4 +447,42 @@ fn steps_that_are_as_fine_as_allowed_and_still_not_exact_are_counted() {
     assert!(forced(drive, 0) > 0.01, "{}", forced(drive, 0));
     assert!(forced(drive, 8) < 1e-3, "{}", forced(drive, 8));
     assert!(forced(0.1 * drive, 0) < f64::MIN_POSITIVE);
+}
+
+#[test]
+fn a_cycle_leaves_of_a_change_what_the_exponential_says() {
+    // RC driven by a sine: a change of the capacitor's volts is e^(−T/RC) of itself after a cycle, by the matrix made whole
+    // and by its slow part.
+    let mut circuit = Circuit::new();
+    let [a, b] = ["a", "b"].map(|name| circuit.node(name));
+    let source = Part::Source(Source {
+        waveform: Waveform::Sine {
+            amplitude: 1.0,
+            frequency: 1e3,
+            phase: 0.0,
+            offset: 0.0,
+        },
+        resistance: 0.0,
+    });
+    for (name, part, at) in [
+        ("G1", source, [a, NodeId::CHASSIS]),
+        ("R1", Part::resistor(1e3), [a, b]),
+        ("C1", Part::capacitor(2e-6), [b, NodeId::CHASSIS]),
+    ] {
+        circuit.add(name, part, &at).expect("well formed");
+    }
+    let system = System::of(&circuit).expect("well formed");
+    for whole_matrix in [0, 10] {
+        let settling = Settling {
+            approach: Approach::Shooting,
+            whole_matrix,
+            ..Settling::default()
+        };
+        let mut ws = system.workspace();
+        let found = settle(&system, 1e-3, &settling, &Tolerances::default(), &mut ws);
+        let multiplier = found.expect("it settles").multiplier.expect("it has one");
+        // Steps h of 1/256 of a cycle: (h/RC)²/24 of its exponent at most.
+        let exact = (-0.5_f64).exp();
+        assert!((multiplier / exact - 1.0).abs() < 1e-6, "{multiplier}");
+    }
 }

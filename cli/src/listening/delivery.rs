@@ -303,7 +303,7 @@ impl Dither {
 
 #[cfg(test)]
 mod tests {
-    use super::{Bits, Dither};
+    use super::{Bits, Dither, Levels};
 
     #[test]
     fn a_wav_file_holds_four_gigabytes() {
@@ -335,5 +335,21 @@ mod tests {
             squares / count
         );
         assert!(most < 1.0 && most > 0.99);
+    }
+
+    #[test]
+    fn what_is_too_short_to_be_loud_is_matched_by_its_rms() {
+        let of = |loudness| Levels {
+            loudness,
+            scale: 0.5,
+            rms: 2.0,
+            peak: 3.0,
+        };
+        // 0.1 of full scale from 2 V rms; by loudness 6 dB less is half of what it was measured at, nearly.
+        let near = |a: f64, b: f64| assert!((a / b - 1.0).abs() < 1e-12, "{a} {b}");
+        near(of(None).matching((Some(-20.0), 0.1)), 0.05);
+        near(of(Some(-14.0)).matching((None, 0.1)), 0.05);
+        let halved = 0.5 * 10_f64.powf(-6.0 / 20.0);
+        near(of(Some(-14.0)).matching((Some(-20.0), 0.1)), halved);
     }
 }

@@ -114,3 +114,21 @@ pub(crate) fn watts(watts: f64) -> String {
         engineering(watts, Unit::Watt)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{AgainstLimit, share};
+
+    #[test]
+    fn what_is_over_its_limit_never_reads_as_a_hundred_per_cent() {
+        let of = |value| {
+            share(&AgainstLimit {
+                value,
+                limit: Some(100.0),
+            })
+        };
+        assert_eq!(of(100.4), "OVER 100.4 %");
+        assert_eq!(of(100.01), "100 %");
+        assert_eq!(of(117.3), "OVER 117 %");
+    }
+}

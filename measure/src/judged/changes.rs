@@ -187,4 +187,22 @@ mod tests {
         assert_eq!(worn[0].is.as_deref(), Some("6J5 of 70.0 % current"));
         assert_eq!((worn.len(), worn[0].kind), (1, ChangeKind::Value));
     }
+
+    #[test]
+    fn a_cap_on_top_is_a_hole_of_its_own() {
+        // Two types that differ in their name alone go into one socket; not where one has its grid on top.
+        let first = drawn::amplifier(STAGE, ("g", "0R"), "R3");
+        let kind_with = |top_cap: Option<&str>| {
+            let mut second = first.clone();
+            let part = second.circuit.find_part("V1").unwrap();
+            if let Part::Valve(valve) = &mut second.circuit.part_mut(part).part {
+                valve.kind.name = "another".to_owned();
+                let base = valve.kind.base.as_mut().unwrap();
+                base.top_cap = top_cap.map(str::to_owned);
+            }
+            changes(&first, &second)[0].kind
+        };
+        assert_eq!(kind_with(None), ChangeKind::Value);
+        assert_eq!(kind_with(Some("grid")), ChangeKind::Rewired);
+    }
 }

@@ -160,3 +160,38 @@ fn step(normal: &DMatrix<f64>, right: &DVector<f64>, lambda: f64) -> Option<DVec
     }
     damped.cholesky().map(|factors| -factors.solve(right))
 }
+
+#[cfg(all(test, feature = "files"))]
+mod tests {
+    use super::*;
+    use crate::fit::priors::{self, Expectations};
+    use crate::library;
+
+    #[test]
+    fn no_step_from_the_fit_lessens_its_loss() {
+        // At a minimum of the loss no parameter moved by itself lessens it. Of points beyond two widths, whose loss is
+        // Huber's, there are some on most sheets.
+        let (traces, expected) = (Traces::default(), Expectations::default());
+        let mut beyond = 0;
+        for name in ["12AT7", "6V6GT", "EL34"] {
+            let valve = library::find(name).expect("it is in the library");
+            let problem = Problem {
+                points: &valve.points,
+                traces: &traces,
+                priors: priors::priors(&valve.points, &traces, valve.class, &expected),
+                shape: priors::shape_of(valve.class, &expected).expect("it has a law"),
+            };
+            let found = problem.solve().parameters.values();
+            let logs = DVector::from_iterator(found.len(), found.iter().map(|value| value.ln()));
+            let least = problem.residuals(&logs);
+            beyond += least.iter().filter(|r| r.abs() > HUBER).count();
+            for (j, step) in (0..logs.len()).flat_map(|j| [(j, 1e-4), (j, -1e-4)]) {
+                let mut moved = logs.clone();
+                moved[j] += step;
+                let more = problem.loss(&problem.residuals(&moved)) - problem.loss(&least);
+                assert!(more >= 0.0, "{name}, {j}: {more}");
+            }
+        }
+        assert!(beyond > 0, "nothing is weighted");
+    }
+}

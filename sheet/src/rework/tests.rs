@@ -169,3 +169,17 @@ fn ends_left_by_a_rework_name_what_was_there() {
         }]
     ));
 }
+
+#[test]
+fn a_designator_that_was_removed_is_free_again() {
+    let rework = r#"
+base = "stage.toml"
+remove = ["C1"]
+[add]
+C1 = { resistor = "10k", between = ["a", "out"] }
+"#;
+    let sheet = stack(&[rework, BASE]).unwrap_or_else(|faults| panic!("{faults:?}"));
+    let circuit = &sheet.amplifier.circuit;
+    let part = circuit.find_part("C1").expect("it was added");
+    assert_eq!(circuit.part(part).part.ohms(), Some(10e3));
+}

@@ -288,4 +288,19 @@ mod tests {
             assert!((stated - rms).abs() < 1e-12 * rms, "{waveform:?}: {stated}");
         }
     }
+
+    #[test]
+    fn a_stretch_is_the_cubic_through_its_four_samples() {
+        let cubic = |u: f64| 0.3 - 1.1 * u + 0.7 * u * u + 0.9 * u.powi(3);
+        let stretch = Waveform::Stretch {
+            start: 2.0,
+            interval: 0.5,
+            volts: [-1.0, 0.0, 1.0, 2.0].map(cubic),
+        };
+        for u in [0.0, 0.25, 0.6, 1.0] {
+            let volts = stretch.at(2.0 + 0.5 * u);
+            // Rounding of numbers of size 9.
+            assert!((volts - cubic(u)).abs() < 1e-14, "{u}: {volts}");
+        }
+    }
 }

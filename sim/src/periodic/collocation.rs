@@ -456,4 +456,17 @@ mod tests {
         resolved.dedup();
         assert!(resolved.len() > 1, "one grid for all: {resolved:?}");
     }
+
+    #[test]
+    fn a_tail_is_measured_against_the_swing_and_little_of_the_mean() {
+        // 1000 + cos θ + 0.001 cos 25θ on 63 points, 32 harmonics: a tail of 0.001 against a swing of 2 and a thousandth of
+        // 1000.
+        let grid = super::Grid::new(63);
+        let angle = |k: u32| std::f64::consts::TAU * f64::from(k) / 63.0;
+        let x: Vec<f64> = (0..63)
+            .map(|k| 1e3 + angle(k).cos() + 1e-3 * (25.0 * angle(k)).cos())
+            .collect();
+        let tail = grid.tail(&x, 1);
+        assert!((tail / (1e-3 / 3.0) - 1.0).abs() < 1e-5, "{tail}");
+    }
 }

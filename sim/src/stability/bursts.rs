@@ -215,6 +215,8 @@ mod tests {
         assert_eq!(grown(&[s(-1.0); 8], 1e-5), None);
         // Growing all the time it is no burst but an oscillation; it counts as well.
         let always = grown(&[s(1e5); 64], 1e-5).expect("it grows");
+        // Five e-folds in a cycle are not ten, though the next cycle brings five more.
+        assert_eq!(grown(&[s(5.0 / 640e-6); 64], 1e-5), None);
         assert!((always.share - 1.0).abs() < f64::EPSILON && burst.share < 0.1);
     }
 

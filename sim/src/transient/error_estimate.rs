@@ -83,3 +83,20 @@ impl Stepper<'_> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::Rates;
+
+    #[test]
+    fn the_third_derivative_of_a_cubic_is_exact() {
+        // q = t³: rates of 3t² at three times unevenly apart, third derivative 6.
+        let rate = |t: f64| [3.0 * t * t];
+        let mut rates = Rates::new(1);
+        let mut found = [0.0];
+        assert!(!rates.third_derivative(1.5, &rate(1.5), 1.0, &rate(1.0), &mut found));
+        rates.push(0.3, &rate(0.3));
+        assert!(rates.third_derivative(1.5, &rate(1.5), 1.0, &rate(1.0), &mut found));
+        assert!((found[0] - 6.0).abs() < 1e-13, "{}", found[0]);
+    }
+}

@@ -233,3 +233,15 @@ fn figures(ratio: f64) -> String {
     let digits = (2.0 - ratio.abs().log10().floor()).clamp(0.0, 9.0) as usize;
     format!("{ratio:.digits$}")
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{degrees, plain_nought};
+
+    #[test]
+    fn what_is_printed_as_nought_has_no_sign() {
+        assert_eq!(degrees(-0.04), "0.0°");
+        assert_eq!(degrees(-0.06), "-0.1°");
+        assert_eq!(format!("{:+.2}", plain_nought(-0.004, 0.005)), "+0.00");
+    }
+}

@@ -304,3 +304,19 @@ fn every_fault_of_a_readings_file_is_told() {
     let read = read("v1  ANODE, 10V\nV1 plate, 11V\n", &circuit).unwrap();
     assert!(read.iter().all(|taken| taken.point.name == "V1 anode"));
 }
+
+#[test]
+fn how_far_a_fault_may_be_off_widens_its_band() {
+    // Open R2: the divider stands at 340 V instead of 170 V. A reading of 320 V is 20 V off it, where a fifth of those 170 V
+    // and the likely band together are one standard deviation.
+    let verdict = ask(&divider(), &[], "a, 320V").verdict.unwrap();
+    let sigma = verdict.readings[0].likely().hypot(0.2 * 170.0);
+    let found = verdict.explained_by.iter().find(|of| of.part == "R2");
+    let found = found.expect("it explains the reading");
+    assert_eq!((found.fault.as_str(), found.size), ("open", None));
+    // R_L of the meter, none here, and the insulation of an open resistor.
+    assert!(
+        (found.misfit * sigma / 20.0 - 1.0).abs() < 1e-3,
+        "{found:?}"
+    );
+}

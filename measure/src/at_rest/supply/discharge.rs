@@ -237,4 +237,34 @@ RL = { resistor = "1k", between = ["in", "chassis"] }"#;
             "{time} s, not {wanted} s"
         );
     }
+
+    #[test]
+    fn what_is_charged_anew_has_not_stayed_below() {
+        // C3 joins 400 V that fall by e in a second to 300 V that fall by e in 10⁴ s: 100 V at first, through nought, and
+        // then the 300 V, of which e^(-0.18) is left after half an hour.
+        let parts = r#"H1 = { supply = "400V", positive = "x", negative = "chassis" }
+H2 = { supply = "300V", positive = "y", negative = "chassis" }
+D1 = { diode = "silicon", anode = "x", cathode = "a" }
+D2 = { diode = "silicon", anode = "y", cathode = "b" }
+C1 = { capacitor = "1u", between = ["a", "chassis"] }
+R1 = { resistor = "1M", between = ["a", "chassis"] }
+C2 = { capacitor = "100u", between = ["b", "chassis"] }
+R2 = { resistor = "100M", between = ["b", "chassis"] }
+C3 = { capacitor = "1n", between = ["a", "b"] }
+RL = { resistor = "1k", between = ["in", "chassis"] }"#;
+        let amplifier = drawn::amplifier(parts, ("in", "600R"), "RL");
+        let circuit = &amplifier.circuit;
+        let system = System::of(circuit).unwrap();
+        let of = UnderTest::find(&amplifier, &system).unwrap();
+        let capacitors = ["C3", "C2"].map(|name| circuit.find_part(name).unwrap());
+        let x = &of.workspace().x;
+        let found = discharge(circuit, &system, &capacitors, x, &of.tolerances).unwrap();
+        assert_eq!((found[0].hot, found[0].cold), (None, None));
+        let left = found[0].cold_left.unwrap();
+        // Drop and leakage of the silicon.
+        assert!(
+            (left / (300.0 * (-0.18_f64).exp()) - 1.0).abs() < 0.01,
+            "{left}"
+        );
+    }
 }

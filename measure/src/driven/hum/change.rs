@@ -105,3 +105,30 @@ fn take_at_its_middle(circuit: &mut Circuit, part: PartId) {
     changed.nodes.truncate(placed.nodes.len() - 2);
     changed.nodes.push(middle);
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{Alteration, changed};
+    use crate::drawn;
+
+    #[test]
+    fn a_filament_taken_at_its_middle_keeps_its_resistance() {
+        // The winding is to carry the current it carried: 2.5 V and 2.5 A of a 2A3, one ohm from end to end.
+        let parts = r#"V1 = { valve = "2A3", anode = "ht", grid = "g", filament = ["f1", "f2"] }
+HT = { supply = "250V", positive = "ht", negative = "chassis" }
+H1 = { ac_supply = "2.5V", frequency = "50Hz", between = ["f1", "f2"] }
+R1 = { resistor = "750R", between = ["f1", "chassis"] }
+RL = { resistor = "1k", between = ["g", "chassis"] }"#;
+        let amplifier = drawn::amplifier(parts, ("g", "600R"), "RL");
+        let valve = amplifier.circuit.find_part("V1").unwrap();
+        let made = changed(&amplifier.circuit, &[Alteration::Filament(valve)]);
+        let halves = made
+            .parts()
+            .filter(|(_, placed)| placed.name.starts_with("half "));
+        let ohms: Vec<f64> = halves
+            .filter_map(|(_, placed)| placed.part.ohms())
+            .collect();
+        assert_eq!(ohms.len(), 2);
+        assert!((ohms.iter().sum::<f64>() - 1.0).abs() < 1e-12, "{ohms:?}");
+    }
+}

@@ -408,6 +408,8 @@ fn a_step_is_a_step() {
     near(moved(share, 100.0, 101.0), 1.0, 1e-9);
     assert!(moved(share, 100.0, 100.9) < 1.0 && moved(share, -100.0, -99.0) > 1.0);
     assert!(moved(share, 1e-4, 9e-4) < 1.0, "both are none");
+    // What rises out of nothing counts from where figures begin: twice that.
+    near(moved(share, 1e-4, 2e-3), 2_f64.ln() / 1.01_f64.ln(), 1e-9);
     assert!(moved(share, -1.0, 1.0) > 1.0, "through nought");
     near(moved(Scale::Decibels, -3.0, -3.2), 2.0, 1e-9);
     near(moved(Scale::Margin, 6.0, 8.0), 2.0, 1e-9);
