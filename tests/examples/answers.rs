@@ -22,14 +22,14 @@ use checks::answers::{Asked, GOALS, Goal, set};
 use checks::source::root;
 
 /// A command that runs for longer is ended, by the clock on the wall.
-const LONGEST: Duration = Duration::from_secs(120);
+const LONGEST: Duration = Duration::from_mins(2);
 
 /// Ticks of `/proc` in a second, on every Linux. Source   proc(5), `sysconf(_SC_CLK_TCK)` (from memory)
 const TICKS: f64 = 100.0;
 
 /// CPU seconds, in user and kernel, of all children that have ended.
 ///
-/// Source   proc(5), `/proc/pid/stat`: cutime and cstime are fields 16 and 17, the second of which may hold spaces (from
+/// Source   proc(5), `/proc/pid/stat`: cutime and cstime are fields 16 and 17; field 2, the name, may hold spaces (from
 /// memory)
 fn spent_by_children() -> f64 {
     let stat = fs::read_to_string("/proc/self/stat").expect("there is a /proc");
