@@ -131,7 +131,7 @@ fn descend(
         let simplified = correction(n, ws, worst);
         let contraction = simplified / size;
         if fraction >= 1.0 {
-            ws.trust.measured(formula.alpha, contraction / size, size);
+            ws.trust.measured(formula.alpha, contraction / size);
             if contraction < TRUSTED_CONTRACTION && contraction * simplified <= SAFETY {
                 add(&mut ws.x, &ws.step, 1.0, n);
                 return Descent::Solved;

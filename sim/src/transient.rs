@@ -189,7 +189,7 @@ impl<'a> Stepper<'a> {
     /// From the time reached to `end`, no jump between.
     fn interval(&mut self, end: f64, ws: &mut Workspace) -> Result<(), SimError> {
         if self.now.opening && self.method.needs_rates() {
-            self.open_up(end - self.now.t, ws)?;
+            self.open((end - self.now.t) * OPENING, ws)?;
         }
         let mut reached = Interval::new(self.now.t, end, self.tolerances.halvings);
         while !reached.is_over() {
@@ -295,22 +295,6 @@ impl<'a> Stepper<'a> {
         if let Some(sensitivity) = &mut self.sensitivity {
             sensitivity.stage(self.system, stage, alpha, ws);
         }
-    }
-
-    /// The opening step of an interval of so many seconds; a longer or a shorter one where it has no solution from here.
-    fn open_up(&mut self, interval: f64, ws: &mut Workspace) -> Result<(), SimError> {
-        /// Lengths tried, in openings: valves that a jump drives far follow a shorter one sooner, rounding spoils it less
-        /// in a longer one.
-        const LENGTHS: [f64; 5] = [1.0, 0.125, 8.0, 0.015_625, 64.0];
-        let mut opened = Ok(());
-        for length in LENGTHS {
-            opened = self.open(interval * OPENING * length, ws);
-            if opened.is_ok() {
-                break;
-            }
-            ws.counts.newton_failures += 1;
-        }
-        opened
     }
 
     /// A minute implicit-Euler step that finds the slopes.

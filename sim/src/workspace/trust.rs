@@ -6,8 +6,6 @@
 pub(crate) struct Trust {
     alpha: f64,
     bending: f64,
-    /// Size, in tolerances, of the correction it was measured on.
-    measured_on: f64,
     granted: u32,
     /// Steps taken on trust before one is verified again.
     most: u32,
@@ -18,7 +16,6 @@ impl Default for Trust {
         Self {
             alpha: f64::NAN,
             bending: f64::INFINITY,
-            measured_on: 0.0,
             granted: 0,
             most: Self::MOST,
         }
@@ -30,9 +27,6 @@ impl Trust {
     const MOST: u32 = 16;
     /// The bending may have grown by this since it was measured.
     const MARGIN: f64 = 1.5;
-    /// A correction so many times as large as the one it was measured on goes where nobody has looked: a valve begins to
-    /// draw grid current, or is cut off.
-    const FARTHER: f64 = 4.0;
 
     /// Every step is verified.
     pub(crate) fn none() -> Self {
@@ -47,7 +41,6 @@ impl Trust {
     pub(crate) fn covers(&self, alpha: f64, size: f64, limit: f64) -> bool {
         self.alpha.to_bits() == alpha.to_bits()
             && self.granted < self.most
-            && size <= Self::FARTHER * self.measured_on
             && Self::MARGIN * self.bending * size * size <= limit
     }
 
@@ -56,12 +49,11 @@ impl Trust {
         self.granted += 1;
     }
 
-    /// A step of that size was verified.
-    pub(crate) fn measured(&mut self, alpha: f64, bending: f64, size: f64) {
+    /// A step was verified.
+    pub(crate) fn measured(&mut self, alpha: f64, bending: f64) {
         *self = Self {
             alpha,
             bending,
-            measured_on: size,
             granted: 0,
             most: self.most,
         };
@@ -76,7 +68,7 @@ mod tests {
     fn trust_is_used_up_by_steps_and_not_by_questions() {
         let mut trust = Trust::default();
         assert!(!trust.covers(1.0, 1e-3, 1.0), "nothing is known yet");
-        trust.measured(1.0, 0.5, 1.0);
+        trust.measured(1.0, 0.5);
         for _ in 0..100 {
             assert!(trust.covers(1.0, 1.0, 1.0));
         }
@@ -85,17 +77,13 @@ mod tests {
             "1.5 times 0.5 times its square"
         );
         assert!(!trust.covers(2.0, 1.0, 1.0), "another step");
-        let mut straight = Trust::default();
-        straight.measured(1.0, 0.0, 1.0);
-        assert!(straight.covers(1.0, 3.0, 1.0));
-        assert!(!straight.covers(1.0, 5.0, 1.0), "beyond where it was measured");
         for _ in 0..16 {
             assert!(trust.covers(1.0, 1.0, 1.0));
             trust.granted();
         }
         assert!(!trust.covers(1.0, 1.0, 1.0), "one is to be verified again");
         let mut none = Trust::none();
-        none.measured(1.0, 0.0, 1.0);
+        none.measured(1.0, 0.0);
         assert!(!none.covers(1.0, 0.0, 1.0));
     }
 }
