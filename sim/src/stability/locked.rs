@@ -63,8 +63,10 @@ pub fn locked(
         .map(|k| cycle[k % cycle.len()].as_slice())
         .collect();
     let step = duration / samples.len() as f64;
+    // What comes unevenly in the cycle does so once a cycle.
+    let every = repeats(&states).map_or(duration, |steps| step * steps);
     Ok(Some(Growing {
-        frequency: repeats(&states).map_or(growing.frequency, |steps| 1.0 / (step * steps)),
+        frequency: 1.0 / every,
         ..growing
     }))
 }
