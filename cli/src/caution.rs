@@ -34,14 +34,33 @@ const PREDICTION: &str = "  These figures are a prediction, not a permission: ch
 /// What is said where the mains touches the chassis, behind how it does.
 const LIVE: &str = ": every metal part may be at the full\n  mains. Feed it from an isolating transformer; join no earth, meter or oscilloscope to it before.\n";
 
-/// Words of caution for an amplifier with these voltages at rest and that peak with signal; none below the limit.
-fn text(amplifier: &Amplifier, voltages: Option<&Voltages>, driven: Option<&Peak>) -> String {
+/// The greatest volts other than at rest.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Beyond<'a> {
+    /// Volts and place.
+    pub(crate) peak: &'a Peak,
+    /// In words: "with signal", say.
+    pub(crate) when: &'static str,
+}
+
+impl<'a> Beyond<'a> {
+    /// With a signal.
+    pub(crate) fn with_signal(peak: &'a Peak) -> Self {
+        Self {
+            peak,
+            when: "with signal",
+        }
+    }
+}
+
+/// Words of caution for an amplifier with these voltages at rest and that peak beyond; none below the limit.
+fn text(amplifier: &Amplifier, voltages: Option<&Voltages>, beyond: Option<Beyond<'_>>) -> String {
     let live = notes::live_chassis(amplifier);
     let mut text = live.map_or_else(String::new, |how| {
         format!("caution: LIVE CHASSIS, {how}{LIVE}")
     });
     let lethal = match voltages {
-        Some(voltages) => highest(voltages, driven),
+        Some(voltages) => highest(voltages, beyond),
         None => Some(MAINS.to_owned()),
     };
     let Some(lethal) = lethal else {
@@ -55,10 +74,10 @@ fn text(amplifier: &Amplifier, voltages: Option<&Voltages>, driven: Option<&Peak
 }
 
 /// The greatest peak, and what capacitors keep; none below the limit.
-fn highest(voltages: &Voltages, driven: Option<&Peak>) -> Option<String> {
+fn highest(voltages: &Voltages, beyond: Option<Beyond<'_>>) -> Option<String> {
     let at_rest = voltages.peak.as_ref()?;
-    let with_signal = driven.filter(|peak| peak.volts > at_rest.volts);
-    let peak = with_signal.unwrap_or(at_rest);
+    let more = beyond.filter(|beyond| beyond.peak.volts > at_rest.volts);
+    let peak = more.map_or(at_rest, |beyond| beyond.peak);
     if peak.volts <= DANGEROUS_VOLTS {
         return None;
     }
@@ -67,10 +86,10 @@ fn highest(voltages: &Voltages, driven: Option<&Peak>) -> Option<String> {
         .iter()
         .filter(|c| c.volts.value > DISCHARGED_VOLTS);
     let stored: f64 = charged.map(|capacitor| capacitor.stored).sum();
-    let kind = match (with_signal, voltages.mains) {
-        (Some(_), _) => " peak with signal",
-        (None, Some(_)) => " peak",
-        (None, None) => "",
+    let kind = match (more, voltages.mains) {
+        (Some(beyond), _) => format!(" peak {}", beyond.when),
+        (None, Some(_)) => " peak".to_owned(),
+        (None, None) => String::new(),
     };
     let place = if peak.to == CHASSIS {
         format!("at node `{}`", peak.from)
@@ -106,10 +125,14 @@ pub(crate) fn warn(words: &str) {
     let _ = writeln!(std::io::stderr().lock(), "warning: {words}");
 }
 
-/// Prints the cautions to stderr: those that the voltages call for, at rest and, where there is one, with signal; where
+/// Prints the cautions to stderr: those that the voltages call for, at rest and, where there is more, beyond; where
 /// none are known, those of the mains.
-pub(crate) fn print(amplifier: &Amplifier, voltages: Option<&Voltages>, driven: Option<&Peak>) {
-    print_text(&text(amplifier, voltages, driven));
+pub(crate) fn print(
+    amplifier: &Amplifier,
+    voltages: Option<&Voltages>,
+    beyond: Option<Beyond<'_>>,
+) {
+    print_text(&text(amplifier, voltages, beyond));
 }
 
 /// Prints words to stderr as they are.

@@ -233,6 +233,23 @@ fn the_sweep_of_power_goes_to_a_picture_and_a_sheet() {
     ] {
         assert!(svg.contains(words), "`{words}` is not in the picture");
     }
+    // The picture of distortion has that axis too.
+    bench.run(&[
+        "distortion",
+        "amp.toml",
+        "--frequencies",
+        "1kHz",
+        "--svg",
+        "d.svg",
+    ]);
+    let svg = std::fs::read_to_string(bench.path("d.svg")).expect("a picture");
+    for words in ["volts across 220 kΩ", "output, V rms"] {
+        assert!(
+            svg.contains(words),
+            "`{words}` is not in the picture of distortion"
+        );
+    }
+    assert!(!svg.contains("power, W"));
     let again = bench.run(&both);
     assert_eq!(again.status.code(), Some(2), "files are kept");
     bench.answer(&[

@@ -9,7 +9,7 @@ use sim::parts::Waveform;
 use sim::periodic::Settling;
 use sim::rest::Rest;
 use sim::small_signal::SmallSignal;
-use sim::stability::{Growing, growing_over};
+use sim::stability::Growing;
 use sim::system::{System, Workspace};
 use sim::tolerances::Tolerances;
 use sim::topology::one_way;
@@ -188,7 +188,7 @@ impl<'a> UnderTest<'a> {
     /// [`SimError::Undetermined`] when that cannot be told.
     pub fn growing(&self) -> Result<Option<Growing>, SimError> {
         self.growing
-            .get_or_init(|| growing_over(self.system, self.rest.samples(), &mut self.workspace()))
+            .get_or_init(|| self.rest.growing(self.system, &self.ws))
             .clone()
     }
 

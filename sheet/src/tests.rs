@@ -555,3 +555,37 @@ fn a_title_cannot_steer_the_terminal() {
     let text = AMPLIFIER.replace("One pentode", "One \\u001b[31mpentode");
     assert_eq!(amplifier(&text, &[]).title, "One  [31mpentode");
 }
+
+#[test]
+fn what_any_valve_has_is_missed_of_a_kind_nobody_knows_too() {
+    let of = |line: &str| -> Vec<String> {
+        let text = AMPLIFIER.replace(
+            r#"valve = "EL84", anode = "a", screen = "s", grid = "g", cathode = "k""#,
+            line,
+        );
+        let faults = read(&text, &[]).expect_err("there is no such valve");
+        let mut found: Vec<String> = faults
+            .iter()
+            .filter_map(|fault| {
+                if let FileErrorKind::UnknownValve { name, .. } = &fault.kind {
+                    return Some(name.clone());
+                }
+                if let FileErrorKind::MissingElectrode { electrode, .. } = &fault.kind {
+                    return Some((*electrode).to_owned());
+                }
+                None
+            })
+            .collect();
+        found.sort();
+        found
+    };
+    let whole = r#"valve = "EL48", anode = "a", screen = "s", grid = "g", cathode = "k""#;
+    assert_eq!(of(whole), ["EL48"]);
+    let without_cathode = r#"valve = "EL48", anode = "a", screen = "s", grid = "g""#;
+    assert_eq!(of(without_cathode), ["EL48", "cathode"]);
+    let without_grid = r#"valve = "EL48", anode = "a", screen = "s", cathode = "k""#;
+    assert_eq!(of(without_grid), ["EL48", "grid"]);
+    // A rectifier has no grid.
+    let rectifier = r#"valve = "GZ43", anodes = ["a", "s"], cathode = "k""#;
+    assert_eq!(of(rectifier), ["GZ43"]);
+}

@@ -58,6 +58,7 @@ pub(super) fn valve(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Made> 
             if !draft.valves_unknown {
                 draft.fault(&name.place, kind);
             }
+            miss_what_any_has(fields, name.text.trim());
             join_electrodes(fields, draft);
             return None;
         }
@@ -289,6 +290,28 @@ fn heater(
         capacitance,
     };
     Some((wiring, ends))
+}
+
+/// Of a valve that is not known it is known all the same that it has an anode and a cathode, and a grid before its screen.
+fn miss_what_any_has(fields: &mut Fields<'_>, valve: &str) {
+    let lacks = [
+        ("anode", !fields.has("anode") && !fields.has("anodes")),
+        ("grid", fields.has("screen") && !fields.has("grid")),
+        ("cathode", !fields.has("cathode") && !fields.has("filament")),
+    ];
+    for (electrode, _) in lacks.into_iter().filter(|(_, lacks)| *lacks) {
+        let fault = FileErrorKind::MissingElectrode {
+            part: fields.owner.clone(),
+            valve: valve.to_owned(),
+            kind: if electrode == "grid" {
+                "pentode"
+            } else {
+                "valve"
+            },
+            electrode,
+        };
+        fields.miss_as(electrode, fault);
+    }
 }
 
 /// Of a valve that is not known the electrodes are still nodes, and still good keys.

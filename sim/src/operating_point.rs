@@ -42,33 +42,16 @@ pub fn operating_point(
     ws: &mut Workspace,
 ) -> Result<Found, SimError> {
     system.set_tolerances(&tolerances.closer(CLOSER), ws);
-    let n = system.len();
-    let mut past = vec![0.0; n];
+    let mut past = vec![0.0; system.len()];
     system.sources_at_rest(1.0, &ws.waveforms, &mut past);
     let start = ws.x.clone();
-    let mut last = seen_twice(
-        system,
-        &past,
-        newton(system, Formula::new(0.0, &past), ws),
-        ws,
-    );
-    if last.converged() {
-        system.commit(ws);
-        return Ok(Found::Directly);
-    }
-    let ways: [(Found, Way); 3] = [
-        (Found::RaisingSources, raise_sources),
-        (Found::FadingShunt, fade_shunt),
-        (Found::PseudoTransient, pseudo_transient),
-    ];
-    for (found, way) in ways {
-        ws.x.fill(0.0);
-        last = seen_twice(system, &past, way(system, &past, ws), ws);
-        if last.converged() {
+    let last = match solved(system, &past, ws) {
+        Ok(found) => {
             system.commit(ws);
             return Ok(found);
         }
-    }
+        Err(last) => last,
+    };
     ws.x.copy_from_slice(&start);
     match last {
         Outcome::Singular { at } => Err(SimError::Undetermined {
@@ -80,6 +63,28 @@ pub fn operating_point(
         }),
         Outcome::Converged { .. } => unreachable!("returned above"),
     }
+}
+
+/// f(x) + past = 0 by one way after the other, from `ws.x`; the outcome of the last where none arrives.
+pub(crate) fn solved(system: &System, past: &[f64], ws: &mut Workspace) -> Result<Found, Outcome> {
+    let newton = newton(system, Formula::new(0.0, past), ws);
+    let mut last = seen_twice(system, past, newton, ws);
+    if last.converged() {
+        return Ok(Found::Directly);
+    }
+    let ways: [(Found, Way); 3] = [
+        (Found::RaisingSources, raise_sources),
+        (Found::FadingShunt, fade_shunt),
+        (Found::PseudoTransient, pseudo_transient),
+    ];
+    for (found, way) in ways {
+        ws.x.fill(0.0);
+        last = seen_twice(system, past, way(system, past, ws), ws);
+        if last.converged() {
+            return Ok(found);
+        }
+    }
+    Err(last)
 }
 
 /// The iteration once more from where it ended. What the last correction leaves is judged by how well the one before

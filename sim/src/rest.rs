@@ -13,7 +13,7 @@ use crate::operating_point::{Found, operating_point};
 use crate::parts::Waveform;
 use crate::periodic::{Approach, Neighbour, Period, Settling, settle};
 use crate::small_signal::SmallSignal;
-use crate::stability::growing_over;
+use crate::stability::{Growing, growing_over, locked};
 use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::workspace::Workspace;
@@ -201,9 +201,21 @@ impl Rest {
     /// # Errors
     /// [`SimError::Oscillates`] when a disturbance grows.
     pub fn stays(&self, system: &System, ws: &Workspace) -> Result<(), SimError> {
-        match growing_over(system, &self.samples, &mut ws.clone())? {
+        match self.growing(system, ws)? {
             None => Ok(()),
             Some(growing) => Err(growing.into()),
+        }
+    }
+
+    /// What grows there, or has locked to the mains.
+    ///
+    /// # Errors
+    /// [`SimError::Undetermined`] when that cannot be told.
+    pub fn growing(&self, system: &System, ws: &Workspace) -> Result<Option<Growing>, SimError> {
+        let grows = growing_over(system, &self.samples, &mut ws.clone())?;
+        match (grows, &self.mains) {
+            (None, Some(mains)) => locked(system, &self.samples, mains.duration, ws),
+            (grows, _) => Ok(grows),
         }
     }
 

@@ -23,12 +23,14 @@ use crate::workspace::Workspace;
 
 mod bursts;
 mod frequencies;
+mod locked;
 mod swing;
 
 pub use bursts::{Bursts, bursts};
 use frequencies::frequencies_of;
+pub use locked::locked;
 use swing::swing;
-pub(crate) use swing::{repeating, repeats, wanders};
+pub(crate) use swing::{comes_round, repeating, repeats, wanders};
 
 /// A natural frequency that grows.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -81,19 +83,25 @@ pub fn growing_over(
     ws: &mut Workspace,
 ) -> Result<Option<Growing>, SimError> {
     let slopes = system.mean_slopes(samples, ws);
+    Ok(fastest_growing(system, &slopes)?.map(|growing| Growing {
+        frequency: frequency_of(system, samples, growing, ws),
+        ..growing
+    }))
+}
+
+/// The fastest growing natural frequency of the circuit with these slopes, `[nnz]`; what runs away without swinging has
+/// none as yet.
+fn fastest_growing(system: &System, slopes: &[f64]) -> Result<Option<Growing>, SimError> {
     let none = Changes::none(system);
-    let mut candidates: Vec<Complex<f64>> = frequencies_of(system, &slopes, &none, SHIFT)?
+    let mut candidates: Vec<Complex<f64>> = frequencies_of(system, slopes, &none, SHIFT)?
         .into_iter()
         .filter(|s| s.re > 0.0)
         .collect();
     candidates.sort_by(|a, b| b.re.total_cmp(&a.re));
     for s in candidates {
-        let found = grows_again(system, &slopes, s)?;
+        let found = grows_again(system, slopes, s)?;
         if let Some(growing) = found.and_then(|found| fastest(&[found])) {
-            return Ok(Some(Growing {
-                frequency: frequency_of(system, samples, growing, ws),
-                ..growing
-            }));
+            return Ok(Some(growing));
         }
     }
     Ok(None)

@@ -331,7 +331,10 @@ fn check_nodes(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
     join_in_series(circuit, &mut islands);
     for (node, name) in circuit.nodes().filter(|(node, _)| *node != NodeId::CHASSIS) {
         let k = node.index();
-        let is_meant = user[k].is_some_and(|id| circuit.part(id).part.has_loose_ends());
+        let is_meant = user[k].is_some_and(|id| {
+            let placed = circuit.part(id);
+            placed.part.has_loose_ends() || is_unused_tap(placed, node)
+        });
         match (uses[k], user[k]) {
             (1, Some(part)) if !is_meant => {
                 faults.push(CircuitError::UsedOnce {
@@ -350,6 +353,32 @@ fn check_nodes(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
             _ => {}
         }
     }
+}
+
+/// Whether a node is the outer end of a secondary in sections, such as the 15 Ω end of one whose load stands at its 8 Ω
+/// tap. A primary, whose sections come first and make up one turn, lacks a valve there.
+fn is_unused_tap(placed: &Placed, node: NodeId) -> bool {
+    let Part::Transformer(transformer) = &placed.part else {
+        return false;
+    };
+    let turns = transformer.windings.iter().scan(0.0, |before, winding| {
+        *before += winding.turns;
+        Some(*before)
+    });
+    let ends = placed.nodes.chunks_exact(2);
+    let mut own = ends
+        .clone()
+        .zip(turns)
+        .filter(|(ends, _)| ends.contains(&node));
+    own.next().is_some_and(|(section, turns)| {
+        let inner = if section[0] == node {
+            section[1]
+        } else {
+            section[0]
+        };
+        let sharing = ends.filter(|ends| ends.contains(&inner)).count();
+        turns > 1.0 + 1e-9 && inner != NodeId::CHASSIS && sharing > 1
+    })
 }
 
 /// Sources without resistance across each other, or across a winding without resistance.

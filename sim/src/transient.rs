@@ -219,7 +219,8 @@ impl<'a> Stepper<'a> {
     fn step(&mut self, t_next: f64, ws: &mut Workspace) -> Step {
         self.room.x_old.copy_from_slice(&ws.x);
         let h = t_next - self.now.t;
-        let taken = match self.method {
+        let method = self.method_of_step();
+        let taken = match method {
             Method::TrBdf2 => self.tr_bdf2(h, t_next, ws),
             Method::Trapezoidal => self.trapezoidal(h, t_next, ws),
             Method::RadauIia5 => self.radau(h, t_next, ws),
@@ -227,7 +228,7 @@ impl<'a> Stepper<'a> {
         if let Step::Taken = taken {
             self.rates.push(self.now.t, &self.now.charge.rate);
             std::mem::swap(&mut self.now.charge, &mut self.room.new);
-            if !self.method.leaves_a_trail() {
+            if !method.leaves_a_trail() {
                 self.trail.push(self.now.t, &self.room.x_old);
             }
             self.now.t = t_next;
@@ -240,6 +241,19 @@ impl<'a> Stepper<'a> {
             ws.x.copy_from_slice(&self.room.x_old);
         }
         taken
+    }
+
+    /// The method of the next step: the trapezoidal rule estimates its error from what came before, so after a jump, and at
+    /// the start of a run, it is TR-BDF2 that goes first.
+    fn method_of_step(&self) -> Method {
+        match self.method {
+            Method::Trapezoidal
+                if !self.rates.are_known() && self.tolerances.local_error.is_finite() =>
+            {
+                Method::TrBdf2
+            }
+            method => method,
+        }
     }
 
     /// dq/dt = alpha·q + rest at a stage; solves it into `ws.x`, `q` and `rate`.

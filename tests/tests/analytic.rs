@@ -326,9 +326,7 @@ fn steps_are_as_fine_as_their_tolerance_asks_and_no_finer() {
     ]);
     let system = System::of(&circuit).expect("a well-formed circuit");
     let at = volts(&circuit, &system, 1);
-    // The trapezoidal rule judges no step before the second.
-    {
-        let method = Method::TrBdf2;
+    for method in [Method::TrBdf2, Method::Trapezoidal] {
         let mut ws = system.workspace();
         ws.x[at] = 100.0;
         let tolerances = Tolerances {
@@ -353,6 +351,59 @@ fn steps_are_as_fine_as_their_tolerance_asks_and_no_finer() {
         println!("{method:?}: {worst:.2} of the tolerance in {steps} steps");
         assert!(worst < MOST_OF_TOLERANCE, "{method:?}: {worst}");
         assert!(steps < MOST_STEPS, "{method:?}: {steps} steps");
+    }
+}
+
+#[test]
+fn the_first_step_after_a_jump_is_judged_too() {
+    // A square wave of 100 V into 1 kΩ and 0.1 µF, its half period a whole number of grid steps of one time constant:
+    // v → ±100 V·(1 − 2·e^(−t/τ)/(1 + e^(−T/2τ))) once settled, from 0 V: the first half is 100 V·(1 − e^(−t/τ)).
+    const TAU_RC: f64 = 1e-4;
+    let circuit = circuit(&[
+        (
+            "B1",
+            source(Waveform::Square {
+                amplitude: 100.0,
+                frequency: 1.0 / (40.0 * TAU_RC),
+            }),
+            [1, 0],
+        ),
+        ("R1", Part::resistor(1e3), [1, 2]),
+        ("C1", Part::capacitor(1e-7), [2, 0]),
+    ]);
+    let system = System::of(&circuit).expect("a well-formed circuit");
+    let at = volts(&circuit, &system, 2);
+    for method in [Method::TrBdf2, Method::Trapezoidal] {
+        let mut ws = system.workspace();
+        let mut worst = 0.0_f64;
+        transient(
+            &system,
+            method,
+            (0.0, 60.0 * TAU_RC, TAU_RC),
+            true,
+            &Tolerances {
+                halvings: 14,
+                ..Tolerances::default()
+            },
+            &mut ws,
+            &mut |t: f64, x: &[f64]| {
+                // Every half period goes on from where the last one led.
+                let half = 20.0 * TAU_RC;
+                let (mut exact, mut left, mut sign) = (0.0, t, 1.0);
+                while left > 0.0 {
+                    let fade = (-f64::min(left, half) / TAU_RC).exp();
+                    exact = 100.0 * sign + (exact - 100.0 * sign) * fade;
+                    (left, sign) = (left - half, -sign);
+                }
+                worst = worst.max((x[at] - exact).abs() / tolerated(exact));
+            },
+        )
+        .expect("a linear circuit can be followed");
+        println!(
+            "{method:?}: {worst:.2} of the tolerance in {} steps",
+            ws.counts.steps
+        );
+        assert!(worst < MOST_OF_TOLERANCE, "{method:?}: {worst}");
     }
 }
 

@@ -429,3 +429,85 @@ R24 = { resistor = "1k", between = ["x", "a1"], rating = "1W" }"#,
     assert!(answer.rest.is_err());
     assert_eq!(answer.left_out.len(), 1);
 }
+
+#[test]
+fn feedback_that_was_lost_is_named_with_its_part() {
+    let back = |far: &str| {
+        let lines = format!(
+            "R2 = {{ resistor = \"2k2\", between = [\"k1\", \"f\"], rating = \"0.5W\" }}
+R21 = {{ resistor = \"100R\", between = [\"f\", \"chassis\"], rating = \"0.5W\" }}
+R22 = {{ resistor = \"10k\", between = [\"{far}\", \"f\"], rating = \"1W\" }}
+C11 = {{ capacitor = \"100p\", between = [\"{far}\", \"f\"], rating = \"400V\" }}"
+        );
+        with(&public_address(), "R2", &lines)
+    };
+    let answer = check(&back("o16"), &[]);
+    assert!(of(&answer, Code::CarriesNothing).is_empty());
+    let answer = check(&back("016"), &[]);
+    let found = of(&answer, Code::CarriesNothing);
+    assert_eq!(found.len(), 1, "{:#?}", told(&answer));
+    assert_eq!(found[0].parts, ["R22", "C11"]);
+    assert!(
+        found[0].why.contains("V1 takes feedback"),
+        "{}",
+        found[0].why
+    );
+    // Lost at the other end.
+    let text = back("o16").replace(r#"["o16", "f"]"#, r#"["o16", "ff"]"#);
+    let answer = check(
+        &text.replace(r#""o8", "chassis"]"#, r#""o16", "chassis"]"#),
+        &[],
+    );
+    let found = of(&answer, Code::CarriesNothing);
+    assert_eq!(found.len(), 1, "{:#?}", told(&answer));
+    assert!(found[0].why.contains("from the load"), "{}", found[0].why);
+}
+
+#[test]
+fn a_winding_for_feedback_that_feeds_nothing_is_named() {
+    let tertiary = |to: &str| {
+        let mut text = public_address();
+        for (part, line) in [
+            (
+                "T1",
+                r#"T1 = { transformer = [ { name = "primary", nodes = ["a3", "ht0", "a4"], impedance = "6k6", resistance = "150R" }, { nodes = ["chassis", "o8"], impedance = "8R", resistance = "0.3R" }, { name = "tertiary", nodes = ["FROM", "t1"], impedance = "1R", resistance = "1R" } ], primary_inductance = "25H", leakage_inductance = "20mH", capacitance = "500p", saturates = "40W at 40Hz", core_loss = "90k" }"#,
+            ),
+            (
+                "R19",
+                r#"R19 = { resistor = "1k", between = ["t1", "FROM"], rating = "1W" }"#,
+            ),
+            ("R20", ""),
+        ] {
+            text = with(&text, part, line);
+        }
+        text.replace("FROM", to)
+    };
+    let idle = |answer: &Check| {
+        let found = of(answer, Code::MissingLink);
+        found
+            .iter()
+            .filter(|f| f.what.contains("feeds nothing"))
+            .count()
+    };
+    assert_eq!(idle(&check(&tertiary("chassis"), &[])), 0);
+    let answer = check(&tertiary("t0"), &[]);
+    assert_eq!(idle(&answer), 1, "{:#?}", told(&answer));
+    let links = of(&answer, Code::MissingLink);
+    assert_eq!(links[0].parts, ["T1", "R19"]);
+}
+
+#[test]
+fn a_tap_that_nothing_is_joined_to_is_no_fault() {
+    // 8 Ω at the tap of 8 Ω, the rest of the secondary left open.
+    let text = with(&with(&public_address(), "R19", ""), "R20", "");
+    assert!(check(&text, &[]).findings.is_empty());
+    // A primary whose second valve is missing is one.
+    let faults = read(&with(&text, "V4", ""), &[]).expect_err("an end hangs");
+    let once = |of: &sheet::FileError| {
+        matches!(
+            of.kind,
+            sheet::FileErrorKind::Circuit(sim::CircuitError::UsedOnce { .. })
+        )
+    };
+    assert!(faults.iter().any(once), "{faults:#?}");
+}

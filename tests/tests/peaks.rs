@@ -1,10 +1,12 @@
 //! `measure::instruments::peak` and `sim::structure::live`: the greatest volts anywhere, and the mains at the chassis.
 
 use checks::examples::{Opened, text_of_parts};
-use measure::UnderTest;
+use measure::at_rest::switch_on::SwitchOnOf;
 use measure::at_rest::voltages::chart;
+use measure::driven::playback::PlaybackOf;
 use measure::driven::power::PowerOf;
 use measure::instruments::load_condition::hangs_on_a_transformer;
+use measure::{Measurement, UnderTest};
 use sim::structure::live;
 
 /// A centre-tapped winding of 600 V off load, and nothing that loads it.
@@ -120,4 +122,55 @@ fn a_chassis_is_live_where_the_mains_reaches_it_and_not_behind_a_transformer() {
     // One end of the mains drawn as the chassis.
     let direct = WINDING.replace(r#""n""#, r#""chassis""#);
     assert_eq!(names(&opened(&direct, "g", "R3")), Some(Vec::new()));
+}
+
+#[test]
+fn what_is_played_has_its_own_peak() {
+    let example = checks::examples::EXAMPLES[0];
+    let of = Opened::read(&example.text(), &[]);
+    let rest = UnderTest::find(&of.amplifier, &of.system).expect("it rests");
+    let still = chart(&rest).expect("a chart").peak.expect("nodes");
+    let played = |drive: f64| {
+        let rate = 96e3;
+        let mut player = PlaybackOf::at(rate).player(&rest).expect("a generator");
+        let turn = |k: u32| std::f64::consts::TAU * 1e3 * f64::from(k) / rate;
+        let input: Vec<f64> = (0..4800).map(|k| drive * turn(k).sin()).collect();
+        player
+            .play(&input, &mut vec![0.0; input.len()])
+            .expect("it plays");
+        player.meters().peak.expect("nodes")
+    };
+    let silent = played(0.0);
+    assert!(
+        (silent.volts / still.volts - 1.0).abs() < 1e-6,
+        "{silent:?}"
+    );
+    // As the level of a settled period at that drive has it: the first cycles may go a little further.
+    let question = PowerOf::bench(&of.amplifier.bench);
+    let level = question
+        .at_drive(&rest, example.overdrive)
+        .expect("it settles");
+    let settled = level.peak.expect("nodes");
+    let loud = played(example.overdrive);
+    assert_eq!(loud.from, settled.from);
+    assert!(loud.volts > 0.95 * settled.volts, "{loud:?} {settled:?}");
+}
+
+#[test]
+fn switching_on_goes_beyond_rest() {
+    // Hot rectifiers charge empty capacitors with no valve to draw from them: the rails stand at the crest for a while.
+    let path = checks::source::root().join("examples/04_hall_2a3_on_its_mains/amplifier.toml");
+    let text = std::fs::read_to_string(path).expect("an example");
+    let of = Opened::read(&text, &[]);
+    let rest = UnderTest::find(&of.amplifier, &of.system).expect("it rests");
+    let still = chart(&rest).expect("a chart").peak.expect("nodes");
+    let question = SwitchOnOf {
+        hot: false,
+        mains: of.amplifier.mains.map(|mains| mains.part),
+    };
+    let answer = question.ask(&rest, &|_| ()).expect("it comes to rest");
+    let peak = answer.peak.expect("nodes");
+    assert!(peak.volts >= 0.99 * still.volts, "{peak:?} {still:?}");
+    let capacitors = answer.capacitors.iter().map(|of| of.peak.value);
+    assert!(peak.volts >= capacitors.fold(0.0, f64::max));
 }

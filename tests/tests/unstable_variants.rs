@@ -251,3 +251,27 @@ fn what_stands_idle_beside_it_makes_no_amplifier_unstable() {
     }
     assert_eq!(count, 20);
 }
+
+#[test]
+fn an_oscillation_that_has_locked_to_the_mains_is_no_hum() {
+    // Feedback of the wrong sign that relaxes about a hundred times a second falls into step with the ripple: the cycle
+    // closes, and between its jumps some valve is cut off at every moment.
+    for ohms in ["1k", "1k05", "1k1"] {
+        let to = format!(r#"R16 = {{ resistor = "{ohms}""#);
+        let text = changed(&amplifier(), &[(FEEDBACK, &to), (PHASE, OTHER_PHASE)]);
+        let mains = Opened::read(&on_its_mains(&text), &[]);
+        let of = UnderTest::find(&mains.amplifier, &mains.system).expect("its cycle closes");
+        let (a, b) = mains.load();
+        let volts: Vec<f64> = of.rest.samples().iter().map(|x| x[a] - x[b]).collect();
+        // Volts of the load rise through zero so often in a fiftieth of a second.
+        let rises = (0..volts.len())
+            .filter(|&k| volts[k] < 0.0 && volts[(k + 1) % volts.len()] >= 0.0)
+            .count();
+        let seen = 50.0 * rises as f64;
+        let found = of.growing().expect("it has an answer").expect("it grows");
+        assert!(
+            (found.frequency / seen - 1.0).abs() < 0.01,
+            "{ohms}: {found:?}, seen at {seen} Hz"
+        );
+    }
+}

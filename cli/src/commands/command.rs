@@ -13,7 +13,7 @@ use serde::Serialize;
 use sim::amplifier::Amplifier;
 
 use crate::amplifier::{self, Opened};
-use crate::caution;
+use crate::caution::{self, Beyond};
 use crate::failure::Failure;
 use crate::notes;
 use crate::options::Options;
@@ -61,12 +61,10 @@ pub(super) trait OfAmplifier: Sized {
         question: &Self::Question,
     ) -> Result<Self::Answer, Failure>;
 
-    /// The voltages at rest that are to be warned of; without any the mains is.
-    fn dangers<'s>(known: &'s Study<'_>) -> Option<&'s Voltages> {
-        known.rest().ok()
-    }
+    /// When the volts of [`OfAmplifier::driven`] are there.
+    const WHEN: &'static str = "with signal";
 
-    /// The greatest volts anywhere with signal; none where there was none.
+    /// The greatest volts anywhere other than at rest: with signal, mostly; none where rest is all.
     fn driven(_: &Told<'_, Self>) -> Option<Peak> {
         None
     }
@@ -158,7 +156,8 @@ impl<C: OfAmplifier> Command for C {
             amplifier: &opened.amplifier,
             question: &question,
             answer: &answer,
-            rest: Self::dangers(&known),
+            // Without voltages the mains is warned of.
+            rest: known.rest().ok(),
         };
         for file in &files {
             if let Some(path) = file.path {
@@ -184,7 +183,12 @@ impl<C: OfAmplifier> Command for C {
                 report::print(&(warnings + &C::words(&told)))?;
             }
         }
-        caution::print(told.amplifier, told.rest, C::driven(&told).as_ref());
+        let driven = C::driven(&told);
+        let beyond = driven.as_ref().map(|peak| Beyond {
+            peak,
+            when: C::WHEN,
+        });
+        caution::print(told.amplifier, told.rest, beyond);
         C::verdict(&told)
     }
 }

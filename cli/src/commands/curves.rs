@@ -18,12 +18,13 @@ use sim::quantity::Unit;
 use super::command::Command;
 use crate::amplifier::Opened;
 use crate::argument::positive;
+use crate::caution::{self, Beyond};
 use crate::diagnostic::Id;
 use crate::failure::Failure;
 use crate::options::Options;
 use crate::report::file_kind::FileKind;
 use crate::report::{self, json, output};
-use crate::{amplifier, caution, library, notes, progress};
+use crate::{amplifier, library, notes, progress};
 
 mod picture;
 mod settings;
@@ -199,7 +200,11 @@ fn of_file(arguments: &Arguments, part: &str, options: &Options) -> Result<(), F
         let words = words::of_file(&section, &opened.amplifier, &answer, level);
         report::print(&(warnings + &words))?;
     }
-    caution::print(&opened.amplifier, Some(rest), driven.as_ref());
+    caution::print(
+        &opened.amplifier,
+        Some(rest),
+        driven.as_ref().map(Beyond::with_signal),
+    );
     Ok(())
 }
 

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use measure::UnderTest;
 use measure::at_rest::voltages::chart;
 use measure::driven::playback::{Meters, Start};
+use measure::instruments::peak;
 use serde::Serialize;
 use sim::quantity::Unit;
 use sim::stability::Bursts;
@@ -14,6 +15,7 @@ use sim::stability::Bursts;
 use super::command::Command;
 use crate::amplifier::Opened;
 use crate::argument::{given, quantity};
+use crate::caution::{self, Beyond};
 use crate::diagnostic::Id;
 use crate::failure::Failure;
 use crate::listening::{
@@ -23,7 +25,7 @@ use crate::listening::{
 use crate::options::Options;
 use crate::report::file_kind::FileKind;
 use crate::report::{self, json, output};
-use crate::{amplifier, caution, interrupt, notes, progress};
+use crate::{amplifier, interrupt, notes, progress};
 
 pub(super) mod words;
 
@@ -350,7 +352,9 @@ impl Command for Arguments {
             );
             report::print(&(notes::warnings(&amplifier.notes) + &words))?;
         }
-        caution::print(amplifier, Some(&rest), None);
+        let peak = peak::most(answer.channels.iter().map(|meters| meters.peak.clone()));
+        let beyond = peak.as_ref().map(Beyond::with_signal);
+        caution::print(amplifier, Some(&rest), beyond);
         Ok(())
     }
 }

@@ -14,7 +14,7 @@ use crate::progress;
 use measure::judged::study::Study;
 
 pub(super) mod onset;
-mod picture;
+pub(super) mod picture;
 pub(super) mod words;
 
 /// Watts and distortion against drive, and what gives up first.

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use measure::at_rest::supply::{Supply, SupplyOf};
+use measure::instruments::peak::Peak;
 use sim::quantity::Unit;
 
 use super::command::{File, OfAmplifier, Told};
@@ -11,7 +12,6 @@ use crate::argument::given;
 use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
 use crate::progress;
-use measure::at_rest::voltages::Voltages;
 use measure::judged::study::Study;
 
 mod picture;
@@ -75,8 +75,10 @@ impl OfAmplifier for Arguments {
         Ok(progress::ask(question, known.under_test()?, &bar)?)
     }
 
-    fn dangers<'s>(_: &'s Study<'_>) -> Option<&'s Voltages> {
-        None
+    const WHEN: &'static str = "at the worst of these mains";
+
+    fn driven(told: &Told<'_, Self>) -> Option<Peak> {
+        told.answer.peak.clone()
     }
 
     fn words(told: &Told<'_, Self>) -> String {

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use measure::UnderTest;
 use measure::at_rest::switch_on::{SwitchOn, SwitchOnOf, with_silicon};
 use measure::at_rest::voltages::chart;
+use measure::instruments::peak::{Peak, most};
 use serde::Serialize;
 use sim::System;
 use sim::amplifier::Amplifier;
@@ -99,6 +100,14 @@ impl OfAmplifier for Arguments {
             as_drawn,
             with_silicon,
         })
+    }
+
+    const WHEN: &'static str = "from switch-on";
+
+    fn driven(told: &Told<'_, Self>) -> Option<Peak> {
+        let silicon = told.answer.with_silicon.as_ref();
+        let runs = [Some(&told.answer.as_drawn), silicon];
+        most(runs.into_iter().flatten().map(|run| run.peak.clone()))
     }
 
     fn words(told: &Told<'_, Self>) -> String {

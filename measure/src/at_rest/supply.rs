@@ -14,6 +14,7 @@ use serde::Serialize;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use crate::driven::power::{PowerOf, Stand, Start};
+use crate::instruments::peak::{Peak, Places, most};
 use crate::{Measurement, Progress, Reached, UnderTest};
 use sim::System;
 use sim::amplifier::{Amplifier, Mains, Taps};
@@ -79,6 +80,8 @@ pub struct Supply {
     pub discharge: Vec<Discharge>,
     /// Why the discharge could not be followed; none when it was.
     pub discharge_failed: Option<String>,
+    /// The greatest volts anywhere under any of the conditions, windings included.
+    pub peak: Option<Peak>,
     /// Over a mains period at nominal mains, no signal.
     pub traces: Traces,
 }
@@ -156,6 +159,7 @@ struct Solved {
     condition: Condition,
     error: Option<SimError>,
     discharge: Option<Result<Vec<Discharge>, SimError>>,
+    peak: Option<Peak>,
     traces: Option<Traces>,
 }
 
@@ -213,6 +217,7 @@ impl Measurement for SupplyOf {
             Some(Err(error)) => (Vec::new(), Some(error.to_string())),
             None => (Vec::new(), Some("high mains did not settle".to_owned())),
         };
+        let peak = most(solved.iter_mut().map(|solved| solved.peak.take()));
         let (driven, conditions): (Vec<Condition>, Vec<Condition>) = solved
             .into_iter()
             .map(|solved| solved.condition)
@@ -230,6 +235,7 @@ impl Measurement for SupplyOf {
             full_drive,
             discharge,
             discharge_failed,
+            peak,
             traces: traces.unwrap_or_default(),
         })
     }
@@ -342,12 +348,14 @@ impl SupplyOf {
         let mut solved = Solved {
             condition,
             error,
+            peak: None,
             discharge: None,
             traces: None,
         };
         if let Some((period, mut ws)) = period {
             let (figures, traces) = reading(&period, &mut ws);
             solved.condition.figures = Some(figures);
+            solved.peak = Places::of(&circuit, &system).greatest(&circuit, &period.samples);
             solved.traces = traces;
             if job.in_use && job.band == Band::High {
                 solved.discharge = Some(discharge::discharge(

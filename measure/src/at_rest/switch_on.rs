@@ -17,6 +17,7 @@ use std::f64::consts::FRAC_PI_2;
 
 use serde::Serialize;
 
+use crate::instruments::peak::{Peak, most};
 use crate::instruments::valve::AgainstLimit;
 use crate::{Measurement, Progress, Reached, UnderTest};
 use sim::circuit::PartId;
@@ -91,6 +92,8 @@ pub struct SwitchOn {
     pub rectifiers: Vec<RectifierAtSwitchOn>,
     /// Current taken from the mains; none when no part is the mains.
     pub mains: Option<Surge>,
+    /// The greatest volts anywhere in either run, windings included; none of a circuit without nodes.
+    pub peak: Option<Peak>,
     /// Volts against time.
     pub envelope: Envelope,
 }
@@ -215,6 +218,7 @@ impl Measurement for SwitchOnOf {
                 .mains_surge(Phase::Zero, rest)
                 .zip(mains_at_peak)
                 .map(|(zero, peak)| zero.larger(peak)),
+            peak: most([first.peak(), second.peak()]),
             envelope: first.into_envelope(),
         })
     }

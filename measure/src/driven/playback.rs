@@ -9,7 +9,7 @@ use std::ops::Range;
 
 use crate::UnderTest;
 use crate::driven::power::drive::reach;
-use sim::circuit::{NodeId, PartId};
+use sim::circuit::{Circuit, NodeId, PartId};
 use sim::error::{Question, SimError};
 use sim::parts::Waveform;
 use sim::stability::{Bursts, bursts};
@@ -91,6 +91,7 @@ impl PlaybackOf {
             window: [0.0; 4],
             taken: 0,
             metering: Metering::new(of, self.rate),
+            circuit: of.circuit,
             system: of.system,
             watched: None,
         })
@@ -179,6 +180,7 @@ pub struct Player<'a> {
     /// Samples taken.
     taken: u64,
     metering: Metering,
+    circuit: &'a Circuit,
     system: &'a System,
     /// `[samples][n+1]` every state, where bursts are watched for.
     watched: Option<Vec<Vec<f64>>>,
@@ -260,6 +262,6 @@ impl Player<'_> {
 
     /// What the meters show of all that was played.
     pub fn meters(&self) -> Meters {
-        self.metering.meters()
+        self.metering.meters(self.circuit)
     }
 }

@@ -138,9 +138,9 @@ pub struct AtOutput {
     pub level: Option<Level>,
 }
 
-/// Load above which a stage without an output transformer gives volts and no power, Ω: loudspeakers and headphones lie
-/// below, the lines and grid leaks that stages work into above (common practice, no source).
-const LINE: f64 = 1e3;
+/// Load above which a stage without an output transformer gives volts and no power, Ω: loudspeakers lie below, headphones,
+/// lines of 600 Ω and the grid leaks that stages work into above (common practice, no source).
+const LINE: f64 = 100.0;
 
 impl Power {
     /// An output of so many watts into the rated load as it is told.

@@ -112,8 +112,7 @@ impl WaveformOf {
             counts: Counts::default(),
         };
         let mut last: VecDeque<Vec<f64>> = VecDeque::new();
-        let places = Places::of(of.circuit, system);
-        let mut watch = places.watch();
+        let mut watch = Places::of(of.circuit, system).watch();
         transient(
             system,
             self.method,

@@ -32,6 +32,11 @@ impl Peak {
     }
 }
 
+/// The greatest of several, as far as there are any.
+pub fn most(peaks: impl IntoIterator<Item = Option<Peak>>) -> Option<Peak> {
+    peaks.into_iter().flatten().reduce(Peak::or)
+}
+
 /// The places of a circuit between which volts are looked for.
 #[derive(Clone, Debug)]
 pub struct Places {
@@ -74,16 +79,16 @@ impl Places {
     }
 
     /// Nothing seen yet.
-    pub fn watch(&self) -> Watch<'_> {
+    pub fn watch(self) -> Watch {
         Watch {
-            places: self,
             most: vec![0.0; self.between.len()],
+            places: self,
         }
     }
 
     /// The greatest of those states `[n+1]`; none of a circuit without nodes.
     pub fn greatest(&self, circuit: &Circuit, states: &[Vec<f64>]) -> Option<Peak> {
-        let mut watch = self.watch();
+        let mut watch = self.clone().watch();
         for x in states {
             watch.see(x);
         }
@@ -93,12 +98,12 @@ impl Places {
 
 /// The greatest volts of each place so far.
 #[derive(Clone, Debug)]
-pub struct Watch<'a> {
-    places: &'a Places,
+pub struct Watch {
+    places: Places,
     most: Vec<f64>,
 }
 
-impl Watch<'_> {
+impl Watch {
     /// One state more, `[n+1]`. Cost: linear in the places.
     pub fn see(&mut self, x: &[f64]) {
         for (most, [(_, a), (_, b)]) in self.most.iter_mut().zip(&self.places.between) {

@@ -323,11 +323,12 @@ impl CheckOf {
 
 /// What the wiring shows without a solution.
 fn drawn(amplifier: &Amplifier) -> Vec<Finding> {
-    let mut found = wiring::dead_ends(&amplifier.circuit);
+    let mut found = wiring::dead_ends(amplifier);
     found.extend(wiring::live_chassis(amplifier));
     found.extend(selector::findings(amplifier));
     found.extend(taps::findings(amplifier));
     found.extend(links::findings(amplifier));
+    found.extend(links::idle(amplifier));
     found
 }
 

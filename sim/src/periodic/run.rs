@@ -297,3 +297,76 @@ fn stores(system: &System) -> Vec<bool> {
     }
     stores
 }
+
+#[cfg(test)]
+mod tests {
+    use super::Run;
+    use crate::parts::{Inductor, Part, Source, Waveform};
+    use crate::periodic::Settling;
+    use crate::transient::Choice;
+    use crate::{Circuit, NodeId, System, Tolerances};
+    use models::core::{Core, Hysteresis};
+
+    #[test]
+    fn what_a_core_remembers_must_close_with_its_cycle() {
+        // Iron across a stiff source: the flux is the integral of the volts and closes with every cycle, from the
+        // first. What the iron remembers goes from nothing onto its loop in the first, and round it from then on.
+        let (hertz, volts) = (50.0, 30.0);
+        let memory = Hysteresis::from_coercive_current(5e-3, 0.5);
+        let core = Core::saturating(10.0, 0.5).with_hysteresis(memory);
+        let coil = Inductor {
+            core,
+            linear: None,
+            resistance: 0.0,
+            capacitance: 0.0,
+            capacitance_loss: 0.0,
+            loss: f64::INFINITY,
+            stray: None,
+        };
+        let source = Source {
+            waveform: Waveform::Alternating {
+                amplitude: volts,
+                frequency: hertz,
+                // From its crest, so that the flux swings evenly about nothing.
+                phase: std::f64::consts::FRAC_PI_2,
+            },
+            resistance: 1e-3,
+        };
+        let mut circuit = Circuit::new();
+        let a = circuit.node("a");
+        for (name, part) in [("B1", Part::Source(source)), ("L1", Part::Inductor(coil))] {
+            circuit
+                .add(name, part, &[a, NodeId::CHASSIS])
+                .expect("well formed");
+        }
+        let system = System::of(&circuit).expect("well formed");
+        let mut ws = system.workspace();
+        assert!(!ws.memory.is_empty());
+        let settling = Settling::default();
+        let mut run = Run::new(
+            &system,
+            1.0 / hertz,
+            &settling,
+            &Tolerances::default(),
+            &mut ws,
+        );
+        let stores = run.stores.clone();
+        let flux_closes = |run: &Run<'_>, x: &[f64]| {
+            let scales: Vec<f64> = run.scales().collect();
+            (0..system.len())
+                .filter(|&k| stores[k])
+                .all(|k| (x[k] - run.samples[0][k]).abs() < 1e-3 * scales[k])
+        };
+        let first = run
+            .cycle(Choice::Free, &mut ws)
+            .expect("it can be followed");
+        assert!(flux_closes(&run, &ws.x));
+        assert!(first > 0.1, "the stops have moved: {first}");
+        run.cycle(Choice::Free, &mut ws)
+            .expect("it can be followed");
+        let third = run
+            .cycle(Choice::Free, &mut ws)
+            .expect("it can be followed");
+        assert!(third < 1e-3, "round the loop: {third}");
+    }
+}

@@ -12,7 +12,7 @@
 //! Care   what grows slowly is left to the settled period
 
 use crate::error::SimError;
-use crate::stability::{Growing, growing_over, repeats, wanders};
+use crate::stability::{Growing, comes_round, growing_over, repeats, wanders};
 use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::transient::{Method, Stepper};
@@ -161,7 +161,8 @@ impl<'a> Coarse<'a> {
         let follows = |cycles: f64| (2.0 * cycles - (2.0 * cycles).round()).abs() < FOLLOWS;
         let found = within
             .filter(|&cycles| !follows(cycles))
-            .or_else(|| repeats(&self.ends));
+            .or_else(|| repeats(&self.ends))
+            .or_else(|| comes_round(&self.ends));
         match found {
             None => Ok(()),
             Some(cycles) => Err(SimError::Repeats {

@@ -85,12 +85,7 @@ pub(crate) fn repeats(states: &[impl AsRef<[f64]>]) -> Option<f64> {
         // Too few for that many periods of more than four each.
         return None;
     }
-    let of = |k: usize| late.iter().map(move |x| x.as_ref()[k]);
-    let way = |k: usize| of(k).zip(of(k).skip(1)).map(|(a, b)| (b - a).abs()).sum();
-    let figures = late.first().map_or(0, |x| x.as_ref().len());
-    let ways: Vec<f64> = (0..figures).map(way).collect();
-    let most = (0..ways.len()).max_by(|&a, &b| ways[a].total_cmp(&ways[b]))?;
-    period(&of(most).collect::<Vec<f64>>())
+    period(&most_moved(late)?)
 }
 
 /// After how many states a circuit on cycles of so many states repeats itself, as far as it does not follow these cycles:
@@ -114,6 +109,30 @@ pub(crate) fn wanders(states: &[Vec<f64>], cycle: usize) -> Option<f64> {
     let lengths = lengths(&figure);
     let enough = aparts[most] > APART * moves && lengths.len() >= 2 * TIMES;
     enough.then(|| lengths.iter().sum::<f64>() / lengths.len() as f64)
+}
+
+/// After how many states a circuit on its mains comes round, on the mean of many unequal times; none when some take much
+/// longer than others. What comes round in some five cycles of the mains does so once in four, once in six.
+pub(crate) fn comes_round(states: &[impl AsRef<[f64]>]) -> Option<f64> {
+    /// How unequal, a ratio.
+    const UNEQUAL: f64 = 1.5;
+    /// States from one to the next, at least: fewer may be beats of the steps themselves.
+    const LEAST: f64 = 3.0;
+    let lengths = lengths(&most_moved(&states[states.len() / 2..])?);
+    let shortest = lengths.iter().copied().fold(f64::INFINITY, f64::min);
+    let longest = lengths.iter().copied().fold(0.0, f64::max);
+    let enough = lengths.len() >= 2 * TIMES && shortest > LEAST && longest < UNEQUAL * shortest;
+    enough.then(|| lengths.iter().sum::<f64>() / lengths.len() as f64)
+}
+
+/// Of figures `[states][figures]` that which moves most, all ways added.
+fn most_moved(states: &[impl AsRef<[f64]>]) -> Option<Vec<f64>> {
+    let of = |k: usize| states.iter().map(move |x| x.as_ref()[k]);
+    let way = |k: usize| of(k).zip(of(k).skip(1)).map(|(a, b)| (b - a).abs()).sum();
+    let figures = states.first().map_or(0, |x| x.as_ref().len());
+    let ways: Vec<f64> = (0..figures).map(way).collect();
+    let most = (0..ways.len()).max_by(|&a, &b| ways[a].total_cmp(&ways[b]))?;
+    Some(of(most).collect())
 }
 
 /// Times that a repetition must be seen.
@@ -155,7 +174,21 @@ fn lengths(samples: &[f64]) -> Vec<f64> {
 
 #[cfg(test)]
 mod tests {
-    use super::{period, wanders};
+    use super::{comes_round, period, wanders};
+
+    #[test]
+    fn what_comes_round_unevenly_is_told_by_its_mean() {
+        // A supply that rises for four, five, five states and breaks down.
+        let states = |times: &[usize]| -> Vec<Vec<f64>> {
+            let up = |&times: &usize| (0..times).map(|k| vec![300.0 + 12.0 * k as f64]);
+            times.iter().flat_map(up).collect()
+        };
+        let found = comes_round(&states(&[4, 5, 5].repeat(20))).expect("it comes round");
+        assert!((found / (14.0 / 3.0) - 1.0).abs() < 0.02, "{found}");
+        assert_eq!(comes_round(&states(&[8, 13].repeat(20))), None);
+        assert_eq!(comes_round(&states(&[2].repeat(60))), None);
+        assert_eq!(comes_round(&states(&[5].repeat(12))), None);
+    }
 
     #[test]
     fn a_figure_repeats_after_its_period() {

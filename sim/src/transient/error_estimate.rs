@@ -33,6 +33,11 @@ impl Rates {
         self.known = false;
     }
 
+    /// Whether a step came before.
+    pub(super) fn are_known(&self) -> bool {
+        self.known
+    }
+
     /// Remembers the rate `[n]` at the start of the step just accepted.
     pub(super) fn push(&mut self, t: f64, rate: &[f64]) {
         self.rate.copy_from_slice(rate);

@@ -279,14 +279,27 @@ pub fn named_back(mut figures: Figures) -> Figures {
     figures
 }
 
+/// What an amplifier without a rest does instead, as far as its error says so: no figure of it.
+fn without_rest(why: &str) -> &'static str {
+    const WORDS: [(&str, &str); 4] = [
+        ("repeats itself", "no rest: repeats itself"),
+        ("oscillates", "no rest: oscillates"),
+        ("bursts", "no rest: bursts"),
+        ("not periodic", "no rest: not periodic"),
+    ];
+    let found = WORDS.iter().find(|(word, _)| why.contains(word));
+    found.map_or("no rest", |(_, words)| words)
+}
+
 /// Every change of one composed amplifier, each against it as it was.
 ///
 /// # Errors
 /// What changed that must not, in words; none where the amplifier itself has no rest, which is said as such.
 pub fn judge(amplifier: &Amplifier, dice: &mut Dice) -> Result<&'static str, String> {
     let text = amplifier.text();
-    let Ok(plain) = figures_of(&text) else {
-        return Ok("no rest");
+    let plain = match figures_of(&text) {
+        Ok(plain) => plain,
+        Err(why) => return Ok(without_rest(&why)),
     };
     let apart = if amplifier.on_the_mains {
         ON_THE_MAINS

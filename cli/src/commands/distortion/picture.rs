@@ -5,6 +5,7 @@ use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
 use super::words::name;
+use crate::commands::power::picture::{across, along, axis};
 use crate::report::csv;
 use crate::report::log_plot::{Curve, Extent, LogPlot, Panel, Scale};
 use crate::report::plot::NotDrawn;
@@ -36,7 +37,7 @@ pub(super) fn svg(amplifier: &Amplifier, answer: &Distortion) -> Result<String, 
         let curve = |ratio: &dyn Fn(usize) -> f64| -> Vec<(f64, f64)> {
             let levels = power.levels.iter().enumerate();
             levels
-                .map(|(k, level)| (level.power, 100.0 * ratio(k)))
+                .map(|(k, level)| (along(power, level.power), 100.0 * ratio(k)))
                 .collect()
         };
         let mut curves = vec![("THD".to_owned(), curve(&|k| power.levels[k].thd))];
@@ -47,10 +48,11 @@ pub(super) fn svg(amplifier: &Amplifier, answer: &Distortion) -> Result<String, 
         LogPlot {
             title: &amplifier.title,
             conditions: &format!(
-                "sine at {}, power into {load}, distortion against the fundamental",
-                engineering(power.frequency, Unit::Hertz)
+                "sine at {}, {}, distortion against the fundamental",
+                engineering(power.frequency, Unit::Hertz),
+                across(power)
             ),
-            x_name: "power, W",
+            x_name: axis(power),
             x_extent: Extent::Drawn,
             panels: vec![panel("distortion, per cent", curves, &limit)],
             marks: Vec::new(),
@@ -76,10 +78,10 @@ pub(super) fn svg(amplifier: &Amplifier, answer: &Distortion) -> Result<String, 
                 curves.push((format!("H{number}"), of));
             }
             if curve.rated {
-                panel("per cent, rated power", curves, &limit)
+                panel("per cent, at the limit", curves, &limit)
             } else {
                 // Far below the limit, which would only press the curves together.
-                panel("per cent, 1 W", curves, &[])
+                panel("per cent, small output", curves, &[])
             }
         })
         .collect();
@@ -92,7 +94,7 @@ pub(super) fn svg(amplifier: &Amplifier, answer: &Distortion) -> Result<String, 
     let against_frequency = LogPlot {
         title: &format!("Against frequency, at {}", names.join(" and at ")),
         conditions: &format!(
-            "sine, output power held, into {load}; a curve ends where the power is not reached"
+            "sine, output held, into {load}; a curve ends where it is not reached"
         ),
         x_name: "frequency, Hz",
         x_extent: Extent::Drawn,

@@ -18,9 +18,7 @@ const FLOOR: f64 = 1e-3;
 
 /// The picture as SVG.
 pub(super) fn svg(amplifier: &Amplifier, answer: &Power) -> Result<String, NotDrawn> {
-    let x = |watts: f64| match answer.output(watts) {
-        Output::Watts(of) | Output::Volts(of) => of,
-    };
+    let x = |watts: f64| along(answer, watts);
     let curve = |per_cent: &dyn Fn(&Level) -> f64| -> Vec<(f64, f64)> {
         let levels = answer.levels.iter();
         levels
@@ -46,20 +44,11 @@ pub(super) fn svg(amplifier: &Amplifier, answer: &Power) -> Result<String, NotDr
     let plot = LogPlot {
         title: &amplifier.title,
         conditions: &format!(
-            "sine at {}, {} {}, distortion against the fundamental",
+            "sine at {}, {}, distortion against the fundamental",
             engineering(answer.frequency, Unit::Hertz),
-            if answer.in_volts {
-                "volts across"
-            } else {
-                "power into"
-            },
-            engineering(answer.load_ohms, Unit::Ohm)
+            across(answer)
         ),
-        x_name: if answer.in_volts {
-            "output, V rms"
-        } else {
-            "power, W"
-        },
+        x_name: axis(answer),
         x_extent: Extent::Drawn,
         panels: vec![Panel {
             y_name: "distortion, per cent",
@@ -74,6 +63,32 @@ pub(super) fn svg(amplifier: &Amplifier, answer: &Power) -> Result<String, NotDr
         marks,
     };
     plot.svg()
+}
+
+/// Where an output of so many watts stands on the axis: watts, or volts rms of a stage that gives no power.
+pub(in crate::commands) fn along(answer: &Power, watts: f64) -> f64 {
+    match answer.output(watts) {
+        Output::Watts(of) | Output::Volts(of) => of,
+    }
+}
+
+/// The name of that axis.
+pub(in crate::commands) fn axis(answer: &Power) -> &'static str {
+    if answer.in_volts {
+        "output, V rms"
+    } else {
+        "power, W"
+    }
+}
+
+/// What stands on that axis, and the load.
+pub(in crate::commands) fn across(answer: &Power) -> String {
+    let load = engineering(answer.load_ohms, Unit::Ohm);
+    if answer.in_volts {
+        format!("volts across {load}")
+    } else {
+        format!("power into {load}")
+    }
 }
 
 /// The sweep, one level a line.

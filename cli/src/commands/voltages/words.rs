@@ -33,15 +33,26 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Voltages) -> String {
     text += &notes::text(amplifier);
     text += &match &answer.mains {
         Some(mains) => format!(
-            "Mains period settled in {} cycles, to {:.0e} of its swing.\n",
-            mains.cycles, mains.residual
+            "Mains period settled in {} cycles, {}.\n",
+            mains.cycles,
+            closely(mains.residual, "of its swing", "as closely as it is solved")
         ),
         None => format!(
-            "Operating point found {}; currents balance to {:.0e} A.\n",
-            answer.found, answer.residual
+            "Operating point found {}; currents balance {}.\n",
+            answer.found,
+            closely(answer.residual, "A", "to the last digit")
         ),
     };
     text
+}
+
+/// How closely something closes: a power of ten, or in words where nothing is left over.
+fn closely(left: f64, of: &str, nothing: &str) -> String {
+    if left > 0.0 {
+        format!("to {left:.0e} {of}")
+    } else {
+        nothing.to_owned()
+    }
 }
 
 /// A short comes before everything else: no other figure matters while it lasts.

@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::{CapacitorAtSwitchOn, Phase, RectifierAtSwitchOn, Surge};
+use crate::instruments::peak::{Peak, Places, Watch};
 use crate::instruments::valve::{AgainstLimit, into_first};
 use sim::circuit::{Circuit, PartId};
 use sim::parts::Part;
@@ -94,6 +95,7 @@ pub(super) struct Record<'a> {
     mains: Option<(usize, Extremes)>,
     /// Mean volts of each capacitor in the cycle that ended.
     means: Vec<f64>,
+    anywhere: Watch,
     envelope: Envelope,
 }
 
@@ -125,6 +127,7 @@ impl<'a> Record<'a> {
             rectifiers: rectifiers.collect(),
             mains: mains.map(|id| (system.currents_of(id)[0] as usize, Extremes::NOTHING)),
             means: vec![0.0; capacitors.len()],
+            anywhere: Places::of(circuit, system).watch(),
             envelope: Envelope {
                 time: Vec::new(),
                 capacitors: capacitors
@@ -147,6 +150,7 @@ impl<'a> Record<'a> {
     /// Takes the solution in `ws` at `t`, s.
     pub(super) fn accept(&mut self, t: f64, ws: &Workspace) {
         self.time = t;
+        self.anywhere.see(&ws.x);
         for (id, extremes) in &mut self.capacitors {
             extremes.accept(t, across(self.circuit, self.system, *id, &ws.x));
         }
@@ -187,6 +191,11 @@ impl<'a> Record<'a> {
             .filter(|(_, _, energy)| *energy > 0.0)
             .max_by(|a, b| a.2.total_cmp(&b.2))
             .map(|(k, volts, _)| (k, volts))
+    }
+
+    /// The greatest volts anywhere so far.
+    pub(super) fn peak(&self) -> Option<Peak> {
+        self.anywhere.greatest(self.circuit)
     }
 
     fn capacitance(&self, id: PartId) -> f64 {

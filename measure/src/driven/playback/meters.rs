@@ -3,9 +3,11 @@
 use std::ops::Range;
 
 use serde::Serialize;
+use sim::circuit::Circuit;
 
 use crate::UnderTest;
 use crate::driven::power::GRID_CURRENT;
+use crate::instruments::peak::{Peak, Places, Watch};
 use crate::instruments::rails::{rails, rectified, supplied};
 use crate::instruments::valve::{AgainstLimit, ValveProbe};
 
@@ -30,6 +32,9 @@ pub struct Meters {
     pub peak_power: f64,
     /// Mean power into the rated load, W.
     pub mean_power: f64,
+    /// The greatest volts anywhere, windings and what came before and after the recording included; none of a circuit
+    /// without nodes.
+    pub peak: Option<Peak>,
     /// Every triode and pentode.
     pub valves: Vec<ValveMeter>,
     /// Smoothed rails above the chassis or below, those of the highest volts first.
@@ -87,6 +92,7 @@ pub(super) struct Metering {
     most: f64,
     valves: Vec<Watched>,
     rails: Vec<WatchedRail>,
+    anywhere: Watch,
 }
 
 #[derive(Clone, Debug)]
@@ -222,6 +228,7 @@ impl Metering {
                 })
                 .collect(),
             rails: watched,
+            anywhere: Places::of(circuit, system).watch(),
         }
     }
 
@@ -232,7 +239,11 @@ impl Metering {
 
     /// Takes the unknowns `x` `[n+1]` at a step.
     pub(super) fn read(&mut self, step: u64, x: &[f64]) {
-        if !step.is_multiple_of(self.every) || !self.only.contains(&step) {
+        if !step.is_multiple_of(self.every) {
+            return;
+        }
+        self.anywhere.see(x);
+        if !self.only.contains(&step) {
             return;
         }
         self.readings += 1;
@@ -264,7 +275,7 @@ impl Metering {
         }
     }
 
-    pub(super) fn meters(&self) -> Meters {
+    pub(super) fn meters(&self, circuit: &Circuit) -> Meters {
         let count = (self.readings as f64).max(1.0);
         let mean = self.sum / count;
         let peak_volts = f64::max(self.most - mean, mean - self.least).max(0.0);
@@ -273,6 +284,7 @@ impl Metering {
             peak_volts,
             peak_power: peak_volts.powi(2) / (2.0 * self.load_ohms),
             mean_power: (self.squares / count - mean * mean).max(0.0) / self.load_ohms,
+            peak: self.anywhere.greatest(circuit),
             valves: self
                 .valves
                 .iter()

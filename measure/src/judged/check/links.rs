@@ -147,6 +147,74 @@ pub(super) fn findings(amplifier: &Amplifier) -> Vec<Finding> {
         .collect()
 }
 
+/// Windings from which nothing is taken, since neither the chassis nor any part but passive ones stands where direct
+/// current from them can flow: the transformer, the winding, and those parts.
+fn idle_windings(amplifier: &Amplifier) -> Vec<(String, String, Vec<String>)> {
+    let circuit = &amplifier.circuit;
+    let mut found = Vec::new();
+    for (part, placed) in circuit.parts() {
+        let Part::Transformer(transformer) = &placed.part else {
+            continue;
+        };
+        let ends = placed.nodes.chunks_exact(2);
+        for (winding, ends) in transformer.windings.iter().zip(ends) {
+            let mut nodes: Vec<NodeId> = ends.to_vec();
+            let mut beside: Vec<PartId> = Vec::new();
+            let mut k = 0;
+            while let Some(&node) = nodes.get(k) {
+                k += 1;
+                let joined = circuit.parts().filter(|(_, at)| at.nodes.contains(&node));
+                for (other, at) in joined.filter(|(other, _)| *other != part) {
+                    beside.push(other);
+                    nodes.extend(
+                        at.nodes
+                            .iter()
+                            .filter(|next| !nodes.contains(next))
+                            .collect::<Vec<_>>(),
+                    );
+                }
+            }
+            beside.sort_unstable();
+            beside.dedup();
+            let shared = |node: &NodeId| placed.nodes.iter().filter(|of| *of == node).count() > 1;
+            let used = nodes.contains(&NodeId::CHASSIS)
+                || nodes.iter().any(shared)
+                || beside.iter().any(|&other| {
+                    !circuit.part(other).part.is_passive() || other == amplifier.bench.load
+                });
+            if !used {
+                let name = |other: &PartId| circuit.part(*other).name.clone();
+                let beside = beside.iter().map(name).collect();
+                found.push((placed.name.clone(), winding.name.clone(), beside));
+            }
+        }
+    }
+    found
+}
+
+/// Windings from which nothing is taken, as findings.
+pub(super) fn idle(amplifier: &Amplifier) -> Vec<Finding> {
+    let finding = |(part, winding, beside): (String, String, Vec<String>)| {
+        let list = beside.join(", ");
+        let but = if list.is_empty() {
+            String::new()
+        } else {
+            format!(" but {list}, which nothing else joins")
+        };
+        Finding {
+            parts: std::iter::once(part.clone()).chain(beside).collect(),
+            ..Finding::new(
+                Code::MissingLink,
+                Weight::Doubtful,
+                format!("The {winding} of {part} feeds nothing{but}."),
+                "A link was lost, or a node has the wrong name: a winding for feedback then does nothing.",
+                format!("what the {winding} of {part} should be joined to"),
+            )
+        }
+    };
+    idle_windings(amplifier).into_iter().map(finding).collect()
+}
+
 /// Puts anodes that nothing feeds in the place of what is found of their valves.
 pub(super) fn unfed(drawing: &Drawing<'_>, findings: &mut Vec<Finding>) {
     for (mut finding, valves) in unfed_rails(drawing) {

@@ -25,7 +25,8 @@ fn carries_nothing(parts: Vec<String>, what: String, look: String) -> Finding {
 }
 
 /// Passive parts that hang at one node only and end nowhere. Cost: nodes × parts.
-pub(super) fn dead_ends(circuit: &Circuit) -> Vec<Finding> {
+pub(super) fn dead_ends(amplifier: &Amplifier) -> Vec<Finding> {
+    let circuit = &amplifier.circuit;
     let mut dead: Vec<(Vec<PartId>, NodeId)> = Vec::new();
     for (hinge, _) in circuit.nodes() {
         let mut seen = vec![false; circuit.node_count()];
@@ -71,7 +72,7 @@ pub(super) fn dead_ends(circuit: &Circuit) -> Vec<Finding> {
             .map(|&part| circuit.part(part).name.clone())
             .collect();
         let node = circuit.node_name(hinge);
-        found.push(carries_nothing(
+        let mut finding = carries_nothing(
             names.clone(),
             format!(
                 "{} hang at `{node}` and lead nowhere else.",
@@ -81,9 +82,51 @@ pub(super) fn dead_ends(circuit: &Circuit) -> Vec<Finding> {
                 "what {} should be joined to besides `{node}`",
                 names.join(", ")
             ),
-        ));
+        );
+        if let Some(valve) = fed_back_to(circuit, &parts, hinge) {
+            finding.why = format!(
+                "Where {valve} takes feedback a link was lost, or a node has the wrong name: without it there is none."
+            );
+        } else if hinge != NodeId::CHASSIS && on_the_load(amplifier, hinge) {
+            finding.why = "A link from the load was lost, or a node has the wrong name: of the feedback, if there is none else.".to_owned();
+        }
+        found.push(finding);
     }
     found
+}
+
+/// The valve to whose cathode resistor a resistor among these parts goes: what joins there from afar is feedback, where a
+/// capacitor alone may be a bypass whose chassis was lost.
+fn fed_back_to(circuit: &Circuit, parts: &[PartId], hinge: NodeId) -> Option<String> {
+    let resistor = |part: &PartId| matches!(circuit.part(*part).part, Part::Resistor(_));
+    if hinge == NodeId::CHASSIS || !parts.iter().any(resistor) {
+        return None;
+    }
+    // From the hinge through resistors, but not through the chassis.
+    let mut at = vec![hinge];
+    let mut k = 0;
+    while let Some(&node) = at.get(k) {
+        k += 1;
+        for (part, placed) in circuit.parts().filter(|(_, of)| of.nodes.contains(&node)) {
+            if let Some(wiring) = placed.wiring()
+                && wiring.grid.is_some()
+                && wiring.cathode.contains(&node)
+            {
+                return Some(placed.name.clone());
+            }
+            if resistor(&part) && !parts.contains(&part) {
+                let next = placed.nodes.iter().filter(|of| **of != NodeId::CHASSIS);
+                let next: Vec<NodeId> = next.filter(|of| !at.contains(of)).copied().collect();
+                at.extend(next);
+            }
+        }
+    }
+    None
+}
+
+fn on_the_load(amplifier: &Amplifier, node: NodeId) -> bool {
+    let (a, b) = amplifier.bench.load_nodes;
+    node == a || node == b
 }
 
 /// The mains at the chassis.

@@ -1,0 +1,72 @@
+//! Whether what a circuit settles to on its mains is no rest but an oscillation that has locked to them.
+//!
+//! An amplifier whose own frequency lies near the mains, or the ripple, may fall into step with it. The cycle then closes,
+//! disturbances of it die away, and at every moment of it some valve is cut off or drawn to its limit, so that no natural
+//! frequency grows: it looks like hum. What gives it away is that the amplifier would not rest beside it: with the
+//! supplies at their means it grows.
+//!
+//! ```text
+//! f(x) with  ī + ḡ·(v − v̄)  for the current of each rectifier,  every alternating source at zero
+//! ```
+//!
+//! Symbols   ī, v̄, ḡ  means over the cycle of a rectifier's current, A, its volts and its slope, S
+//! Source    averaging, as of switched circuits: Middlebrook & Cuk, IEEE PESC Rec. (1976) 18 (from memory)
+//! Valid     where smoothing capacitors hold the volts of the rails over the cycle
+//! Care      a supply seen so is stiffer than it is, since the resistance of its windings counts for the share of the cycle
+//!           in which they carry current; motor-boating is what the settled cycle itself tells
+
+use super::{Growing, fastest_growing, repeats};
+use crate::error::SimError;
+use crate::operating_point::solved;
+use crate::system::System;
+use crate::tolerances::Tolerances;
+use crate::workspace::Workspace;
+
+/// Cycles laid end to end in which a repetition is looked for: twice what an even one needs, of the longest that fits in
+/// a cycle.
+const LAID: usize = 16;
+
+/// What grows with the supplies of a settled cycle, `samples` `[samples][n+1]` over `duration`, s, at their means: the cycle
+/// is then an oscillation that has locked to its mains, told by the frequency it has there. None also where no point with
+/// the supplies at their means was found.
+///
+/// # Errors
+/// [`SimError::Undetermined`] when the equations determine nothing.
+pub fn locked(
+    system: &System,
+    samples: &[Vec<f64>],
+    duration: f64,
+    ws: &Workspace,
+) -> Result<Option<Growing>, SimError> {
+    let mut of = system.averaged(samples, ws);
+    of.system.set_tolerances(&Tolerances::default(), &mut of.ws);
+    if solved(&of.system, &of.past, &mut of.ws).is_err() {
+        return Ok(None);
+    }
+    let x = of.ws.x.clone();
+    let slopes = of.system.mean_slopes(&[x], &mut of.ws);
+    let Some(growing) = fastest_growing(&of.system, &slopes)? else {
+        return Ok(None);
+    };
+    // Of what the valves see; the mains swing most of all and say nothing.
+    let mut seen: Vec<usize> = (of.system.devices().iter())
+        .flat_map(|placed| placed.at.iter().map(|&at| at as usize))
+        .filter(|&at| at < system.len() && system.unknowns()[at].is_voltage())
+        .collect();
+    seen.sort_unstable();
+    seen.dedup();
+    let cycle: Vec<Vec<f64>> = samples
+        .iter()
+        .map(|x| seen.iter().map(|&at| x[at]).collect())
+        .collect();
+    let states: Vec<&[f64]> = (0..LAID * cycle.len())
+        .map(|k| cycle[k % cycle.len()].as_slice())
+        .collect();
+    let step = duration / samples.len() as f64;
+    // What comes unevenly in the cycle does so once a cycle.
+    let every = repeats(&states).map_or(duration, |steps| step * steps);
+    Ok(Some(Growing {
+        frequency: 1.0 / every,
+        ..growing
+    }))
+}
