@@ -879,9 +879,9 @@ fn distortion_holds_the_power_and_goes_to_a_picture_and_a_sheet() {
     }
     let svg = std::fs::read_to_string(bench.path("d.svg")).expect("a picture");
     for words in [
-        "sine at 1.00 kHz, power into 220 kΩ",
+        "sine at 1.00 kHz, volts across 220 kΩ",
         "Against frequency, at the rated ",
-        "power, W",
+        "output, V rms",
         "frequency, Hz",
         "THD",
         "H2",

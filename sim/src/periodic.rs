@@ -143,6 +143,13 @@ impl Neighbour {
 }
 
 impl Period {
+    fn with(self, matrix: Arc<Monodromy>) -> Self {
+        Self {
+            matrix: Some(matrix),
+            ..self
+        }
+    }
+
     /// The period as a place to set out from.
     pub fn neighbour(&self) -> Neighbour {
         let x = &self.samples[0];
@@ -208,8 +215,9 @@ pub fn settle_from(
             if let Some(neighbour) = neighbour {
                 ws.x.copy_from_slice(&neighbour.coarse);
             }
-            let known = coarse::approach(system, duration, settling, tolerances, known, ws)?;
-            let coarse = known.is_some().then(|| ws.x.clone());
+            let found = coarse::approach(system, duration, settling, tolerances, known, ws)?;
+            let coarse = found.as_ref().map(|found| found.samples[0].clone());
+            let known = found.and_then(|found| found.matrix);
             if let (Some(neighbour), Some(_)) = (neighbour, &coarse) {
                 // What coarse steps leave out is much the same there.
                 for (x, (fine, coarse)) in
@@ -229,6 +237,18 @@ pub fn settle_from(
         Approach::Shooting => shooting::settle(run(ws), settling, known, ws),
         Approach::Waiting => run(ws).wait(ws),
     }
+}
+
+/// Finds roughly the period of `duration` that closes on itself, from `ws.x`, where `ws` goes; none, and `ws` as it was,
+/// where it is not found so.
+pub(crate) fn settle_roughly(
+    system: &System,
+    duration: f64,
+    settling: &Settling,
+    tolerances: &Tolerances,
+    ws: &mut Workspace,
+) -> Option<Period> {
+    coarse::settle(system, duration, settling, tolerances, None, ws)
 }
 
 /// Whether the circuit goes through the cycle without bursting into oscillation.
@@ -301,5 +321,6 @@ fn collocated(
     run.samples = samples;
     run.residual = found.tail;
     run.takes_no_steps();
-    Some(run.finish(Some(matrix), Approach::Collocation, ws))
+    let period = run.finish(Some(matrix.multiplier()), Approach::Collocation, ws);
+    Some(period.map(|period| period.with(matrix)))
 }

@@ -11,7 +11,7 @@ use crate::common_period::common_period;
 use crate::error::SimError;
 use crate::operating_point::{Found, operating_point};
 use crate::parts::Waveform;
-use crate::periodic::{Approach, Neighbour, Period, Settling, settle};
+use crate::periodic::{Approach, Neighbour, Period, Settling, settle, settle_from};
 use crate::small_signal::SmallSignal;
 use crate::stability::{Growing, growing_over, locked};
 use crate::system::System;
@@ -146,35 +146,19 @@ impl Rest {
             });
         }
         let duration = common_period(&supplies, LONGEST)?.duration;
-        first_look(system, duration, tolerances, ws)?;
-        let periodicity = Settling::default().periodicity;
-        Self::settled(system, (found, periodicity), duration, tolerances, ws)
+        let settling = Self::settling(Settling::default().periodicity);
+        let near = first_look(system, duration, &settling, tolerances, ws)?;
+        let near = near.as_ref();
+        let period = settle_from(system, duration, &settling, tolerances, near, ws)?;
+        Ok(Self::driven(period, found))
     }
 
-    fn settled(
-        system: &System,
-        (found, periodicity): (Found, f64),
-        duration: f64,
-        tolerances: &Tolerances,
-        ws: &mut Workspace,
-    ) -> Result<Self, SimError> {
-        let settling = Settling {
+    fn settling(periodicity: f64) -> Settling {
+        Settling {
             samples: MAINS_SAMPLES,
             periodicity,
             ..Settling::default()
-        };
-        let period = settle(system, duration, &settling, tolerances, ws)?;
-        Ok(Self {
-            neighbour: Some(period.neighbour()),
-            samples: Arc::new(period.samples),
-            found,
-            mains: Some(Mains {
-                duration,
-                residual: period.residual,
-                cycles: period.cycles,
-                approach: period.approach,
-            }),
-        })
+        }
     }
 
     /// Finds it from near by: `ws.x` is at the start of a mains period of a circuit that differs little, so no
@@ -191,7 +175,9 @@ impl Rest {
     ) -> Result<Self, SimError> {
         silent(ws, |ws| {
             let duration = common_period(&frequencies(&ws.waveforms), LONGEST)?.duration;
-            Self::settled(system, (found, periodicity), duration, tolerances, ws)
+            let settling = Self::settling(periodicity);
+            let period = settle(system, duration, &settling, tolerances, ws)?;
+            Ok(Self::driven(period, found))
         })
     }
 

@@ -18,15 +18,17 @@ use nalgebra::Complex;
 use serde::Serialize;
 
 use crate::error::SimError;
-use crate::system::{System, UnknownId};
+use crate::system::System;
 use crate::workspace::Workspace;
 
 mod bursts;
+mod changes;
 mod frequencies;
 mod locked;
 mod swing;
 
 pub use bursts::{Bursts, bursts};
+pub use changes::Changes;
 use frequencies::frequencies_of;
 pub use locked::locked;
 use swing::swing;
@@ -157,51 +159,6 @@ pub fn fastest(modes: &[Complex<f64>]) -> Option<Growing> {
             frequency: s.im.abs() / std::f64::consts::TAU,
             rate: s.re,
         })
-}
-
-/// What is added to the linearised equations of a circuit before its natural frequencies are asked for: a path
-/// that is cut or closed, without another circuit.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Changes {
-    /// Unknowns of the changed circuit.
-    n: usize,
-    entries: Vec<Change>,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq)]
-struct Change {
-    row: usize,
-    column: usize,
-    /// To the slopes G.
-    slope: f64,
-    /// To the storage C.
-    stored: f64,
-}
-
-impl Changes {
-    /// The circuit as it is.
-    pub fn none(system: &System) -> Self {
-        Self {
-            n: system.len(),
-            entries: Vec::new(),
-        }
-    }
-
-    /// One unknown more, its equation empty as yet.
-    pub fn unknown(&mut self) -> UnknownId {
-        self.n += 1;
-        (self.n - 1) as UnknownId
-    }
-
-    /// Adds slope + s·stored, e.g. S and F, to what `column` brings to the equation of `row`.
-    pub fn add(&mut self, row: UnknownId, column: UnknownId, slope: f64, stored: f64) {
-        self.entries.push(Change {
-            row: row as usize,
-            column: column as usize,
-            slope,
-            stored,
-        });
-    }
 }
 
 /// All natural frequencies s, 1/s, that rounding does not hide.

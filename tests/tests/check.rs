@@ -465,8 +465,8 @@ fn parts_are_judged_at_full_drive_too() {
     };
     let power = opened.ask(&opened.bench()).expect("it plays");
     let level = power.rated.expect("5 % is reached");
-    // What the load turns to heat is the output power; both are means of the same period.
-    assert!((figure("LS1") / level.power - 1.0).abs() < 1e-6);
+    // What the load turns to heat is the output power; each search meets 5 % to 1e-4 of it.
+    assert!((figure("LS1") / level.power - 1.0).abs() < 1e-3);
     // The peak of a sine of that power; 5 % of harmonics may add up or cut it.
     let peak = (2.0 * 15.0 * level.power).sqrt();
     assert!(

@@ -9,7 +9,7 @@ use super::run::Run;
 use std::sync::Arc;
 
 use super::monodromy::Monodromy;
-use super::{Settling, lasts, shooting};
+use super::{Period, Settling, lasts, shooting};
 use crate::error::SimError;
 use crate::system::System;
 use crate::tolerances::Tolerances;
@@ -25,8 +25,29 @@ const COARSER: usize = 4;
 /// Cycles at most: where these do not arrive the fine search tries for itself.
 const MOST_CYCLES: u32 = 80;
 
-/// From `ws.x` to near the settled period, and the matrix that led there; `ws` stays as it was, and there is none, where
-/// that is not reached.
+/// From `ws.x` to near the settled period; `ws` stays as it was, and there is none, where that is not reached.
+pub(super) fn settle(
+    system: &System,
+    duration: f64,
+    settling: &Settling,
+    tolerances: &Tolerances,
+    known: Option<Arc<Monodromy>>,
+    ws: &mut Workspace,
+) -> Option<Period> {
+    let (kept, memory) = (ws.x.clone(), ws.memory.clone());
+    let coarse = coarser(settling);
+    let run = Run::new(system, duration, &coarse, &loose(tolerances), ws);
+    let found = shooting::settle(run, &coarse, known, ws).ok();
+    if let Some(found) = &found {
+        ws.x.copy_from_slice(&found.samples[0]);
+    } else {
+        ws.x = kept;
+        ws.memory = memory;
+    }
+    found
+}
+
+/// As [`settle`], and whether the circuit goes through its cycles without bursting into oscillation.
 ///
 /// # Errors
 /// [`SimError::Bursts`].
@@ -37,31 +58,39 @@ pub(super) fn approach(
     tolerances: &Tolerances,
     known: Option<Arc<Monodromy>>,
     ws: &mut Workspace,
-) -> Result<Option<Arc<Monodromy>>, SimError> {
-    let coarse = Settling {
+) -> Result<Option<Period>, SimError> {
+    let found = settle(system, duration, settling, tolerances, known, ws);
+    if let Some(found) = found {
+        lasts(system, &found.samples, duration, ws)?;
+        return Ok(Some(found));
+    }
+    // Bursts that coarse steps do not damp keep it from closing; then any of its cycles shows them.
+    let mut ws = ws.clone();
+    let mut last = Run::new(
+        system,
+        duration,
+        &coarser(settling),
+        &loose(tolerances),
+        &mut ws,
+    );
+    if last.cycle(Choice::Free, &mut ws).is_ok() {
+        lasts(system, &last.samples, duration, &mut ws)?;
+    }
+    Ok(None)
+}
+
+fn coarser(settling: &Settling) -> Settling {
+    Settling {
         samples: settling.samples / COARSER,
         periodicity: CLOSES,
         most_cycles: MOST_CYCLES,
         ..*settling
-    };
-    let loose = Tolerances {
+    }
+}
+
+fn loose(tolerances: &Tolerances) -> Tolerances {
+    Tolerances {
         local_error: f64::INFINITY,
         ..*tolerances
-    };
-    let (kept, memory) = (ws.x.clone(), ws.memory.clone());
-    let run = |ws: &mut Workspace| Run::new(system, duration, &coarse, &loose, ws);
-    if let Ok(found) = shooting::settle(run(ws), &coarse, known, ws) {
-        ws.x.copy_from_slice(&found.samples[0]);
-        lasts(system, &found.samples, duration, ws)?;
-        return Ok(found.matrix);
     }
-    // Bursts that coarse steps do not damp keep it from closing; then any of its cycles shows them.
-    let mut last = run(ws);
-    let moves = last.cycle(Choice::Free, ws).is_ok();
-    ws.x = kept;
-    ws.memory = memory;
-    if moves {
-        lasts(system, &last.samples, duration, ws)?;
-    }
-    Ok(None)
 }

@@ -1,8 +1,5 @@
 //! Cycles of the circuit, one after the other, with what is needed to judge and correct them.
 
-use std::sync::Arc;
-
-use super::monodromy::Monodromy;
 use super::{Approach, Period, Settling};
 use crate::error::SimError;
 use crate::stability::{growing_over, repeating, repeats};
@@ -217,19 +214,22 @@ impl<'a> Run<'a> {
         })
     }
 
+    pub(super) fn steps(&self) -> (u64, u64) {
+        self.steps
+    }
+
     /// Growth, 1/s, of what a cycle multiplies by so much.
     pub(super) fn growth(&self, multiplier: f64) -> f64 {
         multiplier.ln() / self.duration
     }
 
-    /// The cycle just run is the answer, if disturbances die away in it; without a matrix that was seen by waiting.
+    /// The cycle just run is the answer, if disturbances die away in it; without a multiplier that was seen by waiting.
     pub(super) fn finish(
         mut self,
-        matrix: Option<Arc<Monodromy>>,
+        multiplier: Option<f64>,
         approach: Approach,
         ws: &Workspace,
     ) -> Result<Period, SimError> {
-        let multiplier = matrix.as_ref().map(|matrix| matrix.multiplier());
         let growth = multiplier.map(|multiplier| self.growth(multiplier));
         if let Some(rate) = growth.filter(|rate| *rate > NEUTRAL) {
             // From cycle to cycle only the growth is seen; its frequency is that of the mean circuit of the cycle.
@@ -254,7 +254,7 @@ impl<'a> Run<'a> {
             },
             multiplier,
             approach,
-            matrix,
+            matrix: None,
             coarse: None,
         })
     }

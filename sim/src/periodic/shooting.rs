@@ -104,6 +104,19 @@ pub(super) fn settle(
             }
             Err(error) => return Err(error),
         };
+        if std::env::var_os("TRACE").is_some() {
+            eprintln!(
+                "  cycle {} residual {residual:.2e} {} {:?} samples {}",
+                run.cycles,
+                match &reached {
+                    Phase::RunIn(n) => format!("runin{n}"),
+                    Phase::Known(m) => format!("known {:?}", m.as_ref().map(|m| m.own)),
+                    Phase::Corrected(..) => "corrected".into(),
+                },
+                run.steps(),
+                settling.samples
+            );
+        }
         let (reached, closes) = (
             // By other steps the residual is another.
             if steps == Steps::Due {
@@ -134,7 +147,9 @@ pub(super) fn settle(
                 Steps::Far | Steps::Near,
             ) => {
                 if matrix.own || run.growth(matrix.of.multiplier()) < DECAYS {
-                    return run.finish(Some(matrix.of), Approach::Shooting, ws);
+                    let multiplier = Some(matrix.of.multiplier());
+                    let period = run.finish(multiplier, Approach::Shooting, ws)?;
+                    return Ok(period.with(matrix.of));
                 }
                 Phase::RunIn(0)
             }

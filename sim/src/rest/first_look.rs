@@ -6,17 +6,24 @@
 //! natural frequencies there tell whether it can. While supply and bias still come up an amplifier may be either, so
 //! two looks in a row must agree.
 //!
+//! Most come to rest: a rough settled period found soon after the start, in which nothing grows fast, ends the look.
+//!
 //! What repeats itself slowly, over many mains periods, is seen by its state at the start of each.
 //!
-//! Cost   some ten thousand steps and a few eigenvalue problems: a tenth of a second for sixty unknowns
+//! Cost   some five thousand steps and an eigenvalue problem where it comes to rest; else some ten thousand to fifty
+//!        thousand steps and a few eigenvalue problems
 //! Care   what grows slowly is left to the settled period
 
 use crate::error::SimError;
+use crate::periodic::{Neighbour, Settling, settle_roughly};
 use crate::stability::{Growing, comes_round, growing_over, repeats, wanders};
 use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::transient::{Method, Stepper};
 use crate::workspace::Workspace;
+
+/// Cycles before a rough settled period is sought: by then most valves conduct.
+const EARLY: u32 = 20;
 
 /// Cycles before the first look: a second, by which a supply has come up.
 const FIRST: u32 = 50;
@@ -50,7 +57,7 @@ const STILL: f64 = 1e-2;
 const AGREE: f64 = 0.01;
 
 /// Looks at the circuit on a mains of that period, s. `ws` is at an operating point, from where it goes to where the coarse
-/// cycles lead, at the start of one.
+/// cycles lead, at the start of one; where that closes, it is a neighbour of the settled period.
 ///
 /// # Errors
 /// [`SimError::Oscillates`] when two looks in a row find the same fast oscillation, [`SimError::Repeats`] when it repeats
@@ -58,24 +65,33 @@ const AGREE: f64 = 0.01;
 pub(super) fn first_look(
     system: &System,
     duration: f64,
+    settling: &Settling,
     tolerances: &Tolerances,
     ws: &mut Workspace,
-) -> Result<(), SimError> {
+) -> Result<Option<Neighbour>, SimError> {
     let (rest, memory) = (ws.x.clone(), ws.memory.clone());
     let mut coarse = Coarse::new(system, duration, tolerances, ws);
+    let fast = |samples: &[Vec<f64>], ws: &Workspace| {
+        let growing = growing_over(system, samples, &mut ws.clone())?;
+        Ok::<_, SimError>(growing.filter(|growing| is_fast(*growing, duration)))
+    };
+    if coarse.run_to(EARLY, ws).is_ok()
+        && let Some(found) = settle_roughly(system, duration, settling, tolerances, ws)
+    {
+        return match fast(&found.samples, ws)? {
+            Some(growing) => Err(growing.into()),
+            None => Ok(Some(found.neighbour())),
+        };
+    }
     let mut before: Option<Option<Growing>> = None;
     for look in 0..LOOKS {
         if coarse.run_to(FIRST + look * BETWEEN, ws).is_err() {
             // The search for the settled period finds out what is wrong with it.
             ws.x = rest;
             ws.memory = memory;
-            return Ok(());
+            return Ok(None);
         }
-        let fast = |growing: &Growing| {
-            let turns = growing.frequency * duration;
-            growing.rate * duration > FAST && (turns > FAST || turns <= 0.0)
-        };
-        let now = growing_over(system, &coarse.samples, &mut ws.clone())?.filter(fast);
+        let now = fast(&coarse.samples, ws)?;
         match (before, now) {
             (Some(None), None) => break,
             (Some(Some(then)), Some(now)) if alike(then, now) => {
@@ -87,7 +103,13 @@ pub(super) fn first_look(
     if !coarse.is_still() && coarse.run_to(SLOW, ws).is_ok() {
         coarse.repeats(ws)?;
     }
-    Ok(())
+    Ok(None)
+}
+
+/// Whether it grows too fast for the moving supply to have made it.
+fn is_fast(growing: Growing, duration: f64) -> bool {
+    let turns = growing.frequency * duration;
+    growing.rate * duration > FAST && (turns > FAST || turns <= 0.0)
 }
 
 /// Whether two looks found the same: by frequency, or that both run away.
