@@ -217,7 +217,6 @@ pub fn settle_from(
             }
             let found = coarse::approach(system, duration, settling, tolerances, known, ws)?;
             let coarse = found.as_ref().map(|found| found.samples[0].clone());
-            let known = found.and_then(|found| found.matrix);
             if let (Some(neighbour), Some(_)) = (neighbour, &coarse) {
                 // What coarse steps leave out is much the same there.
                 for (x, (fine, coarse)) in
@@ -227,7 +226,12 @@ pub fn settle_from(
                     *x += fine - coarse;
                 }
             }
-            let period = shooting::settle(run(ws), settling, known, ws)?;
+            let run = match &found {
+                Some(found) => run(ws).sized_by(&found.samples),
+                None => run(ws),
+            };
+            let known = found.and_then(|found| found.matrix);
+            let period = shooting::settle(run, settling, known, ws)?;
             Ok(Period { coarse, ..period })
         }
         Approach::Collocation => collocate(ws).unwrap_or(Err(SimError::NotPeriodic {

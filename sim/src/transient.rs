@@ -63,6 +63,8 @@ pub struct Stepper<'a> {
     trail: Trail,
     rates: Rates,
     room: Room,
+    /// `[n]` sizes that the error of an unknown is compared with where they exceed its own: its greatest in the cycle.
+    peaks: Vec<f64>,
     radau: Option<Box<Radau>>,
     /// Followed along when present; TR-BDF2 only.
     pub(crate) sensitivity: Option<Sensitivity>,
@@ -135,6 +137,7 @@ impl<'a> Stepper<'a> {
             trail: Trail::new(n),
             rates: Rates::new(n),
             room: Room::new(n),
+            peaks: vec![0.0; n],
             radau: match method {
                 Method::TrBdf2 | Method::Trapezoidal => None,
                 Method::RadauIia5 => Some(Box::new(Radau::new(system))),
@@ -164,6 +167,17 @@ impl<'a> Stepper<'a> {
     pub(crate) fn moved(&mut self, ws: &Workspace) {
         self.system.charge(&ws.x, &mut self.now.charge.q);
         self.trail.clear();
+    }
+
+    /// From now on the error of an unknown counts against its greatest size in these samples, `[samples][n+1]`: what is
+    /// small for a moment, such as the current of a valve that is cut off, need not be known better than when it is not.
+    pub(crate) fn peaks_of(&mut self, samples: &[Vec<f64>]) {
+        self.peaks.fill(0.0);
+        for x in samples {
+            for (peak, x) in self.peaks.iter_mut().zip(x) {
+                *peak = peak.max(x.abs());
+            }
+        }
     }
 
     /// A cycle starts that chooses its steps like this.

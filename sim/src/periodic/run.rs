@@ -66,6 +66,12 @@ impl<'a> Run<'a> {
         }
     }
 
+    /// Knows from a rough cycle, `[samples][n+1]`, how far the unknowns go.
+    pub(super) fn sized_by(mut self, samples: &[Vec<f64>]) -> Self {
+        self.stepper.peaks_of(samples);
+        self
+    }
+
     /// One cycle from `ws.x`, its steps chosen like this; how far it is from closing.
     pub(super) fn cycle(&mut self, steps: Choice, ws: &mut Workspace) -> Result<f64, SimError> {
         self.memory.copy_from_slice(&ws.memory);
@@ -82,6 +88,7 @@ impl<'a> Run<'a> {
             }
         }
         self.cycles += 1;
+        self.stepper.peaks_of(&self.samples);
         self.steps = (
             ws.counts.steps - before.steps,
             ws.counts.forced - before.forced,

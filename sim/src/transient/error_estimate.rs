@@ -77,8 +77,13 @@ impl Stepper<'_> {
         let n = self.system.len();
         ws.factors.solve(&mut self.room.estimate[..n]);
         let mut largest = 0.0_f64;
-        for ((error, x), absolute) in self.room.estimate[..n].iter().zip(&ws.x).zip(&ws.absolute) {
-            largest = largest.max(error.abs() / (ws.relative * x.abs() + absolute));
+        let sizes =
+            ws.x.iter()
+                .zip(&self.peaks)
+                .map(|(x, peak)| x.abs().max(*peak));
+        for ((error, size), absolute) in self.room.estimate[..n].iter().zip(sizes).zip(&ws.absolute)
+        {
+            largest = largest.max(error.abs() / (ws.relative * size + absolute));
         }
         if self.control.accepts(largest / limit) {
             ws.counts.forced += u64::from(largest > limit && self.control.is_finest());
