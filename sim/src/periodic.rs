@@ -20,6 +20,7 @@ use crate::parts::Waveform;
 use crate::stability::bursts;
 use crate::system::System;
 use crate::tolerances::Tolerances;
+use crate::transient::Choice;
 use crate::transient::sensitivity::Sensitivity;
 use crate::workspace::Workspace;
 
@@ -316,7 +317,7 @@ fn collocated(
     let mut run = Run::new(system, duration, &coarse, tolerances, ws);
     let mut sensitivity = Sensitivity::whole(system);
     sensitivity.begin(system);
-    let closes = run.cycle_with(&mut sensitivity, ws);
+    let closes = run.cycle_with(&mut sensitivity, Choice::Free, ws);
     ws.x.copy_from_slice(if closes.is_ok() { &samples[0] } else { &kept });
     if closes.ok()? > CLOSES {
         return None;

@@ -63,7 +63,7 @@ pub struct Stepper<'a> {
     trail: Trail,
     rates: Rates,
     room: Room,
-    /// `[n]` sizes that the error of an unknown is compared with where they exceed its own: its greatest in the cycle.
+    /// `[n]` the greatest size of each unknown in a cycle; zero where no cycle is known.
     peaks: Vec<f64>,
     radau: Option<Box<Radau>>,
     /// Followed along when present; TR-BDF2 only.
@@ -169,8 +169,8 @@ impl<'a> Stepper<'a> {
         self.trail.clear();
     }
 
-    /// From now on the error of an unknown counts against its greatest size in these samples, `[samples][n+1]`: what is
-    /// small for a moment, such as the current of a valve that is cut off, need not be known better than when it is not.
+    /// From now on the error of an unknown counts against a share of its greatest size in these samples,
+    /// `[samples][n+1]`, where it is smaller than that: the current of a valve that is cut off, for one.
     pub(crate) fn peaks_of(&mut self, samples: &[Vec<f64>]) {
         self.peaks.fill(0.0);
         for x in samples {

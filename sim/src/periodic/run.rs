@@ -141,16 +141,17 @@ impl<'a> Run<'a> {
         self.stepper.begin_cycle(Choice::Free);
     }
 
-    /// One cycle with a sensitivity, already begun, that follows it; its steps are kept.
+    /// One cycle with a sensitivity, already begun, that follows it.
     pub(super) fn cycle_with(
         &mut self,
         sensitivity: &mut Sensitivity,
+        steps: Choice,
         ws: &mut Workspace,
     ) -> Result<f64, SimError> {
         if self.residual > NEAR {
             self.stepper.restart(self.start(), ws);
         }
-        self.lend(sensitivity, |run| run.cycle(Choice::Kept, ws))
+        self.lend(sensitivity, |run| run.cycle(steps, ws))
     }
 
     /// What the cycle just run makes of small changes of its start: the monodromy matrix times each
@@ -219,10 +220,6 @@ impl<'a> Run<'a> {
             cycles: self.cycles,
             residual: self.residual,
         })
-    }
-
-    pub(super) fn steps(&self) -> (u64, u64) {
-        self.steps
     }
 
     /// Growth, 1/s, of what a cycle multiplies by so much.

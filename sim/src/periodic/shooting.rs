@@ -80,6 +80,16 @@ enum Steps {
     Near,
 }
 
+impl Steps {
+    /// The steps of a cycle that brings its matrix: once near, the cycle stays the function of its start that it was.
+    fn measured(self) -> Choice {
+        match self {
+            Self::Far | Self::Due => Choice::Kept,
+            Self::Near => Choice::Again,
+        }
+    }
+}
+
 /// Settles `run` by shooting, with the matrix of a neighbouring state if one is known; by waiting when half of the
 /// cycles allowed have led nowhere.
 pub(super) fn settle(
@@ -104,19 +114,6 @@ pub(super) fn settle(
             }
             Err(error) => return Err(error),
         };
-        if std::env::var_os("TRACE").is_some() {
-            eprintln!(
-                "  cycle {} residual {residual:.2e} {} {:?} samples {}",
-                run.cycles,
-                match &reached {
-                    Phase::RunIn(n) => format!("runin{n}"),
-                    Phase::Known(m) => format!("known {:?}", m.as_ref().map(|m| m.own)),
-                    Phase::Corrected(..) => "corrected".into(),
-                },
-                run.steps(),
-                settling.samples
-            );
-        }
         let (reached, closes) = (
             // By other steps the residual is another.
             if steps == Steps::Due {
@@ -132,7 +129,7 @@ pub(super) fn settle(
             Steps::Far | Steps::Near => steps,
         };
         if !closes {
-            phase = next(&mut run, reached, residual, ws);
+            phase = next(&mut run, reached, (residual, steps), ws);
             continue;
         }
         phase = match (reached, steps) {
@@ -169,11 +166,11 @@ fn cycle(
     match (phase, whole) {
         (Phase::RunIn(0) | Phase::Known(None), Some(whole)) => {
             whole.begin(run.system);
-            let residual = run.cycle_with(whole, ws)?;
+            let residual = run.cycle_with(whole, steps.measured(), ws)?;
             Ok((residual, Phase::own(Monodromy::whole(whole))))
         }
         (Phase::RunIn(0) | Phase::Known(None), None) => {
-            let residual = run.cycle(Choice::Kept, ws)?;
+            let residual = run.cycle(steps.measured(), ws)?;
             Ok((residual, Phase::own(Monodromy::slow(run, ws))))
         }
         (phase, _) => {
@@ -188,11 +185,20 @@ fn cycle(
 
 /// What follows a cycle that does not close: the start of the next where the matrix makes it close, if it
 /// still serves.
-fn next(run: &mut Run<'_>, phase: Phase, residual: f64, ws: &mut Workspace) -> Phase {
+fn next(
+    run: &mut Run<'_>,
+    phase: Phase,
+    (residual, steps): (f64, Steps),
+    ws: &mut Workspace,
+) -> Phase {
     match phase {
         Phase::RunIn(cycles) => Phase::RunIn(cycles.saturating_sub(1)),
         Phase::Known(None) => look_around(run, RUN_IN),
         // The matrix has served its time; after a step for the worse, look around first.
+        // By the same steps, near by, a matrix of one's own is all there is to be had.
+        Phase::Corrected(_, before) if steps == Steps::Near && residual > SLOW * before => {
+            Phase::RunIn(0)
+        }
         Phase::Corrected(_, before) if residual > before => look_around(run, RUN_IN),
         Phase::Corrected(_, before) if residual > SLOW * before => look_around(run, 0),
         Phase::Known(Some(matrix)) | Phase::Corrected(matrix, _) => {

@@ -72,11 +72,10 @@ impl Control {
         self.level += 1;
     }
 
-    /// No solution was found: half the step, by control of the error from here on; false when there is no
-    /// half.
+    /// No solution was found: half the step; false when there is no half.
     #[must_use]
     pub(super) fn failed(&mut self) -> bool {
-        self.steps.begin(Choice::Free);
+        self.steps.halve();
         let halves = self.level < self.finest;
         self.level += u32::from(halves);
         halves

@@ -66,6 +66,10 @@ impl Rates {
     }
 }
 
+/// Share of the greatest size of an unknown in a cycle that its error counts against at least. Of three amplifiers in
+/// clipping, steps ten times as exact move the rated watts by 0.02 % at most (by 0.3 % where the share is one).
+const OF_PEAK: f64 = 0.1;
+
 impl Stepper<'_> {
     /// Turns `estimate` (alpha·e on entry) into δx and compares it with the tolerance.
     pub(super) fn judge(&mut self, ws: &mut Workspace) -> Step {
@@ -80,7 +84,7 @@ impl Stepper<'_> {
         let sizes =
             ws.x.iter()
                 .zip(&self.peaks)
-                .map(|(x, peak)| x.abs().max(*peak));
+                .map(|(x, peak)| x.abs().max(OF_PEAK * peak));
         for ((error, size), absolute) in self.room.estimate[..n].iter().zip(sizes).zip(&ws.absolute)
         {
             largest = largest.max(error.abs() / (ws.relative * size + absolute));

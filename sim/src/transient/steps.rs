@@ -30,8 +30,18 @@ enum Phase {
     Free,
     /// It decides, and its decisions are kept.
     Keeping,
-    /// The kept ones are taken again, from this one on.
-    Following(usize),
+    /// The kept ones are taken again.
+    Following(Place),
+}
+
+/// Where kept steps are followed.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+struct Place {
+    /// The kept step.
+    step: usize,
+    /// Halvings of it where no solution was found for it whole, and how many of its parts are taken.
+    halvings: u32,
+    parts: u32,
 }
 
 impl Steps {
@@ -43,7 +53,9 @@ impl Steps {
                 self.levels.clear();
                 Phase::Keeping
             }
-            (Choice::Again, Phase::Keeping | Phase::Following(_)) => Phase::Following(0),
+            (Choice::Again, Phase::Keeping | Phase::Following(_)) => {
+                Phase::Following(Place::default())
+            }
         };
     }
 
@@ -52,11 +64,22 @@ impl Steps {
         let Phase::Following(place) = self.phase else {
             return None;
         };
-        let level = self.levels.get(place).copied();
+        let level = self.levels.get(place.step);
         if level.is_none() {
             self.phase = Phase::Free;
         }
-        level
+        level.map(|level| level + place.halvings)
+    }
+
+    /// No solution was found for a step: a kept one is taken in halves, the next ones as they were kept.
+    pub(super) fn halve(&mut self) {
+        match &mut self.phase {
+            Phase::Free | Phase::Keeping => {}
+            Phase::Following(place) => {
+                place.halvings += 1;
+                place.parts *= 2;
+            }
+        }
     }
 
     /// Whether kept steps are followed, whatever their error.
@@ -72,7 +95,15 @@ impl Steps {
         match &mut self.phase {
             Phase::Free => {}
             Phase::Keeping => self.levels.push(level),
-            Phase::Following(place) => *place += 1,
+            Phase::Following(place) => {
+                place.parts += 1;
+                if place.parts >> place.halvings > 0 {
+                    *place = Place {
+                        step: place.step + 1,
+                        ..Place::default()
+                    };
+                }
+            }
         }
     }
 }
@@ -103,5 +134,27 @@ mod tests {
         assert!(!steps.follows(), "they led no further");
         steps.begin(Choice::Again);
         assert!(!steps.follows(), "what did not suffice is not tried again");
+    }
+
+    #[test]
+    fn a_kept_step_that_fails_is_taken_in_halves_and_the_next_as_it_was() {
+        let mut steps = Steps::default();
+        steps.begin(Choice::Kept);
+        for level in [1, 3] {
+            steps.taken(level);
+        }
+        steps.begin(Choice::Again);
+        assert_eq!(steps.next(), Some(1));
+        steps.halve();
+        steps.taken(2);
+        // The second half in halves again.
+        steps.halve();
+        for _ in 0..2 {
+            assert_eq!(steps.next(), Some(3));
+            steps.taken(3);
+        }
+        assert_eq!(steps.next(), Some(3), "the second kept step");
+        steps.taken(3);
+        assert_eq!(steps.next(), None);
     }
 }
