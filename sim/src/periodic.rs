@@ -135,10 +135,10 @@ impl Neighbour {
         }
     }
 
-    /// The matrix, where it is that of as long a period.
-    fn matrix_over(&self, duration: f64) -> Option<Arc<Monodromy>> {
+    /// The matrix, where it is that of as long a period and the same states.
+    fn matrix_of(&self, system: &System, duration: f64) -> Option<Arc<Monodromy>> {
         let alike = self.duration.to_bits() == duration.to_bits();
-        self.matrix.clone().filter(|_| alike)
+        self.matrix.clone().filter(|of| alike && of.serves(system))
     }
 }
 
@@ -193,7 +193,9 @@ pub fn settle_from(
     neighbour: Option<&Neighbour>,
     ws: &mut Workspace,
 ) -> Result<Period, SimError> {
-    let known = neighbour.and_then(|neighbour| neighbour.matrix_over(duration));
+    // That of a circuit with other unknowns tells nothing here.
+    let neighbour = neighbour.filter(|neighbour| neighbour.x.len() == ws.x.len());
+    let known = neighbour.and_then(|neighbour| neighbour.matrix_of(system, duration));
     let collocate = |ws: &mut Workspace| collocated(system, duration, settling, tolerances, ws);
     let run = |ws: &mut Workspace| Run::new(system, duration, settling, tolerances, ws);
     match settling.approach {

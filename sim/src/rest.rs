@@ -11,7 +11,7 @@ use crate::common_period::common_period;
 use crate::error::SimError;
 use crate::operating_point::{Found, operating_point};
 use crate::parts::Waveform;
-use crate::periodic::{Approach, Neighbour, Period, Settling, settle};
+use crate::periodic::{Approach, Neighbour, Period, Settling, settle_from};
 use crate::small_signal::SmallSignal;
 use crate::stability::growing_over;
 use crate::system::System;
@@ -148,13 +148,14 @@ impl Rest {
         let duration = common_period(&supplies, LONGEST)?.duration;
         first_look(system, duration, tolerances, ws)?;
         let periodicity = Settling::default().periodicity;
-        Self::settled(system, (found, periodicity), duration, tolerances, ws)
+        Self::settled(system, duration, (found, periodicity), None, tolerances, ws)
     }
 
     fn settled(
         system: &System,
-        (found, periodicity): (Found, f64),
         duration: f64,
+        (found, periodicity): (Found, f64),
+        neighbour: Option<&Neighbour>,
         tolerances: &Tolerances,
         ws: &mut Workspace,
     ) -> Result<Self, SimError> {
@@ -163,7 +164,7 @@ impl Rest {
             periodicity,
             ..Settling::default()
         };
-        let period = settle(system, duration, &settling, tolerances, ws)?;
+        let period = settle_from(system, duration, &settling, tolerances, neighbour, ws)?;
         Ok(Self {
             neighbour: Some(period.neighbour()),
             samples: Arc::new(period.samples),
@@ -177,21 +178,23 @@ impl Rest {
         })
     }
 
-    /// Finds it from near by: `ws.x` is at the start of a mains period of a circuit that differs little, so no
-    /// operating point is sought; `found` is what is then told of it. `periodicity` is how well the cycle
-    /// is to close, see [`Settling`].
+    /// The rest on the mains of a circuit that differs little from the one of this rest: with the same unknowns it is
+    /// sought from this one, with others from `ws.x`, the start of a mains period near by. No operating point is sought;
+    /// how the one here was found is told of both. `periodicity` is how well the cycle is to close, see [`Settling`].
     ///
     /// # Errors
     /// As [`Rest::find`], of which it costs a part.
     pub fn follow(
+        &self,
         system: &System,
-        (found, periodicity): (Found, f64),
+        periodicity: f64,
         tolerances: &Tolerances,
         ws: &mut Workspace,
     ) -> Result<Self, SimError> {
         silent(ws, |ws| {
             let duration = common_period(&frequencies(&ws.waveforms), LONGEST)?.duration;
-            Self::settled(system, (found, periodicity), duration, tolerances, ws)
+            let how = (self.found, periodicity);
+            Self::settled(system, duration, how, self.neighbour(), tolerances, ws)
         })
     }
 
