@@ -113,7 +113,9 @@ impl<'a> UnderTest<'a> {
         let rest = if self.rest.mains.is_none() {
             Rest::find(system, &self.tolerances, &mut ws)?
         } else {
-            let followed = self.rest.follow(system, periodicity, &self.tolerances, &mut ws);
+            let followed = self
+                .rest
+                .follow(system, periodicity, &self.tolerances, &mut ws);
             match followed {
                 Ok(rest) => rest,
                 Err(_) => {

@@ -119,6 +119,8 @@ pub struct Neighbour {
     x: Vec<f64>,
     coarse: Vec<f64>,
     matrix: Option<Arc<Monodromy>>,
+    /// The way that led there.
+    approach: Approach,
 }
 
 impl Neighbour {
@@ -133,6 +135,11 @@ impl Neighbour {
             coarse: line(&self.coarse, &other.coarse),
             ..self.clone()
         }
+    }
+
+    /// Whether its matrix serves a circuit over a period that long, s.
+    pub(crate) fn serves(&self, system: &System, duration: f64) -> bool {
+        self.matrix_of(system, duration).is_some()
     }
 
     /// The matrix, where it is that of as long a period and the same states.
@@ -151,6 +158,7 @@ impl Period {
             x: x.clone(),
             coarse: self.coarse.as_ref().unwrap_or(x).clone(),
             matrix: self.matrix.clone(),
+            approach: self.approach,
         }
     }
 
@@ -200,7 +208,10 @@ pub fn settle_from(
     let run = |ws: &mut Workspace| Run::new(system, duration, settling, tolerances, ws);
     match settling.approach {
         Approach::Automatic => {
-            if smooth_and_small(system, duration, ws)
+            // Where collocation did not arrive near by, it does not here.
+            let smooth = neighbour.is_none_or(|near| near.approach == Approach::Collocation);
+            if smooth
+                && smooth_and_small(system, duration, ws)
                 && let Some(period) = collocate(ws)
             {
                 let period = period?;
