@@ -113,8 +113,10 @@ impl<'a> UnderTest<'a> {
         let rest = if self.rest.mains.is_none() {
             Rest::find(system, &self.tolerances, &mut ws)?
         } else {
-            let from = (self.rest.found, periodicity);
-            match Rest::follow(system, from, &self.tolerances, &mut ws) {
+            let followed = self
+                .rest
+                .follow(system, periodicity, &self.tolerances, &mut ws);
+            match followed {
                 Ok(rest) => rest,
                 Err(_) => {
                     return UnderTest::of_circuit(amplifier, circuit, system, self.tolerances);

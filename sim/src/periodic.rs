@@ -120,6 +120,8 @@ pub struct Neighbour {
     x: Vec<f64>,
     coarse: Vec<f64>,
     matrix: Option<Arc<Monodromy>>,
+    /// The way that led there.
+    approach: Approach,
 }
 
 impl Neighbour {
@@ -136,10 +138,15 @@ impl Neighbour {
         }
     }
 
-    /// The matrix, where it is that of as long a period.
-    fn matrix_over(&self, duration: f64) -> Option<Arc<Monodromy>> {
+    /// Whether its matrix serves a circuit over a period that long, s.
+    pub(crate) fn serves(&self, system: &System, duration: f64) -> bool {
+        self.matrix_of(system, duration).is_some()
+    }
+
+    /// The matrix, where it is that of as long a period and the same states.
+    fn matrix_of(&self, system: &System, duration: f64) -> Option<Arc<Monodromy>> {
         let alike = self.duration.to_bits() == duration.to_bits();
-        self.matrix.clone().filter(|_| alike)
+        self.matrix.clone().filter(|of| alike && of.serves(system))
     }
 }
 
@@ -159,6 +166,7 @@ impl Period {
             x: x.clone(),
             coarse: self.coarse.as_ref().unwrap_or(x).clone(),
             matrix: self.matrix.clone(),
+            approach: self.approach,
         }
     }
 
@@ -201,12 +209,17 @@ pub fn settle_from(
     neighbour: Option<&Neighbour>,
     ws: &mut Workspace,
 ) -> Result<Period, SimError> {
-    let known = neighbour.and_then(|neighbour| neighbour.matrix_over(duration));
+    // That of a circuit with other unknowns tells nothing here.
+    let neighbour = neighbour.filter(|neighbour| neighbour.x.len() == ws.x.len());
+    let known = neighbour.and_then(|neighbour| neighbour.matrix_of(system, duration));
     let collocate = |ws: &mut Workspace| collocated(system, duration, settling, tolerances, ws);
     let run = |ws: &mut Workspace| Run::new(system, duration, settling, tolerances, ws);
     match settling.approach {
         Approach::Automatic => {
-            if smooth_and_small(system, duration, ws)
+            // Where collocation did not arrive near by, it does not here.
+            let smooth = neighbour.is_none_or(|near| near.approach == Approach::Collocation);
+            if smooth
+                && smooth_and_small(system, duration, ws)
                 && let Some(period) = collocate(ws)
             {
                 let period = period?;

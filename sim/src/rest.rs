@@ -11,9 +11,9 @@ use crate::common_period::common_period;
 use crate::error::SimError;
 use crate::operating_point::{Found, operating_point};
 use crate::parts::Waveform;
-use crate::periodic::{Approach, Neighbour, Period, Settling, settle, settle_from};
+use crate::periodic::{Approach, Neighbour, Period, Settling, settle_from};
 use crate::small_signal::SmallSignal;
-use crate::stability::{Growing, growing_over, locked};
+use crate::stability::{Growing, bursts, growing_over, locked};
 use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::workspace::Workspace;
@@ -75,6 +75,37 @@ fn silent<T>(ws: &mut Workspace, work: impl FnOnce(&mut Workspace) -> T) -> T {
     let done = work(ws);
     ws.waveforms = waveforms;
     done
+}
+
+/// The settled period of a circuit that differs little from that of a neighbour, by corrections with the neighbour's
+/// matrix alone; none where they do not arrive soon. Coarse steps first would lead away: they leave out more than such a
+/// difference, above all of the little hum in an output transformer. `ws` stays as it was where there is none.
+fn beside(
+    system: &System,
+    duration: f64,
+    settling: &Settling,
+    neighbour: Option<&Neighbour>,
+    tolerances: &Tolerances,
+    ws: &mut Workspace,
+) -> Option<Result<Period, SimError>> {
+    /// Cycles at most, the half of them corrected.
+    const SOON: u32 = 10;
+    let neighbour = neighbour.filter(|neighbour| neighbour.serves(system, duration))?;
+    let soon = Settling {
+        approach: Approach::Shooting,
+        most_cycles: SOON,
+        ..*settling
+    };
+    let (x, memory) = (ws.x.clone(), ws.memory.clone());
+    let Ok(period) = settle_from(system, duration, &soon, tolerances, Some(neighbour), ws) else {
+        (ws.x, ws.memory) = (x, memory);
+        return None;
+    };
+    match bursts(system, &period.samples, duration, ws) {
+        Ok(None) => Some(Ok(period)),
+        Ok(Some(bursts)) => Some(Err(bursts.into())),
+        Err(error) => Some(Err(error)),
+    }
 }
 
 impl Rest {
@@ -161,23 +192,28 @@ impl Rest {
         }
     }
 
-    /// Finds it from near by: `ws.x` is at the start of a mains period of a circuit that differs little, so no
-    /// operating point is sought; `found` is what is then told of it. `periodicity` is how well the cycle
-    /// is to close, see [`Settling`].
+    /// The rest on the mains of a circuit that differs little from the one of this rest: with the same unknowns it is
+    /// sought from this one, with others from `ws.x`, the start of a mains period near by. No operating point is sought;
+    /// how the one here was found is told of both. `periodicity` is how well the cycle is to close, see [`Settling`].
     ///
     /// # Errors
     /// As [`Rest::find`], of which it costs a part.
     pub fn follow(
+        &self,
         system: &System,
-        (found, periodicity): (Found, f64),
+        periodicity: f64,
         tolerances: &Tolerances,
         ws: &mut Workspace,
     ) -> Result<Self, SimError> {
         silent(ws, |ws| {
             let duration = common_period(&frequencies(&ws.waveforms), LONGEST)?.duration;
             let settling = Self::settling(periodicity);
-            let period = settle(system, duration, &settling, tolerances, ws)?;
-            Ok(Self::driven(period, found))
+            let near = self.neighbour();
+            let period = match beside(system, duration, &settling, near, tolerances, ws) {
+                Some(period) => period?,
+                None => settle_from(system, duration, &settling, tolerances, near, ws)?,
+            };
+            Ok(Self::driven(period, self.found))
         })
     }
 

@@ -41,7 +41,10 @@ fn a_sweep_does_not_end_at_the_distortion_of_the_crossover() {
     // The limit holds up to the last; a search for it alone finds the same.
     let rated = power.rated.expect("it is met");
     assert_eq!(rated.drive.to_bits(), power.passages[2].drive.to_bits());
-    let alone = question.limit(&of).expect("it answers").expect("it is met");
+    let alone = question
+        .limit(&of, &|_| ())
+        .expect("it answers")
+        .expect("it is met");
     assert!((alone.power / rated.power - 1.0).abs() < 1e-3);
 
     // Outputs asked for, in watts and in volts, and one that it has not.

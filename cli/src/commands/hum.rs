@@ -8,7 +8,6 @@ use serde::Serialize;
 use sim::quantity::{Quantity, Unit};
 
 use super::command::{File, OfAmplifier, Told};
-use super::power;
 use crate::amplifier::{Opened, mains_volts};
 use crate::argument::{given, positive};
 use crate::failure::Failure;
@@ -119,8 +118,11 @@ impl OfAmplifier for Arguments {
         known.rest()?;
         let rated = if self.measure_rated {
             // None when the sweep does not reach the distortion limit.
-            let power = power::solved(known, &PowerOf::bench(&opened.amplifier.bench))?;
-            power.rated.map(|level| level.power)
+            let bench = PowerOf::bench(&opened.amplifier.bench);
+            let limit = progress::show(&progress::counter("levels solved"), |bar| {
+                bench.limit(known.under_test()?, &|reached| progress::tell(bar, reached))
+            })?;
+            limit.map(|level| level.power)
         } else {
             question.rated
         };

@@ -8,10 +8,10 @@ use serde::Serialize;
 use sim::quantity::Unit;
 
 use super::command::{File, OfAmplifier, Told};
-use super::power;
 use crate::amplifier::Opened;
 use crate::argument::{band, given, quantity};
 use crate::failure::Failure;
+use crate::progress;
 use measure::Measurement;
 use measure::judged::study::Study;
 
@@ -181,9 +181,14 @@ impl OfAmplifier for Arguments {
 /// The power at the distortion limit. What cannot be driven to it is no less noisy, so a failure here is
 /// told beside the noise.
 fn measured(opened: &Opened, known: &Study<'_>) -> Result<Rated, String> {
-    let power = power::solved(known, &PowerOf::bench(&opened.amplifier.bench));
-    let rated = power.map_err(|error| error.to_string())?.rated;
-    let level = rated.ok_or("the distortion limit is not met inside the sweep")?;
+    let question = PowerOf::bench(&opened.amplifier.bench);
+    let under_test = known.under_test().map_err(|error| error.to_string())?;
+    let limit = progress::show(&progress::counter("levels solved"), |bar| {
+        question.limit(under_test, &|reached| progress::tell(bar, reached))
+    });
+    let level = limit
+        .map_err(|error| error.to_string())?
+        .ok_or("the distortion limit is not met inside the sweep")?;
     Ok(Rated {
         power: level.power,
         distortion: Some(level.thd),

@@ -4,7 +4,6 @@ use std::path::{Path, PathBuf};
 
 use measure::driven::power::{Power, PowerOf};
 use measure::instruments::peak::Peak;
-use sim::SimError;
 
 use super::command::{File, OfAmplifier, Told};
 use crate::amplifier::Opened;
@@ -60,7 +59,8 @@ impl OfAmplifier for Arguments {
 
     fn answer(&self, _: &Opened, known: &Study<'_>, question: &PowerOf) -> Result<Power, Failure> {
         known.rest()?;
-        Ok(solved(known, question)?)
+        let bar = progress::counter("levels solved");
+        Ok(progress::ask(question, known.under_test()?, &bar)?)
     }
 
     fn driven(told: &Told<'_, Self>) -> Option<Peak> {
@@ -70,13 +70,4 @@ impl OfAmplifier for Arguments {
     fn words(told: &Told<'_, Self>) -> String {
         words::text(told.amplifier, told.answer, told.rest)
     }
-}
-
-/// The sweep, its levels counted for who waits.
-pub(super) fn solved(known: &Study<'_>, question: &PowerOf) -> Result<Power, SimError> {
-    progress::ask(
-        question,
-        known.under_test()?,
-        &progress::counter("levels solved"),
-    )
 }

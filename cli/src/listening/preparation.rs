@@ -51,7 +51,7 @@ pub(crate) fn prepare(
 ) -> Result<Prepared, Failure> {
     let heard = survey(recording, of, &|frames| told(Stage::Hearing(frames)))?;
     told(Stage::Limit);
-    let found = PowerOf::bench(&of.amplifier.bench).limit(of);
+    let found = PowerOf::bench(&of.amplifier.bench).limit(of, &|_| ());
     let (limit, no_limit) = match found {
         Ok(limit) => (limit, None),
         // A level in volts or watts does without.

@@ -10,7 +10,7 @@
 use rayon::prelude::*;
 use serde::Serialize;
 
-use crate::driven::power::{Power, PowerOf};
+use crate::driven::power::{OneByOne, Power, PowerOf};
 use crate::{Measurement, Progress, UnderTest};
 use sim::error::SimError;
 
@@ -84,7 +84,7 @@ pub fn bass_limit(
     if rated.cores.is_empty() {
         return Ok(None);
     }
-    let levels = ConstantPower::new(question, of, &power.output_valves, 0, &|_| ());
+    let levels = ConstantPower::new(question, of, power, &|_| ());
     power_bandwidth::bass_limit(&levels, rated.power)
 }
 
@@ -110,7 +110,7 @@ impl Measurement for DistortionOf {
     type Answer = Distortion;
 
     /// Answers; `progress` is told the number of levels solved. Everything after the sweep runs in parallel, and
-    /// each level starts from rest, so threads change nothing.
+    /// a level starts at levels of its own frequency that one thread settled before it, so threads change nothing.
     ///
     /// # Errors
     /// Those of [`PowerOf`] and [`TwoTones::check`]. What cannot be had at one frequency is no error but part of
@@ -120,8 +120,7 @@ impl Measurement for DistortionOf {
             tones.check()?;
         }
         let against_power = self.power.ask(of, progress)?;
-        let (valves, solved) = (&against_power.output_valves, against_power.levels.len());
-        let levels = ConstantPower::new(&self.power, of, valves, solved, progress);
+        let levels = ConstantPower::new(&self.power, of, &against_power, progress);
         let rated = against_power.rated.as_ref().map(|level| level.power);
         // A power the sweep did not reach is not asked for at other frequencies.
         let mut powers: Vec<(f64, bool)> = Vec::new();
@@ -184,21 +183,27 @@ impl DistortionOf {
         frequencies.push(self.power.frequency);
         frequencies.sort_by(f64::total_cmp);
         frequencies.dedup_by(|a, b| a.to_bits() == b.to_bits());
-        let wanted: Vec<(f64, f64)> = powers
-            .iter()
-            .flat_map(|&(power, _)| frequencies.iter().map(move |&hertz| (hertz, power)))
-            .collect();
-        let mut points = wanted
+        // Each power at a frequency sets out from those before it.
+        let columns: Vec<Vec<AtFrequency>> = frequencies
             .par_iter()
-            .map(|&(hertz, power)| levels.point(hertz, power))
-            .collect::<Result<Vec<AtFrequency>, SimError>>()?
-            .into_iter();
+            .map(|&hertz| {
+                let mut near = OneByOne::default();
+                let mut column = Vec::new();
+                for &(power, _) in powers {
+                    let (point, settled) = levels.point(hertz, power, near)?;
+                    column.push(point);
+                    near = settled;
+                }
+                Ok(column)
+            })
+            .collect::<Result<_, SimError>>()?;
         Ok(powers
             .iter()
-            .map(|&(power, rated)| Curve {
+            .enumerate()
+            .map(|(k, &(power, rated))| Curve {
                 power,
                 rated,
-                points: points.by_ref().take(frequencies.len()).collect(),
+                points: columns.iter().map(|column| column[k].clone()).collect(),
             })
             .collect())
     }

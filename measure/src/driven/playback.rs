@@ -8,7 +8,7 @@
 use std::ops::Range;
 
 use crate::UnderTest;
-use crate::driven::power::drive::reach;
+use crate::driven::power::drive::{Guess, reach};
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::error::{Question, SimError};
 use sim::parts::Waveform;
@@ -142,7 +142,7 @@ pub fn meet_peak(
     /// A hundredth of a decibel.
     const CLOSE: f64 = 1e-3;
     let miss = |volts: &f64| (volts / wanted).ln();
-    match reach(guess, CLOSE, &miss, peak) {
+    match reach(Guess::linear(guess), CLOSE, &miss, peak) {
         // A bracket that could not be closed ends at its nearer end.
         Ok(at) if at.miss.abs() < 10.0 * CLOSE => Ok(at.drive),
         Ok(at) => Err(Unmet {

@@ -34,7 +34,7 @@ mod target;
 
 use climb::Climb;
 pub(crate) use limits::{GRID_CURRENT, first_to_give_up};
-pub(crate) use stand::{Stand, Start, Tone};
+pub(crate) use stand::{OneByOne, Stand, Start, Tone};
 
 pub use bursting::Bursting;
 pub use crossover::Crossover;
@@ -142,14 +142,19 @@ pub struct AtOutput {
 /// lines of 600 Ω and the grid leaks that stages work into above (common practice, no source).
 const LINE: f64 = 100.0;
 
+/// Watts into a load, Ω, or the volts across it.
+fn output(in_volts: bool, watts: f64, load_ohms: f64) -> Output {
+    if in_volts {
+        Output::Volts((watts * load_ohms).sqrt())
+    } else {
+        Output::Watts(watts)
+    }
+}
+
 impl Power {
     /// An output of so many watts into the rated load as it is told.
     pub fn output(&self, watts: f64) -> Output {
-        if self.in_volts {
-            Output::Volts((watts * self.load_ohms).sqrt())
-        } else {
-            Output::Watts(watts)
-        }
+        output(self.in_volts, watts, self.load_ohms)
     }
 
     /// The greatest volts anywhere at any level.
@@ -159,6 +164,17 @@ impl Power {
             .filter_map(|level| level.peak.clone())
             .reduce(Peak::or)
     }
+}
+
+/// What is met on the way to the distortion limit.
+#[derive(Clone, Debug)]
+pub(crate) struct WayToLimit {
+    /// The level at the limit, the last on the way up; none when no drive reaches it.
+    pub(crate) limit: Option<Level>,
+    /// The level of the greatest drive.
+    pub(crate) greatest: Level,
+    /// Why the way ended before the limit, where a level could not be solved.
+    ended: Option<SimError>,
 }
 
 /// Peak of the generator from which the gain is read, V: too small to distort.
@@ -202,17 +218,44 @@ impl PowerOf {
     ///
     /// # Errors
     /// [`Question::NoSignal`], and those of a level that cannot be solved before the limit is reached.
-    pub fn limit(&self, of: &UnderTest<'_>) -> Result<Option<Level>, SimError> {
+    pub fn limit(
+        &self,
+        of: &UnderTest<'_>,
+        progress: &Progress<'_>,
+    ) -> Result<Option<Level>, SimError> {
+        let way = self.way_to_limit(of, progress)?;
+        match (way.limit, way.ended) {
+            // What cannot be solved beyond the limit takes nothing from it.
+            (None, Some(error)) => Err(error),
+            (limit, _) => Ok(limit),
+        }
+    }
+
+    /// The way up to the level of [`PowerOf::limit`].
+    ///
+    /// # Errors
+    /// [`Question::NoSignal`], and those of the first level.
+    pub(crate) fn way_to_limit(
+        &self,
+        of: &UnderTest<'_>,
+        progress: &Progress<'_>,
+    ) -> Result<WayToLimit, SimError> {
         let stand = Stand::new(self, of);
         let small = stand.settled(&self.tone(SMALL), Start::Rest)?;
         let start = self.start(&stand, &small)?;
-        let climb = Climb::to_limit(start, self.distortion_limit).run(&stand, &|_| ());
-        if let Some(error) = climb.ended {
-            return Err(error);
-        }
+        let climb = Climb::to_limit(start, self.distortion_limit).run(&stand, progress);
         let solve = |drive: f64| stand.level(drive, Start::Nearest(drive, &climb.neighbours));
         let target = target::Target::Distortion(self.distortion_limit);
-        Ok(target.last(&climb.levels, &solve))
+        let limit = target.last(&climb.levels, &solve);
+        let mut levels = climb.levels;
+        match (levels.pop(), climb.ended) {
+            (Some(greatest), ended) => Ok(WayToLimit {
+                limit,
+                greatest,
+                ended,
+            }),
+            (None, ended) => Err(ended.unwrap_or(SimError::Question(Question::NoSignal))),
+        }
     }
 
     /// One level: the settled circuit at a generator of that open-circuit peak, V.
@@ -221,6 +264,16 @@ impl PowerOf {
     /// Those of settling.
     pub fn at_drive(&self, of: &UnderTest<'_>, drive: f64) -> Result<Level, SimError> {
         Stand::new(self, of).level(drive, Start::Rest)
+    }
+
+    /// See [`Power::in_volts`].
+    fn in_volts(&self, of: &UnderTest<'_>) -> bool {
+        self.load_ohms > LINE && !hangs_on_a_transformer(of.circuit, of.amplifier.bench.load)
+    }
+
+    /// An output of so many watts into the rated load as it is told.
+    pub(crate) fn output(&self, of: &UnderTest<'_>, watts: f64) -> Output {
+        output(self.in_volts(of), watts, self.load_ohms)
     }
 
     /// The drive a way up starts at, V peak: that of 10 mW, or less where that is already distorted: into the
@@ -251,8 +304,7 @@ impl Measurement for PowerOf {
         let stand = Stand::new(self, of);
         let small = stand.settled(&self.tone(SMALL), Start::Rest)?;
         let start = self.start(&stand, &small)?;
-        let in_volts =
-            self.load_ohms > LINE && !hangs_on_a_transformer(of.circuit, of.amplifier.bench.load);
+        let in_volts = self.in_volts(of);
         let output_valves = if in_volts {
             Vec::new()
         } else {

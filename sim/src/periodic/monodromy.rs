@@ -17,6 +17,7 @@ use nalgebra::{DMatrix, DVector, Dyn, LU, Schur};
 
 use super::run::Run;
 use crate::krylov::Krylov;
+use crate::system::System;
 use crate::transient::sensitivity::Sensitivity;
 use crate::workspace::Workspace;
 
@@ -115,6 +116,11 @@ impl Monodromy {
                 scales,
             },
         })
+    }
+
+    /// Whether its states are those of a circuit: that of a neighbour with a part more has others.
+    pub(super) fn serves(&self, system: &System) -> bool {
+        self.stores == Sensitivity::stores_of(system)
     }
 
     /// Moves the start of the next cycle to where the linear picture closes; false when it cannot.

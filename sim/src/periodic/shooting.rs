@@ -30,9 +30,9 @@ pub(super) const RUN_IN: u32 = 3;
 /// A correction that leaves more than this share of the residual calls for a new monodromy matrix.
 const SLOW: f64 = 0.1;
 
-/// Growth, 1/s, above which a matrix handed on does not tell that a state lasts: it is that of other steps or another
-/// drive, and a state that decays as slowly asks for its own.
-const DECAYS: f64 = -0.05;
+/// Growth, 1/s, above which a matrix handed on does not tell that a state lasts. It is that of other steps or another drive:
+/// between this and the growth that counts lies room for the difference.
+const DECAYS: f64 = 0.0;
 
 /// A monodromy matrix and whether it is that of a cycle of this search.
 #[derive(Clone, Debug)]

@@ -14,7 +14,7 @@
 use serde::Serialize;
 
 use super::{Point, ScreenVolts};
-use crate::driven::power::drive::{CLOSE, reach};
+use crate::driven::power::drive::{CLOSE, Guess, reach};
 use crate::driven::power::{Level, PowerOf, Stand, Start};
 use crate::instruments::peak::Peak;
 use crate::instruments::valve::{Electrodes, ValveProbe};
@@ -273,7 +273,7 @@ fn drive_for(watts: f64, stand: &Stand<'_>) -> Result<(f64, bool), SimError> {
     let guess = SMALL * (watts / small.power).sqrt();
     // The power goes with the square of the volts that follow the drive.
     let miss = |level: &Level| 0.5 * (level.power / watts).ln();
-    match reach(guess, CLOSE, &miss, &solve) {
+    match reach(Guess::linear(guess), CLOSE, &miss, &solve) {
         Ok(found) => Ok((found.drive, true)),
         Err(short) => match (short.nearest, short.error) {
             (Some(nearest), _) => Ok((nearest.drive, false)),

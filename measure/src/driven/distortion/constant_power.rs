@@ -6,8 +6,8 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use serde::Serialize;
 
 use super::METER_BANDWIDTH;
-use crate::driven::power::drive::{CLOSE, Short, reach};
-use crate::driven::power::{Level, Limit, PowerOf, Stand, Start, first_to_give_up};
+use crate::driven::power::drive::{CLOSE, Guess, Short, reach};
+use crate::driven::power::{Level, Limit, OneByOne, Power, PowerOf, Stand, first_to_give_up};
 use crate::{Progress, Reached, UnderTest};
 use sim::error::{Question, SimError};
 use sim::periodic::Settling;
@@ -68,6 +68,8 @@ pub(super) type Read = (Level, Option<f64>);
 pub(super) struct Found {
     frequency: f64,
     samples: usize,
+    /// What was settled on the way there.
+    pub(super) near: OneByOne,
     /// The level, or what comes nearest.
     pub(super) outcome: Result<Read, Short<Read>>,
 }
@@ -111,6 +113,8 @@ pub(super) struct ConstantPower<'a> {
     pub(super) question: &'a PowerOf,
     of: &'a UnderTest<'a>,
     output_valves: &'a [String],
+    /// Output and drive at the test frequency, W and V, in rising drive.
+    sweep: Vec<(f64, f64)>,
     linear: SmallSignal<'a>,
     /// Levels solved so far.
     solved: AtomicUsize,
@@ -118,18 +122,25 @@ pub(super) struct ConstantPower<'a> {
 }
 
 impl<'a> ConstantPower<'a> {
-    /// `solved` levels are done already.
+    /// `power` is the sweep at the test frequency, whose levels `progress` was told of.
     pub(super) fn new(
         question: &'a PowerOf,
         of: &'a UnderTest<'a>,
-        output_valves: &'a [String],
-        solved: usize,
+        power: &'a Power,
         progress: &'a Progress<'a>,
     ) -> Self {
+        let targets = power.rated.iter().chain(&power.one_watt);
+        let mut sweep: Vec<(f64, f64)> = targets
+            .chain(&power.levels)
+            .map(|level| (level.power, level.drive))
+            .collect();
+        sweep.sort_by(|a, b| a.1.total_cmp(&b.1));
+        let solved = power.levels.len();
         Self {
             question,
             of,
-            output_valves,
+            output_valves: &power.output_valves,
+            sweep,
             linear: of.linearised(),
             solved: AtomicUsize::new(solved),
             progress,
@@ -156,6 +167,23 @@ impl<'a> ConstantPower<'a> {
         }
     }
 
+    /// Where to look for a power, W, whose peak at the load is reached with this drive, V, by the gain for small signals:
+    /// the output bends there much as it does at the test frequency.
+    pub(super) fn guess(&self, power: f64, linear: f64) -> Result<Guess, SimError> {
+        let within = self
+            .sweep
+            .windows(2)
+            .find(|pair| pair[0].0 <= power && power <= pair[1].0 && pair[0].0 < pair[1].0);
+        let Some(&[low, high]) = within.and_then(|pair| pair.first_chunk::<2>()) else {
+            return Ok(Guess::linear(linear));
+        };
+        // ln volts by ln drive.
+        let slope = 0.5 * (high.0 / low.0).ln() / (high.1 / low.1).ln();
+        let drive = low.1 * (0.5 * (power / low.0).ln() / slope).exp();
+        let straight = peak(power, self.question.load_ohms) / self.gain(self.question.frequency)?;
+        Ok(Guess::bent(linear, drive / straight, slope))
+    }
+
     /// The question of the bench at another frequency, Hz, on a grid of that many samples.
     pub(super) fn question_at(&self, frequency: f64, samples: usize) -> PowerOf {
         PowerOf {
@@ -173,19 +201,20 @@ impl<'a> ConstantPower<'a> {
         Stand::new(question, self.of)
     }
 
-    /// The level that gives a power, W, at a frequency, Hz.
+    /// The level that gives a power, W, at a frequency, Hz; `near` is what was settled at it on the same grid.
     pub(super) fn at_power(
         &self,
         frequency: f64,
         power: f64,
         exactness: Exactness,
+        near: OneByOne,
     ) -> Result<Found, SimError> {
         let samples = samples_per_cycle(frequency) / exactness.coarser;
         let question = self.question_at(frequency, samples);
         let stand = self.stand(&question);
         let last = (METER_BANDWIDTH / frequency).floor();
         let solve = |drive: f64| {
-            let period = stand.settled(&stand.tone(drive), Start::Rest)?;
+            let period = near.settled(&stand, &stand.tone(drive), drive)?;
             self.tell();
             #[allow(
                 clippy::cast_possible_truncation,
@@ -195,19 +224,26 @@ impl<'a> ConstantPower<'a> {
             let in_band = (last >= 2.0).then(|| stand.spectrum(&period).thd_to(last as u32));
             Ok((stand.read(drive, &period), in_band))
         };
-        let guess = peak(power, question.load_ohms) / self.gain(frequency)?;
+        let linear = peak(power, question.load_ohms) / self.gain(frequency)?;
+        let guess = self.guess(power, linear)?;
         let miss = |(level, _): &Read| 0.5 * (level.power / power).ln();
         let outcome = reach(guess, exactness.close, &miss, &solve).map(|at| at.answer);
         Ok(Found {
             frequency,
             samples,
+            near,
             outcome,
         })
     }
 
     /// A point of a curve: where the power is not reached, what gives up first is found.
-    pub(super) fn point(&self, frequency: f64, power: f64) -> Result<AtFrequency, SimError> {
-        let found = self.at_power(frequency, power, FIGURE)?;
+    pub(super) fn point(
+        &self,
+        frequency: f64,
+        power: f64,
+        near: OneByOne,
+    ) -> Result<(AtFrequency, OneByOne), SimError> {
+        let found = self.at_power(frequency, power, FIGURE, near)?;
         let first = if found.outcome.is_err() {
             self.first_of(&found)
         } else {
@@ -239,12 +275,13 @@ impl<'a> ConstantPower<'a> {
                 (None, Some(shortfall))
             }
         };
-        Ok(AtFrequency {
+        let point = AtFrequency {
             frequency,
             samples: found.samples,
             reading,
             not_reached,
-        })
+        };
+        Ok((point, found.near))
     }
 
     /// What gives up first on the way up to what was found, reached or not.
@@ -256,7 +293,8 @@ impl<'a> ConstantPower<'a> {
         let stand = self.stand(&question);
         first_to_give_up(level, self.output_valves, &|drive| {
             self.tell();
-            stand.level(drive, Start::Rest)
+            let period = found.near.settled(&stand, &stand.tone(drive), drive)?;
+            Ok(stand.read(drive, &period))
         })
     }
 }

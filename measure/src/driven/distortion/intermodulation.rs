@@ -14,12 +14,11 @@
 //! The circuit is settled over the common period of the tones, so that every product has a bin of its
 //! own and no window is needed.
 
-use rayon::prelude::*;
 use serde::Serialize;
 
 use super::constant_power::{ConstantPower, peak};
 use crate::driven::power::drive::reach;
-use crate::driven::power::{Start, Tone};
+use crate::driven::power::{OneByOne, Tone};
 use sim::common_period::{CommonPeriod, common_period};
 use sim::error::{Question, SimError};
 use sim::parts::Waveform;
@@ -163,9 +162,10 @@ impl TwoTones {
         let period = self.period()?;
         let upper = period.cycles[1] as usize;
         let samples = upper * SAMPLES_PER_CYCLE.max(LEAST_SAMPLES.div_ceil(upper));
+        let near = OneByOne::default();
         let levels = powers
-            .par_iter()
-            .map(|&(power, _)| self.at_peak(levels, &period, samples, power))
+            .iter()
+            .map(|&(power, _)| self.at_peak(levels, &period, samples, power, &near))
             .collect::<Result<Vec<_>, SimError>>()?;
         Ok(Intermodulation {
             kind: self.kind,
@@ -184,6 +184,7 @@ impl TwoTones {
         period: &CommonPeriod,
         samples: usize,
         power: f64,
+        near: &OneByOne,
     ) -> Result<AtPeak, SimError> {
         let peak = peak(power, levels.question.load_ohms);
         let question = levels.question_at(self.upper, samples);
@@ -193,13 +194,13 @@ impl TwoTones {
             let waveform = Waveform::two_tone(drive, self.ratio, (self.lower, self.upper));
             let duration = period.duration;
             let tone = Tone { waveform, duration };
-            let settled = driven.settled(&tone, Start::Rest)?;
+            let settled = near.settled(&driven, &tone, drive)?;
             levels.tell();
             Ok(self.read(drive, period, &driven.spectrum(&settled)))
         };
         let share = self.ratio / (1.0 + self.ratio);
         let gain = share * levels.gain(self.lower)? + (1.0 - share) * levels.gain(self.upper)?;
-        let outcome = reach(peak / gain, CLOSE, &miss, &solve);
+        let outcome = reach(levels.guess(power, peak / gain)?, CLOSE, &miss, &solve);
         let (products, error) = match outcome {
             Ok(at) => (Some(at.answer), None),
             Err(short) => (None, short.error.map(|error| error.to_string())),

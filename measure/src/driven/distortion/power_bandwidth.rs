@@ -16,7 +16,7 @@ use serde::Serialize;
 
 use super::constant_power::{ConstantPower, Found, PROBE};
 use super::edge::{Edge, edge};
-use crate::driven::power::{Cause, Limit};
+use crate::driven::power::{Cause, Limit, OneByOne};
 use sim::error::SimError;
 
 /// The search ends here, Hz: no loudspeaker and no ear goes further.
@@ -89,7 +89,7 @@ pub(super) fn power_bandwidth(
     let power = 0.5 * rated;
     let distortion = levels.question.distortion_limit;
     let probe = |frequency: f64| {
-        let found = levels.at_power(frequency, power, PROBE)?;
+        let found = levels.at_power(frequency, power, PROBE, OneByOne::default())?;
         let miss = match &found.outcome {
             Ok((level, _)) => (level.thd / distortion).ln(),
             Err(_) => f64::INFINITY,
@@ -125,7 +125,7 @@ pub(super) fn bass_limit(
     power: f64,
 ) -> Result<Option<BassLimit>, SimError> {
     let probe = |frequency: f64| {
-        let found = levels.at_power(frequency, power, PROBE)?;
+        let found = levels.at_power(frequency, power, PROBE, OneByOne::default())?;
         let miss = match &found.outcome {
             // Without a core that saturates nothing is asked.
             Ok(_) => found.saturation().map_or(0.0, |(_, share)| share.ln()),

@@ -197,7 +197,7 @@ fn the_limit_alone_is_that_of_the_sweep() {
         .expect("it has a limit");
     let at_rest = UnderTest::find(&amplifier, &system).expect("it rests");
     let alone = question
-        .limit(&at_rest)
+        .limit(&at_rest, &|_| ())
         .expect("it can be solved")
         .expect("it has a limit");
     // Both meet the limit to 1e-4, and the drive follows it no faster.

@@ -30,6 +30,40 @@ pub(crate) struct At<T> {
     pub(crate) answer: T,
 }
 
+/// Where a search sets out.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Guess {
+    /// Drive that would meet the figure if the output rose as the drive does, V.
+    linear: f64,
+    /// The drive tried first, V.
+    drive: f64,
+    /// d ln figure / d ln drive there.
+    slope: f64,
+}
+
+impl Guess {
+    /// Bends of the output that are believed before anything was solved, a ratio of drives.
+    const BENT: (f64, f64) = (0.5, 2.0);
+
+    /// By the gain for small signals alone, V.
+    pub(crate) fn linear(drive: f64) -> Self {
+        Self {
+            linear: drive,
+            drive,
+            slope: 1.0,
+        }
+    }
+
+    /// The output is known to need so many times the drive of the gain for small signals, and its slope there.
+    pub(crate) fn bent(linear: f64, times: f64, slope: f64) -> Self {
+        Self {
+            linear,
+            drive: linear * times.clamp(Self::BENT.0, Self::BENT.1),
+            slope,
+        }
+    }
+}
+
 /// What was found where the figure could not be met.
 #[derive(Clone, Debug)]
 pub(crate) struct Short<T> {
@@ -45,7 +79,7 @@ pub(crate) struct Short<T> {
 /// # Errors
 /// [`Short`] when no drive up to [`MOST_OVERDRIVE`] times the guess meets it.
 pub(crate) fn reach<T: Clone>(
-    guess: f64,
+    guess: Guess,
     close: f64,
     miss: &impl Fn(&T) -> f64,
     solve: &impl Fn(f64) -> Result<T, SimError>,
@@ -65,8 +99,8 @@ pub(crate) fn reach<T: Clone>(
     };
     let mut nearest: Option<At<T>> = None;
     let mut last: Option<At<T>> = None;
-    let mut drive = guess;
-    while drive <= MOST_OVERDRIVE * guess && drive >= guess / MOST_OVERDRIVE {
+    let mut drive = guess.drive;
+    while drive <= MOST_OVERDRIVE * guess.linear && drive >= guess.linear / MOST_OVERDRIVE {
         let here = match at(drive) {
             Ok(here) => here,
             Err(error) => {
@@ -85,7 +119,7 @@ pub(crate) fn reach<T: Clone>(
         if here.miss.abs() < close {
             return Ok(here);
         }
-        let mut slope = 1.0;
+        let mut slope = guess.slope;
         if let Some(last) = last {
             if last.miss.is_sign_negative() != here.miss.is_sign_negative() {
                 let (low, high) = if here.miss < 0.0 {
@@ -164,7 +198,7 @@ fn inverse_parabola(a: (f64, f64), b: (f64, f64), c: (f64, f64)) -> Option<f64> 
 
 #[cfg(test)]
 mod tests {
-    use super::{CLOSE, reach};
+    use super::{CLOSE, Guess, reach};
     use sim::error::{Question, SimError};
 
     /// A clipper: tanh gives at most one volt.
@@ -178,7 +212,8 @@ mod tests {
         for wanted in [1e-3, 0.5, 0.95] {
             for guess in [0.3 * f64::atanh(wanted), wanted, 2.0 * f64::atanh(wanted)] {
                 let miss = |volts: &f64| (volts / wanted).ln();
-                let found = reach(guess, CLOSE, &miss, &clipper).expect("it can be had");
+                let found =
+                    reach(Guess::linear(guess), CLOSE, &miss, &clipper).expect("it can be had");
                 assert!(
                     (found.answer / wanted).ln().abs() < CLOSE,
                     "{wanted} from {guess}: {found:?}"
@@ -190,7 +225,8 @@ mod tests {
     #[test]
     fn what_cannot_be_had_ends_at_the_nearest() {
         let miss = |volts: &f64| (volts / 1.2_f64).ln();
-        let short = reach(1.2, CLOSE, &miss, &clipper).expect_err("a clipper gives one volt");
+        let short = reach(Guess::linear(1.2), CLOSE, &miss, &clipper)
+            .expect_err("a clipper gives one volt");
         assert!(short.error.is_none());
         assert!(short.nearest.is_some_and(|at| at.answer > 0.99));
         let broken = |drive: f64| {
@@ -200,7 +236,7 @@ mod tests {
                 clipper(drive)
             }
         };
-        let short = reach(1.2, CLOSE, &miss, &broken).expect_err("it breaks");
+        let short = reach(Guess::linear(1.2), CLOSE, &miss, &broken).expect_err("it breaks");
         assert!(short.error.is_some() && short.nearest.is_some());
     }
 }

@@ -1,5 +1,7 @@
 //! The amplifier driven: settles the circuit at a tone and reads what comes out.
 
+use std::cell::RefCell;
+
 use super::PowerOf;
 use super::level::{CoreAtLevel, HARMONICS, Level, ValveAtLevel};
 use crate::UnderTest;
@@ -53,6 +55,24 @@ impl Neighbour {
             drive,
             settled: period.neighbour(),
         }
+    }
+}
+
+/// Levels settled one after another at one frequency and on one grid: each starts at those before it.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct OneByOne(RefCell<Vec<Neighbour>>);
+
+impl OneByOne {
+    /// The settled period at a tone of that peak, V.
+    pub(crate) fn settled(
+        &self,
+        stand: &Stand<'_>,
+        tone: &Tone,
+        drive: f64,
+    ) -> Result<Period, SimError> {
+        let period = stand.settled(tone, Start::Nearest(drive, &self.0.borrow()))?;
+        self.0.borrow_mut().push(Neighbour::of(drive, &period));
+        Ok(period)
     }
 }
 

@@ -4,11 +4,11 @@ use std::f64::consts::SQRT_2;
 
 use super::ratings::{of_chart, over};
 use super::{Code, Drawing, Finding, Weight};
+use crate::Measurement;
 use crate::at_rest::switch_on::SwitchOnOf;
 use crate::at_rest::voltages::chart;
 use crate::driven::power::{Output, PowerOf, Stand, Start};
 use crate::instruments::valve::AgainstLimit;
-use crate::{Measurement, UnderTest};
 use sim::System;
 use sim::error::SimError;
 use sim::parts::{Part, Waveform};
@@ -19,18 +19,17 @@ use sim::rest::Rest;
 /// lets go of its current brings some tenths of a volt.
 const STANDS: f64 = 1.5;
 
-/// The chart at the distortion limit, or at the greatest drive of the sweep where it is not reached.
+/// The chart at the distortion limit, or at the greatest drive on the way there where it is not reached.
 pub(super) fn full_drive(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimError> {
     let of = drawing.of;
     let question = PowerOf::bench(&of.amplifier.bench);
-    let answer = question.ask(of, &|_| ())?;
-    let Some(level) = answer.rated.as_ref().or(answer.levels.last()) else {
-        return Ok(Vec::new());
-    };
+    of.lasts()?;
+    let way = question.way_to_limit(of, &|_| ())?;
+    let level = way.limit.unwrap_or(way.greatest);
     let stand = Stand::new(&question, of);
     let period = stand.settled(&stand.tone(level.drive), Start::Rest)?;
     let chart = chart(&of.on(Rest::driven(period, of.rest.found)))?;
-    let condition = match answer.output(level.power) {
+    let condition = match question.output(of, level.power) {
         Output::Watts(watts) => format!("at {} into the load", engineering(watts, Unit::Watt)),
         Output::Volts(volts) => format!("at {} rms at the load", engineering(volts, Unit::Volt)),
     };
@@ -52,7 +51,7 @@ pub(super) fn high_mains(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimError
         return Ok(Vec::new());
     };
     let of = drawing.of;
-    let high = UnderTest::of_circuit(of.amplifier, &circuit, &system, of.tolerances)?;
+    let high = of.near(&circuit, &system)?;
     let chart = chart(&high)?;
     let condition = format!("at {} mains", engineering(mains.high, Unit::Volt));
     Ok(of_chart(&chart, &condition))
