@@ -256,7 +256,7 @@ mod tests {
         system.sources_at_rest(1.0, &ws.waveforms, &mut past);
         let formula = Formula::new(0.0, &past);
         system.assemble(formula, &mut ws);
-        factor(&system, formula, 1, &mut ws).expect("it has pivots");
+        factor(&system, formula, false, &mut ws).expect("it has pivots");
         let mut worst = half as u32;
         let size = correction(system.len(), &mut ws, &mut worst);
         // From nothing: a volt in tolerances of a microvolt, where half a milliampere is half as many.
