@@ -6,7 +6,9 @@
 //! natural frequencies there tell whether it can. While supply and bias still come up an amplifier may be either, so
 //! two looks in a row must agree.
 //!
-//! What repeats itself slowly, over many mains periods, is seen by its state at the start of each.
+//! What repeats itself slowly, over many mains periods, is seen by its state at the start of each. What repeats itself within
+//! one is looked at again with steps controlled by their error: where a supply rings behind its rectifier, coarse steps make
+//! another cycle of each one, and a passive supply does not oscillate.
 //!
 //! Cost   some ten thousand steps and a few eigenvalue problems: a tenth of a second for sixty unknowns
 //! Care   what grows slowly is left to the settled period
@@ -39,6 +41,10 @@ const SLOW: u32 = 300;
 
 /// Further cycles in which it is looked for a repetition that does not follow them.
 const WANDERING: u32 = 16;
+
+/// Steps of a cycle controlled by their error, on the mean, beyond which what was found is believed: a rectifier takes a
+/// few hundred, what moves by itself within a cycle thousands.
+const MOST_STEPS: u64 = 10_000;
 
 /// How near to whole half cycles a repetition is that of the ripple.
 const FOLLOWS: f64 = 0.01;
@@ -98,6 +104,8 @@ fn alike(a: Growing, b: Growing) -> bool {
 /// Coarse cycles in progress.
 struct Coarse<'a> {
     stepper: Stepper<'a>,
+    system: &'a System,
+    tolerances: Tolerances,
     duration: f64,
     cycle: u32,
     /// `[steps][n+1]` the last cycle.
@@ -114,6 +122,8 @@ impl<'a> Coarse<'a> {
         };
         Self {
             stepper: Stepper::new(system, Method::TrBdf2, coarse, 0.0, false, ws),
+            system,
+            tolerances: *tolerances,
             duration,
             cycle: 0,
             samples: Vec::with_capacity(STEPS as usize),
@@ -157,11 +167,8 @@ impl<'a> Coarse<'a> {
             states.append(&mut self.samples);
         }
         // What repeats sooner than every second cycle is not seen by their ends, or with a period that is not its own.
-        let within = wanders(&states, STEPS as usize).map(|steps| steps / f64::from(STEPS));
-        let follows = |cycles: f64| (2.0 * cycles - (2.0 * cycles).round()).abs() < FOLLOWS;
-        let found = within
-            .filter(|&cycles| !follows(cycles))
-            .or_else(|| repeats(&self.ends));
+        let within = wanders_by_itself(&states).and_then(|cycles| self.again(cycles, ws));
+        let found = within.or_else(|| repeats(&self.ends));
         match found {
             None => Ok(()),
             Some(cycles) => Err(SimError::Repeats {
@@ -169,4 +176,34 @@ impl<'a> Coarse<'a> {
             }),
         }
     }
+
+    /// As many cycles once more, by steps controlled by their error, and after how many cycles these repeat themselves;
+    /// those found where following them would take too long.
+    fn again(&self, found: f64, ws: &mut Workspace) -> Option<f64> {
+        let start = self.duration * f64::from(self.cycle);
+        let method = Method::TrBdf2;
+        let mut stepper = Stepper::new(self.system, method, self.tolerances, start, false, ws);
+        let mut states = Vec::new();
+        let most = ws.counts.steps + u64::from(WANDERING) * MOST_STEPS;
+        for step in 1..=WANDERING * STEPS {
+            let turns = f64::from(step) / f64::from(STEPS);
+            if stepper.advance(start + self.duration * turns, ws).is_err() {
+                // The search for the settled period finds out what is wrong with it.
+                return None;
+            }
+            if ws.counts.steps > most {
+                return Some(found);
+            }
+            states.push(ws.x.clone());
+        }
+        wanders_by_itself(&states)
+    }
+}
+
+/// After how many cycles `[cycles · STEPS]` states repeat themselves, when that is not with the ripple.
+fn wanders_by_itself(states: &[Vec<f64>]) -> Option<f64> {
+    let follows = |cycles: f64| (2.0 * cycles - (2.0 * cycles).round()).abs() < FOLLOWS;
+    wanders(states, STEPS as usize)
+        .map(|steps| steps / f64::from(STEPS))
+        .filter(|&cycles| !follows(cycles))
 }
