@@ -101,15 +101,7 @@ impl<'a> UnderTest<'a> {
         'a: 'b,
     {
         let amplifier = self.amplifier;
-        let mut ws = silent(amplifier, system);
-        if self.system.unknowns() == system.unknowns() {
-            ws.x.clone_from(&self.ws.x);
-        } else {
-            ws.x = carried(self.system, &self.ws.x, system);
-        }
-        if ws.memory.len() == self.ws.memory.len() {
-            ws.memory.clone_from(&self.ws.memory);
-        }
+        let mut ws = self.workspace_of(system);
         let rest = if self.rest.mains.is_none() {
             Rest::find(system, &self.tolerances, &mut ws)?
         } else {
@@ -132,6 +124,34 @@ impl<'a> UnderTest<'a> {
             ws,
             growing: OnceLock::new(),
         })
+    }
+
+    /// A circuit that differs where nothing flows at rest, by its load say, taken at the rest of this one: unsolved.
+    pub(crate) fn taken_for<'b>(&self, circuit: &'b Circuit, system: &'b System) -> UnderTest<'b>
+    where
+        'a: 'b,
+    {
+        let samples = self.rest.samples().iter();
+        let samples = samples.map(|x| carried(self.system, x, system)).collect();
+        UnderTest {
+            amplifier: self.amplifier,
+            circuit,
+            system,
+            rest: self.rest.with_samples(samples),
+            tolerances: self.tolerances,
+            ws: self.workspace_of(system),
+            growing: OnceLock::new(),
+        }
+    }
+
+    /// A workspace for a changed circuit, as far as may be where this one is at rest; the generator silent.
+    fn workspace_of(&self, system: &System) -> Workspace {
+        let mut ws = silent(self.amplifier, system);
+        ws.x = carried(self.system, &self.ws.x, system);
+        if ws.memory.len() == self.ws.memory.len() {
+            ws.memory.clone_from(&self.ws.memory);
+        }
+        ws
     }
 
     /// A workspace at rest, on the mains at the start of a period.
@@ -240,6 +260,9 @@ fn silent(amplifier: &Amplifier, system: &System) -> Workspace {
 /// new node starts at the chassis and a new source without current.
 pub(crate) fn carried(from: &System, x: &[f64], to: &System) -> Vec<f64> {
     let (old, new) = (from.unknowns(), to.unknowns());
+    if old == new {
+        return x.to_vec();
+    }
     let mut start = vec![0.0; to.len() + 1];
     for (k, unknown) in new.iter().enumerate() {
         // A part may have several nodes inside: the same one of them.

@@ -125,6 +125,18 @@ impl Rest {
         }
     }
 
+    /// This rest with other samples `[samples][n+1]` of as many moments: those of a circuit that differs where nothing
+    /// flows at rest.
+    #[must_use]
+    pub fn with_samples(&self, samples: Vec<Vec<f64>>) -> Self {
+        Self {
+            samples: Arc::new(samples),
+            found: self.found,
+            mains: self.mains,
+            neighbour: None,
+        }
+    }
+
     /// The rest as a period; of a circuit that is still, one as long as that, s.
     pub fn period(&self, still: f64) -> Period {
         Period {

@@ -24,7 +24,15 @@ pub struct Asked {
 /// # Panics
 /// When the folder cannot be read.
 pub fn set() -> Vec<Asked> {
-    let folder = root().join("tests/answers");
+    folder("tests/answers")
+}
+
+/// The drawings of a folder, in the order of their names; where they have reworks, these stand in `reworks`.
+///
+/// # Panics
+/// When the folder cannot be read.
+pub fn folder(path: &str) -> Vec<Asked> {
+    let folder = root().join(path);
     let mut found: Vec<Asked> = files(&folder)
         .into_iter()
         .map(|file| {

@@ -3,11 +3,17 @@
 
 use std::fs;
 
-use checks::answers::set;
+use checks::answers::{folder, set};
 use checks::examples::Opened;
+use measure::UnderTest;
 use measure::at_rest::voltages::VoltagesOf;
+use measure::driven::hum::HumOf;
+use measure::judged::check::{CheckOf, Code};
+use measure::small_signal::feedback::path;
+use measure::small_signal::loop_gain::PathError;
 use models::library::Library;
 use sheet::{read_with, rework};
+use sim::SimError;
 
 /// Amplifiers of the set.
 const SIZE: usize = 20;
@@ -42,6 +48,79 @@ fn every_amplifier_has_an_answer_for_its_volts() {
         }
     }
     assert!(greatest >= PARTS, "{greatest} parts");
+}
+
+#[test]
+fn what_was_once_refused_has_an_answer() {
+    // Choke-input rectifiers where they commutate, and gas-filled tubes that are dark for part of the mains period.
+    for asked in folder("tests/answers/once_refused") {
+        let text = fs::read_to_string(&asked.file).expect("it is text");
+        match Opened::read(&text, &[]).ask(&VoltagesOf) {
+            Ok(volts) => assert!(volts.growing.is_none(), "{} oscillates", asked.name),
+            Err(SimError::Oscillates { .. }) if asked.name == "oscillates_at_4_hz" => {}
+            Err(error) => panic!("{}: {error}", asked.name),
+        }
+    }
+}
+
+/// An amplifier of the set.
+fn opened(name: &str) -> Opened {
+    let set = set();
+    let asked = set
+        .iter()
+        .find(|asked| asked.name == name)
+        .expect("it is of the set");
+    Opened::read(&fs::read_to_string(&asked.file).expect("it is text"), &[])
+}
+
+#[test]
+fn a_screen_smoothed_to_a_cathode_in_the_loop_is_held_against_it() {
+    // Held against the chassis, the amplifier without the hum of that screen would oscillate.
+    let opened = opened("20_ef86_ultra_linear_el84");
+    let hum = opened
+        .ask(&HumOf::bench(&opened.amplifier.bench))
+        .expect("it is stable");
+    assert!(hum.causes.iter().any(|cause| cause.name == "s1"));
+}
+
+#[test]
+fn feedback_may_be_taken_before_the_output_capacitor() {
+    for (name, part) in [
+        ("08_output_transformerless", Some("R19")),
+        ("12_headphone_cathode_follower", Some("R8")),
+        // What joins a follower to its own output is none.
+        ("11_line_series_triodes", None),
+    ] {
+        let opened = opened(name);
+        let of = UnderTest::find(&opened.amplifier, &opened.system).expect("it rests");
+        match (path(&of, &[]), part) {
+            (Ok(path), Some(part)) => {
+                let names = path
+                    .parts()
+                    .map(|part| opened.amplifier.circuit.part(part).name.as_str());
+                assert!(names.eq([part]), "{name}: {path:?}");
+            }
+            (Err(PathError::NoFeedback), None) => {}
+            (found, _) => panic!("{name}: {found:?}"),
+        }
+    }
+}
+
+#[test]
+fn the_small_resistor_that_drives_the_lower_of_two_valves_is_no_misprint() {
+    for name in ["08_output_transformerless", "11_line_series_triodes"] {
+        let opened = opened(name);
+        let check = opened.ask(&CheckOf { quick: true }).expect("it is checked");
+        let found = check
+            .findings
+            .iter()
+            .find(|found| found.code == Code::AnodeLoad);
+        assert!(
+            found.is_none(),
+            "{name}: {}",
+            found.map_or("", |found| &found.what)
+        );
+    }
 }
 
 #[test]

@@ -405,7 +405,7 @@ impl Heard<'_> {
     fn rejections(&self, rails: &[Rail], mains: f64) -> Result<Vec<RailRejection>, SimError> {
         let holds: Vec<Alteration> = rails
             .iter()
-            .map(|rail| Alteration::Hold(rail.node, rail.volts))
+            .map(|rail| Alteration::Hold(rail.node, rail.against, rail.held))
             .collect();
         let circuit = changed(self.of.circuit, &holds);
         let system = compiled(&circuit);
@@ -431,7 +431,7 @@ impl Heard<'_> {
                     }
                     None => Complex::default(),
                 };
-                let on_rail = (rail.node, NodeId::CHASSIS);
+                let on_rail = (rail.node, rail.against);
                 let ripple_there = Reading::of(&self.of.rest, self.of.system, on_rail, self.period)
                     .at(frequency)
                     .norm();

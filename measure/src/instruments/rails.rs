@@ -24,6 +24,10 @@ pub(crate) struct Rail {
     pub(crate) capacitors: Vec<String>,
     /// Place of the rail that feeds it, none behind a rectifier.
     pub(crate) fed_by: Option<usize>,
+    /// What it is smoothed against: the chassis, or a cathode where all its capacitors stand on that.
+    pub(crate) against: NodeId,
+    /// Mean above that, V.
+    pub(crate) held: f64,
     /// Mean, V.
     pub(crate) volts: f64,
     /// Rms about the mean, V.
@@ -46,6 +50,10 @@ pub(crate) fn rails(
         let at = system.voltage_of(node) as usize;
         (rest.mean(|x| x[at]), rest.ripple(|x| x[at]))
     };
+    let held = |node: NodeId, against: NodeId| {
+        let (at, from) = (system.voltage_of(node), system.voltage_of(against));
+        rest.mean(|x| x[at as usize] - x[from as usize])
+    };
     let mut found: Vec<Rail> = Vec::new();
     let mut seen = vec![false; circuit.node_count()];
     seen[NodeId::CHASSIS.index()] = true;
@@ -56,12 +64,14 @@ pub(crate) fn rails(
             continue;
         }
         seen[node.index()] = true;
-        let (farads, capacitors) = smoothing(circuit, node, &found);
+        let (farads, capacitors, against) = smoothing(circuit, node, &found);
         let rail = (farads >= RESERVOIR).then(|| {
             found.push(Rail {
                 node,
                 capacitors,
                 fed_by: None,
+                against,
+                held: held(node, against),
                 volts: mean,
                 ripple,
             });
@@ -75,13 +85,15 @@ pub(crate) fn rails(
                 continue;
             }
             let (mean, ripple) = volts(node);
-            let (farads, capacitors) = smoothing(circuit, node, &found);
+            let (farads, capacitors, against) = smoothing(circuit, node, &found);
             if mean.abs() > ripple && farads > 0.0 && 1.0 / (omega * farads) < impedance {
                 seen[node.index()] = true;
                 found.push(Rail {
                     node,
                     capacitors,
                     fed_by: feeder,
+                    against,
+                    held: held(node, against),
                     volts: mean,
                     ripple,
                 });
@@ -152,24 +164,35 @@ fn fed(circuit: &Circuit, from: NodeId, omega: f64) -> Vec<(NodeId, f64)> {
         .collect()
 }
 
-/// Capacitance from a node to where it stands still, F, and the capacitors.
-fn smoothing(circuit: &Circuit, node: NodeId, rails: &[Rail]) -> (f64, Vec<String>) {
+/// Capacitance from a node to where it stands still, F, the capacitors, and the cathode that they all stand on, or else
+/// the chassis.
+fn smoothing(circuit: &Circuit, node: NodeId, rails: &[Rail]) -> (f64, Vec<String>, NodeId) {
     let still = |end: NodeId| {
         end == NodeId::CHASSIS
             || rails.iter().any(|rail| rail.node == end)
             || is_electrode(circuit, end, true)
     };
     let mut farads = 0.0;
-    let mut names = Vec::new();
+    let (mut names, mut ends) = (Vec::new(), Vec::new());
     for (_, placed) in circuit.parts() {
-        if let (Part::Capacitor(capacitor), &[a, b]) = (&placed.part, placed.nodes.as_slice())
-            && ((a == node && still(b)) || (b == node && still(a)))
-        {
-            farads += capacitor.c;
-            names.push(placed.name.clone());
+        if let (Part::Capacitor(capacitor), &[a, b]) = (&placed.part, placed.nodes.as_slice()) {
+            let far = if a == node { b } else { a };
+            if (a == node || b == node) && still(far) {
+                farads += capacitor.c;
+                names.push(placed.name.clone());
+                ends.push(far);
+            }
         }
     }
-    (farads, names)
+    let against = match ends.as_slice() {
+        [one, others @ ..]
+            if others.iter().all(|end| end == one) && is_electrode(circuit, *one, true) =>
+        {
+            *one
+        }
+        _ => NodeId::CHASSIS,
+    };
+    (farads, names, against)
 }
 
 /// Whether a control grid or a cathode of an amplifying valve stands there.

@@ -134,12 +134,12 @@ impl SquareWaveOf {
 impl Measurement for SquareWaveOf {
     type Answer = SquareWave;
 
-    /// Runs the edge and the wave from rest, on the mains from the mean of its period.
+    /// Runs the edge and the wave from rest, on the mains from the start of its period.
     ///
     /// # Errors
     /// [`SimError::Stuck`]; [`Question::NotASource`].
     fn ask(&self, of: &UnderTest<'_>, _: &Progress<'_>) -> Result<SquareWave, SimError> {
-        let (system, tolerances, ws) = (of.system, &of.tolerances, of.at_mean());
+        let (system, tolerances, ws) = (of.system, &of.tolerances, of.workspace());
         let place = system
             .sources()
             .position(|part| part == self.generator)
@@ -206,12 +206,13 @@ impl SquareWaveOf {
             system.voltage_of(self.load.1) as usize,
         );
         let rest = ws.x[a] - ws.x[b];
+        let still = !ws.waveforms.iter().any(Waveform::alternates);
         let (mut time, mut volts) = (Vec::new(), Vec::new());
         transient(
             system,
             Method::TrBdf2,
             (0.0, until, until / steps),
-            true,
+            still,
             tolerances,
             ws,
             &mut |t: f64, x: &[f64]| {

@@ -8,7 +8,9 @@
 //!
 //! Most come to rest: a rough settled period found soon after the start, in which nothing grows fast, ends the look.
 //!
-//! What repeats itself slowly, over many mains periods, is seen by its state at the start of each.
+//! What repeats itself slowly, over many mains periods, is seen by its state at the start of each. What repeats itself within
+//! one is looked at again with steps controlled by their error: where a supply rings behind its rectifier, coarse steps make
+//! another cycle of each one, and a passive supply does not oscillate.
 //!
 //! Cost   some five thousand steps and an eigenvalue problem where it comes to rest; else some ten thousand to fifty
 //!        thousand steps and a few eigenvalue problems
@@ -46,6 +48,10 @@ const SLOW: u32 = 300;
 
 /// Further cycles in which it is looked for a repetition that does not follow them.
 const WANDERING: u32 = 16;
+
+/// Steps of a cycle controlled by their error, on the mean, beyond which what was found is believed: a rectifier takes a
+/// few hundred, what moves by itself within a cycle thousands.
+const MOST_STEPS: u64 = 10_000;
 
 /// How near to whole half cycles a repetition is that of the ripple.
 const FOLLOWS: f64 = 0.01;
@@ -120,6 +126,8 @@ fn alike(a: Growing, b: Growing) -> bool {
 /// Coarse cycles in progress.
 struct Coarse<'a> {
     stepper: Stepper<'a>,
+    system: &'a System,
+    tolerances: Tolerances,
     duration: f64,
     cycle: u32,
     /// `[steps][n+1]` the last cycle.
@@ -136,6 +144,8 @@ impl<'a> Coarse<'a> {
         };
         Self {
             stepper: Stepper::new(system, Method::TrBdf2, coarse, 0.0, false, ws),
+            system,
+            tolerances: *tolerances,
             duration,
             cycle: 0,
             samples: Vec::with_capacity(STEPS as usize),
@@ -179,10 +189,8 @@ impl<'a> Coarse<'a> {
             states.append(&mut self.samples);
         }
         // What repeats sooner than every second cycle is not seen by their ends, or with a period that is not its own.
-        let within = wanders(&states, STEPS as usize).map(|steps| steps / f64::from(STEPS));
-        let follows = |cycles: f64| (2.0 * cycles - (2.0 * cycles).round()).abs() < FOLLOWS;
+        let within = wanders_by_itself(&states).and_then(|cycles| self.again(cycles, ws));
         let found = within
-            .filter(|&cycles| !follows(cycles))
             .or_else(|| repeats(&self.ends))
             .or_else(|| comes_round(&self.ends));
         match found {
@@ -192,4 +200,34 @@ impl<'a> Coarse<'a> {
             }),
         }
     }
+
+    /// As many cycles once more, by steps controlled by their error, and after how many cycles these repeat themselves;
+    /// those found where following them would take too long.
+    fn again(&self, found: f64, ws: &mut Workspace) -> Option<f64> {
+        let start = self.duration * f64::from(self.cycle);
+        let method = Method::TrBdf2;
+        let mut stepper = Stepper::new(self.system, method, self.tolerances, start, false, ws);
+        let mut states = Vec::new();
+        let most = ws.counts.steps + u64::from(WANDERING) * MOST_STEPS;
+        for step in 1..=WANDERING * STEPS {
+            let turns = f64::from(step) / f64::from(STEPS);
+            if stepper.advance(start + self.duration * turns, ws).is_err() {
+                // The search for the settled period finds out what is wrong with it.
+                return None;
+            }
+            if ws.counts.steps > most {
+                return Some(found);
+            }
+            states.push(ws.x.clone());
+        }
+        wanders_by_itself(&states)
+    }
+}
+
+/// After how many cycles `[cycles · STEPS]` states repeat themselves, when that is not with the ripple.
+fn wanders_by_itself(states: &[Vec<f64>]) -> Option<f64> {
+    let follows = |cycles: f64| (2.0 * cycles - (2.0 * cycles).round()).abs() < FOLLOWS;
+    wanders(states, STEPS as usize)
+        .map(|steps| steps / f64::from(STEPS))
+        .filter(|&cycles| !follows(cycles))
 }

@@ -4,13 +4,30 @@ use nalgebra::{Complex, DMatrix, Schur};
 
 use super::Changes;
 use crate::error::SimError;
-use crate::system::System;
+use crate::system::{INSULATION, System};
 
 /// Natural frequencies beyond this, 1/s, are of no drawing: 100 GHz.
 const BEYOND: f64 = 1e12;
 
 /// Of the circuit with these slopes, `[nnz]`, and with changes, seen from a shift σ, 1/s.
 pub(super) fn frequencies_of(
+    system: &System,
+    slopes: &[f64],
+    changes: &Changes,
+    shift: f64,
+) -> Result<Vec<Complex<f64>>, SimError> {
+    let found = determined(system, slopes, changes, shift);
+    if found.is_ok() {
+        return found;
+    }
+    // A winding behind a bridge hangs on nothing while all four diodes are off.
+    let mut tied = slopes.to_vec();
+    system.tie(&mut tied, INSULATION);
+    determined(system, &tied, changes, shift)
+}
+
+/// Of what these slopes determine as they are.
+fn determined(
     system: &System,
     slopes: &[f64],
     changes: &Changes,

@@ -149,6 +149,15 @@ impl System {
         mean
     }
 
+    /// Ties every voltage to the chassis in the slopes `[nnz]`, by so many siemens.
+    pub(crate) fn tie(&self, slopes: &mut [f64], siemens: f64) {
+        for (k, unknown) in self.unknowns.iter().enumerate() {
+            if unknown.is_voltage() {
+                slopes[find(&self.pattern, k, k)] += siemens;
+            }
+        }
+    }
+
     fn add_shunt(&self, step: Formula<'_>, ws: &mut Workspace) {
         for (k, unknown) in self.unknowns.iter().enumerate() {
             if unknown.is_voltage() {

@@ -65,7 +65,7 @@ pub(super) fn causes(
             name: circuit.node_name(rail.node).to_owned(),
             parts: rail.capacitors.clone(),
             within: rail.fed_by,
-            off: vec![Alteration::Hold(rail.node, rail.volts)],
+            off: vec![Alteration::Hold(rail.node, rail.against, rail.held)],
         })
         .collect();
     filaments(circuit, system, rest, &mut found);

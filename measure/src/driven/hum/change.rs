@@ -1,7 +1,8 @@
 //! Switching a cause of hum off: the same circuit with one thing silenced, solved again.
 //!
 //! - A rail is held at its mean volts by an ideal source in place: what it feeds sees the same direct
-//!   volts, and no ripple.
+//!   volts, and no ripple. A screen that is smoothed to its cathode is held against the cathode: against the chassis
+//!   feedback to that cathode would see another valve, and may oscillate.
 //! - A filament is taken as two halves in series, and the whole cathode as its middle: the winding carries
 //!   the same current, the mean volts between grid and cathode stay, and no place of the cathode swings
 //!   against another. (Its current finds the way to the ends through a quarter of the filament's ohms:
@@ -23,8 +24,8 @@ const HOLD: f64 = 1e-6;
 /// One change.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) enum Alteration {
-    /// A node held at that many volts.
-    Hold(NodeId, f64),
+    /// A node held at that many volts above another.
+    Hold(NodeId, NodeId, f64),
     /// A filament taken at its middle.
     Filament(PartId),
     /// The heater of this valve line leaks nothing.
@@ -42,7 +43,7 @@ pub(crate) fn changed(circuit: &Circuit, changes: &[Alteration]) -> Circuit {
     let mut circuit = circuit.clone();
     for change in changes {
         match *change {
-            Alteration::Hold(node, volts) => {
+            Alteration::Hold(node, against, volts) => {
                 let name = held(&circuit, node);
                 add(
                     &mut circuit,
@@ -51,7 +52,7 @@ pub(crate) fn changed(circuit: &Circuit, changes: &[Alteration]) -> Circuit {
                         waveform: Waveform::Dc(volts),
                         resistance: HOLD,
                     }),
-                    &[node, NodeId::CHASSIS],
+                    &[node, against],
                 );
             }
             Alteration::Filament(part) => take_at_its_middle(&mut circuit, part),

@@ -180,10 +180,28 @@ fn gives_at_the_cathode(drawing: &Drawing<'_>, stage: &Stage<'_>) -> bool {
     graph.is_rail(stage.anode) || graph.at(stage.anode).iter().all(quiet)
 }
 
+/// Whether the anode of another valve stands at the cathode, or behind a resistor there: the upper of two in series, which
+/// gives its signal at the cathode. What little resistor is in its anode may drive the lower one, and is no load.
+fn stands_on_a_valve(drawing: &Drawing<'_>, stage: &Stage<'_>) -> bool {
+    let (circuit, graph) = (drawing.of.circuit, &drawing.graph);
+    let wiring = stage.valve.wiring(&stage.placed.nodes);
+    let mut nodes = wiring.cathode.to_vec();
+    for &end in wiring.cathode {
+        let resistors = graph.at(end).iter().filter(|t| t.label.0 == "resistor");
+        nodes.extend(resistors.filter_map(|terminal| graph.far(*terminal)));
+    }
+    nodes.retain(|node| !graph.is_rail(*node));
+    circuit.parts().any(|(_, placed)| {
+        let other = placed.wiring().filter(|other| other.grid.is_some());
+        placed.name != stage.placed.name
+            && other.is_some_and(|other| nodes.contains(&other.anodes[0]))
+    })
+}
+
 /// The resistor from the anode to its supply.
 fn load(drawing: &Drawing<'_>, stage: &Stage<'_>) -> Option<Finding> {
     let circuit = drawing.of.circuit;
-    if gives_at_the_cathode(drawing, stage) {
+    if gives_at_the_cathode(drawing, stage) || stands_on_a_valve(drawing, stage) {
         return None;
     }
     let (resistor, ohms, rail) = drawing.graph.at(stage.anode).iter().find_map(|&terminal| {

@@ -1,13 +1,14 @@
 //! Which parts close the loop round an amplifier.
 //!
 //! A part carries overall feedback when it leaves the output (a node of the load, or of a winding of its
-//! transformer that meets no valve) for a node from which the signal goes forward: a volt there must draw
+//! transformer that meets no valve, or before its output capacitor) for a node from which the signal goes forward: a volt there must draw
 //! more current at the output through the amplifier than through the part itself.
 //!
 //! ```text
 //! |b| > |y|
 //! ```
 //!
+//! Before an output capacitor the valves stand that drive it: what joins them to their own output is no overall feedback.
 //! A Zobel network, a divider of the output or a coupling capacitor have no way round (b = 0); a feedback
 //! resistor passes by decades.
 //!
@@ -121,6 +122,7 @@ impl FeedbackPath {
         load: PartId,
     ) -> Result<Vec<Self>, PathError> {
         let outputs = outputs(circuit, load);
+        let driving = driving(circuit, load);
         let mut found: Vec<Self> = Vec::new();
         for (part, placed) in circuit.parts() {
             if part == load || !passes(circuit, part) {
@@ -138,7 +140,11 @@ impl FeedbackPath {
                         .any(|path| path.from == from && path.branches[0].1 == far);
                 if leaves {
                     let path = Self::between(circuit, from, far);
-                    if path.goes_forward(circuit, linear)? {
+                    let own = |node: &NodeId| driving.contains(node);
+                    if !own(&far)
+                        && !path.to.iter().any(own)
+                        && path.goes_forward(circuit, linear)?
+                    {
                         found.push(path);
                     }
                 }
@@ -262,6 +268,33 @@ fn outputs(circuit: &Circuit, load: PartId) -> Vec<NodeId> {
         }
         nodes
     };
+    let mut ends = circuit.part(load).nodes.clone();
+    ends.retain(|node| *node != NodeId::CHASSIS);
+    let near = island(&ends);
+    if driven(circuit, &near) {
+        return ends;
+    }
+    let mut found = near.clone();
+    for (_, placed) in circuit.parts() {
+        let of_load = matches!(placed.part, Part::Transformer(_))
+            && placed.nodes.iter().any(|node| near.contains(node));
+        if of_load {
+            for ends in placed.nodes.chunks_exact(2) {
+                let winding = island(ends);
+                if !driven(circuit, &winding) {
+                    found.extend(winding);
+                }
+            }
+        }
+    }
+    found.extend(before_the_capacitor(circuit, load));
+    found.sort_unstable();
+    found.dedup();
+    found
+}
+
+/// Whether a valve, a device or a source stands at one of the nodes.
+fn driven(circuit: &Circuit, nodes: &[NodeId]) -> bool {
     let drives = |part: &Part| match part {
         Part::Valve(_) | Part::Device(_) | Part::Source(_) => true,
         Part::Resistor(_)
@@ -273,33 +306,57 @@ fn outputs(circuit: &Circuit, load: PartId) -> Vec<NodeId> {
         | Part::Switch(_)
         | Part::Loudspeaker(_) => false,
     };
-    let driven = |nodes: &[NodeId]| {
-        circuit.parts().any(|(_, placed)| {
-            drives(&placed.part) && placed.nodes.iter().any(|node| nodes.contains(node))
-        })
-    };
+    circuit.parts().any(|(_, placed)| {
+        drives(&placed.part) && placed.nodes.iter().any(|node| nodes.contains(node))
+    })
+}
+
+/// The node that the load hangs on by its output capacitor, where valves drive it: by the largest one there is, and by
+/// no transformer.
+fn before_the_capacitor(circuit: &Circuit, load: PartId) -> Option<NodeId> {
     let mut ends = circuit.part(load).nodes.clone();
     ends.retain(|node| *node != NodeId::CHASSIS);
-    let near = island(&ends);
-    if driven(&near) {
-        return ends;
+    let at_load = |node: &NodeId| ends.contains(node);
+    let iron = circuit.parts().any(|(_, placed)| {
+        matches!(placed.part, Part::Transformer(_)) && placed.nodes.iter().any(at_load)
+    });
+    if iron || driven(circuit, &ends) {
+        return None;
     }
-    let mut found = near.clone();
-    for (_, placed) in circuit.parts() {
-        let of_load = matches!(placed.part, Part::Transformer(_))
-            && placed.nodes.iter().any(|node| near.contains(node));
-        if of_load {
-            for ends in placed.nodes.chunks_exact(2) {
-                let winding = island(ends);
-                if !driven(&winding) {
-                    found.extend(winding);
-                }
-            }
-        }
-    }
-    found.sort_unstable();
-    found.dedup();
-    found
+    let capacitors = circuit.parts().filter_map(|(_, placed)| {
+        let (Part::Capacitor(capacitor), &[a, b]) = (&placed.part, placed.nodes.as_slice()) else {
+            return None;
+        };
+        let far = if at_load(&a) { b } else { a };
+        let couples = at_load(&a) != at_load(&b) && driven(circuit, &[far]);
+        (couples && far != NodeId::CHASSIS).then_some((capacitor.c, far))
+    });
+    capacitors
+        .max_by(|(a, _), (b, _)| a.total_cmp(b))
+        .map(|(_, far)| far)
+}
+
+/// Nodes of the valves that drive the output before its capacitor: those that stand there, or whose cathode hangs there
+/// by one resistor alone.
+fn driving(circuit: &Circuit, load: PartId) -> Vec<NodeId> {
+    let Some(output) = before_the_capacitor(circuit, load) else {
+        return Vec::new();
+    };
+    let stands = |part: PartId, nodes: &[NodeId], cathode: &[NodeId]| {
+        nodes.contains(&output)
+            || cathode
+                .iter()
+                .any(|&end| in_series(circuit, end, part).is_some_and(|(_, far)| far == output))
+    };
+    circuit
+        .parts()
+        .filter_map(|(part, placed)| {
+            let wiring = placed.wiring()?;
+            stands(part, &placed.nodes, &wiring.cathode).then(|| placed.nodes.clone())
+        })
+        .flatten()
+        .filter(|node| *node != output)
+        .collect()
 }
 
 /// The resistor or capacitor that alone goes on from a node reached through `part`, and its far end.
