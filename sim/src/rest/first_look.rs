@@ -81,13 +81,17 @@ pub(super) fn first_look(
         let growing = growing_over(system, samples, &mut ws.clone())?;
         Ok::<_, SimError>(growing.filter(|growing| is_fast(*growing, duration)))
     };
-    if coarse.run_to(EARLY, ws).is_ok()
-        && let Some(found) = settle_roughly(system, duration, settling, tolerances, ws)
-    {
-        return match fast(&found.samples, ws)? {
-            Some(growing) => Err(growing.into()),
-            None => Ok(Some(found.neighbour())),
-        };
+    if coarse.run_to(EARLY, ws).is_ok() {
+        // Beside the look, which goes on undisturbed where it fails.
+        let mut beside = ws.clone();
+        let found = settle_roughly(system, duration, settling, tolerances, &mut beside);
+        if let Some(found) = found {
+            *ws = beside;
+            return match fast(&found.samples, ws)? {
+                Some(growing) => Err(growing.into()),
+                None => Ok(Some(found.neighbour())),
+            };
+        }
     }
     let mut before: Option<Option<Growing>> = None;
     for look in 0..LOOKS {
