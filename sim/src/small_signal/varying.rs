@@ -111,9 +111,9 @@ impl<'a> Varying<'a> {
                 q[row][lane] = 1.0;
             }
             self.through(&mut q, |_, _| {}, |_, _| {});
-            for lane in 0..columns.len() {
-                for (row, &at) in self.rows.iter().enumerate() {
-                    self.matrix[(row, block * BESIDE + lane)] = q[at][lane];
+            for (row, &at) in self.rows.iter().enumerate() {
+                for (lane, value) in q[at].iter().take(columns.len()).enumerate() {
+                    self.matrix[(row, block * BESIDE + lane)] = *value;
                 }
             }
         }

@@ -88,7 +88,7 @@ pub(super) fn dead_ends(amplifier: &Amplifier) -> Vec<Finding> {
                 "Where {valve} takes feedback a link was lost, or a node has the wrong name: without it there is none."
             );
         } else if hinge != NodeId::CHASSIS && on_the_load(amplifier, hinge) {
-            finding.why = "A link from the load was lost, or a node has the wrong name: of the feedback, if there is none else.".to_owned();
+            "A link from the load was lost, or a node has the wrong name: of the feedback, if there is none else.".clone_into(&mut finding.why);
         }
         found.push(finding);
     }

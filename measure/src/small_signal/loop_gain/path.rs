@@ -352,7 +352,7 @@ fn driving(circuit: &Circuit, load: PartId) -> Vec<NodeId> {
         .parts()
         .filter_map(|(part, placed)| {
             let wiring = placed.wiring()?;
-            stands(part, &placed.nodes, &wiring.cathode).then(|| placed.nodes.clone())
+            stands(part, &placed.nodes, wiring.cathode).then(|| placed.nodes.clone())
         })
         .flatten()
         .filter(|node| *node != output)
