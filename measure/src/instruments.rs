@@ -1,5 +1,6 @@
 //! What the questions share: a valve probed, rails found, what differs from one example to the next.
 
+pub(crate) mod crossing;
 pub(crate) mod flux;
 pub(crate) mod golden_section;
 pub mod heater;

@@ -114,9 +114,6 @@ const TURN: f64 = 0.5;
 /// Rounds of halving that may be needed for it: resonances of a Q of some thousands.
 const MOST_HALVINGS: u32 = 16;
 
-/// Rounds of halving that bring a crossing to rounding.
-const BISECTIONS: u32 = 50;
-
 /// dB; a peak less high than this is the rounding of a flat response.
 const FLAT_DB: f64 = 0.005;
 

@@ -24,7 +24,6 @@ use sim::error::{Question, SimError};
 use sim::small_signal::{Excitation, SmallSignal};
 
 mod band;
-mod crossing;
 mod deviation;
 pub mod equalisation;
 

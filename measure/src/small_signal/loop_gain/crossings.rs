@@ -16,7 +16,8 @@ use std::f64::consts::{PI, TAU};
 
 use serde::Serialize;
 
-use super::{BISECTIONS, Evaluate, LoopPoint};
+use super::{Evaluate, LoopPoint};
+use crate::instruments::crossing::crossing;
 use crate::instruments::logarithmic::decibels;
 use sim::error::SimError;
 
@@ -51,7 +52,7 @@ pub(super) fn unity(
     let mut found: Vec<(usize, LoopPoint)> = Vec::new();
     for (k, pair) in curve.windows(2).enumerate() {
         if above(&pair[0]) != above(&pair[1]) {
-            let crossing = between(pair, at, |point| point.loop_gain.norm() - 1.0)?;
+            let crossing = between(pair, at, |point| decibels(point.loop_gain.norm()))?;
             found.push((k, crossing));
         }
     }
@@ -100,7 +101,9 @@ pub(super) fn phase(
     for pair in curve.windows(2) {
         let strong = pair.iter().any(|point| point.loop_gain.norm() > REMOTE);
         if strong && (half_turns(&pair[0]) - half_turns(&pair[1])).abs() > 0.5 {
-            let crossing = between(pair, at, |point| point.loop_gain.im)?;
+            let crossing = between(pair, at, |point| {
+                point.loop_gain.im / point.loop_gain.norm()
+            })?;
             found.push(PhaseCrossing {
                 frequency: crossing.frequency,
                 margin_db: -decibels(crossing.loop_gain.norm()),
@@ -110,23 +113,20 @@ pub(super) fn phase(
     Ok(found)
 }
 
-/// The point between two where a figure changes its sign, by halving.
+/// The point between two where a figure changes its sign.
 fn between(
     pair: &[LoopPoint],
     at: &mut impl Evaluate,
     figure: impl Fn(&LoopPoint) -> f64,
 ) -> Result<LoopPoint, SimError> {
-    let (mut low, mut high) = (pair[0], pair[1]);
-    for _ in 0..BISECTIONS {
-        let mut middle = at((low.frequency * high.frequency).sqrt())?;
-        middle.phase = low.phase + (middle.loop_gain / low.loop_gain).arg();
-        if (figure(&middle) > 0.0) == (figure(&low) > 0.0) {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    Ok(low)
+    let (low, high) = (pair[0], pair[1]);
+    let end = |point: &LoopPoint| (point.frequency, figure(point));
+    let met = crossing(end(&low), end(&high), |frequency| {
+        Ok(figure(&at(frequency)?))
+    })?;
+    let mut met = at(met)?;
+    met.phase = low.phase + (met.loop_gain / low.loop_gain).arg();
+    Ok(met)
 }
 
 #[cfg(test)]

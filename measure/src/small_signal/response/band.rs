@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::Probe;
-use super::crossing::crossing;
+use crate::instruments::crossing::crossing;
 use crate::instruments::golden_section::greatest;
 use sim::error::SimError;
 

@@ -4,7 +4,7 @@
 
 use sim::error::SimError;
 
-/// A crossing is met when the figure is this close to zero, dB: some hundred roundings of a solution.
+/// A crossing is met when the figure is this close to zero, dB or a ratio: some hundred roundings of a solution.
 const CLOSE: f64 = 1e-10;
 /// A crossing also counts as met when its bracket is this narrow, relative: rounding.
 const NARROW: f64 = 1e-15;
@@ -14,7 +14,7 @@ const MOST_STEPS: u32 = 100;
 /// The frequency between two others where `figure`, of opposite signs there, is zero.
 ///
 /// Source   Illinois form of regula falsi: Dowell & Jarratt, BIT 11 (1971) 168 (from memory)
-pub(super) fn crossing(
+pub(crate) fn crossing(
     low: (f64, f64),
     high: (f64, f64),
     mut figure: impl FnMut(f64) -> Result<f64, SimError>,
