@@ -7,9 +7,9 @@ use sim::circuit::{Circuit, PartId};
 use sim::error::{Question, SimError};
 use sim::parts::Waveform;
 use sim::periodic::Settling;
-use sim::rest::Rest;
+use sim::rest::{Rest, Vicinity};
 use sim::small_signal::SmallSignal;
-use sim::stability::Growing;
+use sim::stability::{Growing, growing_over};
 use sim::system::{System, Workspace};
 use sim::tolerances::Tolerances;
 use sim::topology::one_way;
@@ -30,6 +30,7 @@ pub struct UnderTest<'a> {
     /// At rest, on the mains at the start of a period.
     ws: Workspace,
     growing: OnceLock<Result<Option<Growing>, SimError>>,
+    vicinity: OnceLock<Option<Vicinity>>,
 }
 
 impl<'a> UnderTest<'a> {
@@ -71,6 +72,7 @@ impl<'a> UnderTest<'a> {
             tolerances,
             ws,
             growing: OnceLock::new(),
+            vicinity: OnceLock::new(),
         })
     }
 
@@ -123,7 +125,58 @@ impl<'a> UnderTest<'a> {
             tolerances: self.tolerances,
             ws,
             growing: OnceLock::new(),
+            vicinity: OnceLock::new(),
         })
+    }
+
+    /// The circuits near this one, by its slopes along the mains period; none where it is still, or that cannot be. Found
+    /// once.
+    pub(crate) fn vicinity(&self) -> Option<&Vicinity> {
+        let found = || Vicinity::of(&self.rest, self.system, &mut self.workspace());
+        let found = || found().ok().flatten();
+        self.vicinity.get_or_init(found).as_ref()
+    }
+
+    /// As [`UnderTest::near`]; on the mains by corrections of this rest where they arrive and nothing grows there.
+    pub(crate) fn beside<'b>(
+        &self,
+        circuit: &'b Circuit,
+        system: &'b System,
+    ) -> Result<UnderTest<'b>, SimError>
+    where
+        'a: 'b,
+    {
+        let mut ws = self.workspace_of(system);
+        let corrected = self
+            .vicinity()
+            .and_then(|vicinity| vicinity.settle(system, &mut ws));
+        let Some(rest) = corrected else {
+            return self.near(circuit, system);
+        };
+        ws.x.clone_from(&rest.samples()[0]);
+        if growing_over(system, rest.samples(), &mut ws.clone())?.is_some() {
+            return self.near(circuit, system);
+        }
+        Ok(UnderTest {
+            amplifier: self.amplifier,
+            circuit,
+            system,
+            rest,
+            tolerances: self.tolerances,
+            ws,
+            growing: OnceLock::new(),
+            vicinity: OnceLock::new(),
+        })
+    }
+
+    /// What each changed circuit adds to the mean of every unknown, `[changes][n]`, to first order; none where this one is
+    /// still, or they differ by more than values that store nothing.
+    pub(crate) fn first_order(&self, changed: &[System]) -> Option<Vec<Vec<f64>>> {
+        let vicinity = self.vicinity()?;
+        let with_room = changed
+            .iter()
+            .map(|system| (system, self.workspace_of(system)));
+        vicinity.first_order(&mut with_room.collect::<Vec<_>>())
     }
 
     /// A circuit that differs where nothing flows at rest, by its load say, taken at the rest of this one: unsolved.
@@ -141,6 +194,7 @@ impl<'a> UnderTest<'a> {
             tolerances: self.tolerances,
             ws: self.workspace_of(system),
             growing: OnceLock::new(),
+            vicinity: OnceLock::new(),
         }
     }
 
@@ -201,6 +255,7 @@ impl<'a> UnderTest<'a> {
             tolerances: self.tolerances,
             ws: self.workspace(),
             growing: OnceLock::new(),
+            vicinity: OnceLock::new(),
         }
     }
 

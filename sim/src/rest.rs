@@ -19,8 +19,10 @@ use crate::tolerances::Tolerances;
 use crate::workspace::Workspace;
 
 mod first_look;
+mod vicinity;
 
 use first_look::first_look;
+pub use vicinity::Vicinity;
 
 /// Samples of a mains period; rectifiers take finer steps by themselves.
 pub const MAINS_SAMPLES: usize = 512;

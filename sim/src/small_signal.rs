@@ -24,7 +24,7 @@ use crate::lu::Factors;
 use crate::system::{System, UnknownId};
 use crate::workspace::Workspace;
 
-mod varying;
+pub(crate) mod varying;
 
 use varying::Varying;
 
@@ -33,7 +33,7 @@ use varying::Varying;
 pub const EXACT_BELOW: f64 = 2.0;
 
 /// States up to which that is done: an inverse of as many is made for each frequency.
-const MOST_STATES: usize = 200;
+pub(crate) const MOST_STATES: usize = 200;
 
 /// A circuit linearised at an operating point, and tuned to one frequency at a time.
 #[derive(Clone, Debug)]
@@ -44,18 +44,18 @@ pub struct SmallSignal<'a> {
     values: Vec<Complex<f64>>,
     factors: Factors<Complex<f64>>,
     frequency: f64,
-    period: Option<MainsPeriod<'a>>,
+    period: Option<MainsPeriod>,
 }
 
 /// A mains period and what it makes of slow signals.
 #[derive(Clone, Debug)]
-struct MainsPeriod<'a> {
+struct MainsPeriod {
     samples: Arc<Vec<Vec<f64>>>,
     /// s.
     duration: f64,
     ws: Workspace,
     /// Made when first asked for.
-    varying: Option<Varying<'a>>,
+    varying: Option<Varying>,
 }
 
 /// What drives the circuit, at unit strength.
@@ -126,7 +126,7 @@ impl<'a> SmallSignal<'a> {
     }
 
     /// The slopes along the period, when the frequency tuned to asks for them.
-    fn varying(&self) -> Option<&Varying<'a>> {
+    fn varying(&self) -> Option<&Varying> {
         let period = self.period.as_ref()?;
         let varying = period.varying.as_ref()?;
         period.is_slow(self.frequency).then_some(varying)
@@ -167,7 +167,7 @@ impl<'a> SmallSignal<'a> {
         }
         b[n] = 0.0;
         if let Some(varying) = self.varying() {
-            return Ok(varying.response(&b[..n]));
+            return Ok(varying.response(self.system, &b[..n]));
         }
         let mut x: Vec<_> = b.into_iter().map(Complex::from).collect();
         self.factors.solve(&mut x[..n]);
@@ -185,7 +185,7 @@ impl<'a> SmallSignal<'a> {
         self.apart(a, b, &mut c);
         c[n] = 0.0;
         let y = if let Some(varying) = self.varying() {
-            varying.transfers(&c[..n])
+            varying.transfers(self.system, &c[..n])
         } else {
             let mut y: Vec<_> = c.into_iter().map(Complex::from).collect();
             self.factors.solve_transposed(&mut y[..n]);
@@ -216,18 +216,18 @@ impl<'a> SmallSignal<'a> {
     }
 }
 
-impl<'a> MainsPeriod<'a> {
+impl MainsPeriod {
     fn is_slow(&self, frequency: f64) -> bool {
         frequency * self.duration < EXACT_BELOW
     }
 
-    fn tune(&mut self, system: &'a System, frequency: f64) -> Result<(), SimError> {
+    fn tune(&mut self, system: &System, frequency: f64) -> Result<(), SimError> {
         if self.varying.is_none() {
             let made = Varying::along(system, &self.samples, self.duration, &mut self.ws)?;
             self.varying = Some(made);
         }
         match &mut self.varying {
-            Some(varying) => varying.tune(frequency),
+            Some(varying) => varying.tune(system, frequency),
             None => Ok(()),
         }
     }

@@ -39,8 +39,7 @@ const GAMMA: f64 = 1.0 - std::f64::consts::FRAC_1_SQRT_2;
 
 /// A circuit linearised along a period.
 #[derive(Clone, Debug)]
-pub(super) struct Varying<'a> {
-    system: &'a System,
+pub(crate) struct Varying {
     duration: f64,
     steps: usize,
     /// Two a step.
@@ -60,13 +59,13 @@ pub(super) struct Varying<'a> {
 /// A right side or a solution, `[n]`: several beside each other, or the parts of a complex one.
 type Beside<const W: usize> = Vec<[f64; W]>;
 
-impl<'a> Varying<'a> {
+impl Varying {
     /// Linearises along `samples` `[samples][n+1]`, evenly over a period of `duration`, s.
     ///
     /// # Errors
     /// [`SimError::Undetermined`] where the equations have no answer.
-    pub(super) fn along(
-        system: &'a System,
+    pub(crate) fn along(
+        system: &System,
         samples: &[Vec<f64>],
         duration: f64,
         ws: &mut Workspace,
@@ -88,7 +87,6 @@ impl<'a> Varying<'a> {
         ws.x = kept;
         let rows = states(system);
         let mut varying = Self {
-            system,
             duration,
             steps,
             stages,
@@ -99,18 +97,18 @@ impl<'a> Varying<'a> {
             beta: a * (1.0 - GAMMA) / GAMMA,
             omega: f64::NAN,
         };
-        varying.make_matrix();
+        varying.make_matrix(system);
         Ok(varying)
     }
 
-    fn make_matrix(&mut self) {
-        let mut q: Beside<BESIDE> = vec![[0.0; BESIDE]; self.system.len()];
+    fn make_matrix(&mut self, system: &System) {
+        let mut q: Beside<BESIDE> = vec![[0.0; BESIDE]; system.len()];
         for (block, columns) in self.rows.chunks(BESIDE).enumerate() {
             q.fill([0.0; BESIDE]);
             for (lane, &row) in columns.iter().enumerate() {
                 q[row][lane] = 1.0;
             }
-            self.through(&mut q, |_, _| {}, |_, _| {});
+            self.through(system, &mut q, |_, _| {}, |_, _| {});
             for (row, &at) in self.rows.iter().enumerate() {
                 for (lane, value) in q[at].iter().take(columns.len()).enumerate() {
                     self.matrix[(row, block * BESIDE + lane)] = *value;
@@ -123,7 +121,7 @@ impl<'a> Varying<'a> {
     ///
     /// # Errors
     /// [`SimError::Undetermined`] at an ideal resonance.
-    pub(super) fn tune(&mut self, frequency: f64) -> Result<(), SimError> {
+    pub(crate) fn tune(&mut self, system: &System, frequency: f64) -> Result<(), SimError> {
         self.omega = std::f64::consts::TAU * frequency;
         let mut closing = self.matrix.map(|m| Complex::new(-m, 0.0));
         let turn = Complex::cis(self.omega * self.duration);
@@ -133,21 +131,26 @@ impl<'a> Varying<'a> {
         let finite = |inverse: &DMatrix<Complex<f64>>| inverse.iter().all(|z| z.norm().is_finite());
         let inverse = closing.try_inverse().filter(finite);
         self.closing = inverse.ok_or_else(|| SimError::Undetermined {
-            unknown: self.system.name(self.rows[0] as u32).to_owned(),
+            unknown: system.name(self.rows[0] as u32).to_owned(),
         })?;
         Ok(())
     }
 
     /// `[n+1]` phasors of all unknowns for the right side `b` `[n]`.
-    pub(super) fn response(&self, b: &[f64]) -> Vec<Complex<f64>> {
-        let n = self.system.len();
-        let drives = |t: f64, x: &mut [[f64; 2]]| add(b, Complex::cis(self.omega * t), x);
+    pub(crate) fn response(&self, system: &System, b: &[f64]) -> Vec<Complex<f64>> {
+        let n = system.len();
+        let drives = |stage: usize, x: &mut [[f64; 2]]| {
+            add(b, Complex::cis(self.omega * self.time(stage)), x);
+        };
         let mut q: Beside<2> = vec![[0.0; 2]; n];
-        self.through(&mut q, drives, |_, _| {});
+        self.through(system, &mut q, drives, |_, _| {});
         self.close(&mut q, |added| &self.closing * added);
         let mut mean = vec![Complex::default(); n + 1];
-        self.through(&mut q, drives, |t, x| {
-            let weight = Complex::cis(-self.omega * t) / self.steps as f64;
+        self.through(system, &mut q, drives, |stage, x| {
+            if stage % 2 == 0 {
+                return;
+            }
+            let weight = Complex::cis(-self.omega * self.time(stage)) / self.steps as f64;
             for (mean, x) in mean.iter_mut().zip(x) {
                 *mean += weight * Complex::new(x[0], x[1]);
             }
@@ -157,13 +160,13 @@ impl<'a> Varying<'a> {
 
     /// `[n+1]` what a unit in each equation makes of the phasor Σ c·x; `c` `[n]`. The transposed equations, step by
     /// step from the end of the period to its start.
-    pub(super) fn transfers(&self, c: &[f64]) -> Vec<Complex<f64>> {
-        let n = self.system.len();
+    pub(crate) fn transfers(&self, system: &System, c: &[f64]) -> Vec<Complex<f64>> {
+        let n = system.len();
         let mut slopes: Beside<2> = vec![[0.0; 2]; n];
-        self.back(c, &mut slopes, |_, _| {});
+        self.back(system, c, &mut slopes, |_, _| {});
         self.close(&mut slopes, |added| self.closing.tr_mul(added));
         let mut sum = vec![Complex::default(); n + 1];
-        self.back(c, &mut slopes, |t, y| {
+        self.back(system, c, &mut slopes, |t, y| {
             let turn = Complex::cis(self.omega * t);
             for (sum, y) in sum.iter_mut().zip(y) {
                 *sum += turn * Complex::new(y[0], y[1]);
@@ -189,50 +192,82 @@ impl<'a> Varying<'a> {
         }
     }
 
-    /// Carries the charges `q` `[n]` through a period. `drive` adds the right side at a time, s; `take` is shown the
-    /// solution at the end of each step.
-    fn through<const W: usize>(
+    /// How many stages a period has: two a step, the second at its end.
+    pub(crate) fn stages(&self) -> usize {
+        2 * self.steps
+    }
+
+    /// When a stage is, s after the start of the period.
+    pub(crate) fn time(&self, stage: usize) -> f64 {
+        let within = if stage % 2 == 0 { GAMMA } else { 1.0 };
+        ((stage / 2) as f64 + within) * self.duration / self.steps as f64
+    }
+
+    /// The weights of a step: a of its charges, and β of what its first stage has left over.
+    pub(crate) fn weights(&self) -> (f64, f64) {
+        (self.a, self.beta)
+    }
+
+    /// `[rows × rows]` what a period makes of the charges at its start.
+    pub(crate) fn matrix(&self) -> &DMatrix<f64> {
+        &self.matrix
+    }
+
+    /// The rows that charges and fluxes stand in.
+    pub(crate) fn rows(&self) -> &[usize] {
+        &self.rows
+    }
+
+    /// Carries the charges `q` `[n]` through a period. `drive` adds the right side at a stage; `take` is shown the
+    /// solution there.
+    pub(crate) fn through<const W: usize>(
         &self,
+        system: &System,
         q: &mut [[f64; W]],
-        mut drive: impl FnMut(f64, &mut [[f64; W]]),
-        mut take: impl FnMut(f64, &[[f64; W]]),
+        mut drive: impl FnMut(usize, &mut [[f64; W]]),
+        mut take: impl FnMut(usize, &[[f64; W]]),
     ) {
-        let n = self.system.len();
-        let h = self.duration / self.steps as f64;
+        let n = system.len();
         let mut x = vec![[0.0; W]; n];
         let mut middle = vec![[0.0; W]; n];
         let mut room = vec![[0.0; W]; n];
         for step in 0..self.steps {
-            let t = step as f64 * h;
             combine(&mut x, &[(self.a, q)]);
-            drive(t + GAMMA * h, &mut x);
+            drive(2 * step, &mut x);
             self.stages.solve(2 * step, &mut x, &mut room);
-            self.system.charge_beside(&x, &mut middle);
+            take(2 * step, &x);
+            system.charge_beside(&x, &mut middle);
             combine(&mut x, &[(self.a - self.beta, q), (self.beta, &middle)]);
-            drive(t + h, &mut x);
+            drive(2 * step + 1, &mut x);
             self.stages.solve(2 * step + 1, &mut x, &mut room);
-            self.system.charge_beside(&x, q);
-            take(t + h, &x);
+            system.charge_beside(&x, q);
+            take(2 * step + 1, &x);
         }
     }
 
     /// Carries slopes with respect to the charges, `[n]`, from the end of a period to its start, while the phasor
     /// Σ c·x gathers; `take` is shown the slope with respect to the right side at each time, s.
-    fn back(&self, c: &[f64], slopes: &mut [[f64; 2]], mut take: impl FnMut(f64, &[[f64; 2]])) {
-        let n = self.system.len();
+    fn back(
+        &self,
+        system: &System,
+        c: &[f64],
+        slopes: &mut [[f64; 2]],
+        mut take: impl FnMut(f64, &[[f64; 2]]),
+    ) {
+        let n = system.len();
         let h = self.duration / self.steps as f64;
         let mut last = vec![[0.0; 2]; n];
         let mut first = vec![[0.0; 2]; n];
         let mut room = vec![[0.0; 2]; n];
         for step in (0..self.steps).rev() {
             let t = step as f64 * h;
-            charge_transposed(self.system, 1.0, slopes, &mut last);
+            charge_transposed(system, 1.0, slopes, &mut last);
             let weight = Complex::cis(-self.omega * (t + h)) / self.steps as f64;
             add(c, weight, &mut last);
             self.stages
                 .solve_transposed(2 * step + 1, &mut last, &mut room);
             take(t + h, &last);
-            charge_transposed(self.system, self.beta, &last, &mut first);
+            charge_transposed(system, self.beta, &last, &mut first);
             self.stages
                 .solve_transposed(2 * step, &mut first, &mut room);
             take(t + GAMMA * h, &first);
@@ -242,7 +277,7 @@ impl<'a> Varying<'a> {
 }
 
 /// The rows of C with entries, ascending: what charges and fluxes stand in.
-pub(super) fn states(system: &System) -> Vec<usize> {
+pub(crate) fn states(system: &System) -> Vec<usize> {
     let mut rows: Vec<usize> = system
         .stored()
         .iter()
@@ -254,7 +289,7 @@ pub(super) fn states(system: &System) -> Vec<usize> {
 }
 
 /// The samples at a share of the period, on the straight line between two of them.
-fn between(samples: &[Vec<f64>], share: f64, x: &mut [f64]) {
+pub(crate) fn between(samples: &[Vec<f64>], share: f64, x: &mut [f64]) {
     let place = share * samples.len() as f64;
     let before = place.floor();
     let (from, to) = (

@@ -5,7 +5,7 @@ use super::points::Point;
 use crate::UnderTest;
 use crate::instruments::valve::ValveProbe;
 use sim::System;
-use sim::circuit::NodeId;
+use sim::circuit::{Circuit, NodeId};
 use sim::error::SimError;
 
 /// What is read of one circuit.
@@ -43,17 +43,48 @@ pub(super) fn loaded(of: &UnderTest<'_>, point: &Point, ohms: f64) -> Result<f64
     })
 }
 
-/// An answer about the amplifier with a change: still circuits by Newton from here, mains-fed ones settled
-/// again.
+/// An answer about the amplifier with a change: still circuits by Newton from here, mains-fed ones by corrections of their
+/// period or settled again.
 pub(super) fn with<T>(
     of: &UnderTest<'_>,
     change: Departure,
     answer: impl FnOnce(&UnderTest<'_>) -> T,
 ) -> Result<T, SimError> {
     let circuit = change.made(of.circuit);
-    let system =
-        System::of(&circuit).expect("values change and resistors come; nothing is taken away");
-    Ok(answer(&of.near(&circuit, &system)?))
+    let system = equations(&circuit);
+    let changed = match change {
+        Departure::Scale(..) | Departure::Leak(..) | Departure::Meter(..) => {
+            of.beside(&circuit, &system)?
+        }
+        // Nothing near by.
+        Departure::Open(_) | Departure::Short(_) => of.near(&circuit, &system)?,
+    };
+    Ok(answer(&changed))
+}
+
+fn equations(circuit: &Circuit) -> System {
+    System::of(circuit).expect("values change and resistors come; nothing is taken away")
+}
+
+/// What each change adds to the volts at the points, `[changes][points]`, to first order on the mains; none where the
+/// circuit is still, where Newton's iteration is as quick.
+pub(super) fn first_order(
+    of: &UnderTest<'_>,
+    changes: &[Departure],
+    points: &[Point],
+) -> Option<Vec<Vec<f64>>> {
+    of.vicinity()?;
+    let made = changes
+        .iter()
+        .map(|change| equations(&change.made(of.circuit)));
+    let means = of.first_order(&made.collect::<Vec<_>>())?;
+    let at_points = |mean: Vec<f64>| {
+        let at = points
+            .iter()
+            .map(|point| of.system.voltage_of(point.node) as usize);
+        at.map(|at| mean.get(at).copied().unwrap_or(0.0)).collect()
+    };
+    Some(means.into_iter().map(at_points).collect())
 }
 
 /// Resistance that a meter sees at each node, Ω: the slope of its volts against a current drawn there; on
