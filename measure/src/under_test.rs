@@ -3,7 +3,7 @@
 use std::sync::OnceLock;
 
 use sim::amplifier::Amplifier;
-use sim::circuit::{Circuit, PartId};
+use sim::circuit::{Circuit, NodeId, PartId};
 use sim::error::{Question, SimError};
 use sim::parts::Waveform;
 use sim::periodic::Settling;
@@ -137,9 +137,11 @@ impl<'a> UnderTest<'a> {
         self.vicinity.get_or_init(found).as_ref()
     }
 
-    /// As [`UnderTest::near`]; on the mains by corrections of this rest where they arrive and nothing grows there.
+    /// As [`UnderTest::near`]; on the mains by corrections of this rest where they arrive and nothing grows there. Where all
+    /// that has changed is a resistor from a node to the chassis, it is `loaded` there by so many ohms.
     pub(crate) fn beside<'b>(
         &self,
+        loaded: Option<(NodeId, f64)>,
         circuit: &'b Circuit,
         system: &'b System,
     ) -> Result<UnderTest<'b>, SimError>
@@ -149,7 +151,7 @@ impl<'a> UnderTest<'a> {
         let mut ws = self.workspace_of(system);
         let corrected = self
             .vicinity()
-            .and_then(|vicinity| vicinity.settle(system, &mut ws));
+            .and_then(|vicinity| vicinity.settle(system, loaded, &mut ws));
         let Some(rest) = corrected else {
             return self.near(circuit, system);
         };

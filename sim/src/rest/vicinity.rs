@@ -17,6 +17,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::Rest;
+use crate::circuit::NodeId;
 use crate::error::SimError;
 use crate::small_signal::MOST_STATES;
 use crate::small_signal::varying::{Varying, between, states};
@@ -137,24 +138,28 @@ impl Vicinity {
         Some(means)
     }
 
-    /// The rest of a changed circuit; none where its corrections do not arrive soon. `ws` is one for the changed circuit, its
-    /// generator silent.
-    pub fn settle(&self, changed: &System, ws: &mut Workspace) -> Option<Rest> {
+    /// The rest of a changed circuit; none where its corrections do not arrive soon. Where all that has changed is a resistor
+    /// from a node to the chassis, it is `loaded` there by so many ohms, which the corrections allow for. `ws` is one for the
+    /// changed circuit, its generator silent.
+    pub fn settle(
+        &self,
+        changed: &System,
+        loaded: Option<(NodeId, f64)>,
+        ws: &mut Workspace,
+    ) -> Option<Rest> {
         if !self.is_of(changed) {
             return None;
         }
         let mut delta = vec![0.0; self.balance.len()];
+        let loaded = loaded.map(|(node, ohms)| Loaded::of(self, changed, node, ohms));
         let mut mixing = Mixing::default();
         let mut shares: Vec<f64> = Vec::with_capacity(MOST);
         for round in 0..MOST {
             let left = self.left(changed, &delta, ws);
-            let mut step = vec![0.0; delta.len()];
-            let n = self.peaks.len();
-            self.respond::<1>(changed, std::slice::from_ref(&left), |stage, x| {
-                for (step, x) in step[stage * n..].iter_mut().zip(x) {
-                    *step = x[0];
-                }
-            });
+            let mut step = self.answer(changed, left);
+            if let Some(loaded) = &loaded {
+                loaded.allow_for(&mut step, self.peaks.len());
+            }
             let moved = self.moved(&step);
             let leads_on = round < PATIENCE || moved < HALF * shares[round - PATIENCE];
             if !moved.is_finite() || !leads_on {
@@ -167,9 +172,23 @@ impl Vicinity {
                 }
                 return Some(self.with(&delta));
             }
-            delta = mixing.next(delta, step, |k| self.peaks[k % n].map_or(0.0, f64::recip));
+            delta = mixing.next(delta, step, |k| {
+                self.peaks[k % self.peaks.len()].map_or(0.0, f64::recip)
+            });
         }
         None
+    }
+
+    /// `[stages·n]` the periodic answer of the known circuit to a drive `[stages·n]`.
+    fn answer(&self, system: &System, drive: Vec<f64>) -> Vec<f64> {
+        let n = self.peaks.len();
+        let mut answer = vec![0.0; drive.len()];
+        self.respond::<1>(system, &[drive], |stage, x| {
+            for (answer, x) in answer[stage * n..].iter_mut().zip(x) {
+                *answer = x[0];
+            }
+        });
+        answer
     }
 
     /// The greatest share of its peak that a voltage moves by.
@@ -286,6 +305,54 @@ impl Vicinity {
         }
         self.varying.through(system, &mut start, drive, take);
     }
+}
+
+/// A resistor from a node to the chassis that the known circuit has not: at steady volts its slopes with it are those
+/// without, but for one direction.
+///
+/// Source   Sherman & Morrison, Ann. Math. Statist. 21 (1950) 124 (from memory)
+struct Loaded {
+    /// The voltage of the node.
+    at: usize,
+    /// `[stages·n]` what an ampere into the node makes.
+    of_an_ampere: Vec<f64>,
+    /// Both resistances in series, Ω: the one added and that of the node.
+    ohms: f64,
+}
+
+impl Loaded {
+    fn of(vicinity: &Vicinity, system: &System, node: NodeId, ohms: f64) -> Self {
+        let n = vicinity.peaks.len();
+        let at = system.voltage_of(node) as usize;
+        let mut drive = vec![0.0; vicinity.balance.len()];
+        // The chassis has no equation.
+        drive
+            .iter_mut()
+            .skip(at)
+            .step_by(n)
+            .for_each(|drive| *drive = 1.0);
+        let of_an_ampere = vicinity.answer(system, drive);
+        Self {
+            at,
+            ohms: ohms + mean(&of_an_ampere, at, n),
+            of_an_ampere,
+        }
+    }
+
+    /// Makes a correction by the slopes without the resistor one with it.
+    fn allow_for(&self, step: &mut [f64], n: usize) {
+        let amperes = mean(step, self.at, n) / self.ohms;
+        for (step, volts) in step.iter_mut().zip(&self.of_an_ampere) {
+            *step -= amperes * volts;
+        }
+    }
+}
+
+/// Mean of an unknown over the ends of the steps; `all` `[stages·n]`.
+fn mean(all: &[f64], at: usize, n: usize) -> f64 {
+    let ends = all.chunks_exact(n).skip(1).step_by(2);
+    let count = ends.len() as f64;
+    ends.map(|x| x[at]).sum::<f64>() / count
 }
 
 /// Corrections and where they were made, so that the next undoes what these left.

@@ -53,9 +53,8 @@ pub(super) fn with<T>(
     let circuit = change.made(of.circuit);
     let system = equations(&circuit);
     let changed = match change {
-        Departure::Scale(..) | Departure::Leak(..) | Departure::Meter(..) => {
-            of.beside(&circuit, &system)?
-        }
+        Departure::Scale(..) | Departure::Leak(..) => of.beside(None, &circuit, &system)?,
+        Departure::Meter(node, ohms) => of.beside(Some((node, ohms)), &circuit, &system)?,
         // Nothing near by.
         Departure::Open(_) | Departure::Short(_) => of.near(&circuit, &system)?,
     };
