@@ -116,7 +116,8 @@ impl Measurement for ReadingsOf {
     ///
     /// Cost: a rest for each point and meter, for each resistance and valve of the band, and with readings up to four
     /// for each part; where some are outside, 33 more for each of eight faults whose size is fitted (on the mains 13
-    /// for each of three). Milliseconds each when still, a settled mains period otherwise.
+    /// for each of three). Milliseconds each when still; on the mains as much for what the slopes of the period tell, a
+    /// settled period for the rest.
     ///
     /// # Errors
     /// Those of the circuit with a part off its value.
