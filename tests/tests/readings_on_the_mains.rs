@@ -30,9 +30,9 @@ const OFF: f64 = 1e-3;
 /// V that a meter does not show.
 const UNSEEN: f64 = 1e-3;
 
-/// What the slopes may be off: the steps of the linearised period, three hundred thousandths of what they tell, and
-/// the third order of the central difference they are held against; half a digit of a band.
-const SLOPE_OFF: f64 = 5e-3;
+/// What the slopes may be off: a rectifier begins and ends to conduct within steps of 78 µs, which is worth a hundredth of
+/// the resistance of its supply; a digit of a band at most.
+const SLOPE_OFF: f64 = 0.015;
 
 /// By how much a valve is moved both ways.
 const MOVED: f64 = 0.02;
