@@ -199,7 +199,7 @@ impl Varying {
 
     /// When a stage is, s after the start of the period.
     pub(crate) fn time(&self, stage: usize) -> f64 {
-        let within = if stage % 2 == 0 { GAMMA } else { 1.0 };
+        let within = if stage.is_multiple_of(2) { GAMMA } else { 1.0 };
         ((stage / 2) as f64 + within) * self.duration / self.steps as f64
     }
 
