@@ -27,6 +27,7 @@ mod bursting;
 mod climb;
 mod crossover;
 pub(crate) mod drive;
+mod interpolation;
 mod level;
 mod limits;
 mod stand;
@@ -244,9 +245,9 @@ impl PowerOf {
         let small = stand.settled(&self.tone(SMALL), Start::Rest)?;
         let start = self.start(&stand, &small)?;
         let climb = Climb::to_limit(start, self.distortion_limit).run(&stand, progress);
-        let solve = |drive: f64| stand.level(drive, Start::Nearest(drive, &climb.neighbours));
+        let near = OneByOne::beside(&climb.neighbours);
         let target = target::Target::Distortion(self.distortion_limit);
-        let limit = target.last(&climb.levels, &solve);
+        let limit = target.last(&climb.levels, &|drive| near.level(&stand, drive));
         let mut levels = climb.levels;
         match (levels.pop(), climb.ended) {
             (Some(greatest), ended) => Ok(WayToLimit {
@@ -319,7 +320,6 @@ impl Measurement for PowerOf {
                 .unwrap_or(SimError::Question(Question::NoSignal)));
         }
 
-        let solve = |drive: f64| stand.level(drive, Start::Nearest(drive, &neighbours));
         let targets = [0.01, 0.03, 0.05, 0.10];
         let mut wanted = vec![target::Target::Output(Output::Watts(1.0))];
         wanted.extend(self.at.iter().copied().map(target::Target::Output));
@@ -333,7 +333,10 @@ impl Measurement for PowerOf {
         }
         let mut found: Vec<target::Found> = wanted
             .par_iter()
-            .map(|target| target.find(&levels, &solve))
+            .map(|target| {
+                let near = OneByOne::beside(&neighbours);
+                target.find(&levels, &|drive| near.level(&stand, drive))
+            })
             .collect();
         let mut at_distortion = found.split_off(outputs);
         let limit = match at_limit {
@@ -343,7 +346,7 @@ impl Measurement for PowerOf {
         let (rated, passages) = limit.map_or((None, Vec::new()), |limit| {
             (limit.last, target::several(limit.passages))
         });
-        let at_distortion = at_distortion
+        let at_distortion: Vec<AtDistortion> = at_distortion
             .into_iter()
             .zip(targets)
             .map(|(found, distortion)| AtDistortion {
@@ -353,7 +356,7 @@ impl Measurement for PowerOf {
             })
             .collect();
         let one_watt = found.remove(0).last;
-        let at_output = found
+        let at_output: Vec<AtOutput> = found
             .into_iter()
             .zip(&self.at)
             .map(|(found, &output)| AtOutput {
@@ -361,13 +364,23 @@ impl Measurement for PowerOf {
                 level: found.last,
             })
             .collect();
-        let bursting = bursting::onset(climb.ended.as_ref(), &levels, &solve);
+        let near = OneByOne::beside(&neighbours);
+        let bursting = bursting::onset(climb.ended.as_ref(), &levels, &|drive| {
+            near.level(&stand, drive)
+        });
         // The levels solved for belong to the sweep where onsets are looked for, so that no table shows
         // grid current below the onset it names.
         let mut known: Vec<Level> = levels.clone();
         known.extend(rated.iter().chain(&one_watt).cloned());
+        known.extend(at_distortion.iter().filter_map(|at| at.level.clone()));
+        known.extend(at_output.iter().filter_map(|at| at.level.clone()));
         known.sort_by(|a, b| a.drive.total_cmp(&b.drive));
-        let limits = limits::limits(&known, &output_valves, &solve);
+        known.dedup_by(|a, b| a.drive.to_bits() == b.drive.to_bits());
+        let stand = &stand;
+        let limits = limits::limits(&known, &output_valves, &|| {
+            let near = OneByOne::beside(&neighbours);
+            move |drive: f64| near.level(stand, drive)
+        });
         let crossover = crossover::of(&levels, &output_valves);
         Ok(Power {
             frequency: self.frequency,

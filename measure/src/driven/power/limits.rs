@@ -1,13 +1,14 @@
 //! What gives up first as the drive rises.
 //!
 //! Each cause has an indicator that grows through zero where it sets in, nearly straight in the logarithm of the drive.
-//! The straight line between the two levels of the sweep around the onset tells where; a level is solved there and the
-//! line drawn anew, until it moves by less than half of [`CLOSE`]. Causes that set in between the same levels share the
-//! solutions.
+//! Where the parabolas through the levels below and above the onset agree within half of [`CLOSE`], they tell where. Else
+//! the straight line between the two levels around it does; a level is solved there and the line drawn anew, until it
+//! moves by less than that. Causes that set in between the same levels share the solutions.
 
 use rayon::prelude::*;
 use serde::Serialize;
 
+use super::interpolation::{between, zero};
 use super::level::{Level, ValveAtLevel};
 use sim::error::SimError;
 
@@ -80,10 +81,12 @@ struct Candidate {
 }
 
 /// Every onset inside the sweep, in rising drive.
-pub(super) fn limits(
+///
+/// `searches` gives what solves the levels of one search, near those it has solved.
+pub(super) fn limits<S: Fn(f64) -> Result<Level, SimError>>(
     levels: &[Level],
     output_valves: &[String],
-    solve: &(impl Fn(f64) -> Result<Level, SimError> + Sync),
+    searches: &(impl Fn() -> S + Sync),
 ) -> Vec<Limit> {
     let (Some(first), Some(last)) = (levels.first(), levels.last()) else {
         return Vec::new();
@@ -103,7 +106,10 @@ pub(super) fn limits(
             .windows(2)
             .position(|pair| (candidate.indicator)(&pair[1]) >= 0.0);
         if let Some(bracket) = sets_in {
-            brackets[bracket].push(candidate);
+            match candidate.interpolated(levels, bracket) {
+                Some(limit) => found.push(limit),
+                None => brackets[bracket].push(candidate),
+            }
         }
     }
     found.par_extend(
@@ -112,7 +118,7 @@ pub(super) fn limits(
             .zip(brackets)
             .flat_map_iter(|(pair, candidates)| {
                 let waiting = candidates.into_iter().map(|candidate| (candidate, None));
-                narrow(&pair[0], &pair[1], waiting.collect(), solve)
+                narrow(&pair[0], &pair[1], waiting.collect(), &searches())
             }),
     );
     found.sort_by(|a, b| a.drive.total_cmp(&b.drive));
@@ -124,7 +130,7 @@ fn narrow(
     low: &Level,
     high: &Level,
     candidates: Vec<(Candidate, Option<f64>)>,
-    solve: &(impl Fn(f64) -> Result<Level, SimError> + Sync),
+    solve: &impl Fn(f64) -> Result<Level, SimError>,
 ) -> Vec<Limit> {
     let near = |a: f64, b: f64, times: f64| (a / b).ln().abs() <= times * CLOSE.ln();
     let (found, open): (Vec<_>, Vec<_>) = candidates
@@ -191,6 +197,32 @@ pub(crate) fn first_to_give_up(
 }
 
 impl Candidate {
+    /// Where it sets in between `k` and the next of these levels, by parabolas through three of them; none where these do
+    /// not agree.
+    fn interpolated(&self, levels: &[Level], k: usize) -> Option<Limit> {
+        let places: Vec<(f64, f64)> = levels
+            .iter()
+            .map(|level| (level.drive.ln(), (self.indicator)(level)))
+            .collect();
+        let (low, high) = (places[k], places[k + 1]);
+        let below = zero(&places[k.checked_sub(1)?..=k + 1], low, high)?;
+        let above = zero(places.get(k..k + 3)?, low, high)?;
+        if (below - above).abs() > 0.5 * CLOSE.ln() {
+            return None;
+        }
+        let around = k - 1..k + 3;
+        let drive = zero(&places[around.clone()], low, high)?;
+        let watts: Vec<(f64, f64)> = levels[around]
+            .iter()
+            .map(|level| (level.drive.ln(), level.power.ln()))
+            .collect();
+        Some(Limit {
+            drive: drive.exp(),
+            power: between(&watts, drive).exp(),
+            ..self.at(&levels[k + 1])
+        })
+    }
+
     /// Where the straight line of the indicator by ln drive passes zero between two levels.
     fn between(&self, low: &Level, high: &Level) -> Limit {
         let (before, after) = ((self.indicator)(low), (self.indicator)(high));
