@@ -178,9 +178,6 @@ pub(crate) struct WayToLimit {
     ended: Option<SimError>,
 }
 
-/// Peak of the generator from which the gain is read, V: too small to distort.
-const SMALL: f64 = 1e-3;
-
 /// Distortion at which the sweep may start, a ratio: half the smallest that is looked for.
 const QUIET: f64 = 0.005;
 
@@ -242,21 +239,18 @@ impl PowerOf {
         progress: &Progress<'_>,
     ) -> Result<WayToLimit, SimError> {
         let stand = Stand::new(self, of);
-        let small = stand.settled(&self.tone(SMALL), Start::Rest)?;
-        let start = self.start(&stand, &small)?;
-        let climb = Climb::to_limit(start, self.distortion_limit).run(&stand, progress);
+        let (start, period) = self.start(&stand)?;
+        let climb = Climb::to_limit(start, self.distortion_limit).run(&period, &stand, progress);
         let near = OneByOne::beside(&climb.neighbours);
         let target = target::Target::Distortion(self.distortion_limit);
         let limit = target.last(&climb.levels, &|drive| near.level(&stand, drive));
         let mut levels = climb.levels;
-        match (levels.pop(), climb.ended) {
-            (Some(greatest), ended) => Ok(WayToLimit {
-                limit,
-                greatest,
-                ended,
-            }),
-            (None, ended) => Err(ended.unwrap_or(SimError::Question(Question::NoSignal))),
-        }
+        let greatest = levels.pop().ok_or(SimError::Question(Question::NoSignal))?;
+        Ok(WayToLimit {
+            limit,
+            greatest,
+            ended: climb.ended,
+        })
     }
 
     /// One level: the settled circuit at a generator of that open-circuit peak, V.
@@ -277,18 +271,21 @@ impl PowerOf {
         output(self.in_volts(of), watts, self.load_ohms)
     }
 
-    /// The drive a way up starts at, V peak: that of 10 mW, or less where that is already distorted: into the
-    /// grid leak of a next stage, say.
-    fn start(&self, stand: &Stand<'_>, small: &Period) -> Result<f64, SimError> {
-        let gain = stand.read(SMALL, small).output_rms * std::f64::consts::SQRT_2 / SMALL;
+    /// The drive a way up starts at, V peak, and the period settled there: that of 10 mW by the gain for small signals, or
+    /// less where that is already distorted: into the grid leak of a next stage, say.
+    fn start(&self, stand: &Stand<'_>) -> Result<(f64, Period), SimError> {
+        let gain = stand.gain()?;
         if gain < 1e-9 {
             return Err(SimError::Question(Question::NoSignal));
         }
         let mut start = (2.0 * 0.01 * self.load_ohms).sqrt() / gain;
-        while start > LEAST_DRIVE && stand.level(start, Start::Rest)?.thd > QUIET {
+        loop {
+            let period = stand.settled(&self.tone(start), Start::Rest)?;
+            if start <= LEAST_DRIVE || stand.read(start, &period).thd <= QUIET {
+                return Ok((start, period));
+            }
             start *= 0.5;
         }
-        Ok(start)
     }
 }
 
@@ -303,23 +300,16 @@ impl Measurement for PowerOf {
     fn ask(&self, of: &UnderTest<'_>, progress: &Progress<'_>) -> Result<Power, SimError> {
         of.lasts()?;
         let stand = Stand::new(self, of);
-        let small = stand.settled(&self.tone(SMALL), Start::Rest)?;
-        let start = self.start(&stand, &small)?;
+        let (start, period) = self.start(&stand)?;
         let in_volts = self.in_volts(of);
         let output_valves = if in_volts {
             Vec::new()
         } else {
-            stand.output_valves(&small)
+            stand.output_valves(&period)
         };
-        let climb = Climb::beyond_limit(start, self.distortion_limit).run(&stand, progress);
+        let climb =
+            Climb::beyond_limit(start, self.distortion_limit).run(&period, &stand, progress);
         let (levels, neighbours) = (climb.levels, climb.neighbours);
-        if levels.is_empty() {
-            // The first level failed: its reason is the answer.
-            return Err(climb
-                .ended
-                .unwrap_or(SimError::Question(Question::NoSignal)));
-        }
-
         let targets = [0.01, 0.03, 0.05, 0.10];
         let mut wanted = vec![target::Target::Output(Output::Watts(1.0))];
         wanted.extend(self.at.iter().copied().map(target::Target::Output));

@@ -23,6 +23,10 @@ const MANY: u64 = 100;
 /// Keeps what is zero throughout from dividing by nothing: V, A or Wb.
 const FLOOR: f64 = 1e-6;
 
+/// Share of Newton's tolerance that a step of a cycle may leave out on trust: what steps leave out adds up in what is
+/// slow, and a cycle of a thousand steps is to close within some tolerances.
+const LEFT_OUT: f64 = 0.01;
+
 /// Cycles in progress.
 pub(super) struct Run<'a> {
     pub(super) system: &'a System,
@@ -41,7 +45,7 @@ pub(super) struct Run<'a> {
     pub(super) cycles: u32,
     pub(super) residual: f64,
     /// Steps of the last cycle, and those of them taken though their error was above its limit.
-    pub(super) steps: (u64, u64),
+    steps: (u64, u64),
 }
 
 impl<'a> Run<'a> {
@@ -54,8 +58,7 @@ impl<'a> Run<'a> {
         ws: &mut Workspace,
     ) -> Self {
         let stepper = Stepper::new(system, Method::TrBdf2, *tolerances, 0.0, true, ws);
-        // A cycle that is to close can take nothing on trust: what its steps leave out adds up in what is slow.
-        ws.trust_within(std::env::var("SHARE").map_or(0.01, |s| s.parse().unwrap()));
+        ws.trust_within(LEFT_OUT);
         Self {
             system,
             settling: *settling,

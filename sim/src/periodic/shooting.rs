@@ -114,11 +114,7 @@ pub(super) fn settle(
             }
             Err(error) => return Err(error),
         };
-        if std::env::var_os("TRACE").is_some() {
-            eprintln!("  cyc {} res {residual:.2e} {:?} steps {} forced {} N {}", run.cycles, match &reached {Phase::RunIn(n)=>format!("runin{n}"),Phase::Known(m)=>format!("known{}",m.as_ref().map_or("-",|m|if m.own{"own"}else{"other"})),Phase::Corrected(m,b)=>format!("corr({b:.1e}){}",if m.own{"own"}else{"other"})}, run.steps.0, run.steps.1, run.samples.len());
-        }
-        let closes =
-            residual <= settling.periodicity || is_close(&reached, &run, settling, ws);
+        let closes = residual <= settling.periodicity || is_close(&reached, &run, settling, ws);
         // By other steps the residual is another.
         let reached = if steps == Steps::Due {
             reached.afresh()

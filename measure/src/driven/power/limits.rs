@@ -12,8 +12,9 @@ use super::interpolation::{between, zero};
 use super::level::{Level, ValveAtLevel};
 use sim::error::SimError;
 
-/// Ratio of drives between which an onset is left: 0.08 dB, 2 % of power.
-pub(super) const CLOSE: f64 = 1.01;
+/// Ratio of powers between which an onset is left: 0.08 dB. Beyond clipping, where the power hardly rises, that is some
+/// more of the drive.
+pub(super) const CLOSE: f64 = 1.02;
 
 /// Ratio of drives within which causes count as setting in together where only the first is asked for:
 /// 0.4 dB, the accuracy of a meter.
@@ -125,7 +126,7 @@ pub(super) fn limits<S: Fn(f64) -> Result<Level, SimError>>(
     found
 }
 
-/// The onsets between two levels. Each candidate comes with the drive at which it was last expected, if it was.
+/// The onsets between two levels. Each candidate comes with the power, W, at which it was last expected, if it was.
 fn narrow(
     low: &Level,
     high: &Level,
@@ -137,7 +138,7 @@ fn narrow(
         .into_iter()
         .map(|(candidate, before)| (candidate.between(low, high), candidate, before))
         .partition(|(here, _, before)| {
-            near(high.drive, low.drive, 1.0) || before.is_some_and(|b| near(here.drive, b, 0.5))
+            near(high.power, low.power, 1.0) || before.is_some_and(|b| near(here.power, b, 0.5))
         });
     let mut found: Vec<Limit> = found.into_iter().map(|(here, ..)| here).collect();
     let Some((first, ..)) = open.first() else {
@@ -145,6 +146,7 @@ fn narrow(
     };
     // A little inside, so that the two parts differ from the whole.
     let inside = CLOSE.sqrt();
+    let inside = inside.min((high.drive / low.drive).powf(0.25));
     let drive = first.drive.clamp(low.drive * inside, high.drive / inside);
     let Ok(middle) = solve(drive) else {
         found.extend(open.iter().map(|(_, candidate, _)| candidate.at(high)));
@@ -152,7 +154,7 @@ fn narrow(
     };
     let (below, above): (Vec<_>, Vec<_>) = open
         .into_iter()
-        .map(|(here, candidate, _)| (candidate, Some(here.drive)))
+        .map(|(here, candidate, _)| (candidate, Some(here.power)))
         .partition(|(candidate, _)| (candidate.indicator)(&middle) >= 0.0);
     found.extend(narrow(low, &middle, below, solve));
     found.extend(narrow(&middle, high, above, solve));
@@ -207,18 +209,19 @@ impl Candidate {
         let (low, high) = (places[k], places[k + 1]);
         let below = zero(&places[k.checked_sub(1)?..=k + 1], low, high)?;
         let above = zero(places.get(k..k + 3)?, low, high)?;
-        if (below - above).abs() > 0.5 * CLOSE.ln() {
-            return None;
-        }
         let around = k - 1..k + 3;
-        let drive = zero(&places[around.clone()], low, high)?;
-        let watts: Vec<(f64, f64)> = levels[around]
+        let watts: Vec<(f64, f64)> = levels[around.clone()]
             .iter()
             .map(|level| (level.drive.ln(), level.power.ln()))
             .collect();
+        let power = |drive: f64| between(&watts, drive);
+        if (power(below) - power(above)).abs() > 0.5 * CLOSE.ln() {
+            return None;
+        }
+        let drive = zero(&places[around], low, high)?;
         Some(Limit {
             drive: drive.exp(),
-            power: between(&watts, drive).exp(),
+            power: power(drive).exp(),
             ..self.at(&levels[k + 1])
         })
     }

@@ -14,6 +14,7 @@ use sim::error::SimError;
 use sim::parts::{Part, Waveform};
 use sim::periodic::{Neighbour as Settled, Period, Settling, settle_from};
 use sim::rest::{MAINS_SAMPLES, moving};
+use sim::small_signal::Excitation;
 use sim::spectrum::Spectrum;
 
 /// The longest period solved for when the mains runs along, s.
@@ -152,6 +153,18 @@ impl<'a> Stand<'a> {
     /// The question's sine of that peak, V.
     pub(crate) fn tone(&self, drive: f64) -> Tone {
         self.question.tone(drive)
+    }
+
+    /// Peak volts across the load for a volt of the generator, of small signals at the question's frequency.
+    ///
+    /// # Errors
+    /// Those of the linearised circuit.
+    pub(super) fn gain(&self) -> Result<f64, SimError> {
+        let mut linear = self.of.linearised();
+        linear.tune(self.question.frequency)?;
+        let x = linear.response(Excitation::Source(self.question.generator))?;
+        let (a, b) = self.question.load;
+        Ok(linear.voltage(&x, a, b).norm())
     }
 
     /// The settled period at a tone.
