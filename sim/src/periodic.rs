@@ -40,6 +40,9 @@ pub struct Settling {
     pub samples: usize,
     /// Change from cycle to cycle that counts as settled, relative, see [`Period::residual`].
     pub periodicity: f64,
+    /// How far the start of a cycle may be from the settled one, relative as above, by the correction that would come
+    /// next; a cycle that near is settled even where it closes less well. Zero asks it to close.
+    pub closeness: f64,
     /// Cycles after which the search is given up.
     pub most_cycles: u32,
     /// The way.
@@ -74,6 +77,7 @@ impl Default for Settling {
         Self {
             samples: 256,
             periodicity: 1e-6,
+            closeness: 0.0,
             most_cycles: 400,
             approach: Approach::Automatic,
             whole_matrix: 300,
@@ -229,22 +233,28 @@ pub fn settle_from(
             if let Some(neighbour) = neighbour {
                 ws.x.copy_from_slice(&neighbour.coarse);
             }
-            let found = coarse::approach(system, duration, settling, tolerances, known, ws)?;
+            let found =
+                coarse::approach(system, duration, settling, tolerances, known.clone(), ws)?;
             let coarse = found.as_ref().map(|found| found.samples[0].clone());
-            if let (Some(neighbour), Some(_)) = (neighbour, &coarse) {
+            match (neighbour, &coarse) {
                 // What coarse steps leave out is much the same there.
-                for (x, (fine, coarse)) in
-                    ws.x.iter_mut()
-                        .zip(neighbour.x.iter().zip(&neighbour.coarse))
-                {
-                    *x += fine - coarse;
+                (Some(neighbour), Some(_)) => {
+                    for (x, (fine, coarse)) in
+                        ws.x.iter_mut()
+                            .zip(neighbour.x.iter().zip(&neighbour.coarse))
+                    {
+                        *x += fine - coarse;
+                    }
                 }
+                // Where they lead nowhere, the neighbour itself is the best there is.
+                (Some(neighbour), None) => ws.x.copy_from_slice(&neighbour.x),
+                (None, _) => {}
             }
             let run = match &found {
                 Some(found) => run(ws).sized_by(&found.samples),
                 None => run(ws),
             };
-            let known = found.and_then(|found| found.matrix);
+            let known = found.and_then(|found| found.matrix).or(known);
             let period = shooting::settle(run, settling, known, ws)?;
             Ok(Period { coarse, ..period })
         }

@@ -16,6 +16,7 @@ use crate::workspace::Workspace;
 mod control;
 mod error_estimate;
 mod interval;
+mod lengths;
 mod methods;
 mod radau;
 pub(crate) mod sensitivity;
@@ -26,6 +27,7 @@ mod trail;
 use control::Control;
 use error_estimate::Rates;
 use interval::Interval;
+use lengths::Lengths;
 pub use methods::Method;
 use radau::Radau;
 use sensitivity::{Sensitivity, Stage};
@@ -68,6 +70,7 @@ pub struct Stepper<'a> {
     tolerances: Tolerances,
     now: State,
     control: Control,
+    lengths: Lengths,
     /// What came before, for the guess of the next solution and for the error of the charges.
     trail: Trail,
     rates: Rates,
@@ -143,6 +146,7 @@ impl<'a> Stepper<'a> {
             tolerances,
             now: State::of(system, &ws.x, t, !at_rest || jumps),
             control: Control::new(tolerances.halvings),
+            lengths: Lengths::default(),
             trail: Trail::new(n),
             rates: Rates::new(n),
             room: Room::new(n),
@@ -216,8 +220,10 @@ impl<'a> Stepper<'a> {
         }
         let mut reached = Interval::new(self.now.t, end, self.control.deepest());
         while !reached.is_over() {
-            let next = reached.after_step(self.control.level());
-            match self.step(next.time(), ws) {
+            let level = self.control.level();
+            let next = reached.after_step(level);
+            let h = self.lengths.of(level, next.time() - self.now.t);
+            match self.step(h, next.time(), ws) {
                 Step::Taken => {
                     ws.counts.steps += 1;
                     reached = next;
@@ -238,10 +244,9 @@ impl<'a> Stepper<'a> {
         Ok(())
     }
 
-    /// One step to `t_next`; on failure `ws.x` and the state are as before.
-    fn step(&mut self, t_next: f64, ws: &mut Workspace) -> Step {
+    /// One step, `h` long, to `t_next`; on failure `ws.x` and the state are as before.
+    fn step(&mut self, h: f64, t_next: f64, ws: &mut Workspace) -> Step {
         self.room.x_old.copy_from_slice(&ws.x);
-        let h = t_next - self.now.t;
         let method = self.method_of_step();
         let taken = match method {
             Method::TrBdf2 => self.tr_bdf2(h, t_next, ws),

@@ -118,6 +118,12 @@ impl Workspace {
         self.trust = Trust::none();
     }
 
+    /// From now on a step is taken on trust only where that leaves out no more than this share of what it may: for cycles
+    /// that are to close, because what their steps leave out adds up in what is slow.
+    pub(crate) fn trust_within(&mut self, share: f64) {
+        self.trust = Trust::within(share);
+    }
+
     /// Forgets pivots and bending: those of another run, or of direct current, are not those of the next.
     pub(crate) fn start_afresh(&mut self) {
         self.factored = Factored::Nothing;

@@ -27,6 +27,7 @@ mod bursting;
 mod climb;
 mod crossover;
 pub(crate) mod drive;
+mod interpolation;
 mod level;
 mod limits;
 mod stand;
@@ -177,9 +178,6 @@ pub(crate) struct WayToLimit {
     ended: Option<SimError>,
 }
 
-/// Peak of the generator from which the gain is read, V: too small to distort.
-const SMALL: f64 = 1e-3;
-
 /// Distortion at which the sweep may start, a ratio: half the smallest that is looked for.
 const QUIET: f64 = 0.005;
 
@@ -241,21 +239,18 @@ impl PowerOf {
         progress: &Progress<'_>,
     ) -> Result<WayToLimit, SimError> {
         let stand = Stand::new(self, of);
-        let small = stand.settled(&self.tone(SMALL), Start::Rest)?;
-        let start = self.start(&stand, &small)?;
-        let climb = Climb::to_limit(start, self.distortion_limit).run(&stand, progress);
-        let solve = |drive: f64| stand.level(drive, Start::Nearest(drive, &climb.neighbours));
+        let (start, period) = self.start(&stand)?;
+        let climb = Climb::to_limit(start, self.distortion_limit).run(&period, &stand, progress);
+        let near = OneByOne::beside(&climb.neighbours);
         let target = target::Target::Distortion(self.distortion_limit);
-        let limit = target.last(&climb.levels, &solve);
+        let limit = target.last(&climb.levels, &|drive| near.level(&stand, drive));
         let mut levels = climb.levels;
-        match (levels.pop(), climb.ended) {
-            (Some(greatest), ended) => Ok(WayToLimit {
-                limit,
-                greatest,
-                ended,
-            }),
-            (None, ended) => Err(ended.unwrap_or(SimError::Question(Question::NoSignal))),
-        }
+        let greatest = levels.pop().ok_or(SimError::Question(Question::NoSignal))?;
+        Ok(WayToLimit {
+            limit,
+            greatest,
+            ended: climb.ended,
+        })
     }
 
     /// One level: the settled circuit at a generator of that open-circuit peak, V.
@@ -276,18 +271,21 @@ impl PowerOf {
         output(self.in_volts(of), watts, self.load_ohms)
     }
 
-    /// The drive a way up starts at, V peak: that of 10 mW, or less where that is already distorted: into the
-    /// grid leak of a next stage, say.
-    fn start(&self, stand: &Stand<'_>, small: &Period) -> Result<f64, SimError> {
-        let gain = stand.read(SMALL, small).output_rms * std::f64::consts::SQRT_2 / SMALL;
+    /// The drive a way up starts at, V peak, and the period settled there: that of 10 mW by the gain for small signals, or
+    /// less where that is already distorted: into the grid leak of a next stage, say.
+    fn start(&self, stand: &Stand<'_>) -> Result<(f64, Period), SimError> {
+        let gain = stand.gain()?;
         if gain < 1e-9 {
             return Err(SimError::Question(Question::NoSignal));
         }
         let mut start = (2.0 * 0.01 * self.load_ohms).sqrt() / gain;
-        while start > LEAST_DRIVE && stand.level(start, Start::Rest)?.thd > QUIET {
+        loop {
+            let period = stand.settled(&self.tone(start), Start::Rest)?;
+            if start <= LEAST_DRIVE || stand.read(start, &period).thd <= QUIET {
+                return Ok((start, period));
+            }
             start *= 0.5;
         }
-        Ok(start)
     }
 }
 
@@ -302,24 +300,16 @@ impl Measurement for PowerOf {
     fn ask(&self, of: &UnderTest<'_>, progress: &Progress<'_>) -> Result<Power, SimError> {
         of.lasts()?;
         let stand = Stand::new(self, of);
-        let small = stand.settled(&self.tone(SMALL), Start::Rest)?;
-        let start = self.start(&stand, &small)?;
+        let (start, period) = self.start(&stand)?;
         let in_volts = self.in_volts(of);
         let output_valves = if in_volts {
             Vec::new()
         } else {
-            stand.output_valves(&small)
+            stand.output_valves(&period)
         };
-        let climb = Climb::beyond_limit(start, self.distortion_limit).run(&stand, progress);
+        let climb =
+            Climb::beyond_limit(start, self.distortion_limit).run(&period, &stand, progress);
         let (levels, neighbours) = (climb.levels, climb.neighbours);
-        if levels.is_empty() {
-            // The first level failed: its reason is the answer.
-            return Err(climb
-                .ended
-                .unwrap_or(SimError::Question(Question::NoSignal)));
-        }
-
-        let solve = |drive: f64| stand.level(drive, Start::Nearest(drive, &neighbours));
         let targets = [0.01, 0.03, 0.05, 0.10];
         let mut wanted = vec![target::Target::Output(Output::Watts(1.0))];
         wanted.extend(self.at.iter().copied().map(target::Target::Output));
@@ -333,7 +323,10 @@ impl Measurement for PowerOf {
         }
         let mut found: Vec<target::Found> = wanted
             .par_iter()
-            .map(|target| target.find(&levels, &solve))
+            .map(|target| {
+                let near = OneByOne::beside(&neighbours);
+                target.find(&levels, &|drive| near.level(&stand, drive))
+            })
             .collect();
         let mut at_distortion = found.split_off(outputs);
         let limit = match at_limit {
@@ -343,7 +336,7 @@ impl Measurement for PowerOf {
         let (rated, passages) = limit.map_or((None, Vec::new()), |limit| {
             (limit.last, target::several(limit.passages))
         });
-        let at_distortion = at_distortion
+        let at_distortion: Vec<AtDistortion> = at_distortion
             .into_iter()
             .zip(targets)
             .map(|(found, distortion)| AtDistortion {
@@ -353,7 +346,7 @@ impl Measurement for PowerOf {
             })
             .collect();
         let one_watt = found.remove(0).last;
-        let at_output = found
+        let at_output: Vec<AtOutput> = found
             .into_iter()
             .zip(&self.at)
             .map(|(found, &output)| AtOutput {
@@ -361,13 +354,23 @@ impl Measurement for PowerOf {
                 level: found.last,
             })
             .collect();
-        let bursting = bursting::onset(climb.ended.as_ref(), &levels, &solve);
+        let near = OneByOne::beside(&neighbours);
+        let bursting = bursting::onset(climb.ended.as_ref(), &levels, &|drive| {
+            near.level(&stand, drive)
+        });
         // The levels solved for belong to the sweep where onsets are looked for, so that no table shows
         // grid current below the onset it names.
         let mut known: Vec<Level> = levels.clone();
         known.extend(rated.iter().chain(&one_watt).cloned());
+        known.extend(at_distortion.iter().filter_map(|at| at.level.clone()));
+        known.extend(at_output.iter().filter_map(|at| at.level.clone()));
         known.sort_by(|a, b| a.drive.total_cmp(&b.drive));
-        let limits = limits::limits(&known, &output_valves, &solve);
+        known.dedup_by(|a, b| a.drive.to_bits() == b.drive.to_bits());
+        let stand = &stand;
+        let limits = limits::limits(&known, &output_valves, &|| {
+            let near = OneByOne::beside(&neighbours);
+            move |drive: f64| near.level(stand, drive)
+        });
         let crossover = crossover::of(&levels, &output_valves);
         Ok(Power {
             frequency: self.frequency,

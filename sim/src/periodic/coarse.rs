@@ -36,7 +36,7 @@ pub(super) fn settle(
 ) -> Option<Period> {
     let (kept, memory) = (ws.x.clone(), ws.memory.clone());
     let coarse = coarser(settling);
-    let run = Run::new(system, duration, &coarse, &loose(tolerances), ws);
+    let run = Run::new(system, duration, &coarse, &loose(tolerances), ws).opening_each();
     let found = shooting::settle(run, &coarse, known, ws).ok();
     if let Some(found) = &found {
         ws.x.copy_from_slice(&found.samples[0]);

@@ -139,6 +139,19 @@ impl Monodromy {
         true
     }
 
+    /// How far the start of the cycle just run is from the one that closes, in the linear picture: the largest of its
+    /// corrections, each relative to the scale of its unknown.
+    pub(super) fn distance(&self, run: &Run<'_>, ws: &Workspace) -> Option<f64> {
+        let correction = self.solve(residual(run, &self.stores, ws))?;
+        let scales: Vec<f64> = run.scales().collect();
+        let sizes = self.stores.iter().zip(&correction);
+        Some(
+            sizes
+                .map(|(&k, correction)| correction.abs() / scales[k])
+                .fold(0.0, f64::max),
+        )
+    }
+
     /// (1 − M)⁻¹ r.
     fn solve(&self, residual: Vec<f64>) -> Option<Vec<f64>> {
         match &self.form {

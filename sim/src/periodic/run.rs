@@ -23,6 +23,10 @@ const MANY: u64 = 100;
 /// Keeps what is zero throughout from dividing by nothing: V, A or Wb.
 const FLOOR: f64 = 1e-6;
 
+/// Share of Newton's tolerance that a step of a cycle may leave out on trust: what steps leave out adds up in what is
+/// slow, and a cycle of a thousand steps is to close within some tolerances.
+const LEFT_OUT: f64 = 0.01;
+
 /// Cycles in progress.
 pub(super) struct Run<'a> {
     pub(super) system: &'a System,
@@ -36,6 +40,8 @@ pub(super) struct Run<'a> {
     memory: Vec<f64>,
     /// `[n+1]` the end of the last cycle, when the next one starts from a correction.
     uncorrected: Option<Vec<f64>>,
+    /// Whether every corrected cycle, and every one that brings its matrix, finds its slopes anew, however near it is.
+    opens: bool,
     pub(super) cycles: u32,
     pub(super) residual: f64,
     /// Steps of the last cycle, and those of them taken though their error was above its limit.
@@ -51,19 +57,29 @@ impl<'a> Run<'a> {
         tolerances: &Tolerances,
         ws: &mut Workspace,
     ) -> Self {
+        let stepper = Stepper::new(system, Method::TrBdf2, *tolerances, 0.0, true, ws);
+        ws.trust_within(LEFT_OUT);
         Self {
             system,
             settling: *settling,
             duration,
-            stepper: Stepper::new(system, Method::TrBdf2, *tolerances, 0.0, true, ws),
+            stepper,
             stores: stores(system),
             samples: vec![vec![0.0; system.len() + 1]; settling.samples],
             memory: ws.memory.clone(),
             uncorrected: None,
+            opens: false,
             cycles: 0,
             residual: f64::INFINITY,
             steps: (0, 0),
         }
+    }
+
+    /// With slopes found anew by every cycle that is corrected or brings its matrix. To long steps the slopes at the start
+    /// are as good as a state, which no matrix knows: kept from the cycle before, they hold it back from closing.
+    pub(super) fn opening_each(mut self) -> Self {
+        self.opens = true;
+        self
     }
 
     /// Knows from a rough cycle, `[samples][n+1]`, how far the unknowns go.
@@ -148,7 +164,7 @@ impl<'a> Run<'a> {
         steps: Choice,
         ws: &mut Workspace,
     ) -> Result<f64, SimError> {
-        if self.residual > NEAR {
+        if self.opens || self.residual > NEAR {
             self.stepper.restart(self.start(), ws);
         }
         self.lend(sensitivity, |run| run.cycle(steps, ws))
@@ -180,7 +196,7 @@ impl<'a> Run<'a> {
     /// Starts the next cycle from `ws.x`, changed from `end`, the end of the last one.
     pub(super) fn corrected_from(&mut self, end: Vec<f64>, ws: &Workspace) {
         self.uncorrected = Some(end);
-        if self.residual > NEAR {
+        if self.opens || self.residual > NEAR {
             self.stepper.restart(self.start(), ws);
         } else {
             self.stepper.moved(ws);

@@ -114,15 +114,13 @@ pub(super) fn settle(
             }
             Err(error) => return Err(error),
         };
-        let (reached, closes) = (
-            // By other steps the residual is another.
-            if steps == Steps::Due {
-                reached.afresh()
-            } else {
-                reached
-            },
-            residual <= settling.periodicity,
-        );
+        let closes = residual <= settling.periodicity || is_close(&reached, &run, settling, ws);
+        // By other steps the residual is another.
+        let reached = if steps == Steps::Due {
+            reached.afresh()
+        } else {
+            reached
+        };
         steps = match steps {
             Steps::Far if residual < NEAR => Steps::Due,
             Steps::Due => Steps::Near,
@@ -153,6 +151,19 @@ pub(super) fn settle(
         };
     }
     run.wait(ws)
+}
+
+/// Whether the correction that would come next is small enough.
+fn is_close(reached: &Phase, run: &Run<'_>, settling: &Settling, ws: &Workspace) -> bool {
+    let matrix = match reached {
+        Phase::Known(Some(matrix)) | Phase::Corrected(matrix, _) => matrix,
+        Phase::RunIn(_) | Phase::Known(None) => return false,
+    };
+    settling.closeness > 0.0
+        && matrix
+            .of
+            .distance(run, ws)
+            .is_some_and(|distance| distance <= settling.closeness)
 }
 
 /// One cycle: how far it is from closing, and the phase it leads to by itself.

@@ -9,6 +9,8 @@ pub(crate) struct Trust {
     granted: u32,
     /// Steps taken on trust before one is verified again.
     most: u32,
+    /// Share of the limit that is made use of.
+    share: f64,
 }
 
 impl Default for Trust {
@@ -18,6 +20,7 @@ impl Default for Trust {
             bending: f64::INFINITY,
             granted: 0,
             most: Self::MOST,
+            share: 1.0,
         }
     }
 }
@@ -36,12 +39,20 @@ impl Trust {
         }
     }
 
+    /// Of the limit only so much is made use of.
+    pub(crate) fn within(share: f64) -> Self {
+        Self {
+            share,
+            ..Self::default()
+        }
+    }
+
     /// Whether the correction after one of `size` at this `alpha` is sure to stay below `limit`; both in
     /// tolerances.
     pub(crate) fn covers(&self, alpha: f64, size: f64, limit: f64) -> bool {
         self.alpha.to_bits() == alpha.to_bits()
             && self.granted < self.most
-            && Self::MARGIN * self.bending * size * size <= limit
+            && Self::MARGIN * self.bending * size * size <= self.share * limit
     }
 
     /// A step was taken on trust.
@@ -55,7 +66,7 @@ impl Trust {
             alpha,
             bending,
             granted: 0,
-            most: self.most,
+            ..*self
         };
     }
 }

@@ -7,6 +7,7 @@ use super::level::Level;
 use super::stand::{Neighbour, Stand, Start};
 use crate::{Progress, Reached};
 use sim::error::SimError;
+use sim::periodic::Period;
 
 /// Step of the sweep, a ratio of drive: 1.25 dB.
 pub(super) const STEP: f64 = 1.154_781_984_689_458;
@@ -77,14 +78,14 @@ impl Climb {
     }
 
     /// Goes up. Each batch of levels starts at those settled before; which these are does not depend
-    /// on threads, because only whole batches join them.
-    pub(super) fn run(self, stand: &Stand<'_>, progress: &Progress<'_>) -> Climbed {
+    /// on threads, because only whole batches join them. `first` is the period settled where it starts.
+    pub(super) fn run(self, first: &Period, stand: &Stand<'_>, progress: &Progress<'_>) -> Climbed {
         let mut way = Climbed {
-            levels: Vec::new(),
-            neighbours: Vec::new(),
+            levels: vec![stand.read(self.start, first)],
+            neighbours: vec![Neighbour::of(self.start, first)],
             ended: None,
         };
-        let mut k = 0;
+        let mut k = 1;
         loop {
             let solved: Vec<Result<(Level, Neighbour), SimError>> = (k..k + self.together)
                 .into_par_iter()

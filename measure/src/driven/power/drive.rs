@@ -127,7 +127,7 @@ pub(crate) fn reach<T: Clone>(
                 } else {
                     (last, here)
                 };
-                return close_in(low, high, close, miss, solve).map_err(|error| Short {
+                return close_in(low, high, None, close, miss, solve).map_err(|error| Short {
                     nearest,
                     error: Some(error),
                 });
@@ -144,20 +144,25 @@ pub(crate) fn reach<T: Clone>(
     })
 }
 
-/// Closes in on the target between a drive that falls short of it and one that exceeds it.
+/// Closes in on the target between a drive that falls short of it and one that exceeds it; first where it is `expected`,
+/// V, if that is between them, else where a straight line is.
 ///
 /// # Errors
 /// That of a level between which cannot be solved.
 pub(crate) fn close_in<T: Clone>(
     low: At<T>,
     high: At<T>,
+    expected: Option<f64>,
     close: f64,
     miss: &impl Fn(&T) -> f64,
     solve: &impl Fn(f64) -> Result<T, SimError>,
 ) -> Result<At<T>, SimError> {
     // The newest place, the end across the target from it, and the place given up last; with their misses.
     let (mut newest, mut across) = ((low.drive.ln(), low.miss), (high.drive.ln(), high.miss));
-    let mut share = newest.1 / (newest.1 - across.1);
+    let mut share = expected
+        .map(|drive| (drive.ln() - newest.0) / (across.0 - newest.0))
+        .filter(|share| (0.0..1.0).contains(share))
+        .unwrap_or(newest.1 / (newest.1 - across.1));
     let mut best = if high.miss < -low.miss { high } else { low };
     for _ in 0..MOST_SOLVES {
         if best.miss.abs() < close {

@@ -1,18 +1,20 @@
 //! What gives up first as the drive rises.
 //!
 //! Each cause has an indicator that grows through zero where it sets in, nearly straight in the logarithm of the drive.
-//! The straight line between the two levels of the sweep around the onset tells where; a level is solved there and the
-//! line drawn anew, until it moves by less than half of [`CLOSE`]. Causes that set in between the same levels share the
-//! solutions.
+//! Where the parabolas through the levels below and above the onset agree within half of [`CLOSE`], they tell where. Else
+//! the straight line between the two levels around it does; a level is solved there and the line drawn anew, until it
+//! moves by less than that. Causes that set in between the same levels share the solutions.
 
 use rayon::prelude::*;
 use serde::Serialize;
 
+use super::interpolation::{between, zero};
 use super::level::{Level, ValveAtLevel};
 use sim::error::SimError;
 
-/// Ratio of drives between which an onset is left: 0.08 dB, 2 % of power.
-pub(super) const CLOSE: f64 = 1.01;
+/// Ratio of powers between which an onset is left: 0.08 dB. Beyond clipping, where the power hardly rises, that is some
+/// more of the drive.
+pub(super) const CLOSE: f64 = 1.02;
 
 /// Ratio of drives within which causes count as setting in together where only the first is asked for:
 /// 0.4 dB, the accuracy of a meter.
@@ -80,10 +82,12 @@ struct Candidate {
 }
 
 /// Every onset inside the sweep, in rising drive.
-pub(super) fn limits(
+///
+/// `searches` gives what solves the levels of one search, near those it has solved.
+pub(super) fn limits<S: Fn(f64) -> Result<Level, SimError>>(
     levels: &[Level],
     output_valves: &[String],
-    solve: &(impl Fn(f64) -> Result<Level, SimError> + Sync),
+    searches: &(impl Fn() -> S + Sync),
 ) -> Vec<Limit> {
     let (Some(first), Some(last)) = (levels.first(), levels.last()) else {
         return Vec::new();
@@ -103,7 +107,10 @@ pub(super) fn limits(
             .windows(2)
             .position(|pair| (candidate.indicator)(&pair[1]) >= 0.0);
         if let Some(bracket) = sets_in {
-            brackets[bracket].push(candidate);
+            match candidate.interpolated(levels, bracket) {
+                Some(limit) => found.push(limit),
+                None => brackets[bracket].push(candidate),
+            }
         }
     }
     found.par_extend(
@@ -112,26 +119,26 @@ pub(super) fn limits(
             .zip(brackets)
             .flat_map_iter(|(pair, candidates)| {
                 let waiting = candidates.into_iter().map(|candidate| (candidate, None));
-                narrow(&pair[0], &pair[1], waiting.collect(), solve)
+                narrow(&pair[0], &pair[1], waiting.collect(), &searches())
             }),
     );
     found.sort_by(|a, b| a.drive.total_cmp(&b.drive));
     found
 }
 
-/// The onsets between two levels. Each candidate comes with the drive at which it was last expected, if it was.
+/// The onsets between two levels. Each candidate comes with the power, W, at which it was last expected, if it was.
 fn narrow(
     low: &Level,
     high: &Level,
     candidates: Vec<(Candidate, Option<f64>)>,
-    solve: &(impl Fn(f64) -> Result<Level, SimError> + Sync),
+    solve: &impl Fn(f64) -> Result<Level, SimError>,
 ) -> Vec<Limit> {
     let near = |a: f64, b: f64, times: f64| (a / b).ln().abs() <= times * CLOSE.ln();
     let (found, open): (Vec<_>, Vec<_>) = candidates
         .into_iter()
         .map(|(candidate, before)| (candidate.between(low, high), candidate, before))
         .partition(|(here, _, before)| {
-            near(high.drive, low.drive, 1.0) || before.is_some_and(|b| near(here.drive, b, 0.5))
+            near(high.power, low.power, 1.0) || before.is_some_and(|b| near(here.power, b, 0.5))
         });
     let mut found: Vec<Limit> = found.into_iter().map(|(here, ..)| here).collect();
     let Some((first, ..)) = open.first() else {
@@ -139,6 +146,7 @@ fn narrow(
     };
     // A little inside, so that the two parts differ from the whole.
     let inside = CLOSE.sqrt();
+    let inside = inside.min((high.drive / low.drive).powf(0.25));
     let drive = first.drive.clamp(low.drive * inside, high.drive / inside);
     let Ok(middle) = solve(drive) else {
         found.extend(open.iter().map(|(_, candidate, _)| candidate.at(high)));
@@ -146,7 +154,7 @@ fn narrow(
     };
     let (below, above): (Vec<_>, Vec<_>) = open
         .into_iter()
-        .map(|(here, candidate, _)| (candidate, Some(here.drive)))
+        .map(|(here, candidate, _)| (candidate, Some(here.power)))
         .partition(|(candidate, _)| (candidate.indicator)(&middle) >= 0.0);
     found.extend(narrow(low, &middle, below, solve));
     found.extend(narrow(&middle, high, above, solve));
@@ -191,6 +199,33 @@ pub(crate) fn first_to_give_up(
 }
 
 impl Candidate {
+    /// Where it sets in between `k` and the next of these levels, by parabolas through three of them; none where these do
+    /// not agree.
+    fn interpolated(&self, levels: &[Level], k: usize) -> Option<Limit> {
+        let places: Vec<(f64, f64)> = levels
+            .iter()
+            .map(|level| (level.drive.ln(), (self.indicator)(level)))
+            .collect();
+        let (low, high) = (places[k], places[k + 1]);
+        let below = zero(&places[k.checked_sub(1)?..=k + 1], low, high)?;
+        let above = zero(places.get(k..k + 3)?, low, high)?;
+        let around = k - 1..k + 3;
+        let watts: Vec<(f64, f64)> = levels[around.clone()]
+            .iter()
+            .map(|level| (level.drive.ln(), level.power.ln()))
+            .collect();
+        let power = |drive: f64| between(&watts, drive);
+        if (power(below) - power(above)).abs() > 0.5 * CLOSE.ln() {
+            return None;
+        }
+        let drive = zero(&places[around], low, high)?;
+        Some(Limit {
+            drive: drive.exp(),
+            power: power(drive).exp(),
+            ..self.at(&levels[k + 1])
+        })
+    }
+
     /// Where the straight line of the indicator by ln drive passes zero between two levels.
     fn between(&self, low: &Level, high: &Level) -> Limit {
         let (before, after) = ((self.indicator)(low), (self.indicator)(high));

@@ -14,6 +14,7 @@ use sim::error::SimError;
 use sim::parts::{Part, Waveform};
 use sim::periodic::{Neighbour as Settled, Period, Settling, settle_from};
 use sim::rest::{MAINS_SAMPLES, moving};
+use sim::small_signal::Excitation;
 use sim::spectrum::Spectrum;
 
 /// The longest period solved for when the mains runs along, s.
@@ -22,6 +23,11 @@ const LONGEST: f64 = 0.2;
 /// Samples of a turn of the signal when the mains runs along: the steps of one mains period then number
 /// thousands, and 64 of TR-BDF2 are within 7e-4 points of distortion.
 const SAMPLES_OF_TURN: usize = 64;
+
+/// How near to the settled cycle one on the mains is to start, relative, see [`Settling::closeness`]: a cycle is long
+/// there, and one more costs more than the last digit is worth. Bias and supply that are off by so much move the watts
+/// by 1e-4 at most.
+const CLOSE: f64 = 3e-5;
 
 /// What the generator gives.
 #[derive(Clone, Debug)]
@@ -63,6 +69,17 @@ impl Neighbour {
 pub(crate) struct OneByOne(RefCell<Vec<Neighbour>>);
 
 impl OneByOne {
+    /// With these to start at besides.
+    pub(super) fn beside(neighbours: &[Neighbour]) -> Self {
+        Self(RefCell::new(neighbours.to_vec()))
+    }
+
+    /// The level at the question's sine of that peak, V.
+    pub(super) fn level(&self, stand: &Stand<'_>, drive: f64) -> Result<Level, SimError> {
+        let period = self.settled(stand, &stand.tone(drive), drive)?;
+        Ok(stand.read(drive, &period))
+    }
+
     /// The settled period at a tone of that peak, V.
     pub(crate) fn settled(
         &self,
@@ -138,6 +155,18 @@ impl<'a> Stand<'a> {
         self.question.tone(drive)
     }
 
+    /// Peak volts across the load for a volt of the generator, of small signals at the question's frequency.
+    ///
+    /// # Errors
+    /// Those of the linearised circuit.
+    pub(super) fn gain(&self) -> Result<f64, SimError> {
+        let mut linear = self.of.linearised();
+        linear.tune(self.question.frequency)?;
+        let x = linear.response(Excitation::Source(self.question.generator))?;
+        let (a, b) = self.question.load;
+        Ok(linear.voltage(&x, a, b).norm())
+    }
+
     /// The settled period at a tone.
     pub(crate) fn settled(&self, tone: &Tone, start: Start<'_>) -> Result<Period, SimError> {
         let asked = &self.question.settling;
@@ -165,6 +194,7 @@ impl<'a> Stand<'a> {
         let turns = common.cycles[0];
         let settling = Settling {
             samples: MAINS_SAMPLES.max(turns as usize * asked.samples.min(SAMPLES_OF_TURN)),
+            closeness: CLOSE,
             ..*asked
         };
         let mut period = settle_from(

@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use super::Passage;
 use super::drive::{At, CLOSE, close_in};
+use super::interpolation::zero;
 use super::level::Level;
 use sim::error::SimError;
 
@@ -55,8 +56,8 @@ impl Target {
             passages: Vec::new(),
             last: None,
         };
-        for pair in levels.windows(2) {
-            if let Some((level, rising)) = self.between(pair, solve) {
+        for k in 1..levels.len() {
+            if let Some((level, rising)) = self.between(levels, k, solve) {
                 found.passages.push(Passage {
                     drive: level.drive,
                     power: level.power,
@@ -77,19 +78,20 @@ impl Target {
         levels: &[Level],
         solve: &impl Fn(f64) -> Result<Level, SimError>,
     ) -> Option<Level> {
-        let pair = levels
-            .windows(2)
-            .rfind(|pair| self.miss(&pair[0]) < 0.0 && self.miss(&pair[1]) >= 0.0)?;
-        self.between(pair, solve).map(|(level, _)| level)
+        let rises = |&k: &usize| self.miss(&levels[k - 1]) < 0.0 && self.miss(&levels[k]) >= 0.0;
+        let k = (1..levels.len()).rfind(rises)?;
+        self.between(levels, k, solve).map(|(level, _)| level)
     }
 
-    /// The level that meets the target between two of the sweep, and whether the figure rises there.
+    /// The level that meets the target between `k` and the one before it in the sweep, and whether the figure rises
+    /// there.
     fn between(
         self,
-        pair: &[Level],
+        levels: &[Level],
+        k: usize,
         solve: &impl Fn(f64) -> Result<Level, SimError>,
     ) -> Option<(Level, bool)> {
-        let [first, second] = [&pair[0], &pair[1]].map(|level| At {
+        let [first, second] = [&levels[k - 1], &levels[k]].map(|level| At {
             drive: level.drive,
             miss: self.miss(level),
             answer: level.clone(),
@@ -101,7 +103,13 @@ impl Target {
             (_, true) => (second, first),
             (false, false) => return None,
         };
-        let met = close_in(low, high, CLOSE, &|level| self.miss(level), solve).ok()?;
+        let around: Vec<(f64, f64)> = levels[k.saturating_sub(2)..levels.len().min(k + 2)]
+            .iter()
+            .map(|level| (level.drive.ln(), self.miss(level)))
+            .collect();
+        let place = |at: &At<Level>| (at.drive.ln(), at.miss);
+        let expected = zero(&around, place(&low), place(&high)).map(f64::exp);
+        let met = close_in(low, high, expected, CLOSE, &|level| self.miss(level), solve).ok()?;
         Some((met.answer, rising))
     }
 }
