@@ -245,10 +245,9 @@ impl PowerOf {
         let target = target::Target::Distortion(self.distortion_limit);
         let limit = target.last(&climb.levels, &|drive| near.level(&stand, drive));
         let mut levels = climb.levels;
-        let greatest = levels.pop().ok_or(SimError::Question(Question::NoSignal))?;
         Ok(WayToLimit {
             limit,
-            greatest,
+            greatest: levels.pop().ok_or(SimError::Question(Question::NoSignal))?,
             ended: climb.ended,
         })
     }
@@ -299,16 +298,15 @@ impl Measurement for PowerOf {
     /// does so by itself.
     fn ask(&self, of: &UnderTest<'_>, progress: &Progress<'_>) -> Result<Power, SimError> {
         of.lasts()?;
-        let stand = Stand::new(self, of);
-        let (start, period) = self.start(&stand)?;
+        let stand = &Stand::new(self, of);
+        let (start, period) = self.start(stand)?;
         let in_volts = self.in_volts(of);
         let output_valves = if in_volts {
             Vec::new()
         } else {
             stand.output_valves(&period)
         };
-        let climb =
-            Climb::beyond_limit(start, self.distortion_limit).run(&period, &stand, progress);
+        let climb = Climb::beyond_limit(start, self.distortion_limit).run(&period, stand, progress);
         let (levels, neighbours) = (climb.levels, climb.neighbours);
         let targets = [0.01, 0.03, 0.05, 0.10];
         let mut wanted = vec![target::Target::Output(Output::Watts(1.0))];
@@ -325,7 +323,7 @@ impl Measurement for PowerOf {
             .par_iter()
             .map(|target| {
                 let near = OneByOne::beside(&neighbours);
-                target.find(&levels, &|drive| near.level(&stand, drive))
+                target.find(&levels, &|drive| near.level(stand, drive))
             })
             .collect();
         let mut at_distortion = found.split_off(outputs);
@@ -356,7 +354,7 @@ impl Measurement for PowerOf {
             .collect();
         let near = OneByOne::beside(&neighbours);
         let bursting = bursting::onset(climb.ended.as_ref(), &levels, &|drive| {
-            near.level(&stand, drive)
+            near.level(stand, drive)
         });
         // The levels solved for belong to the sweep where onsets are looked for, so that no table shows
         // grid current below the onset it names.
@@ -366,7 +364,6 @@ impl Measurement for PowerOf {
         known.extend(at_output.iter().filter_map(|at| at.level.clone()));
         known.sort_by(|a, b| a.drive.total_cmp(&b.drive));
         known.dedup_by(|a, b| a.drive.to_bits() == b.drive.to_bits());
-        let stand = &stand;
         let limits = limits::limits(&known, &output_valves, &|| {
             let near = OneByOne::beside(&neighbours);
             move |drive: f64| near.level(stand, drive)
