@@ -6,3 +6,4 @@ pub mod processor;
 pub mod published;
 pub mod random;
 pub mod source;
+pub mod variants;

@@ -72,7 +72,9 @@ impl OfAmplifier for Arguments {
             &progress::counter("values measured"),
             |bar| {
                 let read = |over: &[_]| Some(opened.origin.read(over).ok()?.amplifier);
-                question.run(&read, &|reached| progress::tell(bar, reached))
+                question.run(&read, known.under_test().ok(), &|reached| {
+                    progress::tell(bar, reached)
+                })
             },
         ))
     }

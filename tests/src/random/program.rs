@@ -277,7 +277,9 @@ pub(super) fn judged(ended: &Ended, name: &str, json: bool) -> Result<Outcome, S
                     .split(&before_line)
                     .skip(1)
                     .any(|rest| rest.starts_with(|letter: char| letter.is_ascii_digit()));
-                let absent = WHOLE_FILE.contains(&id) || message.contains("missing field");
+                let absent = WHOLE_FILE.contains(&id)
+                    || message.contains("missing field")
+                    || message.contains("is missing");
                 if !has_line && !absent {
                     return Err(format!("no line in: {}", message.replace('\n', " | ")));
                 }

@@ -23,6 +23,11 @@ const LONGEST: f64 = 0.2;
 /// thousands, and 64 of TR-BDF2 are within 7e-4 points of distortion.
 const SAMPLES_OF_TURN: usize = 64;
 
+/// Samples, and cycles at least, after which a level that does not close is given up: a few seconds. What closes does so in
+/// a dozen cycles or two; an amplifier overdriven by long cycles, two tones say, may never.
+const MOST_SAMPLES: usize = 400 * MAINS_SAMPLES;
+const LEAST_CYCLES: u32 = 32;
+
 /// What the generator gives.
 #[derive(Clone, Debug)]
 pub(crate) struct Tone {
@@ -140,7 +145,7 @@ impl<'a> Stand<'a> {
 
     /// The settled period at a tone.
     pub(crate) fn settled(&self, tone: &Tone, start: Start<'_>) -> Result<Period, SimError> {
-        let asked = &self.question.settling;
+        let asked = &self.question.settling.within(MOST_SAMPLES, LEAST_CYCLES);
         let mut ws = self
             .of
             .driven_by(self.question.generator, tone.waveform.clone())?;
@@ -166,7 +171,8 @@ impl<'a> Stand<'a> {
         let settling = Settling {
             samples: MAINS_SAMPLES.max(turns as usize * asked.samples.min(SAMPLES_OF_TURN)),
             ..*asked
-        };
+        }
+        .within(MOST_SAMPLES, LEAST_CYCLES);
         let mut period = settle_from(
             system,
             common.duration,

@@ -45,7 +45,19 @@ pub(super) fn search(
     target: f64,
     figure: &(impl Fn(f64) -> Option<f64> + Sync),
 ) -> Found {
-    let mut curve: Vec<Known> = grid.par_iter().map(|&x| (x, figure(x))).collect();
+    widened(Vec::new(), grid, target, figure)
+}
+
+/// As [`search`], between the outermost of what is known and of the grid.
+pub(super) fn widened(
+    known: Vec<Known>,
+    grid: &[f64],
+    target: f64,
+    figure: &(impl Fn(f64) -> Option<f64> + Sync),
+) -> Found {
+    let mut curve = known;
+    curve.par_extend(grid.par_iter().map(|&x| (x, figure(x))));
+    curve.sort_by(|a, b| a.0.total_cmp(&b.0));
     let largest = curve.iter().filter_map(|(_, y)| *y).map(f64::abs);
     // A target of nought is met against what the figure is elsewhere.
     let scale = if target == 0.0 {
