@@ -231,6 +231,39 @@ impl PowerOf {
         }
     }
 
+    /// The level that gives so many watts into the rated load alone; none when they are not reached.
+    ///
+    /// # Errors
+    /// [`Question::NoSignal`], and those of a level that cannot be solved on the way there.
+    pub(crate) fn level_at(
+        &self,
+        of: &UnderTest<'_>,
+        watts: f64,
+    ) -> Result<Option<Level>, SimError> {
+        let stand = Stand::new(self, of);
+        let small = stand.settled(&self.tone(SMALL), Start::Rest)?;
+        let linear = (2.0 * watts * self.load_ohms).sqrt() / self.gain(&stand, &small)?;
+        let near = OneByOne::default();
+        let solve = |drive: f64| {
+            let period = near.settled(&stand, &stand.tone(drive), drive)?;
+            Ok(stand.read(drive, &period))
+        };
+        let miss = |level: &Level| 0.5 * (level.power / watts).ln();
+        match drive::reach(drive::Guess::linear(linear), drive::CLOSE, &miss, &solve) {
+            Ok(at) => Ok(Some(at.answer)),
+            Err(short) => short.error.map_or(Ok(None), Err),
+        }
+    }
+
+    /// Volts across the load for a volt of the generator, both peaks, of the period settled at [`SMALL`].
+    fn gain(&self, stand: &Stand<'_>, small: &Period) -> Result<f64, SimError> {
+        let gain = stand.read(SMALL, small).output_rms * std::f64::consts::SQRT_2 / SMALL;
+        if gain < 1e-9 {
+            return Err(SimError::Question(Question::NoSignal));
+        }
+        Ok(gain)
+    }
+
     /// The way up to the level of [`PowerOf::limit`].
     ///
     /// # Errors
@@ -279,11 +312,7 @@ impl PowerOf {
     /// The drive a way up starts at, V peak: that of 10 mW, or less where that is already distorted: into the
     /// grid leak of a next stage, say.
     fn start(&self, stand: &Stand<'_>, small: &Period) -> Result<f64, SimError> {
-        let gain = stand.read(SMALL, small).output_rms * std::f64::consts::SQRT_2 / SMALL;
-        if gain < 1e-9 {
-            return Err(SimError::Question(Question::NoSignal));
-        }
-        let mut start = (2.0 * 0.01 * self.load_ohms).sqrt() / gain;
+        let mut start = (2.0 * 0.01 * self.load_ohms).sqrt() / self.gain(stand, small)?;
         while start > LEAST_DRIVE && stand.level(start, Start::Rest)?.thd > QUIET {
             start *= 0.5;
         }

@@ -406,7 +406,7 @@ impl OfValve {
 impl At {
     fn level<'a>(self, study: &'a Study<'_>) -> Result<Option<&'a Level>, SimError> {
         match self {
-            Self::OneWatt => Ok(study.power()?.one_watt.as_ref()),
+            Self::OneWatt => study.one_watt(),
             Self::Limit => study.limit(),
         }
     }

@@ -27,12 +27,13 @@ pub struct Study<'a> {
     /// Its equations.
     pub system: &'a System,
     near: Option<&'a UnderTest<'a>>,
-    /// Whether the level at the distortion limit is all that is asked of the power.
-    limit_alone: bool,
+    /// Whether a level is sought alone where no more of the power is asked.
+    one_figure: bool,
     under_test: OnceLock<Result<UnderTest<'a>, SimError>>,
     volts: OnceLock<Result<Voltages, SimError>>,
     rest: OnceLock<Result<Voltages, SimError>>,
     limit: OnceLock<Result<Option<Level>, SimError>>,
+    one_watt: OnceLock<Result<Option<Level>, SimError>>,
     power: OnceLock<Result<Power, SimError>>,
     saturation: OnceLock<Result<Option<BassLimit>, SimError>>,
     response: OnceLock<Result<Response, SimError>>,
@@ -47,11 +48,12 @@ impl<'a> Study<'a> {
             amplifier,
             system,
             near: None,
-            limit_alone: false,
+            one_figure: false,
             under_test: OnceLock::new(),
             volts: OnceLock::new(),
             rest: OnceLock::new(),
             limit: OnceLock::new(),
+            one_watt: OnceLock::new(),
             power: OnceLock::new(),
             saturation: OnceLock::new(),
             response: OnceLock::new(),
@@ -72,10 +74,10 @@ impl<'a> Study<'a> {
         }
     }
 
-    /// A study of which one figure is asked: the level at the distortion limit is sought alone.
+    /// A study of which one figure is asked: a level is sought alone.
     pub(crate) fn of_one_figure(self) -> Self {
         Self {
-            limit_alone: true,
+            one_figure: true,
             ..self
         }
     }
@@ -113,12 +115,28 @@ impl<'a> Study<'a> {
         })
     }
 
+    /// The level at 1 W; none when that is not reached.
+    ///
+    /// # Errors
+    /// Those of [`PowerOf`].
+    pub fn one_watt(&self) -> Result<Option<&Level>, SimError> {
+        if !self.one_figure {
+            return Ok(self.power()?.one_watt.as_ref());
+        }
+        known(&self.one_watt, || {
+            let of = self.under_test()?;
+            of.lasts()?;
+            PowerOf::bench(&self.amplifier.bench).level_at(of, 1.0)
+        })
+        .map(Option::as_ref)
+    }
+
     /// The level at the distortion limit; none when it is not reached.
     ///
     /// # Errors
     /// Those of [`PowerOf`].
     pub fn limit(&self) -> Result<Option<&Level>, SimError> {
-        if !self.limit_alone {
+        if !self.one_figure {
             return Ok(self.power()?.rated.as_ref());
         }
         known(&self.limit, || {

@@ -83,7 +83,7 @@ fn coarser(settling: &Settling) -> Settling {
     Settling {
         samples: settling.samples / COARSER,
         periodicity: CLOSES,
-        most_cycles: MOST_CYCLES,
+        most_cycles: MOST_CYCLES.min(settling.most_cycles),
         ..*settling
     }
 }

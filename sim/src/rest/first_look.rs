@@ -18,7 +18,7 @@
 
 use crate::error::SimError;
 use crate::periodic::{Neighbour, Settling, settle_roughly};
-use crate::stability::{Growing, comes_round, growing_over, repeats, wanders};
+use crate::stability::{Growing, comes_round, grows_over, repeats, told, wanders};
 use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::transient::{Method, Stepper};
@@ -78,7 +78,7 @@ pub(super) fn first_look(
     let (rest, memory) = (ws.x.clone(), ws.memory.clone());
     let mut coarse = Coarse::new(system, duration, tolerances, ws);
     let fast = |samples: &[Vec<f64>], ws: &Workspace| {
-        let growing = growing_over(system, samples, &mut ws.clone())?;
+        let growing = grows_over(system, samples, &mut ws.clone())?;
         Ok::<_, SimError>(growing.filter(|growing| is_fast(*growing, duration)))
     };
     if coarse.run_to(EARLY, ws).is_ok() {
@@ -88,7 +88,14 @@ pub(super) fn first_look(
         if let Some(found) = found {
             *ws = beside;
             return match fast(&found.samples, ws)? {
-                Some(growing) => Err(growing.into()),
+                Some(growing) => {
+                    let growing = told(system, &found.samples, growing, ws);
+                    if is_fast(growing, duration) {
+                        Err(growing.into())
+                    } else {
+                        Ok(Some(found.neighbour()))
+                    }
+                }
                 None => Ok(Some(found.neighbour())),
             };
         }
@@ -105,7 +112,12 @@ pub(super) fn first_look(
         match (before, now) {
             (Some(None), None) => break,
             (Some(Some(then)), Some(now)) if alike(then, now) => {
-                return Err(now.into());
+                let now = told(system, &coarse.samples, now, &mut ws.clone());
+                if is_fast(now, duration) {
+                    return Err(now.into());
+                }
+                // What runs away and comes back slowly is seen by its cycles.
+                break;
             }
             (None | Some(_), now) => before = Some(now),
         }
