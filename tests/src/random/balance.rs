@@ -203,7 +203,10 @@ pub fn imbalances(of: &UnderTest<'_>, chart: &Voltages) -> Vec<Imbalance> {
                 flow.winding((at[0], at[1]), inductor.resistance, &mean, slack);
                 if let Some(mains) = &chart.mains {
                     let ohms = inductor.resistance;
-                    flow.winding_closed((at[0], at[1]), ohms, webers(of, id), mains.period);
+                    // A straight choke has no flux linkage among the unknowns.
+                    let straight = inductor.core.l0 * most(of, Unknown::Current(id, 0));
+                    let webers = webers(of, id).max(straight);
+                    flow.winding_closed((at[0], at[1]), ohms, webers, mains.period);
                 }
             }
             Part::Transformer(transformer) => {
@@ -273,8 +276,16 @@ pub fn imbalances(of: &UnderTest<'_>, chart: &Voltages) -> Vec<Imbalance> {
 
 /// The greatest flux linkage of a core, Wb; nought where it is no unknown.
 fn webers(of: &UnderTest<'_>, part: PartId) -> f64 {
-    let mut unknowns = of.system.unknowns().iter();
-    let at = unknowns.position(|unknown| *unknown == Unknown::Flux(part));
+    most(of, Unknown::Flux(part))
+}
+
+/// The greatest size of an unknown; nought where it is none.
+fn most(of: &UnderTest<'_>, unknown: Unknown) -> f64 {
+    let at = of
+        .system
+        .unknowns()
+        .iter()
+        .position(|other| *other == unknown);
     at.map_or(0.0, |at| of.rest.most(|x| x[at].abs()))
 }
 
