@@ -61,9 +61,19 @@ impl<'a> UnderTest<'a> {
         system: &'a System,
         tolerances: Tolerances,
     ) -> Result<Self, SimError> {
+        Self::of_circuit_by(amplifier, circuit, system, &Settling::default(), tolerances)
+    }
+
+    fn of_circuit_by(
+        amplifier: &'a Amplifier,
+        circuit: &'a Circuit,
+        system: &'a System,
+        settling: &Settling,
+        tolerances: Tolerances,
+    ) -> Result<Self, SimError> {
         let mut ws = silent(amplifier, system);
-        let rest =
-            Rest::find(system, &tolerances, &mut ws).map_err(|error| cause(circuit, error))?;
+        let rest = Rest::find_by(system, settling, &tolerances, &mut ws)
+            .map_err(|error| cause(circuit, error))?;
         Ok(Self {
             amplifier,
             circuit,
@@ -89,15 +99,15 @@ impl<'a> UnderTest<'a> {
     where
         'a: 'b,
     {
-        self.near_within(circuit, system, Settling::default().periodicity)
+        self.near_by(circuit, system, &Settling::default())
     }
 
-    /// As [`UnderTest::near`], with how well a cycle of the mains is to close: see [`Settling`].
-    pub(crate) fn near_within<'b>(
+    /// As [`UnderTest::near`], with how a cycle of the mains is settled: see [`Rest::find_by`].
+    pub(crate) fn near_by<'b>(
         &self,
         circuit: &'b Circuit,
         system: &'b System,
-        periodicity: f64,
+        settling: &Settling,
     ) -> Result<UnderTest<'b>, SimError>
     where
         'a: 'b,
@@ -109,11 +119,11 @@ impl<'a> UnderTest<'a> {
         } else {
             let followed = self
                 .rest
-                .follow(system, periodicity, &self.tolerances, &mut ws);
+                .follow(system, settling, &self.tolerances, &mut ws);
             match followed {
                 Ok(rest) => rest,
                 Err(_) => {
-                    return UnderTest::of_circuit(amplifier, circuit, system, self.tolerances);
+                    return self.afresh_by(circuit, system, settling);
                 }
             }
         };
@@ -179,6 +189,19 @@ impl<'a> UnderTest<'a> {
             .iter()
             .map(|system| (system, self.workspace_of(system)));
         vicinity.first_order(&mut with_room.collect::<Vec<_>>())
+    }
+
+    /// As [`UnderTest::near_by`], but from nothing.
+    pub(crate) fn afresh_by<'b>(
+        &self,
+        circuit: &'b Circuit,
+        system: &'b System,
+        settling: &Settling,
+    ) -> Result<UnderTest<'b>, SimError>
+    where
+        'a: 'b,
+    {
+        UnderTest::of_circuit_by(self.amplifier, circuit, system, settling, self.tolerances)
     }
 
     /// A circuit that differs where nothing flows at rest, by its load say, taken at the rest of this one: unsolved.

@@ -68,6 +68,19 @@ pub enum Approach {
     Waiting,
 }
 
+impl Settling {
+    /// These with no more cycles than hold so many samples, but at least so many: long cycles that do not close in that
+    /// time are told as such.
+    #[must_use]
+    pub fn within(self, samples: usize, least: u32) -> Self {
+        let cycles = u32::try_from(samples / self.samples.max(1)).unwrap_or(u32::MAX);
+        Self {
+            most_cycles: self.most_cycles.min(cycles.max(least)),
+            ..self
+        }
+    }
+}
+
 impl Default for Settling {
     /// 256 samples put the error of TR-BDF2 at a mid frequency below 1e-6 of the signal; a state that
     /// closes to 1e-6 of its swing after shooting is settled to that, not merely slow. A product of the

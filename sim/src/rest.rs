@@ -172,11 +172,27 @@ impl Rest {
         tolerances: &Tolerances,
         ws: &mut Workspace,
     ) -> Result<Self, SimError> {
-        silent(ws, |ws| Self::of_silent(system, tolerances, ws))
+        Self::find_by(system, &Settling::default(), tolerances, ws)
+    }
+
+    /// As [`Rest::find`], settled as that asks, but for the samples: how well a cycle is to close, and after how many the
+    /// search is given up.
+    ///
+    /// # Errors
+    /// As [`Rest::find`].
+    pub fn find_by(
+        system: &System,
+        settling: &Settling,
+        tolerances: &Tolerances,
+        ws: &mut Workspace,
+    ) -> Result<Self, SimError> {
+        let settling = Self::settling(settling);
+        silent(ws, |ws| Self::of_silent(system, &settling, tolerances, ws))
     }
 
     fn of_silent(
         system: &System,
+        settling: &Settling,
         tolerances: &Tolerances,
         ws: &mut Workspace,
     ) -> Result<Self, SimError> {
@@ -191,37 +207,35 @@ impl Rest {
             });
         }
         let duration = common_period(&supplies, LONGEST)?.duration;
-        let settling = Self::settling(Settling::default().periodicity);
-        let near = first_look(system, duration, &settling, tolerances, ws)?;
+        let near = first_look(system, duration, settling, tolerances, ws)?;
         let near = near.as_ref();
-        let period = settle_from(system, duration, &settling, tolerances, near, ws)?;
+        let period = settle_from(system, duration, settling, tolerances, near, ws)?;
         Ok(Self::driven(period, found))
     }
 
-    fn settling(periodicity: f64) -> Settling {
+    fn settling(asked: &Settling) -> Settling {
         Settling {
             samples: MAINS_SAMPLES,
-            periodicity,
-            ..Settling::default()
+            ..*asked
         }
     }
 
     /// The rest on the mains of a circuit that differs little from the one of this rest: with the same unknowns it is
     /// sought from this one, with others from `ws.x`, the start of a mains period near by. No operating point is sought;
-    /// how the one here was found is told of both. `periodicity` is how well the cycle is to close, see [`Settling`].
+    /// how the one here was found is told of both. It is settled as in [`Rest::find_by`].
     ///
     /// # Errors
     /// As [`Rest::find`], of which it costs a part.
     pub fn follow(
         &self,
         system: &System,
-        periodicity: f64,
+        settling: &Settling,
         tolerances: &Tolerances,
         ws: &mut Workspace,
     ) -> Result<Self, SimError> {
         silent(ws, |ws| {
             let duration = common_period(&frequencies(&ws.waveforms), LONGEST)?.duration;
-            let settling = Self::settling(periodicity);
+            let settling = Self::settling(settling);
             let near = self.neighbour();
             let period = match beside(system, duration, &settling, near, tolerances, ws) {
                 Some(period) => period?,

@@ -84,11 +84,30 @@ pub fn growing_over(
     samples: &[Vec<f64>],
     ws: &mut Workspace,
 ) -> Result<Option<Growing>, SimError> {
+    Ok(grows_over(system, samples, ws)?.map(|growing| told(system, samples, growing, ws)))
+}
+
+/// As [`growing_over`], for a fraction of the cost: what runs away without swinging has no frequency as yet.
+pub(crate) fn grows_over(
+    system: &System,
+    samples: &[Vec<f64>],
+    ws: &mut Workspace,
+) -> Result<Option<Growing>, SimError> {
     let slopes = system.mean_slopes(samples, ws);
-    Ok(fastest_growing(system, &slopes)?.map(|growing| Growing {
+    fastest_growing(system, &slopes)
+}
+
+/// What was found by [`grows_over`] with a frequency, if it has any.
+pub(crate) fn told(
+    system: &System,
+    samples: &[Vec<f64>],
+    growing: Growing,
+    ws: &mut Workspace,
+) -> Growing {
+    Growing {
         frequency: frequency_of(system, samples, growing, ws),
         ..growing
-    }))
+    }
 }
 
 /// The fastest growing natural frequency of the circuit with these slopes, `[nnz]`; what runs away without swinging has

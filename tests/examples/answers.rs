@@ -19,34 +19,20 @@ use std::thread::sleep;
 use std::time::{Duration, Instant};
 
 use checks::answers::{Asked, GOALS, Goal, set};
+use checks::processor::spent_by_children;
 use checks::source::root;
 
 /// A command that runs for longer is ended, by the clock on the wall.
 const LONGEST: Duration = Duration::from_mins(2);
 
-/// Ticks of `/proc` in a second, on every Linux. Source   proc(5), `sysconf(_SC_CLK_TCK)` (from memory)
-const TICKS: f64 = 100.0;
-
-/// CPU seconds, in user and kernel, of all children that have ended.
-///
-/// Source   proc(5), `/proc/pid/stat`: cutime and cstime are fields 16 and 17; field 2, the name, may hold spaces (from
-/// memory)
-fn spent_by_children() -> f64 {
-    let stat = fs::read_to_string("/proc/self/stat").expect("there is a /proc");
-    let behind_the_name = &stat[stat.rfind(')').expect("the name is in brackets") + 1..];
-    behind_the_name
-        .split_whitespace()
-        .skip(13)
-        .take(2)
-        .map(|ticks| ticks.parse::<f64>().expect("ticks are a number"))
-        .sum::<f64>()
-        / TICKS
-}
-
 /// How a run ended.
 enum End {
     Code(Option<i32>),
     TooLong,
+}
+
+fn spent() -> f64 {
+    spent_by_children().expect("there is a /proc")
 }
 
 /// One command about one amplifier: CPU seconds and outcome.
@@ -59,7 +45,7 @@ fn run(program: &Path, asked: &Asked, goal: &Goal, folder: &Path) -> (f64, End) 
     if goal.command == "compare" {
         command.arg(&asked.rework);
     }
-    let before = spent_by_children();
+    let before = spent();
     let start = Instant::now();
     let mut child = command
         .env("RAYON_NUM_THREADS", "1")
@@ -79,7 +65,7 @@ fn run(program: &Path, asked: &Asked, goal: &Goal, folder: &Path) -> (f64, End) 
         }
         sleep(Duration::from_millis(2));
     };
-    (spent_by_children() - before, end)
+    (spent() - before, end)
 }
 
 /// The id of the first error that was told.

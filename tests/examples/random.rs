@@ -9,7 +9,8 @@
 //! The first counts outcomes and keeps in FOLDER the text of every case with something wrong; the second prints the
 //! text of one case and judges it. Kinds: circuits, mains, files, reworks, readings, targets, traced, valves. The third
 //! puts cases of all kinds, recordings too, to `target/release/gridleak`, with commands that may take seconds. `amplifiers`
-//! composes amplifiers of two to four stages and changes what must not change them.
+//! composes amplifiers of two to four stages and changes what must not change them; `composed` puts as many of them to
+//! every command of the program, and calls wrong what takes ten seconds of the processor.
 //!
 //! Cases run in a process of their own. One that gives no sign for some ten seconds is ended, named as a hang, and
 //! the next one goes on.
@@ -23,12 +24,15 @@ use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use std::time::Duration;
 
 use checks::random::case::{Kind, Outcome};
+use checks::random::composed;
 use checks::random::program::Program;
 use checks::random::same;
 use checks::source::root;
 
 /// No case may take longer.
 const LONGEST: Duration = Duration::from_secs(10);
+/// By the clock on the wall, on a busy machine; seconds of the processor are counted besides.
+const LONGEST_COMPOSED: Duration = Duration::from_mins(4);
 /// A worker that is silent for longer is ended: it ends the program by itself first, and asks of an amplifier a dozen
 /// times.
 const SILENT: Duration = Duration::from_secs(12);
@@ -39,13 +43,16 @@ fn number(text: Option<&String>, what: &str) -> u64 {
         .unwrap_or_else(|| panic!("{what} is a whole number"))
 }
 
-/// What is asked: the library about a kind of case, the program about any, or composed amplifiers whether they stay
-/// the same.
+const SILENT_COMPOSED: Duration = Duration::from_mins(5);
+
+/// What is asked: the library about a kind of case, the program about any, composed amplifiers whether they stay
+/// the same, or the program about those.
 #[derive(Clone, Copy)]
 enum Asked {
     Library(Kind),
     Program,
     Amplifiers,
+    Composed,
 }
 
 fn asked(word: Option<&String>) -> Asked {
@@ -53,13 +60,14 @@ fn asked(word: Option<&String>) -> Asked {
     match word {
         "program" => return Asked::Program,
         "amplifiers" => return Asked::Amplifiers,
+        "composed" => return Asked::Composed,
         _ => {}
     }
     let found = Kind::ALL.into_iter().find(|(name, _)| *name == word);
     found.map_or_else(
         || {
             panic!(
-                "a kind is program, amplifiers or one of {:?}",
+                "a kind is program, amplifiers, composed or one of {:?}",
                 Kind::ALL.map(|(name, _)| name)
             )
         },
@@ -83,15 +91,23 @@ fn judge(asked: Asked, seed: u64, case: u64) -> Result<Outcome, String> {
             Ok(Outcome::NoAnswer(how.to_owned()))
         }
         Asked::Library(kind) => kind.judge(&kind.text(seed, case)),
-        Asked::Program => {
+        Asked::Program | Asked::Composed => {
             let folder = folder(seed);
             std::fs::create_dir_all(&folder).expect("target can be written");
             let program = Program {
                 path: &root().join("target/release/gridleak"),
                 folder: &folder,
-                longest: LONGEST,
+                longest: match asked {
+                    Asked::Composed => LONGEST_COMPOSED,
+                    Asked::Library(_) | Asked::Program | Asked::Amplifiers => LONGEST,
+                },
             };
-            program.judge(seed, case, true)
+            match asked {
+                Asked::Composed => composed::judge(&program, seed, case),
+                Asked::Library(_) | Asked::Program | Asked::Amplifiers => {
+                    program.judge(seed, case, true)
+                }
+            }
         }
     }
 }
@@ -101,6 +117,10 @@ fn text(asked: Asked, seed: u64, case: u64) -> String {
     match asked {
         Asked::Library(kind) => kind.text(seed, case),
         Asked::Amplifiers => same::drawn(seed, case).0.text(),
+        Asked::Composed => {
+            let (amplifier, command) = composed::of(case);
+            format!("# {command}\n{}", same::drawn(seed, amplifier).0.text())
+        }
         Asked::Program => String::new(),
     }
 }
@@ -181,6 +201,11 @@ fn run(word: &str, count: u64, seed: u64, keep: Option<&Path>) {
     let silent = match asked {
         Asked::Library(_) | Asked::Program => SILENT,
         Asked::Amplifiers => SILENT_AMPLIFIER,
+        Asked::Composed => SILENT_COMPOSED,
+    };
+    let count = match asked {
+        Asked::Composed => count * composed::COMMANDS.len() as u64,
+        Asked::Library(_) | Asked::Program | Asked::Amplifiers => count,
     };
     let mut counts: BTreeMap<String, u64> = BTreeMap::new();
     let mut wrong = 0;

@@ -2,6 +2,8 @@
 
 pub mod answers;
 pub mod examples;
+pub mod processor;
 pub mod published;
 pub mod random;
 pub mod source;
+pub mod variants;

@@ -5,6 +5,7 @@
 
 pub mod balance;
 pub mod case;
+pub mod composed;
 pub mod dice;
 pub mod drawing;
 pub mod program;

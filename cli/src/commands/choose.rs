@@ -27,7 +27,8 @@ pub(crate) struct Arguments {
     /// What the value is for, e.g. "V5 anode current = 60mA", "power = 15W", "THD at 1 W = 0.5%".
     #[arg(long, value_name = "FIGURE = VALUE")]
     so_that: String,
-    /// Where to look; without it a decade either side of the present value, then three.
+    /// Where to look; without it a decade either side of the present value, then three, two for
+    /// power, distortion and hum.
     #[arg(long, value_name = "LOW..HIGH")]
     between: Option<String>,
     /// Write a picture to this file: the figure against the value.
@@ -72,7 +73,9 @@ impl OfAmplifier for Arguments {
             &progress::counter("values measured"),
             |bar| {
                 let read = |over: &[_]| Some(opened.origin.read(over).ok()?.amplifier);
-                question.run(&read, &|reached| progress::tell(bar, reached))
+                question.run(&read, known.under_test().ok(), &|reached| {
+                    progress::tell(bar, reached)
+                })
             },
         ))
     }

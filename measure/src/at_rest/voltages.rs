@@ -257,6 +257,18 @@ impl Measurement for VoltagesOf {
 /// # Errors
 /// [`SimError::NoOperatingPoint`] when the currents of a still circuit do not balance.
 pub fn chart(of: &UnderTest<'_>) -> Result<Voltages, SimError> {
+    let unjudged = unjudged(of)?;
+    Ok(Voltages {
+        growing: of.growing()?,
+        ..unjudged
+    })
+}
+
+/// The chart without asking whether the circuit stays there, which may take seconds where it does not.
+///
+/// # Errors
+/// As [`chart`], but for what grows.
+pub(crate) fn unjudged(of: &UnderTest<'_>) -> Result<Voltages, SimError> {
     let (circuit, system, rest, ws) = (of.circuit, of.system, &of.rest, &mut of.workspace());
     let residual = if rest.mains.is_some() {
         0.0
@@ -336,6 +348,5 @@ pub fn chart(of: &UnderTest<'_>) -> Result<Voltages, SimError> {
             Part::Device(_) | Part::Diodes(_) | Part::Switch(_) | Part::Loudspeaker(_) => {}
         }
     }
-    answer.growing = of.growing()?;
     Ok(answer)
 }

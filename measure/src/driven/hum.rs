@@ -32,6 +32,7 @@ use crate::under_test::carried;
 use crate::{Measurement, Progress, Reached, UnderTest};
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::error::{Question, SimError};
+use sim::periodic::Settling;
 use sim::rest::frequencies;
 use sim::small_signal::Excitation;
 use sim::system::System;
@@ -397,7 +398,14 @@ impl Heard<'_> {
         };
         let circuit = changed(self.of.circuit, &changes);
         let system = compiled(&circuit);
-        let changed = self.of.near_within(&circuit, &system, PERIODICITY)?;
+        let changed = self.of.near_by(
+            &circuit,
+            &system,
+            &Settling {
+                periodicity: PERIODICITY,
+                ..Settling::default()
+            },
+        )?;
         Ok(Reading::of(&changed.rest, &system, self.load, self.period))
     }
 

@@ -229,6 +229,29 @@ impl PowerOf {
         }
     }
 
+    /// The level that gives so many watts into the rated load alone; none when they are not reached.
+    ///
+    /// # Errors
+    /// [`Question::NoSignal`], and those of a level that cannot be solved on the way there.
+    pub(crate) fn level_at(
+        &self,
+        of: &UnderTest<'_>,
+        watts: f64,
+    ) -> Result<Option<Level>, SimError> {
+        let stand = Stand::new(self, of);
+        let linear = (2.0 * watts * self.load_ohms).sqrt() / stand.gain()?;
+        let near = OneByOne::default();
+        let solve = |drive: f64| {
+            let period = near.settled(&stand, &stand.tone(drive), drive)?;
+            Ok(stand.read(drive, &period))
+        };
+        let miss = |level: &Level| 0.5 * (level.power / watts).ln();
+        match drive::reach(drive::Guess::linear(linear), drive::CLOSE, &miss, &solve) {
+            Ok(at) => Ok(Some(at.answer)),
+            Err(short) => short.error.map_or(Ok(None), Err),
+        }
+    }
+
     /// The way up to the level of [`PowerOf::limit`].
     ///
     /// # Errors
@@ -273,11 +296,7 @@ impl PowerOf {
     /// The drive a way up starts at, V peak, and the period settled there: that of 10 mW by the gain for small signals, or
     /// less where that is already distorted: into the grid leak of a next stage, say.
     fn start(&self, stand: &Stand<'_>) -> Result<(f64, Period), SimError> {
-        let gain = stand.gain()?;
-        if gain < 1e-9 {
-            return Err(SimError::Question(Question::NoSignal));
-        }
-        let mut start = (2.0 * 0.01 * self.load_ohms).sqrt() / gain;
+        let mut start = (2.0 * 0.01 * self.load_ohms).sqrt() / stand.gain()?;
         loop {
             let period = stand.settled(&self.tone(start), Start::Rest)?;
             if start <= LEAST_DRIVE || stand.read(start, &period).thd <= QUIET {

@@ -5,7 +5,8 @@
 //! bracket are told, see `search`, and of resistors and capacitors what the preferred values beside each give.
 //!
 //! Cost: a measurement of the figure for each point of the grid, some ten for each solution and four for the
-//! preferred values; milliseconds each for a circuit at rest, seconds for power and hum.
+//! preferred values; milliseconds each for a circuit at rest, up to seconds for power and hum, of which fewer points and
+//! a narrower stretch are looked at. The ends of the stretch are part of the answer.
 //!
 //! Over 400 lines because the question, its words, its answer and its faults are one contract.
 
@@ -17,7 +18,7 @@ use serde::Serialize;
 use crate::instruments::preferred::{Series, rating};
 use crate::judged::figure::{Figure, FigureError};
 use crate::judged::study::Study;
-use crate::{Progress, Reached};
+use crate::{Progress, Reached, UnderTest};
 use models::nearest::nearest;
 use sim::System;
 use sim::amplifier::Amplifier;
@@ -29,18 +30,22 @@ mod search;
 #[cfg(test)]
 mod tests;
 
-use search::{Found, PROMISED, search};
+use search::{Found, PROMISED, search, widened};
 
-/// Points of the grid in a decade: of a figure at rest, of one that takes seconds.
+/// Points of the grid in a decade: of a figure at rest, of one that takes a sweep, and of one that takes settled periods
+/// on the mains.
 const AT_REST: usize = 24;
 const COSTLY: usize = 6;
+const ON_THE_MAINS: usize = 3;
 
 /// Points of a grid that is no decade: settings of a pot.
 const SETTINGS: usize = 40;
 
-/// How far either way the search goes without a bracket, and how far when that finds nothing.
+/// How far either way the search goes without a bracket, and how far when that finds nothing: of a figure that takes
+/// settled periods less far.
 const NEAR: f64 = 10.0;
 const FAR: f64 = 1000.0;
+const FAR_WITH_PERIODS: f64 = 100.0;
 
 /// How far supplies go.
 const SUPPLY: f64 = 2.0;
@@ -281,25 +286,43 @@ impl ChooseOf {
 
     /// Answers; `progress` is told how many measurements are done. A value whose circuit has no answer, or
     /// whose file has faults, has no figure. Each value makes another amplifier, so this is no
-    /// [`Measurement`](crate::Measurement) of one.
-    pub fn run(&self, read: &Reader<'_>, progress: &Progress<'_>) -> Choice {
+    /// [`Measurement`](crate::Measurement) of one; those on the mains set out from the one as drawn, where it stays at
+    /// rest.
+    pub fn run(
+        &self,
+        read: &Reader<'_>,
+        drawn: Option<&UnderTest<'_>>,
+        progress: &Progress<'_>,
+    ) -> Choice {
+        let on_the_mains = drawn.is_some_and(|drawn| drawn.rest.mains.is_some());
+        let drawn = drawn.filter(|drawn| on_the_mains && matches!(drawn.growing(), Ok(None)));
         let measured = AtomicUsize::new(0);
         let figure = |value: f64| {
-            let gives = self.with(read, value, |study| self.figure.of(study).ok().flatten());
+            let gives = with(read, drawn, &self.set(value), |study| {
+                self.figure.of(study).ok().flatten()
+            });
             progress(Reached::count(measured.fetch_add(1, Ordering::Relaxed) + 1));
             gives.flatten().filter(|figure| figure.is_finite())
         };
         let logarithmic = self.unit != Unit::Percent;
         let value = |x: f64| if logarithmic { x.exp() } else { x };
         let mut ends = self.ends(NEAR);
-        let look = |(low, high): (f64, f64)| {
-            search(&self.grid(low, high), self.target, &|x| figure(value(x)))
-        };
-        let mut found = look(ends);
+        let grid = |ends| self.grid(ends, on_the_mains);
+        let at = |x: f64| figure(value(x));
+        let mut found = search(&grid(ends), self.target, &at);
         let widens = self.between.is_none() && logarithmic && self.unit != Unit::Volt;
         if found.roots.is_empty() && widens {
-            ends = self.ends(FAR);
-            found = look(ends);
+            let near = ends;
+            ends = self.ends(if self.figure.needs_periods() {
+                FAR_WITH_PERIODS
+            } else {
+                FAR
+            });
+            // The ends of the near stretch are known.
+            let mut further = grid((ends.0, near.0));
+            further.pop();
+            further.extend(grid((near.1, ends.1)).into_iter().skip(1));
+            found = widened(found.curve, &further, self.target, &at);
         }
         let Found {
             curve,
@@ -321,7 +344,7 @@ impl ChooseOf {
         let (least, greatest) = (given().min_by(by).copied(), given().max_by(by).copied());
         let mut solutions: Vec<Solution> = roots
             .into_par_iter()
-            .map(|(x, gives)| self.solution(read, value(x), gives, &figure))
+            .map(|(x, gives)| self.solution(read, drawn, value(x), gives, &figure))
             .collect();
         if let Some(present) = self.present.filter(|present| *present > 0.0) {
             let off = |solution: &Solution| (solution.value / present).ln().abs();
@@ -334,7 +357,10 @@ impl ChooseOf {
             parts: self.parts.clone(),
             unit: self.unit.symbol(),
             present: self.present,
-            present_gives: self.as_it_is(read),
+            present_gives: with(read, drawn, &[], |study| {
+                self.figure.of(study).ok().flatten()
+            })
+            .flatten(),
             figure: self.figure.to_string(),
             figure_unit: self.figure.unit().symbol(),
             target: self.target,
@@ -353,19 +379,6 @@ impl ChooseOf {
         PROMISED
     }
 
-    fn as_it_is(&self, read: &Reader<'_>) -> Option<f64> {
-        measure(read, &[], |study| self.figure.of(study).ok().flatten()).flatten()
-    }
-
-    fn with<T>(
-        &self,
-        read: &Reader<'_>,
-        value: f64,
-        answer: impl Fn(&Study<'_>) -> T,
-    ) -> Option<T> {
-        measure(read, &self.set(value), answer)
-    }
-
     /// Where to look.
     fn ends(&self, times: f64) -> (f64, f64) {
         match (self.between, self.unit, self.present) {
@@ -377,12 +390,16 @@ impl ChooseOf {
     }
 
     /// Coordinates at which the figure is measured: logarithms, or settings as they are.
-    fn grid(&self, low: f64, high: f64) -> Vec<f64> {
+    fn grid(&self, (low, high): (f64, f64), on_the_mains: bool) -> Vec<f64> {
         let costly = !self.figure.is_at_rest();
         let (low, high, count) = if self.unit == Unit::Percent {
             (low, high, if costly { SETTINGS / 4 } else { SETTINGS })
         } else {
-            let each = if costly { COSTLY } else { AT_REST };
+            let each = match (costly, self.figure.needs_periods() && on_the_mains) {
+                (_, true) => ON_THE_MAINS,
+                (true, false) => COSTLY,
+                (false, false) => AT_REST,
+            };
             let decades = (high / low).log10();
             let count = (decades * each as f64).ceil() as usize;
             (low.ln(), high.ln(), count.max(4))
@@ -395,6 +412,7 @@ impl ChooseOf {
     fn solution(
         &self,
         read: &Reader<'_>,
+        drawn: Option<&UnderTest<'_>>,
         value: f64,
         gives: f64,
         figure: &(impl Fn(f64) -> Option<f64> + Sync),
@@ -429,7 +447,7 @@ impl ChooseOf {
                 gives: figure(value),
             })
             .collect();
-        let rest = self.with(read, value, |study| {
+        let rest = with(read, drawn, &self.set(value), |study| {
             let rest = study.rest().ok()?;
             let watts = rest
                 .resistors
@@ -452,15 +470,21 @@ impl ChooseOf {
     }
 }
 
-/// An answer about the amplifier with these values; none when it cannot be read or made equations of.
-fn measure<T>(
+/// An answer about the amplifier with these values, sought from the one as drawn where that is known; none when it cannot be
+/// read or made equations of.
+fn with<T>(
     read: &Reader<'_>,
+    drawn: Option<&UnderTest<'_>>,
     set: &[(String, String)],
     answer: impl Fn(&Study<'_>) -> T,
 ) -> Option<T> {
     let amplifier = read(set)?;
     let system = System::of(&amplifier.circuit).ok()?;
-    Some(answer(&Study::new(&amplifier, &system)))
+    let study = match drawn {
+        Some(drawn) => Study::near(&amplifier, &system, drawn),
+        None => Study::new(&amplifier, &system),
+    };
+    Some(answer(&study.of_one_figure()))
 }
 
 /// Unit of the value of a part, what it is now, and whether watts go with it.

@@ -4,8 +4,11 @@
 //! by a step or more, see `moves`, is a change. Nothing is concluded beyond that: a part that moves none of the
 //! figures may still be there for something that was not measured.
 //!
+//! Each case sets out from the amplifier as drawn, where that stays at rest, and one whose mains cycles do not close soon is
+//! told as not measured.
+//!
 //! Cost: rest, a response, an impedance and a loop gain for each part, some ten milliseconds on direct supplies
-//! and a second on the mains; in full a power sweep and the hum besides, which take a hundred times as long.
+//! and some tenths of a second on the mains; in full a power sweep and the hum besides, which take a hundred times as long.
 
 use std::sync::atomic::{AtomicUsize, Ordering};
 
@@ -19,9 +22,9 @@ use sim::System;
 use sim::circuit::{Circuit, CircuitError, NodeId, PartId, Placed};
 use sim::error::{Question, SimError};
 use sim::parts::Part;
+use sim::periodic::Settling;
 use sim::stability::Growing;
 use sim::structure::graph::Graph;
-use sim::tolerances::Tolerances;
 
 mod case;
 mod figures;
@@ -122,6 +125,9 @@ pub enum Outcome {
 /// (ours).
 pub const CUT: f64 = 60.0;
 
+/// Cycles of the mains after which a case is given up: those that close do so in a dozen or two, and there are many cases.
+const PATIENCE: u32 = 80;
+
 /// Frequencies of [`AmplifierFigures::gains_db`], Hz.
 pub fn grid() -> Vec<f64> {
     use crate::small_signal::response::POINTS_A_DECADE;
@@ -160,7 +166,7 @@ impl Measurement for EffectOf {
             .cases
             .par_iter()
             .map(|removals| {
-                let effect = without(&asked, &drawn, removals);
+                let effect = without(&asked, of, &drawn, removals);
                 done();
                 effect
             })
@@ -178,7 +184,12 @@ impl Measurement for EffectOf {
 }
 
 /// One case.
-fn without(asked: &Asked<'_>, drawn: &Measured, removals: &[Removal]) -> Effect {
+fn without(
+    asked: &Asked<'_>,
+    of: &UnderTest<'_>,
+    drawn: &Measured,
+    removals: &[Removal],
+) -> Effect {
     let circuit = taken_out::without(&asked.amplifier.circuit, removals);
     let mut effect = Effect {
         parts: removals
@@ -197,9 +208,17 @@ fn without(asked: &Asked<'_>, drawn: &Measured, removals: &[Removal]) -> Effect 
         return effect;
     }
     let system = System::of(&circuit).expect("faults were looked for before");
-    let tolerances = Tolerances::default();
-    let measured = UnderTest::of_circuit(asked.amplifier, &circuit, &system, tolerances)
-        .and_then(|of| asked.measure(&of, Some(drawn)));
+    let settling = Settling {
+        most_cycles: PATIENCE,
+        ..Settling::default()
+    };
+    let at_rest = if drawn.whole.growing.is_none() {
+        of.near_by(&circuit, &system, &settling)
+    } else {
+        // What it has fallen into is no place to set out from.
+        of.afresh_by(&circuit, &system, &settling)
+    };
+    let measured = at_rest.and_then(|of| asked.measure(&of, Some(drawn)));
     let measured = match measured {
         Ok(measured) => measured,
         Err(error) => {

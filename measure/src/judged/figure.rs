@@ -348,7 +348,7 @@ impl Figure {
         Ok(match self {
             Self::Valve(part, of) => at_rest(study, part)?.and_then(|valve| of.read(valve)),
             Self::Resistor(part, of) => {
-                let rest = study.rest()?;
+                let rest = study.volts()?;
                 let resistor = rest
                     .resistors
                     .iter()
@@ -360,7 +360,7 @@ impl Figure {
                 })
             }
             Self::Volts(node) => {
-                let rest = study.rest()?;
+                let rest = study.volts()?;
                 let node = rest.nodes.iter().find(|there| there.node == *node);
                 node.map(|node| node.volts)
             }
@@ -372,8 +372,8 @@ impl Figure {
                 let mean = 0.5 * (first.i_a + second.i_a);
                 (mean > 0.0).then(|| (first.i_a - second.i_a) / mean)
             }
-            Self::Power => study.power()?.rated.as_ref().map(|level| level.power),
-            Self::Sensitivity => study.power()?.rated.as_ref().map(|level| level.drive_rms),
+            Self::Power => study.limit()?.map(|level| level.power),
+            Self::Sensitivity => study.limit()?.map(|level| level.drive_rms),
             Self::Distortion(at) => at.level(study)?.map(|level| level.thd),
             Self::Harmonic(number, at) => at
                 .level(study)?
@@ -405,16 +405,19 @@ impl OfValve {
 
 impl At {
     fn level<'a>(self, study: &'a Study<'_>) -> Result<Option<&'a Level>, SimError> {
-        let power = study.power()?;
-        Ok(match self {
-            Self::OneWatt => power.one_watt.as_ref(),
-            Self::Limit => power.rated.as_ref(),
-        })
+        match self {
+            Self::OneWatt => study.one_watt(),
+            Self::Limit => study.limit(),
+        }
     }
 }
 
 fn at_rest<'a>(study: &'a Study<'_>, part: &str) -> Result<Option<&'a ValveAtRest>, SimError> {
-    Ok(study.rest()?.valves.iter().find(|valve| valve.part == part))
+    Ok(study
+        .volts()?
+        .valves
+        .iter()
+        .find(|valve| valve.part == part))
 }
 
 /// What the part is called.

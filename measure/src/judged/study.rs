@@ -5,10 +5,10 @@
 
 use std::sync::OnceLock;
 
-use crate::at_rest::voltages::{Voltages, chart};
+use crate::at_rest::voltages::{Voltages, unjudged};
 use crate::driven::distortion::{BassLimit, bass_limit};
 use crate::driven::hum::{Hum, HumOf};
-use crate::driven::power::{Power, PowerOf};
+use crate::driven::power::{Level, Power, PowerOf};
 use crate::small_signal::impedance::{Impedance, ImpedanceOf};
 use crate::small_signal::response::{Response, ResponseOf};
 use crate::{Measurement, UnderTest};
@@ -27,8 +27,13 @@ pub struct Study<'a> {
     /// Its equations.
     pub system: &'a System,
     near: Option<&'a UnderTest<'a>>,
+    /// Whether a level is sought alone where no more of the power is asked.
+    one_figure: bool,
     under_test: OnceLock<Result<UnderTest<'a>, SimError>>,
+    volts: OnceLock<Result<Voltages, SimError>>,
     rest: OnceLock<Result<Voltages, SimError>>,
+    limit: OnceLock<Result<Option<Level>, SimError>>,
+    one_watt: OnceLock<Result<Option<Level>, SimError>>,
     power: OnceLock<Result<Power, SimError>>,
     saturation: OnceLock<Result<Option<BassLimit>, SimError>>,
     response: OnceLock<Result<Response, SimError>>,
@@ -43,8 +48,12 @@ impl<'a> Study<'a> {
             amplifier,
             system,
             near: None,
+            one_figure: false,
             under_test: OnceLock::new(),
+            volts: OnceLock::new(),
             rest: OnceLock::new(),
+            limit: OnceLock::new(),
+            one_watt: OnceLock::new(),
             power: OnceLock::new(),
             saturation: OnceLock::new(),
             response: OnceLock::new(),
@@ -65,6 +74,14 @@ impl<'a> Study<'a> {
         }
     }
 
+    /// A study of which one figure is asked: a level is sought alone.
+    pub(crate) fn of_one_figure(self) -> Self {
+        Self {
+            one_figure: true,
+            ..self
+        }
+    }
+
     /// The amplifier at rest.
     ///
     /// # Errors
@@ -76,12 +93,58 @@ impl<'a> Study<'a> {
         })
     }
 
+    /// Volts, currents and watts with no signal; nothing is told of what grows.
+    ///
+    /// # Errors
+    /// Those of [`chart`](crate::at_rest::voltages::chart), but for what grows.
+    pub fn volts(&self) -> Result<&Voltages, SimError> {
+        known(&self.volts, || unjudged(self.under_test()?))
+    }
+
     /// Volts, currents and watts with no signal.
     ///
     /// # Errors
-    /// Those of [`chart`].
+    /// Those of [`chart`](crate::at_rest::voltages::chart).
     pub fn rest(&self) -> Result<&Voltages, SimError> {
-        known(&self.rest, || chart(self.under_test()?))
+        known(&self.rest, || {
+            let volts = self.volts()?.clone();
+            Ok(Voltages {
+                growing: self.under_test()?.growing()?,
+                ..volts
+            })
+        })
+    }
+
+    /// The level at 1 W; none when that is not reached.
+    ///
+    /// # Errors
+    /// Those of [`PowerOf`].
+    pub fn one_watt(&self) -> Result<Option<&Level>, SimError> {
+        if !self.one_figure {
+            return Ok(self.power()?.one_watt.as_ref());
+        }
+        known(&self.one_watt, || {
+            let of = self.under_test()?;
+            of.lasts()?;
+            PowerOf::bench(&self.amplifier.bench).level_at(of, 1.0)
+        })
+        .map(Option::as_ref)
+    }
+
+    /// The level at the distortion limit; none when it is not reached.
+    ///
+    /// # Errors
+    /// Those of [`PowerOf`].
+    pub fn limit(&self) -> Result<Option<&Level>, SimError> {
+        if !self.one_figure {
+            return Ok(self.power()?.rated.as_ref());
+        }
+        known(&self.limit, || {
+            let of = self.under_test()?;
+            of.lasts()?;
+            PowerOf::bench(&self.amplifier.bench).limit(of, &|_| ())
+        })
+        .map(Option::as_ref)
     }
 
     /// Watts and distortion against drive.

@@ -25,6 +25,10 @@ const COARSER: usize = 4;
 /// Cycles at most: where these do not arrive the fine search tries for itself.
 const MOST_CYCLES: u32 = 80;
 
+/// Steps for each sample of the most cycles after which a search is given up: where long steps are halved again and again
+/// because they find no solution, it is no quick way any more.
+const MOST_STEPS: u64 = 4;
+
 /// From `ws.x` to near the settled period; `ws` stays as it was, and there is none, where that is not reached.
 pub(super) fn settle(
     system: &System,
@@ -36,7 +40,10 @@ pub(super) fn settle(
 ) -> Option<Period> {
     let (kept, memory) = (ws.x.clone(), ws.memory.clone());
     let coarse = coarser(settling);
-    let run = Run::new(system, duration, &coarse, &loose(tolerances), ws).opening_each();
+    let most = MOST_STEPS * u64::from(MOST_CYCLES) * coarse.samples as u64;
+    let run = Run::new(system, duration, &coarse, &loose(tolerances), ws)
+        .opening_each()
+        .given_up_after(most, ws);
     let found = shooting::settle(run, &coarse, known, ws).ok();
     if let Some(found) = &found {
         ws.x.copy_from_slice(&found.samples[0]);
@@ -83,7 +90,7 @@ fn coarser(settling: &Settling) -> Settling {
     Settling {
         samples: settling.samples / COARSER,
         periodicity: CLOSES,
-        most_cycles: MOST_CYCLES,
+        most_cycles: MOST_CYCLES.min(settling.most_cycles),
         ..*settling
     }
 }

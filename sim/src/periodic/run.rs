@@ -46,6 +46,8 @@ pub(super) struct Run<'a> {
     pub(super) residual: f64,
     /// Steps of the last cycle, and those of them taken though their error was above its limit.
     steps: (u64, u64),
+    /// Steps of the workspace at which the cycles are given up.
+    most_steps: u64,
 }
 
 impl<'a> Run<'a> {
@@ -72,6 +74,7 @@ impl<'a> Run<'a> {
             cycles: 0,
             residual: f64::INFINITY,
             steps: (0, 0),
+            most_steps: u64::MAX,
         }
     }
 
@@ -79,6 +82,12 @@ impl<'a> Run<'a> {
     /// are as good as a state, which no matrix knows: kept from the cycle before, they hold it back from closing.
     pub(super) fn opening_each(mut self) -> Self {
         self.opens = true;
+        self
+    }
+
+    /// Given up after so many steps more: a step that finds no solution is halved, which long ones may be without end.
+    pub(super) fn given_up_after(mut self, steps: u64, ws: &Workspace) -> Self {
+        self.most_steps = ws.counts.steps + steps;
         self
     }
 
@@ -98,6 +107,12 @@ impl<'a> Run<'a> {
         for k in 0..self.samples.len() {
             self.samples[k].copy_from_slice(&ws.x);
             self.stepper.advance(self.grid(start, k + 1), ws)?;
+            if ws.counts.steps > self.most_steps {
+                return Err(SimError::NotPeriodic {
+                    cycles: self.cycles,
+                    residual: self.residual,
+                });
+            }
             if ws.counts.steps > budget {
                 self.oscillates(start, k, ws)?;
                 budget = u64::MAX;

@@ -12,13 +12,16 @@
 //! one is looked at again with steps controlled by their error: where a supply rings behind its rectifier, coarse steps make
 //! another cycle of each one, and a passive supply does not oscillate.
 //!
+//! Where coarse steps find no solution and are halved again and again, the look is given up: what grows where that happened is
+//! followed from there.
+//!
 //! Cost   some five thousand steps and an eigenvalue problem where it comes to rest; else some ten thousand to fifty
 //!        thousand steps and a few eigenvalue problems
 //! Care   what grows slowly is left to the settled period
 
 use crate::error::SimError;
 use crate::periodic::{Neighbour, Settling, settle_roughly};
-use crate::stability::{Growing, comes_round, growing_over, repeats, wanders};
+use crate::stability::{Growing, comes_round, grows_over, repeats, told, wanders};
 use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::transient::{Method, Stepper};
@@ -38,6 +41,9 @@ const LOOKS: u32 = 9;
 
 /// Steps of a cycle.
 const STEPS: u32 = 128;
+
+/// Halved steps taken, for each that was asked and besides, at which the look is given up: a tenth of a second or two.
+const HALVED: (u64, u64) = (4, 10_000);
 
 /// Growth in a mains period, e-folds, and turns in it, from which an oscillation is named at once: far from what the
 /// moving supply does to the slopes.
@@ -78,39 +84,58 @@ pub(super) fn first_look(
     let (rest, memory) = (ws.x.clone(), ws.memory.clone());
     let mut coarse = Coarse::new(system, duration, tolerances, ws);
     let fast = |samples: &[Vec<f64>], ws: &Workspace| {
-        let growing = growing_over(system, samples, &mut ws.clone())?;
+        let growing = grows_over(system, samples, &mut ws.clone())?;
         Ok::<_, SimError>(growing.filter(|growing| is_fast(*growing, duration)))
     };
-    if coarse.run_to(EARLY, ws).is_ok() {
+    if coarse.run_to(EARLY, ws) == Ok(Way::Through) {
         // Beside the look, which goes on undisturbed where it fails.
         let mut beside = ws.clone();
         let found = settle_roughly(system, duration, settling, tolerances, &mut beside);
         if let Some(found) = found {
             *ws = beside;
             return match fast(&found.samples, ws)? {
-                Some(growing) => Err(growing.into()),
+                Some(growing) => {
+                    let growing = told(system, &found.samples, growing, ws);
+                    if is_fast(growing, duration) {
+                        Err(growing.into())
+                    } else {
+                        Ok(Some(found.neighbour()))
+                    }
+                }
                 None => Ok(Some(found.neighbour())),
             };
         }
     }
     let mut before: Option<Option<Growing>> = None;
     for look in 0..LOOKS {
-        if coarse.run_to(FIRST + look * BETWEEN, ws).is_err() {
+        let way = coarse.run_to(FIRST + look * BETWEEN, ws);
+        let now = match way {
+            Ok(_) => fast(&coarse.samples, ws)?,
+            Err(_) => None,
+        };
+        if way != Ok(Way::Through) {
+            if let Some(now) = now {
+                return Err(told(system, &coarse.samples, now, ws).into());
+            }
             // The search for the settled period finds out what is wrong with it.
             ws.x = rest;
             ws.memory = memory;
             return Ok(None);
         }
-        let now = fast(&coarse.samples, ws)?;
         match (before, now) {
             (Some(None), None) => break,
             (Some(Some(then)), Some(now)) if alike(then, now) => {
-                return Err(now.into());
+                let now = told(system, &coarse.samples, now, &mut ws.clone());
+                if is_fast(now, duration) {
+                    return Err(now.into());
+                }
+                // What runs away and comes back slowly is seen by its cycles.
+                break;
             }
             (None | Some(_), now) => before = Some(now),
         }
     }
-    if !coarse.is_still() && coarse.run_to(SLOW, ws).is_ok() {
+    if !coarse.is_still() && coarse.run_to(SLOW, ws) == Ok(Way::Through) {
         coarse.repeats(ws)?;
     }
     Ok(None)
@@ -127,6 +152,15 @@ fn alike(a: Growing, b: Growing) -> bool {
     (a.frequency - b.frequency).abs() <= AGREE * b.frequency
 }
 
+/// How far coarse cycles came.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Way {
+    /// As far as was asked.
+    Through,
+    /// Less far: steps were halved again and again.
+    GivenUp,
+}
+
 /// Coarse cycles in progress.
 struct Coarse<'a> {
     stepper: Stepper<'a>,
@@ -134,6 +168,8 @@ struct Coarse<'a> {
     tolerances: Tolerances,
     duration: f64,
     cycle: u32,
+    /// Steps of the workspace before the first.
+    before: u64,
     /// `[steps][n+1]` the last cycle.
     samples: Vec<Vec<f64>>,
     /// `[cycles][n]` the end of each.
@@ -152,24 +188,33 @@ impl<'a> Coarse<'a> {
             tolerances: *tolerances,
             duration,
             cycle: 0,
+            before: ws.counts.steps,
             samples: Vec::with_capacity(STEPS as usize),
             ends: Vec::new(),
         }
     }
 
     /// On to the end of that cycle.
-    fn run_to(&mut self, cycle: u32, ws: &mut Workspace) -> Result<(), SimError> {
+    fn run_to(&mut self, cycle: u32, ws: &mut Workspace) -> Result<Way, SimError> {
         while self.cycle < cycle {
+            let asked = u64::from((self.cycle + 1) * STEPS);
+            let most = self.before + HALVED.0 * asked + HALVED.1;
+            if ws.counts.steps > most {
+                return Ok(Way::GivenUp);
+            }
             self.samples.clear();
             for step in 1..=STEPS {
                 let turns = f64::from(self.cycle) + f64::from(step) / f64::from(STEPS);
                 self.stepper.advance(self.duration * turns, ws)?;
                 self.samples.push(ws.x.clone());
+                if ws.counts.steps > most {
+                    return Ok(Way::GivenUp);
+                }
             }
             self.ends.push(ws.x.clone());
             self.cycle += 1;
         }
-        Ok(())
+        Ok(Way::Through)
     }
 
     /// Whether the last cycles moved nothing by much of what it has moved so far, nor of its size.
@@ -187,7 +232,7 @@ impl<'a> Coarse<'a> {
     fn repeats(&mut self, ws: &mut Workspace) -> Result<(), SimError> {
         let mut states = Vec::new();
         for _ in 0..WANDERING {
-            if self.run_to(self.cycle + 1, ws).is_err() {
+            if self.run_to(self.cycle + 1, ws) != Ok(Way::Through) {
                 return Ok(());
             }
             states.append(&mut self.samples);

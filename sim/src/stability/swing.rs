@@ -3,7 +3,8 @@
 //! A loop with positive feedback runs away without swinging, as its natural frequencies say, until something gives way;
 //! then it comes back and runs away again. How often is known only by following it.
 //!
-//! Care   told only when it repeats evenly; a circuit that tips over once and stays there does not
+//! Care   where it never repeats evenly its mean is told, if some times are not much longer than others; a circuit that
+//!        tips over once and stays there does neither
 
 use crate::error::SimError;
 use crate::system::System;
@@ -37,16 +38,20 @@ pub(super) fn swing(system: &System, rate: f64, ws: &mut Workspace) -> Option<f6
     }
     let mut step = 0.25 / rate;
     let mut time = 0.0;
+    let mut uneven = None;
     let most = ws.counts.steps + MOST_STEPS;
     while step <= LONGEST && ws.counts.steps < most {
-        let found = repeating(system, time, step, ws).ok()?;
-        if found.is_some() {
-            return found;
+        let Some(states) = followed(system, time, step, ws).ok()? else {
+            break;
+        };
+        if let Some(period) = repeats(&states) {
+            return Some(1.0 / (step * period));
         }
+        uneven = comes_round(&states).map_or(uneven, |period| Some(1.0 / (step * period)));
         time += step * STEPS as f64;
         step *= LONGER;
     }
-    None
+    uneven
 }
 
 /// How often it repeats, Hz, followed from `ws.x` at a time, s, by steps of so many seconds; none when it does not, or
@@ -60,6 +65,19 @@ pub(crate) fn repeating(
     step: f64,
     ws: &mut Workspace,
 ) -> Result<Option<f64>, SimError> {
+    let states = followed(system, time, step, ws)?;
+    let period = states.and_then(|states| repeats(&states));
+    Ok(period.map(|period| 1.0 / (step * period)))
+}
+
+/// `[steps][voltages]` where it goes from `ws.x` at a time, s, by steps of so many seconds; none where that takes more than
+/// the work allowed.
+fn followed(
+    system: &System,
+    time: f64,
+    step: f64,
+    ws: &mut Workspace,
+) -> Result<Option<Vec<Vec<f64>>>, SimError> {
     let tolerances = Tolerances::default();
     let mut stepper = Stepper::new(system, Method::TrBdf2, tolerances, time, false, ws);
     let voltages: Vec<usize> = (0..system.len())
@@ -74,7 +92,7 @@ pub(crate) fn repeating(
         }
         states.push(voltages.iter().map(|&at| ws.x[at]).collect());
     }
-    Ok(repeats(&states).map(|period| 1.0 / (step * period)))
+    Ok(Some(states))
 }
 
 /// After how many states `[states][figures]` a circuit repeats itself, judged by what moves most of it in the later half,
@@ -111,7 +129,7 @@ pub(crate) fn wanders(states: &[Vec<f64>], cycle: usize) -> Option<f64> {
     enough.then(|| lengths.iter().sum::<f64>() / lengths.len() as f64)
 }
 
-/// After how many states a circuit on its mains comes round, on the mean of many unequal times; none when some take much
+/// After how many states a circuit comes round, on the mean of many unequal times; none when some take much
 /// longer than others. What comes round in some five cycles of the mains does so once in four, once in six.
 pub(crate) fn comes_round(states: &[impl AsRef<[f64]>]) -> Option<f64> {
     /// How unequal, a ratio.

@@ -7,8 +7,10 @@ use measure::UnderTest;
 use measure::at_rest::voltages::Voltages;
 use models::device::Local;
 use models::{AnyDevice, Device};
-use sim::circuit::{NodeId, Placed};
+use sim::Tolerances;
+use sim::circuit::{NodeId, PartId, Placed};
 use sim::parts::{Part, Source, Valve};
+use sim::system::Unknown;
 
 /// Resistance of a closed contact, Ω, and conductance of an open one, S: what `README.md` and `DEVELOPERS.md` say.
 const CONTACT: f64 = 0.01;
@@ -101,6 +103,20 @@ impl Flow {
         }
     }
 
+    /// A winding on the mains, whose flux linkage closes a period no better than Newton's iteration solves it: what is
+    /// left are mean volts across its ohms.
+    fn winding_closed(&mut self, ends: (NodeId, NodeId), ohms: f64, webers: f64, period: f64) {
+        let Tolerances {
+            newton_relative,
+            newton_webers,
+            ..
+        } = Tolerances::default();
+        if ohms > LEAST_WINDING {
+            let left = newton_relative * webers + newton_webers;
+            self.carry(ends, 0.0, left / period / ohms);
+        }
+    }
+
     /// A law, averaged over `[samples][nodes]` volts.
     fn device(&mut self, device: &AnyDevice, at: &[NodeId], samples: &[Vec<f64>], slack: Slack) {
         let n = at.len();
@@ -185,10 +201,22 @@ pub fn imbalances(of: &UnderTest<'_>, chart: &Voltages) -> Vec<Imbalance> {
             }
             Part::Inductor(inductor) => {
                 flow.winding((at[0], at[1]), inductor.resistance, &mean, slack);
+                if let Some(mains) = &chart.mains {
+                    let ohms = inductor.resistance;
+                    // A straight choke has no flux linkage among the unknowns.
+                    let straight = inductor.core.l0 * most(of, Unknown::Current(id, 0));
+                    let webers = webers(of, id).max(straight);
+                    flow.winding_closed((at[0], at[1]), ohms, webers, mains.period);
+                }
             }
             Part::Transformer(transformer) => {
                 for (winding, ends) in transformer.windings.iter().zip(at.chunks_exact(2)) {
                     flow.winding((ends[0], ends[1]), winding.resistance, &mean, slack);
+                    if let Some(mains) = &chart.mains {
+                        let webers = winding.turns.abs() * webers(of, id);
+                        let ohms = winding.resistance;
+                        flow.winding_closed((ends[0], ends[1]), ohms, webers, mains.period);
+                    }
                 }
             }
             Part::Valve(valve) => {
@@ -244,6 +272,21 @@ pub fn imbalances(of: &UnderTest<'_>, chart: &Voltages) -> Vec<Imbalance> {
             })
         })
         .collect()
+}
+
+/// The greatest flux linkage of a core, Wb; nought where it is no unknown.
+fn webers(of: &UnderTest<'_>, part: PartId) -> f64 {
+    most(of, Unknown::Flux(part))
+}
+
+/// The greatest size of an unknown; nought where it is none.
+fn most(of: &UnderTest<'_>, unknown: Unknown) -> f64 {
+    let at = of
+        .system
+        .unknowns()
+        .iter()
+        .position(|other| *other == unknown);
+    at.map_or(0.0, |at| of.rest.most(|x| x[at].abs()))
 }
 
 /// Filament and heater as wires.

@@ -12,6 +12,7 @@ use serde_json::Value;
 use super::case::{Kind, Outcome};
 use super::dice::Dice;
 use super::spoilt::spoil_bytes;
+use crate::processor::spent_by_children;
 use crate::source::root;
 
 /// Where the program is, where it may write, and when it is ended.
@@ -63,10 +64,12 @@ const GIVEN: [&str; 8] = [
 ];
 
 /// A run that ended.
-struct Ended {
+pub(super) struct Ended {
     code: Option<i32>,
     stdout: String,
     stderr: String,
+    /// CPU seconds; none where they are not told.
+    pub(super) seconds: Option<f64>,
 }
 
 impl Program<'_> {
@@ -158,9 +161,11 @@ impl Program<'_> {
     }
 
     /// Runs it to its end; none when it had to be ended.
-    fn run(&self, arguments: &[String]) -> Option<Ended> {
+    pub(super) fn run(&self, arguments: &[String]) -> Option<Ended> {
+        let before = spent_by_children();
         let mut child = Command::new(self.path)
             .args(arguments)
+            .env("RAYON_NUM_THREADS", "1")
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
             .stderr(Stdio::piped())
@@ -193,6 +198,9 @@ impl Program<'_> {
                 code: status?.code(),
                 stdout,
                 stderr,
+                seconds: spent_by_children()
+                    .zip(before)
+                    .map(|(now, then)| now - then),
             })
         })
     }
@@ -237,7 +245,7 @@ const WHOLE_FILE: [&str; 9] = [
 ];
 
 /// Whether an end is one that may be.
-fn judged(ended: &Ended, name: &str, json: bool) -> Result<Outcome, String> {
+pub(super) fn judged(ended: &Ended, name: &str, json: bool) -> Result<Outcome, String> {
     let first = ended.stderr.lines().next().unwrap_or_default().to_owned();
     if ended.stdout.contains("NaN") {
         return Err("a figure that is no number is printed".to_owned());
@@ -269,7 +277,9 @@ fn judged(ended: &Ended, name: &str, json: bool) -> Result<Outcome, String> {
                     .split(&before_line)
                     .skip(1)
                     .any(|rest| rest.starts_with(|letter: char| letter.is_ascii_digit()));
-                let absent = WHOLE_FILE.contains(&id) || message.contains("missing field");
+                let absent = WHOLE_FILE.contains(&id)
+                    || message.contains("missing field")
+                    || message.contains("is missing");
                 if !has_line && !absent {
                     return Err(format!("no line in: {}", message.replace('\n', " | ")));
                 }

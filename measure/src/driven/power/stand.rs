@@ -10,7 +10,7 @@ use crate::instruments::peak::Places;
 use crate::instruments::valve::ValveProbe;
 use sim::circuit::NodeId;
 use sim::common_period::common_period;
-use sim::error::SimError;
+use sim::error::{Question, SimError};
 use sim::parts::{Part, Waveform};
 use sim::periodic::{Neighbour as Settled, Period, Settling, settle_from};
 use sim::rest::{MAINS_SAMPLES, moving};
@@ -28,6 +28,14 @@ const SAMPLES_OF_TURN: usize = 64;
 /// there, and one more costs more than the last digit is worth. Bias and supply that are off by so much move the watts
 /// by 1e-4 at most.
 const CLOSE: f64 = 3e-5;
+
+/// Samples, and cycles at least, after which a level that does not close is given up: a few seconds. What closes does so in
+/// a dozen cycles or two; an amplifier overdriven by long cycles, two tones say, may never.
+const MOST_SAMPLES: usize = 400 * MAINS_SAMPLES;
+const LEAST_CYCLES: u32 = 32;
+
+/// Gain below which nothing arrives, a ratio.
+const NOTHING: f64 = 1e-9;
 
 /// What the generator gives.
 #[derive(Clone, Debug)]
@@ -158,18 +166,22 @@ impl<'a> Stand<'a> {
     /// Peak volts across the load for a volt of the generator, of small signals at the question's frequency.
     ///
     /// # Errors
-    /// Those of the linearised circuit.
+    /// [`Question::NoSignal`] where nothing arrives, and those of the linearised circuit.
     pub(super) fn gain(&self) -> Result<f64, SimError> {
         let mut linear = self.of.linearised();
         linear.tune(self.question.frequency)?;
         let x = linear.response(Excitation::Source(self.question.generator))?;
         let (a, b) = self.question.load;
-        Ok(linear.voltage(&x, a, b).norm())
+        let gain = linear.voltage(&x, a, b).norm();
+        if gain < NOTHING {
+            return Err(SimError::Question(Question::NoSignal));
+        }
+        Ok(gain)
     }
 
     /// The settled period at a tone.
     pub(crate) fn settled(&self, tone: &Tone, start: Start<'_>) -> Result<Period, SimError> {
-        let asked = &self.question.settling;
+        let asked = &self.question.settling.within(MOST_SAMPLES, LEAST_CYCLES);
         let mut ws = self
             .of
             .driven_by(self.question.generator, tone.waveform.clone())?;
@@ -196,7 +208,8 @@ impl<'a> Stand<'a> {
             samples: MAINS_SAMPLES.max(turns as usize * asked.samples.min(SAMPLES_OF_TURN)),
             closeness: CLOSE,
             ..*asked
-        };
+        }
+        .within(MOST_SAMPLES, LEAST_CYCLES);
         let mut period = settle_from(
             system,
             common.duration,

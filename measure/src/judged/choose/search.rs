@@ -45,7 +45,19 @@ pub(super) fn search(
     target: f64,
     figure: &(impl Fn(f64) -> Option<f64> + Sync),
 ) -> Found {
-    let mut curve: Vec<Known> = grid.par_iter().map(|&x| (x, figure(x))).collect();
+    widened(Vec::new(), grid, target, figure)
+}
+
+/// As [`search`], between the outermost of what is known and of the grid.
+pub(super) fn widened(
+    known: Vec<Known>,
+    grid: &[f64],
+    target: f64,
+    figure: &(impl Fn(f64) -> Option<f64> + Sync),
+) -> Found {
+    let mut curve = known;
+    curve.par_extend(grid.par_iter().map(|&x| (x, figure(x))));
+    curve.sort_by(|a, b| a.0.total_cmp(&b.0));
     let largest = curve.iter().filter_map(|(_, y)| *y).map(f64::abs);
     // A target of nought is met against what the figure is elsewhere.
     let scale = if target == 0.0 {
@@ -162,7 +174,7 @@ fn close_in(
 
 #[cfg(test)]
 mod tests {
-    use super::search;
+    use super::{search, widened};
 
     fn grid(from: f64, to: f64, count: usize) -> Vec<f64> {
         (0..=count)
@@ -186,6 +198,24 @@ mod tests {
         assert!((found.jumps[0] - 0.1).abs() < 1e-9);
         let found = search(&grid(-1.0, 1.0, 7), 0.0, &|x| (x > 0.0).then_some(x + 1.0));
         assert!(found.roots.is_empty() && found.jumps.is_empty());
+    }
+
+    #[test]
+    fn what_is_known_is_not_measured_again() {
+        use std::sync::atomic::{AtomicUsize, Ordering};
+        let measured = AtomicUsize::new(0);
+        let figure = |x: f64| {
+            measured.fetch_add(1, Ordering::Relaxed);
+            Some(x)
+        };
+        let near = search(&grid(-1.0, 1.0, 4), 2.5, &figure);
+        assert!(near.roots.is_empty());
+        let before = measured.load(Ordering::Relaxed);
+        let found = widened(near.curve, &[-3.0, -2.0, 2.0, 3.0], 2.5, &figure);
+        // A straight line is met in the middle of its bracket, at the first try.
+        assert!((found.roots[0].0 - 2.5).abs() < 1e-3, "{found:?}");
+        assert_eq!(found.curve.len(), 9, "{found:?}");
+        assert_eq!(measured.load(Ordering::Relaxed) - before, 5);
     }
 
     #[test]

@@ -31,7 +31,7 @@ RL = { resistor = "470k", between = ["out", "chassis"] }"#,
 fn choose(text: &str, parts: &str, wanted: &str, between: Option<&str>) -> Choice {
     let amplifier = read(text, &[]).unwrap();
     let question = ChooseOf::parse(parts, wanted, between, &amplifier.circuit).unwrap();
-    question.run(&|set| read(text, set).ok(), &|_| {})
+    question.run(&|set| read(text, set).ok(), None, &|_| {})
 }
 
 fn values(choice: &Choice) -> Vec<f64> {
