@@ -40,7 +40,7 @@ pub struct Settling {
     pub samples: usize,
     /// Change from cycle to cycle that counts as settled, relative, see [`Period::residual`].
     pub periodicity: f64,
-    /// Cycles after which the search is given up.
+    /// Cycles after which the search is given up; their steps are limited as well, on the mean.
     pub most_cycles: u32,
     /// The way.
     pub approach: Approach,
@@ -184,7 +184,7 @@ impl Period {
 /// Finds the period of `duration` that closes on itself, from `ws.x`.
 ///
 /// # Errors
-/// [`SimError::NotPeriodic`] after the most cycles, [`SimError::Oscillates`] when the period found is
+/// [`SimError::NotPeriodic`] after the most cycles or steps, [`SimError::Oscillates`] when the period found is
 /// unstable, [`SimError::Stuck`] when a step fails.
 pub fn settle(
     system: &System,
@@ -248,10 +248,7 @@ pub fn settle_from(
             let period = shooting::settle(run, settling, known, ws)?;
             Ok(Period { coarse, ..period })
         }
-        Approach::Collocation => collocate(ws).unwrap_or(Err(SimError::NotPeriodic {
-            cycles: 0,
-            residual: f64::INFINITY,
-        })),
+        Approach::Collocation => collocate(ws).unwrap_or_else(|| Err(run(ws).not_periodic(ws))),
         Approach::Shooting => shooting::settle(run(ws), settling, known, ws),
         Approach::Waiting => run(ws).wait(ws),
     }

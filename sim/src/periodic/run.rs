@@ -1,9 +1,12 @@
 //! Cycles of the circuit, one after the other, with what is needed to judge and correct them.
 
 use super::{Approach, Period, Settling};
-use crate::error::SimError;
+use crate::counts::Counts;
+use crate::error::{Moving, SimError, Unsettled};
+use crate::parts::Waveform;
+use crate::quantity::Unit;
 use crate::stability::{growing_over, repeating, repeats};
-use crate::system::System;
+use crate::system::{System, Unknown};
 use crate::tolerances::Tolerances;
 use crate::transient::sensitivity::Sensitivity;
 use crate::transient::{Choice, Method, Stepper};
@@ -19,6 +22,11 @@ pub(super) const NEAR: f64 = 1e-2;
 
 /// Steps for a sample, on the mean of a cycle, beyond which it is asked what is going on: hard clipping takes forty.
 const MANY: u64 = 100;
+
+/// Steps for a sample, refused ones included, that each cycle allowed may take on the mean of a search; one that takes more
+/// in all is given up. Hard clipping takes forty in a cycle, but settles in a tenth of the cycles: the hardest of the
+/// amplifiers in `tests/answers` takes a fiftieth of what this allows.
+const ALLOWED: u64 = 10;
 
 /// Keeps what is zero throughout from dividing by nothing: V, A or Wb.
 const FLOOR: f64 = 1e-6;
@@ -38,6 +46,14 @@ pub(super) struct Run<'a> {
     uncorrected: Option<Vec<f64>>,
     pub(super) cycles: u32,
     pub(super) residual: f64,
+    /// The least residual of any cycle.
+    least: f64,
+    /// What changed most over the last cycle for its swing, and by how much; none where that is what iron remembers.
+    moving: Option<(usize, f64)>,
+    /// Steps tried before the first cycle.
+    tried_before: u64,
+    /// Whether all steps allowed are taken.
+    spent: bool,
     /// Steps of the last cycle, and those of them taken though their error was above its limit.
     steps: (u64, u64),
 }
@@ -62,6 +78,10 @@ impl<'a> Run<'a> {
             uncorrected: None,
             cycles: 0,
             residual: f64::INFINITY,
+            least: f64::INFINITY,
+            moving: None,
+            tried_before: tried(&ws.counts),
+            spent: false,
             steps: (0, 0),
         }
     }
@@ -78,10 +98,15 @@ impl<'a> Run<'a> {
         self.stepper.begin_cycle(steps);
         let start = self.start();
         let before = ws.counts;
+        let allowed = ALLOWED * u64::from(self.settling.most_cycles) * self.samples.len() as u64;
         let mut budget = ws.counts.steps + MANY * self.samples.len() as u64;
         for k in 0..self.samples.len() {
             self.samples[k].copy_from_slice(&ws.x);
             self.stepper.advance(self.grid(start, k + 1), ws)?;
+            if self.tried(ws) > allowed {
+                self.spent = true;
+                return Err(self.not_periodic(ws));
+            }
             if ws.counts.steps > budget {
                 self.oscillates(start, k, ws)?;
                 budget = u64::MAX;
@@ -96,18 +121,57 @@ impl<'a> Run<'a> {
         self.uncorrected = None;
         // After a correction only what stores stands at its new value when the cycle starts; and no change is known
         // better than the two solutions it is the difference of.
-        self.residual = self
-            .scales()
-            .zip(&self.stores)
-            .zip(ws.x.iter().zip(&self.samples[0]).enumerate())
-            .filter(|((_, stores), _)| **stores)
-            .map(|((scale, _), (k, (end, start)))| {
-                let known = ws.relative * start.abs().max(end.abs()) + ws.absolute[k];
-                ((end - start).abs() - known).max(0.0) / scale
-            })
-            .chain(self.remembered(ws))
-            .fold(0.0, f64::max);
-        Ok(self.residual)
+        let (mut residual, mut moving) = (0.0, None);
+        for (k, scale) in self.scales().enumerate().filter(|(k, _)| self.stores[*k]) {
+            let (end, start) = (ws.x[k], self.samples[0][k]);
+            let known = ws.relative * start.abs().max(end.abs()) + ws.absolute[k];
+            let change = ((end - start).abs() - known).max(0.0) / scale;
+            // Not a number is passed over, as the greatest of two numbers does.
+            if change > residual {
+                (residual, moving) = (change, Some((k, end - start)));
+            }
+        }
+        let remembered = self.remembered(ws).fold(0.0, f64::max);
+        if remembered > residual {
+            (residual, moving) = (remembered, None);
+        }
+        (self.residual, self.moving) = (residual, moving);
+        self.least = self.least.min(residual);
+        Ok(residual)
+    }
+
+    /// Steps tried in this search.
+    fn tried(&self, ws: &Workspace) -> u64 {
+        tried(&ws.counts).saturating_sub(self.tried_before)
+    }
+
+    /// Whether the search is over because all steps allowed are taken.
+    pub(super) fn is_spent(&self) -> bool {
+        self.spent
+    }
+
+    /// What is known where the search is given up.
+    pub(super) fn not_periodic(&self, ws: &Workspace) -> SimError {
+        let moving = self.moving.map(|(k, change)| Moving {
+            unknown: self.system.name(k as u32).to_owned(),
+            change,
+            unit: match self.system.unknowns()[k] {
+                Unknown::Voltage(_) | Unknown::Inside(_) => Unit::Volt,
+                Unknown::Current(..) => Unit::Ampere,
+                Unknown::Flux(_) => Unit::Weber,
+            },
+        });
+        let signal =
+            |waveform: &Waveform| !waveform.alternates() && !waveform.frequencies().is_empty();
+        SimError::NotPeriodic(Unsettled {
+            cycles: self.cycles,
+            steps: self.tried(ws),
+            spent: self.spent,
+            residual: self.residual,
+            least: self.least,
+            moving,
+            driven: ws.waveforms.iter().any(signal),
+        })
     }
 
     /// Change over the cycle of each stored value of hysteresis, relative to its size.
@@ -216,10 +280,7 @@ impl<'a> Run<'a> {
                 period: cycles * self.duration,
             });
         }
-        Err(SimError::NotPeriodic {
-            cycles: self.cycles,
-            residual: self.residual,
-        })
+        Err(self.not_periodic(ws))
     }
 
     /// Growth, 1/s, of what a cycle multiplies by so much.
@@ -293,6 +354,11 @@ impl<'a> Run<'a> {
     }
 }
 
+/// Steps taken and refused.
+fn tried(counts: &Counts) -> u64 {
+    counts.steps + counts.newton_failures + counts.error_failures
+}
+
 /// `[n]` which unknowns store something.
 fn stores(system: &System) -> Vec<bool> {
     let mut stores = vec![false; system.len()];
@@ -305,8 +371,9 @@ fn stores(system: &System) -> Vec<bool> {
 #[cfg(test)]
 mod tests {
     use super::Run;
+    use crate::error::SimError;
     use crate::parts::{Inductor, Part, Source, Waveform};
-    use crate::periodic::Settling;
+    use crate::periodic::{Approach, Settling, settle};
     use crate::transient::Choice;
     use crate::{Circuit, NodeId, System, Tolerances};
     use models::core::{Core, Hysteresis};
@@ -372,5 +439,70 @@ mod tests {
             .cycle(Choice::Free, &mut ws)
             .expect("it can be followed");
         assert!(third < 1e-3, "round the loop: {third}");
+    }
+
+    /// A supply or signal, 1 MΩ, and 1 µF to the chassis at `b`, empty at the start; 1 ms a cycle.
+    fn waited(waveform: Waveform, most_cycles: u32, samples: usize) -> SimError {
+        let source = Source {
+            waveform,
+            resistance: 0.0,
+        };
+        let mut circuit = Circuit::new();
+        let (a, b, chassis) = (circuit.node("a"), circuit.node("b"), NodeId::CHASSIS);
+        for (name, part, at) in [
+            ("B1", Part::Source(source), [a, chassis]),
+            ("R1", Part::resistor(1e6), [a, b]),
+            ("C1", Part::capacitor(1e-6), [b, chassis]),
+        ] {
+            circuit.add(name, part, &at).expect("well formed");
+        }
+        let system = System::of(&circuit).expect("well formed");
+        let settling = Settling {
+            most_cycles,
+            samples,
+            approach: Approach::Waiting,
+            ..Settling::default()
+        };
+        let mut ws = system.workspace();
+        settle(&system, 1e-3, &settling, &Tolerances::default(), &mut ws).expect_err("it creeps")
+    }
+
+    #[test]
+    fn what_still_moves_is_named_with_its_change() {
+        let SimError::NotPeriodic(unsettled) = waited(Waveform::Dc(10.0), 5, 64) else {
+            panic!("it is not periodic");
+        };
+        let moving = unsettled.moving.as_ref().expect("it creeps");
+        assert_eq!((unsettled.cycles, moving.unknown.as_str()), (5, "node b"));
+        assert!(!unsettled.spent && !unsettled.driven);
+        // Charging with 1 s, in the fifth millisecond. The steps may err by 1e-4 of what they carry, and do by 6e-6.
+        let change = 10.0 * (-4e-3_f64).exp() * -(-1e-3_f64).exp_m1();
+        assert!((moving.change / change - 1.0).abs() < 1e-4, "{moving:?}");
+        let said = unsettled.to_string();
+        assert!(
+            said.contains("in 5 cycles: node b still moves by 9.96 mV a cycle"),
+            "{said}"
+        );
+    }
+
+    #[test]
+    fn steps_without_end_are_given_up() {
+        // Fifty turns between two samples, each of which takes steps of its own.
+        let fast = Waveform::Sine {
+            amplitude: 1e3,
+            frequency: 200e3,
+            phase: 0.0,
+            offset: 0.0,
+        };
+        let SimError::NotPeriodic(unsettled) = waited(fast, 2, 4) else {
+            panic!("it is not periodic");
+        };
+        assert!(unsettled.spent && unsettled.driven, "{unsettled:?}");
+        // All that are allowed, and those of the sample in which they ended.
+        assert!((80..2000).contains(&unsettled.steps), "{unsettled:?}");
+        assert!(
+            unsettled.to_string().contains("all that are allowed"),
+            "{unsettled}"
+        );
     }
 }
