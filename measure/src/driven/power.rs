@@ -22,6 +22,7 @@ use sim::circuit::{NodeId, PartId};
 use sim::error::{Question, SimError};
 use sim::parts::Waveform;
 use sim::periodic::{Period, Settling};
+use sim::quantity::{Unit, engineering};
 
 mod bursting;
 mod climb;
@@ -98,7 +99,7 @@ pub struct Power {
     pub output_valves: Vec<String>,
     /// Where it bursts into oscillation, which ends the sweep.
     pub bursting: Option<Bursting>,
-    /// The sweep ended early because a level could not be solved: why.
+    /// The sweep ended early because a level could not be solved: which, and why.
     pub ended_early: Option<String>,
     /// The largest periodicity residual of any level used.
     pub residual: f64,
@@ -361,6 +362,7 @@ impl Measurement for PowerOf {
                 level: found.last,
             })
             .collect();
+        let greatest_drive = levels.last().map_or(start, |level| level.drive);
         let bursting = bursting::onset(climb.ended.as_ref(), &levels, &solve);
         // The levels solved for belong to the sweep where onsets are looked for, so that no table shows
         // grid current below the onset it names.
@@ -391,7 +393,11 @@ impl Measurement for PowerOf {
             output_valves,
             ended_early: match bursting {
                 Some(_) => None,
-                None => climb.ended.map(|error| error.to_string()),
+                None => climb.ended.map(|error| {
+                    let next = greatest_drive * climb::STEP;
+                    let drive = engineering(next, Unit::Volt);
+                    format!("at {drive} peak of drive {error}")
+                }),
             },
             bursting,
         })
