@@ -123,14 +123,13 @@ impl OfAmplifier for Arguments {
             let limit = progress::show(&progress::counter("levels solved"), |bar| {
                 bench.limit(known.under_test()?, &|reached| progress::tell(bar, reached))
             });
-            let limit = match limit {
+            match limit {
                 Ok(limit) => limit.map(|level| level.power),
                 Err(error) => {
                     hum.unsolved.push(format!("the rated power: {error}"));
                     None
                 }
-            };
-            limit
+            }
         } else {
             question.rated
         };

@@ -22,7 +22,6 @@ use sim::circuit::{NodeId, PartId};
 use sim::error::{Question, SimError};
 use sim::parts::Waveform;
 use sim::periodic::{Period, Settling};
-use sim::quantity::{Unit, engineering};
 
 mod bursting;
 mod climb;
@@ -362,7 +361,10 @@ impl Measurement for PowerOf {
                 level: found.last,
             })
             .collect();
-        let greatest_drive = levels.last().map_or(start, |level| level.drive);
+        let ended = climb
+            .ended
+            .as_ref()
+            .map(|error| climb::ended_at(&levels, error));
         let bursting = bursting::onset(climb.ended.as_ref(), &levels, &solve);
         // The levels solved for belong to the sweep where onsets are looked for, so that no table shows
         // grid current below the onset it names.
@@ -391,14 +393,7 @@ impl Measurement for PowerOf {
             at_output,
             crossover,
             output_valves,
-            ended_early: match bursting {
-                Some(_) => None,
-                None => climb.ended.map(|error| {
-                    let next = greatest_drive * climb::STEP;
-                    let drive = engineering(next, Unit::Volt);
-                    format!("at {drive} peak of drive {error}")
-                }),
-            },
+            ended_early: ended.filter(|_| bursting.is_none()),
             bursting,
         })
     }
