@@ -1,6 +1,7 @@
 //! From a path to an amplifier and its equations, not solved yet: reads the file and what it stands on, and applies
 //! `--set`.
 
+use std::collections::BTreeSet;
 use std::f64::consts::FRAC_1_SQRT_2;
 use std::ops::Range;
 use std::path::{Component, Path, PathBuf};
@@ -148,6 +149,7 @@ fn stack(path: &Path) -> Result<Vec<(String, String)>, Failure> {
     const FORM: &str = "an amplifier file is plain UTF-8 text";
     let mut files = vec![(path.display().to_string(), input::text(path, FORM)?)];
     let mut paths = vec![path.to_owned()];
+    let mut known: BTreeSet<PathBuf> = path.canonicalize().into_iter().collect();
     while let Some((name, text)) = files.last()
         && let Some((base, span)) = sheet::rework::base(text)
     {
@@ -160,11 +162,7 @@ fn stack(path: &Path) -> Result<Vec<(String, String)>, Failure> {
             }],
             text: Some((name.clone(), text.clone())),
         };
-        let same = |known: &PathBuf| match (known.canonicalize(), next.canonicalize()) {
-            (Ok(known), Ok(next)) => known == next,
-            _ => false,
-        };
-        if paths.iter().any(same) {
+        if next.canonicalize().is_ok_and(|next| !known.insert(next)) {
             return Err(fault(
                 Id::OwnBase,
                 format!("{} stands on itself", next.display()),

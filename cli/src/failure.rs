@@ -1,7 +1,5 @@
 //! How a command can end without an answer.
 
-use std::io::Write;
-
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -28,8 +26,6 @@ pub(crate) enum Failure {
     Run(SimError),
     /// The run ended without an answer, and there are words of its own for it.
     NoAnswer(Diagnostic),
-    /// The interrupt key was pressed.
-    Interrupted,
     /// The answer could not be written; no path is stdout.
     Output {
         path: Option<PathBuf>,
@@ -66,11 +62,6 @@ impl Failure {
             }
             Self::NoAnswer(diagnostic) => {
                 diagnostic::print(&[diagnostic], None);
-                ExitCode::from(NO_ANSWER)
-            }
-            Self::Interrupted => {
-                // Where stderr is gone there is nobody left to tell.
-                let _ = writeln!(std::io::stderr().lock(), "interrupted: nothing was written");
                 ExitCode::from(NO_ANSWER)
             }
             Self::Output { path, error } => {

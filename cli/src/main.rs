@@ -1,7 +1,7 @@
 //! Gridleak: what a valve amplifier's volts, watts and distortion will be.
 //!
-//! Parse, run, exit: 0 answered, 1 ran but there is no answer, 2 bad input, or an answer that could not be written. The
-//! reader of a pipe going away is no failure (`report::stdout` says why).
+//! Parse, run, exit: 0 answered, 1 ran but there is no answer, 2 bad input, or an answer that could not be written, 130 ended
+//! by the interrupt key. The reader of a pipe going away is no failure (`report::stdout` says why).
 
 #![allow(
     clippy::format_push_string,
@@ -45,6 +45,7 @@ fn main() -> ExitCode {
 
 fn answer() -> Result<ExitCode, Failure> {
     stdout::is_there()?;
+    interrupt::watch();
     match Cli::try_parse() {
         Ok(cli) => cli.run().map(|()| ExitCode::SUCCESS),
         // Help is one as well; what is wrong with the words goes to stderr, where nobody may be left to tell.

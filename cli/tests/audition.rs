@@ -306,7 +306,7 @@ fn an_interruption_leaves_nothing() {
     let asked = ["stage.toml", "long.wav", "-o", "out", "--level", "input 1V"];
     // The temporary folder is made when the key is watched.
     let run = interrupted(bench.command(&asked), |_| !left_over(&bench).is_empty());
-    assert_eq!(run.status.code(), Some(1), "{}", stderr(&run));
+    assert_eq!(run.status.code(), Some(130), "{}", stderr(&run));
     assert!(stderr(&run).contains("interrupted"), "{}", stderr(&run));
     assert!(!bench.path("out").exists());
     assert_eq!(left_over(&bench), Vec::<String>::new());

@@ -677,7 +677,7 @@ fn an_interrupted_run_leaves_nothing() {
     let command = bench.command(&[&amplifier, "long.wav", "-o", "out.wav"]);
     let folder = bench.path("").canonicalize().expect("the folder");
     let run = interrupted(command, |process| plays_into(&folder, process));
-    assert_eq!(run.status.code(), Some(1), "{}", stderr(&run));
+    assert_eq!(run.status.code(), Some(130), "{}", stderr(&run));
     assert!(
         stderr(&run).contains("interrupted: nothing was written"),
         "{}",

@@ -1,5 +1,6 @@
 //! An amplifier under test: its equations and its rest, found once. Every question is asked of one.
 
+use std::collections::{HashMap, VecDeque};
 use std::sync::OnceLock;
 
 use sim::amplifier::Amplifier;
@@ -10,7 +11,7 @@ use sim::periodic::Settling;
 use sim::rest::{Rest, Vicinity};
 use sim::small_signal::SmallSignal;
 use sim::stability::{Growing, growing_over};
-use sim::system::{System, Workspace};
+use sim::system::{System, Unknown, Workspace};
 use sim::tolerances::Tolerances;
 use sim::topology::one_way;
 
@@ -343,13 +344,15 @@ pub(crate) fn carried(from: &System, x: &[f64], to: &System) -> Vec<f64> {
     if old == new {
         return x.to_vec();
     }
+    // A part may have several nodes inside: the first of one goes to the first of the other.
+    let mut places: HashMap<&Unknown, VecDeque<usize>> = HashMap::new();
+    for (place, unknown) in old.iter().enumerate() {
+        places.entry(unknown).or_default().push_back(place);
+    }
     let mut start = vec![0.0; to.len() + 1];
-    for (k, unknown) in new.iter().enumerate() {
-        // A part may have several nodes inside: the same one of them.
-        let number = new[..k].iter().filter(|other| *other == unknown).count();
-        let same = |place: &usize| old[*place] == *unknown;
-        if let Some(place) = (0..old.len()).filter(same).nth(number) {
-            start[k] = x[place];
+    for (start, unknown) in start.iter_mut().zip(new) {
+        if let Some(place) = places.get_mut(unknown).and_then(VecDeque::pop_front) {
+            *start = x[place];
         }
     }
     start

@@ -35,7 +35,7 @@ mod written;
 )]
 mod tests;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 use std::rc::Rc;
 
@@ -51,7 +51,7 @@ use models::nearest::nearest;
 pub use parts::kind_names;
 use place::Place;
 use sim::amplifier::{Amplifier, Taps, meant_by};
-use sim::circuit::{CircuitError, NodeId, PartId};
+use sim::circuit::{Circuit, CircuitError, NodeId, PartId};
 pub use written::starts;
 
 /// What an amplifier file holds.
@@ -128,14 +128,14 @@ pub fn read_with(
     root.finish(&mut draft);
 
     if !draft.unplaced {
-        for fault in draft.circuit.faults() {
-            let fault = place(&draft, fault);
-            // A bad value was reported where it was read.
-            if !draft
-                .faults
-                .iter()
-                .any(|known| overlaps(&known.span, &fault.span) && is_value(&fault.kind))
-            {
+        let faults = draft.circuit.faults();
+        let users = users(&draft.circuit, &faults);
+        let mut bad_values = Covered::by(&draft.faults);
+        for fault in faults {
+            let fault = place(&draft, &users, fault);
+            // A bad value was reported where it was read, and once.
+            if !(is_value(&fault.kind) && bad_values.meets(&fault.span)) {
+                bad_values.last = fault.span.clone();
                 draft.faults.push(fault);
             }
         }
@@ -192,8 +192,33 @@ fn brought(text: &str, library: &Library, draft: &mut Draft) -> Library {
     library
 }
 
-fn overlaps(a: &Range<usize>, b: &Range<usize>) -> bool {
-    a.start < b.end && b.start < a.end
+/// Places of faults.
+struct Covered {
+    /// Start of each, ascending, and the greatest end of any up to there.
+    spans: Vec<(usize, usize)>,
+    /// The last found since. The values of a part are judged one after the other, and parts do not overlap.
+    last: Range<usize>,
+}
+
+impl Covered {
+    fn by(faults: &[FileError]) -> Self {
+        let mut spans: Vec<(usize, usize)> = (faults.iter())
+            .map(|fault| (fault.span.start, fault.span.end))
+            .collect();
+        spans.sort_unstable();
+        let mut furthest = 0;
+        for (_, end) in &mut spans {
+            furthest = furthest.max(*end);
+            *end = furthest;
+        }
+        Self { spans, last: 0..0 }
+    }
+
+    fn meets(&self, span: &Range<usize>) -> bool {
+        let before = self.spans.partition_point(|(start, _)| *start < span.end);
+        let furthest = before.checked_sub(1).map_or(0, |k| self.spans[k].1);
+        furthest > span.start || (self.last.start < span.end && span.start < self.last.end)
+    }
 }
 
 fn is_value(kind: &FileErrorKind) -> bool {
@@ -302,7 +327,7 @@ fn read_title(mut fields: Fields<'_>, draft: &mut Draft) -> (String, String) {
 fn read_parts<'a>(table: &'a DeTable<'a>, set: &'a [(String, String)], draft: &mut Draft) {
     let mut lines: Vec<(&'a Spanned<_>, &'a Spanned<DeValue<'a>>)> = table.iter().collect();
     lines.sort_by_key(|(name, _)| name.span().start);
-    let names: Vec<&str> = lines
+    let names: BTreeSet<&str> = lines
         .iter()
         .map(|(name, _)| name.get_ref().as_ref())
         .collect();
@@ -361,8 +386,23 @@ fn read_parts<'a>(table: &'a DeTable<'a>, set: &'a [(String, String)], draft: &m
     }
 }
 
+/// `[nodes]` the parts at each node, in their order; empty where no fault asks for them.
+fn users(circuit: &Circuit, faults: &[CircuitError]) -> Vec<Vec<PartId>> {
+    let asks = |fault: &CircuitError| matches!(fault, CircuitError::NoDcPath { .. });
+    let mut users = vec![Vec::new(); circuit.node_count()];
+    if faults.iter().any(asks) {
+        for (id, placed) in circuit.parts() {
+            for node in &placed.nodes {
+                users[node.index()].push(id);
+            }
+        }
+        users.iter_mut().for_each(Vec::dedup);
+    }
+    users
+}
+
 /// A fault of the circuit at its place in the text.
-fn place(draft: &Draft, error: CircuitError) -> FileError {
+fn place(draft: &Draft, users: &[Vec<PartId>], error: CircuitError) -> FileError {
     let whole = |part: PartId| draft.spans.parts[part.index()].whole.clone();
     let at_node = |part: PartId, node: NodeId| {
         let placed = draft.circuit.part(part);
@@ -378,11 +418,10 @@ fn place(draft: &Draft, error: CircuitError) -> FileError {
             electrode: Some((part, _)),
             ..
         } => {
-            let others = draft
-                .circuit
-                .parts()
-                .filter(|(id, placed)| id != part && placed.nodes.contains(node))
-                .map(|(id, _)| at_node(id, *node))
+            let others = users[node.index()]
+                .iter()
+                .filter(|id| *id != part)
+                .map(|id| at_node(*id, *node))
                 .collect();
             (at_node(*part, *node), others)
         }

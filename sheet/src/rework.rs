@@ -27,7 +27,7 @@ use super::error::{FileError, FileErrorKind};
 use super::fields::{Fields, type_words};
 use super::place::Place;
 use super::place::Text;
-use super::written::{Written, in_order, starts};
+use super::written::{Written, in_order, named_in_order, starts};
 use super::{Sheet, sorted, syntax_faults};
 use models::nearest::nearest;
 use sim::amplifier::meant_by;
@@ -99,8 +99,9 @@ pub fn read(
             if !faults.is_empty() {
                 found.retain(|fault| !matches!(fault.kind, FileErrorKind::Circuit(_)));
             }
+            let named = naming(&cuts);
             for fault in &mut found {
-                left_over(&mut fault.kind, &cuts);
+                left_over(&mut fault.kind, &named);
             }
             faults.extend(moved(found, &whole, bottom));
             Err(sorted(faults))
@@ -142,21 +143,27 @@ fn place_all(sheet: &mut Sheet, text: &Written, whole_file: usize) {
 }
 
 /// A node with one end left is the doing of the parts that were there.
-fn left_over(kind: &mut FileErrorKind, cuts: &[Cut]) {
+fn left_over(kind: &mut FileErrorKind, named: &BTreeMap<&str, Vec<&str>>) {
     let FileErrorKind::Circuit(CircuitError::UsedOnce { name, .. }) = kind else {
         return;
     };
-    let gone: Vec<String> = cuts
-        .iter()
-        .filter(|cut| cut.words.contains(name.as_str()))
-        .map(|cut| cut.part.clone())
-        .collect();
-    if !gone.is_empty() {
+    if let Some(gone) = named.get(name.as_str()) {
         *kind = FileErrorKind::LeftOver {
             node: name.clone(),
-            gone,
+            gone: gone.iter().map(|&part| part.to_owned()).collect(),
         };
     }
+}
+
+/// The parts whose old line had a word, in the order they were cut.
+fn naming(cuts: &[Cut]) -> BTreeMap<&str, Vec<&str>> {
+    let mut named: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
+    for cut in cuts {
+        for word in &cut.words {
+            named.entry(word).or_default().push(&cut.part);
+        }
+    }
+    named
 }
 
 /// What a rework says.
@@ -190,7 +197,7 @@ fn apply(
         Some(DeValue::Table(parts)) => Some(parts),
         _ => None,
     };
-    let names: Vec<&str> = parts
+    let names: BTreeSet<&str> = parts
         .into_iter()
         .flat_map(|parts| parts.keys().map(|name| name.get_ref().as_ref()))
         .collect();
@@ -208,8 +215,7 @@ fn apply(
             (DeValue::Table(parts), _) if name == "parts" => {
                 whole.copy(base, key);
                 whole.say(" = { ");
-                for (key, value) in in_order(parts) {
-                    let name = name_at(parts, &key);
+                for (name, key, value) in named_in_order(parts) {
                     if removed.contains(name) {
                         cuts.push(Cut::of(name, value));
                     } else if let Some(line) = replaced.get(name) {
@@ -236,8 +242,8 @@ fn apply(
             (DeValue::Table(table), Some(anew)) => {
                 whole.copy(base, key);
                 whole.say(" = { ");
-                for (key, value) in in_order(table) {
-                    if !anew.contains_key(name_at(table, &key)) {
+                for (name, key, value) in named_in_order(table) {
+                    if !anew.contains_key(name) {
                         whole.entry(base, key, base, value);
                     }
                 }
@@ -267,14 +273,6 @@ fn apply(
     whole
 }
 
-/// The name of a key by its place.
-fn name_at<'t>(table: &'t DeTable<'_>, key: &Range<usize>) -> &'t str {
-    table
-        .keys()
-        .find(|name| name.span() == *key)
-        .map_or("", |name| name.get_ref().as_ref())
-}
-
 impl<'a> Rework<'a> {
     fn read(table: &'a DeTable<'a>, draft: &mut Draft) -> Self {
         let mut root = Fields::new("rework", "rework", 0..0, table);
@@ -298,7 +296,7 @@ impl<'a> Rework<'a> {
     }
 
     /// The parts of the base that go, by designator.
-    fn removed<'n>(&self, names: &[&'n str], draft: &mut Draft) -> BTreeSet<&'n str> {
+    fn removed<'n>(&self, names: &BTreeSet<&'n str>, draft: &mut Draft) -> BTreeSet<&'n str> {
         let mut removed = BTreeSet::new();
         for text in &self.remove {
             let found = meant_by(text.text.trim(), names);
@@ -318,7 +316,7 @@ impl<'a> Rework<'a> {
     /// The parts of the base that are replaced, and by what.
     fn replaced<'n>(
         &self,
-        names: &[&'n str],
+        names: &BTreeSet<&'n str>,
         removed: &BTreeSet<&str>,
         draft: &mut Draft,
     ) -> BTreeMap<&'n str, &Line<'a>> {
@@ -343,10 +341,13 @@ impl<'a> Rework<'a> {
     }
 }
 
-fn not_in_base(draft: &mut Draft, place: &Place, name: &str, names: &[&str]) {
+fn not_in_base(draft: &mut Draft, place: &Place, name: &str, names: &BTreeSet<&str>) {
+    /// Faults beyond which no likeness is looked for: it takes a look at every name, and nobody reads that far.
+    const READ: usize = 100;
+    let likeness = || nearest(name, names.iter().copied()).map(str::to_owned);
     let fault = FileErrorKind::NotInBase {
         name: name.to_owned(),
-        nearest: nearest(name, names.iter().copied()).map(str::to_owned),
+        nearest: (draft.faults.len() < READ).then(likeness).flatten(),
     };
     draft.fault(place, fault);
 }
@@ -373,9 +374,9 @@ fn lines<'a>(root: &mut Fields<'a>, draft: &mut Draft, name: &'static str) -> Ve
     let Some(table) = table_of(root, draft, name) else {
         return Vec::new();
     };
-    in_order(table)
-        .map(|(key, value)| Line {
-            name: name_at(table, &key).to_owned(),
+    named_in_order(table)
+        .map(|(name, key, value)| Line {
+            name: name.to_owned(),
             key,
             value,
         })
@@ -413,7 +414,7 @@ fn replace(
         };
         draft.fault(&place, kind);
     } else if let DeValue::Table(keys) = old.get_ref()
-        && let Some((kind, value)) = in_order(keys).next()
+        && let Some((kind_name, kind, value)) = named_in_order(keys).next()
     {
         if is_value(value.get_ref()) {
             whole.copy(base, key);
@@ -427,7 +428,7 @@ fn replace(
         }
         let fault = FileErrorKind::NoSingleValue {
             part: line.name.clone(),
-            key: name_at(keys, &kind).to_owned(),
+            key: kind_name.to_owned(),
         };
         draft.fault(&place, fault);
     }

@@ -61,7 +61,10 @@ impl Written {
     pub(super) fn copy(&mut self, from: &Self, range: Range<usize>) {
         let at = self.text.len();
         self.text.push_str(&from.text[range.clone()]);
-        for piece in &from.pieces {
+        for piece in from.pieces_from(range.start) {
+            if piece.here.start >= range.end {
+                break;
+            }
             let start = piece.here.start.max(range.start);
             let end = piece.here.end.min(range.end);
             if start < end {
@@ -72,6 +75,12 @@ impl Written {
                 });
             }
         }
+    }
+
+    /// The pieces that end after a byte, in their order.
+    fn pieces_from(&self, byte: usize) -> &[Piece] {
+        let first = self.pieces.partition_point(|piece| piece.here.end <= byte);
+        &self.pieces[first..]
     }
 
     /// Adds a value as it is written; tables with a heading of their own, or with dots in their keys, as
@@ -126,11 +135,13 @@ impl Written {
         if range.end == 0 {
             return none;
         }
-        let Some(first) = self
+        // At the very end of a piece, nothing stands there but that end.
+        let ends = self
             .pieces
-            .iter()
-            .find(|piece| piece.here.end > range.start || piece.here.end == range.end)
-        else {
+            .partition_point(|piece| piece.here.end < range.end);
+        let at_its_end =
+            (self.pieces.get(ends)).filter(|piece| range.is_empty() && piece.here.end == range.end);
+        let Some(first) = at_its_end.or_else(|| self.pieces_from(range.start).first()) else {
             return none;
         };
         let there = |piece: &Piece, at: usize| {
@@ -138,24 +149,32 @@ impl Written {
         };
         let start = there(first, range.start);
         // The last piece of the same file, as far as it goes on there.
-        let last = self.pieces.iter().rfind(|piece| {
-            piece.file == first.file && piece.here.start < range.end && piece.there >= first.there
-        });
+        let begun = (self.pieces).partition_point(|piece| piece.here.start < range.end);
+        let last = self.pieces[..begun]
+            .iter()
+            .rfind(|piece| piece.file == first.file && piece.there >= first.there);
         let end = last.map_or(start, |piece| there(piece, range.end));
         start..end.max(start)
     }
+}
+
+/// As [`in_order`], with the names of the keys.
+pub(super) fn named_in_order<'t, 'a>(
+    table: &'t DeTable<'a>,
+) -> impl Iterator<Item = (&'t str, Range<usize>, &'t Spanned<DeValue<'a>>)> {
+    let mut entries: Vec<_> = table
+        .iter()
+        .map(|(key, value)| (key.get_ref().as_ref(), key.span(), value))
+        .collect();
+    entries.sort_by_key(|(_, key, _)| key.start);
+    entries.into_iter()
 }
 
 /// Keys with their places and values, in the order of the file.
 pub(super) fn in_order<'t, 'a>(
     table: &'t DeTable<'a>,
 ) -> impl Iterator<Item = (Range<usize>, &'t Spanned<DeValue<'a>>)> {
-    let mut entries: Vec<_> = table
-        .iter()
-        .map(|(key, value)| (key.span(), value))
-        .collect();
-    entries.sort_by_key(|(key, _)| key.start);
-    entries.into_iter()
+    named_in_order(table).map(|(_, key, value)| (key, value))
 }
 
 #[cfg(test)]

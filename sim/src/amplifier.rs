@@ -3,7 +3,7 @@
 //! Whoever reads a drawing makes one of these; whoever asks about an amplifier is handed one. Where its parts
 //! were written is no business of it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use models::grid_current::GridClass;
 
@@ -53,7 +53,7 @@ impl Amplifier {
     /// The positions a switch can be set to: those all its sections have when it is ganged; none when
     /// there is no such switch.
     pub fn positions_of(&self, switch: &str) -> Option<Vec<&str>> {
-        let names: Vec<&str> = self.positions.keys().map(String::as_str).collect();
+        let names: BTreeSet<&str> = self.positions.keys().map(String::as_str).collect();
         let mut sections = meant_by(switch, &names).into_iter();
         let first = &self.positions[sections.next()?];
         let others: Vec<&Vec<String>> = sections.map(|name| &self.positions[name]).collect();
@@ -65,21 +65,13 @@ impl Amplifier {
 }
 
 /// The parts a designator means: the one of that name, or the sections `S1a`, `S1b`… of a ganged one.
-pub fn meant_by<'n>(designator: &str, names: &[&'n str]) -> Vec<&'n str> {
-    let exact: Vec<&'n str> = names
-        .iter()
-        .copied()
-        .filter(|name| *name == designator)
-        .collect();
-    if !exact.is_empty() {
-        return exact;
+pub fn meant_by<'n>(designator: &str, names: &BTreeSet<&'n str>) -> Vec<&'n str> {
+    if let Some(exact) = names.get(designator) {
+        return vec![exact];
     }
-    let section = |name: &&'n str| {
-        name.strip_prefix(designator).is_some_and(|rest| {
-            rest.len() == 1 && rest.bytes().all(|letter| letter.is_ascii_lowercase())
-        })
-    };
-    names.iter().copied().filter(section).collect()
+    ('a'..='z')
+        .filter_map(|letter| names.get(format!("{designator}{letter}").as_str()).copied())
+        .collect()
 }
 
 /// The bench: what drives the amplifier and what it drives.

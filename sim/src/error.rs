@@ -39,16 +39,9 @@ pub enum SimError {
         /// The unknown, in words.
         unknown: String,
     },
-    /// The circuit did not become periodic in the cycles allowed.
-    #[error(
-        "not periodic after {cycles} cycles: the last two differ by {residual:.1e} of the signal"
-    )]
-    NotPeriodic {
-        /// Cycles run.
-        cycles: u32,
-        /// Change from cycle to cycle, relative.
-        residual: f64,
-    },
+    /// The circuit did not become periodic in the cycles, or with the steps, allowed.
+    #[error("{0}")]
+    NotPeriodic(Unsettled),
     /// A disturbance grows by itself: no state the circuit stays in.
     #[error("{}", oscillation(*frequency, *rate))]
     Oscillates {
@@ -75,6 +68,63 @@ pub enum SimError {
     /// The question does not fit the circuit.
     #[error("{0}")]
     Question(Question),
+}
+
+/// A search for a settled cycle given up: how far it came, and what still moves.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Unsettled {
+    /// Cycles run to their ends.
+    pub cycles: u32,
+    /// Steps in them, refused ones included.
+    pub steps: u64,
+    /// Whether these are all that are allowed.
+    pub spent: bool,
+    /// Change over the last cycle, relative, see [`Period::residual`](crate::periodic::Period::residual).
+    pub residual: f64,
+    /// The least of any cycle.
+    pub least: f64,
+    /// What changed most over the last cycle, for its swing; none where no cycle was run to its end, or where it is what
+    /// iron remembers.
+    pub moving: Option<Moving>,
+    /// Whether the generator gives a signal; without, it is rest on the mains that is not found.
+    pub driven: bool,
+}
+
+/// An unknown that is not the same at the end of a cycle as at its start.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Moving {
+    /// The unknown, in words.
+    pub unknown: String,
+    /// Its change over a cycle.
+    pub change: f64,
+    /// Of the change.
+    pub unit: crate::quantity::Unit,
+}
+
+impl std::fmt::Display for Unsettled {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let (steps, cycles) = (self.steps, self.cycles);
+        let work = if self.spent {
+            format!("{cycles} cycles and {steps} steps, all that are allowed")
+        } else {
+            format!("{cycles} cycles")
+        };
+        write!(f, "no cycle that repeats was found in {work}")?;
+        if cycles == 0 {
+            return Ok(());
+        }
+        if let Some(moving) = &self.moving {
+            let change = crate::quantity::engineering(moving.change.abs(), moving.unit);
+            write!(f, ": {} still moves by {change} a cycle", moving.unknown)?;
+        } else {
+            write!(f, ": the iron still remembers something else")?;
+        }
+        let (residual, least) = (self.residual, self.least);
+        write!(
+            f,
+            ", {residual:.1e} of its swing; the best cycle came within {least:.1e}"
+        )
+    }
 }
 
 fn oscillation(frequency: Option<f64>, rate: f64) -> String {

@@ -100,10 +100,13 @@ fn seen_twice(system: &System, past: &[f64], outcome: Outcome, ws: &mut Workspac
 /// Sources from nothing to full, the increment doubled on success and halved on failure.
 fn raise_sources(system: &System, full: &[f64], ws: &mut Workspace) -> Outcome {
     const LEAST_INCREMENT: f64 = 1e-6;
+    /// Solutions tried on the way: doubling and halving, a hundred reach anything that can be reached so.
+    const MOST: u32 = 1000;
     let mut scale = 0.0;
     let mut increment = 0.1;
     let mut past = vec![0.0; full.len()];
-    loop {
+    let mut last = Outcome::Diverged { worst: 0 };
+    for _ in 0..MOST {
         let next = f64::min(1.0, scale + increment);
         for (past, full) in past.iter_mut().zip(full) {
             *past = next * full;
@@ -116,13 +119,15 @@ fn raise_sources(system: &System, full: &[f64], ws: &mut Workspace) -> Outcome {
                 increment *= 2.0;
             }
             Outcome::Diverged { .. } | Outcome::Singular { .. } => {
+                last = outcome;
                 increment *= 0.5;
                 if increment < LEAST_INCREMENT {
-                    return outcome;
+                    break;
                 }
             }
         }
     }
+    last
 }
 
 /// A conductance from every node to the chassis, from 10 mS down by half decades, then none.

@@ -43,7 +43,7 @@ pub struct Settling {
     /// How far the start of a cycle may be from the settled one, relative as above, by the correction that would come
     /// next; a cycle that near is settled even where it closes less well. Zero asks it to close.
     pub closeness: f64,
-    /// Cycles after which the search is given up.
+    /// Cycles after which the search is given up; their steps are limited as well, on the mean.
     pub most_cycles: u32,
     /// The way.
     pub approach: Approach,
@@ -201,7 +201,7 @@ impl Period {
 /// Finds the period of `duration` that closes on itself, from `ws.x`.
 ///
 /// # Errors
-/// [`SimError::NotPeriodic`] after the most cycles, [`SimError::Oscillates`] when the period found is
+/// [`SimError::NotPeriodic`] after the most cycles or steps, [`SimError::Oscillates`] when the period found is
 /// unstable, [`SimError::Stuck`] when a step fails.
 pub fn settle(
     system: &System,
@@ -271,10 +271,7 @@ pub fn settle_from(
             let period = shooting::settle(run, settling, known, ws)?;
             Ok(Period { coarse, ..period })
         }
-        Approach::Collocation => collocate(ws).unwrap_or(Err(SimError::NotPeriodic {
-            cycles: 0,
-            residual: f64::INFINITY,
-        })),
+        Approach::Collocation => collocate(ws).unwrap_or_else(|| Err(run(ws).not_periodic(ws))),
         Approach::Shooting => shooting::settle(run(ws), settling, known, ws),
         Approach::Waiting => run(ws).wait(ws),
     }

@@ -11,8 +11,9 @@
 //! Symbols   G  slopes ∂f/∂x at the operating point;  C  storage matrix;  s  natural frequency, 1/s;  σ  shift, 1/s
 //! Source    linearised circuit equations; shift and inversion: Saad, Numerical Methods for Large Eigenvalue
 //!           Problems, 1992 (from memory)
-//! Care      a sparse solution for each unknown that stores, and a dense eigenvalue problem of as many. Modes whose
-//!           growth rounding cannot tell from none are left out
+//! Care      a sparse solution for each unknown that stores, and a dense eigenvalue problem of as many, up to two hundred:
+//!           what grows among more is sought from many shifts (`sought`). Modes whose growth rounding cannot tell from none
+//!           are left out
 
 use nalgebra::Complex;
 use serde::Serialize;
@@ -25,6 +26,7 @@ mod bursts;
 mod changes;
 mod frequencies;
 mod locked;
+mod sought;
 mod swing;
 
 pub use bursts::{Bursts, bursts};
@@ -113,6 +115,9 @@ pub(crate) fn told(
 /// The fastest growing natural frequency of the circuit with these slopes, `[nnz]`; what runs away without swinging has
 /// none as yet.
 fn fastest_growing(system: &System, slopes: &[f64]) -> Result<Option<Growing>, SimError> {
+    if sought::too_many(system) {
+        return Ok(fastest(&sought::sought(system, slopes)?));
+    }
     let none = Changes::none(system);
     let mut candidates: Vec<Complex<f64>> = frequencies_of(system, slopes, &none, SHIFT)?
         .into_iter()

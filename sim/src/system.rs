@@ -39,7 +39,7 @@ pub const INSULATION: f64 = 1e-12;
 pub const BOND: f64 = 1e-3;
 
 /// What an unknown is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Unknown {
     /// Voltage of a node, V.
     Voltage(NodeId),
@@ -199,10 +199,10 @@ impl System {
     /// Where the equation of a source stands: what is added on its right side is volts in series with it. None
     /// of a part that is no source; of one with several, such as stray volts in its windings, the first.
     pub fn source_row(&self, part: PartId) -> Option<UnknownId> {
-        self.sources
-            .iter()
-            .find(|source| source.part == part)
-            .map(|source| source.row)
+        // They stand in the order of their parts.
+        let place = self.sources.partition_point(|source| source.part < part);
+        let source = self.sources.get(place).filter(|source| source.part == part);
+        source.map(|source| source.row)
     }
 
     /// The storage matrix `C`: farads in node rows, henries in branch rows; `[n × n]`.

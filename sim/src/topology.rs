@@ -3,7 +3,7 @@
 //!
 //! Over 400 lines because all of it walks over the same islands of nodes.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::circuit::{Circuit, CircuitError, NodeId, PartId, Placed};
 use crate::parts::{Part, Pot};
@@ -299,18 +299,21 @@ fn join_in_series(circuit: &Circuit, islands: &mut Islands) {
 
 /// Roots of the islands that are reached from the chassis by steps from the first of a pair to the second.
 fn reached(steps: &[(NodeId, NodeId)], islands: &mut Islands) -> BTreeSet<usize> {
-    let mut reached = BTreeSet::from([islands.root(NodeId::CHASSIS.index())]);
-    loop {
-        let before = reached.len();
-        for (from, to) in steps {
-            if reached.contains(&islands.root(from.index())) {
-                reached.insert(islands.root(to.index()));
+    let mut onward: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+    for (from, to) in steps {
+        let (from, to) = (islands.root(from.index()), islands.root(to.index()));
+        onward.entry(from).or_default().push(to);
+    }
+    let chassis = islands.root(NodeId::CHASSIS.index());
+    let (mut reached, mut open) = (BTreeSet::from([chassis]), vec![chassis]);
+    while let Some(at) = open.pop() {
+        for &to in onward.get(&at).into_iter().flatten() {
+            if reached.insert(to) {
+                open.push(to);
             }
         }
-        if reached.len() == before {
-            return reached;
-        }
     }
+    reached
 }
 
 fn check_nodes(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
@@ -384,11 +387,13 @@ fn is_unused_tap(placed: &Placed, node: NodeId) -> bool {
 /// Sources without resistance across each other, or across a winding without resistance.
 fn check_loops(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
     let mut islands = Islands::new(circuit.node_count());
-    let mut stiff: Vec<(PartId, NodeId, NodeId)> = Vec::new();
+    // `[nodes]` what joins a node to others without resistance, as far as it closes no loop.
+    let mut stiff: Vec<Vec<(PartId, NodeId)>> = vec![Vec::new(); circuit.node_count()];
     for (id, placed) in circuit.parts() {
         for (a, b) in placed.part.stiff_paths(&placed.nodes) {
             if islands.join(a, b) {
-                stiff.push((id, a, b));
+                stiff[a.index()].push((id, b));
+                stiff[b.index()].push((id, a));
             } else {
                 let mut parts = path(&stiff, a, b);
                 parts.push(id);
@@ -404,37 +409,24 @@ fn check_loops(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
     }
 }
 
-/// The parts on the one path between two nodes of a forest.
-fn path(edges: &[(PartId, NodeId, NodeId)], from: NodeId, to: NodeId) -> Vec<PartId> {
-    fn walk(
-        edges: &[(PartId, NodeId, NodeId)],
-        at: NodeId,
-        to: NodeId,
-        used: &mut Vec<usize>,
-    ) -> bool {
-        if at == to {
-            return true;
+/// The parts on the one path between two nodes of a forest, `[nodes]` the neighbours of each.
+fn path(forest: &[Vec<(PartId, NodeId)>], from: NodeId, to: NodeId) -> Vec<PartId> {
+    // Where each node was come to from, and by what.
+    let mut come_from = BTreeMap::from([(from, None)]);
+    let mut open = vec![from];
+    while let Some(at) = open.pop().filter(|at| *at != to) {
+        for &(part, next) in &forest[at.index()] {
+            come_from.entry(next).or_insert_with(|| {
+                open.push(next);
+                Some((part, at))
+            });
         }
-        for (k, &(_, a, b)) in edges.iter().enumerate() {
-            let next = if a == at {
-                b
-            } else if b == at {
-                a
-            } else {
-                continue;
-            };
-            if used.contains(&k) {
-                continue;
-            }
-            used.push(k);
-            if walk(edges, next, to, used) {
-                return true;
-            }
-            used.pop();
-        }
-        false
     }
-    let mut used = Vec::new();
-    walk(edges, from, to, &mut used);
-    used.into_iter().map(|k| edges[k].0).collect()
+    let mut parts = Vec::new();
+    let mut at = to;
+    while let Some(&Some((part, before))) = come_from.get(&at) {
+        parts.push(part);
+        at = before;
+    }
+    parts
 }

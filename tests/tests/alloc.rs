@@ -169,7 +169,7 @@ fn waiting_for_the_settled_state_allocates_nothing_more_by_the_cycle() {
             let outcome = opened.settle(&settling, &mut ws);
             let asked = requests() - before;
             assert!(
-                matches!(outcome, Err(SimError::NotPeriodic { .. })),
+                matches!(outcome, Err(SimError::NotPeriodic(_))),
                 "{outcome:?}"
             );
             asked

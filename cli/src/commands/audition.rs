@@ -21,7 +21,7 @@ use crate::listening::{
 use crate::notes::Assumption;
 use crate::options::Options;
 use crate::report::{self, json};
-use crate::{caution, interrupt, notes, progress};
+use crate::{caution, notes, progress};
 
 mod folder;
 mod matching;
@@ -133,7 +133,6 @@ impl Command for Arguments {
         }
         let recording = Recording::open(path, asked.part)?;
         fits(&recording, opened.len() + 1)?;
-        interrupt::watch();
         let folder = Folder::new(&self.output, options.overwrite)?;
 
         let bar =

@@ -8,6 +8,7 @@ use sim::amplifier::Bench;
 use sim::quantity::Unit;
 
 use super::command::{File, OfAmplifier, Told};
+use super::power::unfinished;
 use crate::amplifier::Opened;
 use crate::argument::{outputs, positive, ratio};
 use crate::diagnostic::Id;
@@ -86,6 +87,10 @@ impl OfAmplifier for Arguments {
 
     fn words(told: &Told<'_, Self>) -> String {
         words::report(told.amplifier, told.answer, told.rest)
+    }
+
+    fn verdict(told: &Told<'_, Self>) -> Result<(), Failure> {
+        unfinished(&told.answer.against_power)
     }
 }
 

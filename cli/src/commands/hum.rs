@@ -10,6 +10,7 @@ use sim::quantity::{Quantity, Unit};
 use super::command::{File, OfAmplifier, Told};
 use crate::amplifier::{Opened, mains_volts};
 use crate::argument::{given, positive};
+use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
 use crate::progress;
 use measure::judged::study::Study;
@@ -114,15 +115,21 @@ impl OfAmplifier for Arguments {
         question: &Asked,
     ) -> Result<Answer, Failure> {
         let bar = progress::bar(1, "circuits solved");
-        let hum = progress::ask(&question.question, known.under_test()?, &bar)?;
+        let mut hum = progress::ask(&question.question, known.under_test()?, &bar)?;
         known.rest()?;
         let rated = if self.measure_rated {
             // None when the sweep does not reach the distortion limit.
             let bench = PowerOf::bench(&opened.amplifier.bench);
             let limit = progress::show(&progress::counter("levels solved"), |bar| {
                 bench.limit(known.under_test()?, &|reached| progress::tell(bar, reached))
-            })?;
-            limit.map(|level| level.power)
+            });
+            match limit {
+                Ok(limit) => limit.map(|level| level.power),
+                Err(error) => {
+                    hum.unsolved.push(format!("the rated power: {error}"));
+                    None
+                }
+            }
         } else {
             question.rated
         };
@@ -131,6 +138,20 @@ impl OfAmplifier for Arguments {
 
     fn words(told: &Told<'_, Self>) -> String {
         words::text(told.amplifier, told.answer)
+    }
+
+    fn verdict(told: &Told<'_, Self>) -> Result<(), Failure> {
+        match told.answer.hum.unsolved.as_slice() {
+            [] => Ok(()),
+            unsolved => Err(Failure::NoAnswer(Diagnostic::plain(
+                Id::NotPeriodic,
+                format!(
+                    "{} of what was asked could not be solved for",
+                    unsolved.len()
+                ),
+                "what is printed holds without it; each reason stands there",
+            ))),
+        }
     }
 }
 

@@ -25,7 +25,7 @@ use crate::listening::{
 use crate::options::Options;
 use crate::report::file_kind::FileKind;
 use crate::report::{self, json, output};
-use crate::{amplifier, interrupt, notes, progress};
+use crate::{amplifier, notes, progress};
 
 pub(super) mod words;
 
@@ -234,7 +234,6 @@ impl Command for Arguments {
         .map(|path| (FileKind::Sound, path));
         output::may_be_written(files, options.overwrite)?;
         self.bits.fit(recording.frames(), recording.channels())?;
-        interrupt::watch();
 
         let amplifier = &opened.amplifier;
         let of = UnderTest::find(amplifier, &opened.system)?;

@@ -34,7 +34,7 @@ use crate::options::Options;
 
 /// What a valve amplifier's volts, watts and distortion will be, from its parts list.
 ///
-/// Exit status: 0 answered; 1 ran, but there is no answer; 2 bad input, or an answer that could not be written.
+/// Exit status: 0 answered; 1 ran, but there is no answer; 2 bad input, or an answer that could not be written; 130 ended by the interrupt key.
 #[derive(Debug, Parser)]
 #[command(name = "gridleak", version, propagate_version = true)]
 pub(crate) struct Cli {

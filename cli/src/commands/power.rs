@@ -8,6 +8,7 @@ use measure::instruments::peak::Peak;
 use super::command::{File, OfAmplifier, Told};
 use crate::amplifier::Opened;
 use crate::argument::outputs;
+use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
 use crate::progress;
 use measure::judged::study::Study;
@@ -69,5 +70,21 @@ impl OfAmplifier for Arguments {
 
     fn words(told: &Told<'_, Self>) -> String {
         words::text(told.amplifier, told.answer, told.rest)
+    }
+
+    fn verdict(told: &Told<'_, Self>) -> Result<(), Failure> {
+        unfinished(told.answer)
+    }
+}
+
+/// A sweep that ended before the distortion limit has no answer to that, though all below has been told.
+pub(super) fn unfinished(power: &Power) -> Result<(), Failure> {
+    match &power.ended_early {
+        Some(reason) if power.rated.is_none() => Err(Failure::NoAnswer(Diagnostic::plain(
+            Id::NotPeriodic,
+            format!("the distortion limit was not reached: {reason}"),
+            "what is printed below that level holds; to see what the amplifier does there, follow it from rest with `gridleak waveform FILE --drive …`, which seeks no cycle",
+        ))),
+        Some(_) | None => Ok(()),
     }
 }

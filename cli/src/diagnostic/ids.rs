@@ -249,7 +249,8 @@ ids! {
     /// Means    The circuit did not settle to a repeating cycle.
     /// Matters  Power and distortion are defined for a steady tone only.
     /// Example  an amplifier that motor-boats
-    /// Mend     See with `waveform` what it does; check feedback and decoupling.
+    /// Mend     The message names what still moves, and by how much a cycle: look at what is joined there, at feedback and
+    ///          decoupling. With a signal, `waveform` follows it from rest without seeking a cycle.
     NotPeriodic = "not-periodic",
     /// Means    A disturbance of the voltages at rest, or of a settled cycle, grows by itself.
     /// Matters  The amplifier howls, motor-boats or burns valves unheard; no figure of power holds.

@@ -25,9 +25,13 @@ pub(crate) fn of_sim(error: &SimError) -> Diagnostic {
             Id::Undetermined,
             "join it to the chassis, directly or through a resistor",
         ),
-        SimError::NotPeriodic { .. } => (
+        SimError::NotPeriodic(unsettled) if unsettled.driven => (
             Id::NotPeriodic,
-            "the amplifier may oscillate or motor-boat: see what it does with `gridleak waveform`",
+            "less drive settles sooner; what it does instead of repeating itself is followed from rest, with no cycle sought, by `gridleak waveform FILE --drive 1V --for 200ms`: blocking creeps, motor-boating swings",
+        ),
+        SimError::NotPeriodic(_) => (
+            Id::NotPeriodic,
+            "look at what is joined there: a supply of direct volts in the place of mains and rectifier (`supply`) tells whether the amplifier itself comes to rest; a large capacitor behind a large resistance takes minutes and is never there",
         ),
         SimError::Oscillates { .. } => (
             Id::Oscillates,

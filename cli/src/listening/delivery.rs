@@ -11,7 +11,6 @@ use super::BLOCK;
 use super::render::Rendered;
 use crate::diagnostic::Id;
 use crate::failure::Failure;
-use crate::interrupt;
 use crate::loudness::Meter;
 use crate::report::output;
 
@@ -152,7 +151,6 @@ impl Rendered {
         let mut whole = self.whole.reader()?;
         let (mut volts, mut ideal) = (Vec::new(), Vec::new());
         while whole.read(BLOCK, &mut volts)? {
-            interrupt::check()?;
             if let Some(linear) = &mut linear {
                 linear.read(BLOCK, &mut ideal)?;
             }
@@ -175,7 +173,7 @@ impl Rendered {
     /// Levels of what would be delivered; `scale` is about the full scale for a volt it will be delivered at.
     ///
     /// # Errors
-    /// Those of the temporary file; [`Failure::Interrupted`].
+    /// Those of the temporary file.
     pub(crate) fn levels(
         &mut self,
         what: Delivery,
@@ -221,7 +219,7 @@ pub(crate) struct Form {
 /// Writes one of the files, whole or not at all.
 ///
 /// # Errors
-/// Those of writing; [`Failure::Interrupted`].
+/// Those of writing.
 pub(crate) fn deliver(
     rendered: &mut Rendered,
     what: Delivery,

@@ -20,7 +20,6 @@ use super::chain::{Chain, Path};
 use super::recording::Recording;
 use super::survey::{Moment, Survey};
 use crate::failure::Failure;
-use crate::interrupt;
 
 /// The coarsest grid tried, samples a second: below it the grid itself would show in the treble.
 const COARSEST: f64 = 80e3;
@@ -151,7 +150,6 @@ fn outputs(
     times: u32,
 ) -> Result<Vec<Vec<f64>>, Failure> {
     use rayon::prelude::*;
-    interrupt::check()?;
     stretches
         .par_iter()
         .map(|stretch| stretch.play(of, recording.rate(), drive, times))

@@ -6,12 +6,11 @@ use super::recording::Recording;
 use super::render::Rendered;
 use super::store::Store;
 use crate::failure::Failure;
-use crate::interrupt;
 
 /// The recording as rendered sound, a volt for full scale; through the same box, if there is one.
 ///
 /// # Errors
-/// Those of the recording and of the temporary file; [`Failure::Interrupted`].
+/// Those of the recording and of the temporary file.
 pub(crate) fn original(
     recording: &Recording,
     closed_box: Option<ClosedBox>,
@@ -26,7 +25,6 @@ pub(crate) fn original(
     let mut reading = recording.read_from(0)?;
     let mut columns = vec![Vec::new(); channels];
     loop {
-        interrupt::check()?;
         let count = reading.read(BLOCK, &mut columns)?;
         if count == 0 {
             break;

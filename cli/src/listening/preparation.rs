@@ -12,7 +12,6 @@ use super::level::Level;
 use super::recording::Recording;
 use super::survey::{Survey, survey};
 use crate::failure::Failure;
-use crate::interrupt;
 
 /// What is being done.
 #[derive(Clone, Copy, Debug)]
@@ -58,7 +57,6 @@ pub(crate) fn prepare(
         Err(error) if !level.needs_limit() => (None, Some(error)),
         Err(error) => return Err(error.into()),
     };
-    interrupt::check()?;
     let driven = drive(level, of, recording, &heard, limit.as_ref())?;
     told(Stage::Grid);
     let loudest = Stretch::of(recording, heard.loudest)?;

@@ -15,7 +15,6 @@ use super::grid::Grid;
 use super::recording::Recording;
 use super::store::Store;
 use crate::failure::Failure;
-use crate::interrupt;
 
 /// What is rendered and how.
 pub(crate) struct Render<'r> {
@@ -132,7 +131,7 @@ impl Lane<'_> {
 /// Plays it all; both channels at once. `progress` is told the frames done.
 ///
 /// # Errors
-/// Those of the recording, of the amplifier and of the temporary file; [`Failure::Interrupted`].
+/// Those of the recording, of the amplifier and of the temporary file.
 pub(crate) fn render(of: &Render<'_>, progress: &dyn Fn(u64)) -> Result<Rendered, Failure> {
     let began = Instant::now();
     let (rate, times) = (of.recording.rate(), of.grid.times);
@@ -181,7 +180,6 @@ pub(crate) fn render(of: &Render<'_>, progress: &dyn Fn(u64)) -> Result<Rendered
     let mut columns = vec![Vec::new(); channels];
     let mut done = 0;
     while done < of.recording.frames() {
-        interrupt::check()?;
         done += reading.read(BLOCK, &mut columns)? as u64;
         for (lane, column) in lanes.iter_mut().zip(&mut columns) {
             std::mem::swap(&mut lane.input, column);

@@ -12,7 +12,6 @@ use rayon::prelude::*;
 use super::BLOCK;
 use super::recording::Recording;
 use crate::failure::Failure;
-use crate::interrupt;
 use crate::loudness::Meter;
 
 /// Bins of the histogram: 0.01 dB each, from 160 dB below one volt for full scale to 80 dB above.
@@ -138,7 +137,6 @@ pub(crate) fn survey(
         if count == 0 {
             break;
         }
-        interrupt::check()?;
         interleaved.clear();
         for frame in 0..count {
             interleaved.extend(columns.iter().map(|column| column[frame]));

@@ -6,9 +6,12 @@ use std::fs::{File, OpenOptions};
 use std::io::{Seek, Write};
 use std::path::{Path, PathBuf};
 
+use tempfile::NamedTempFile;
+
 use super::file_kind::FileKind;
 use super::stdout;
 use crate::failure::Failure;
+use crate::interrupt::Unfinished;
 
 mod target;
 
@@ -68,25 +71,27 @@ fn renamed(
     overwrite: bool,
     fill: impl FnOnce(&mut File) -> Result<(), Failure>,
 ) -> Result<(), Failure> {
-    let mut file = begun(folder(path)).map_err(failed(path))?;
+    let (mut file, unfinished) = begun(folder(path)).map_err(failed(path))?;
     fill(file.as_file_mut())?;
     file.as_file().sync_all().map_err(failed(path))?;
-    let renamed = if overwrite {
-        file.persist(path)
-    } else {
-        file.persist_noclobber(path)
-    };
+    let renamed = unfinished.finish(path, || {
+        if overwrite {
+            file.persist(path)
+        } else {
+            file.persist_noclobber(path)
+        }
+    });
     renamed.map_err(|error| failed(path)(error.error))?;
     Ok(())
 }
 
-fn begun(folder: &Path) -> std::io::Result<tempfile::NamedTempFile> {
+fn begun(folder: &Path) -> std::io::Result<(NamedTempFile, Unfinished)> {
     let mut builder = tempfile::Builder::new();
     builder.prefix(".gridleak-");
     // As open to others as the files they make themselves: a temporary file is closed to them by default.
     #[cfg(unix)]
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    builder.tempfile_in(folder)
+    Unfinished::begin(|| builder.tempfile_in(folder), NamedTempFile::path)
 }
 
 /// The folder for the temporary files of what goes there: its own, but not that of a device.

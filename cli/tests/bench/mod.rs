@@ -112,7 +112,7 @@ const PATIENCE: Duration = Duration::from_mins(2);
 
 /// Presses the interrupt key of a run as soon as it has begun, and waits for its end.
 #[cfg(unix)]
-pub(crate) fn interrupted(mut command: Command, has_begun: impl Fn(u32) -> bool) -> Output {
+pub(crate) fn interrupted(mut command: Command, mut has_begun: impl FnMut(u32) -> bool) -> Output {
     let child = command
         .stdout(std::process::Stdio::piped())
         .stderr(std::process::Stdio::piped())

@@ -114,6 +114,8 @@ pub struct Hum {
     pub balanced: Vec<Balanced>,
     /// Sidebands of a tone; none when not asked for.
     pub with_signal: Option<WithSignal>,
+    /// What could not be solved for, and why; all the rest holds without it.
+    pub unsolved: Vec<String>,
     /// Length of the period, s.
     pub period: f64,
     /// What is left to settle, relative.
@@ -201,6 +203,20 @@ enum Job {
     Mismatched(PartId, f64),
 }
 
+impl Job {
+    fn words(&self, circuit: &Circuit, causes: &[Cause]) -> String {
+        match self {
+            Self::Off(k) => format!("without {}", causes[*k].name),
+            Self::Alone(k) => format!("with {} alone", causes[*k].name),
+            Self::Silent => "without any cause".to_owned(),
+            Self::Mismatched(part, ratio) => {
+                let valve = &circuit.part(*part).name;
+                format!("with {valve} at {:.0} % of its current", 100.0 * ratio)
+            }
+        }
+    }
+}
+
 /// The volts that hum, and the period of the mains.
 struct Heard<'a> {
     of: &'a UnderTest<'a>,
@@ -273,7 +289,7 @@ impl Measurement for HumOf {
             jobs.extend(MISMATCH.map(|ratio| Job::Mismatched(first, ratio)));
         }
         let done = std::sync::atomic::AtomicUsize::new(0);
-        let readings: Vec<Reading> = jobs
+        let solved: Vec<Result<Reading, SimError>> = jobs
             .par_iter()
             .map(|job| {
                 let reading = heard.without(&causes, job);
@@ -281,10 +297,23 @@ impl Measurement for HumOf {
                 progress(Reached::of(count + 1, jobs.len()));
                 reading
             })
-            .collect::<Result<_, _>>()?;
+            .collect();
+        let mut unsolved = Vec::new();
+        let mut readings: Vec<Option<Reading>> = Vec::new();
+        for (job, reading) in jobs.iter().zip(solved) {
+            match (job, reading) {
+                (_, Ok(reading)) => readings.push(Some(reading)),
+                // What is left without them all is what the rest is judged by.
+                (Job::Silent, Err(error)) => return Err(error),
+                (Job::Off(_) | Job::Alone(_) | Job::Mismatched(..), Err(error)) => {
+                    unsolved.push(format!("{}: {error}", job.words(circuit, &causes)));
+                    readings.push(None);
+                }
+            }
+        }
         let found = |wanted: &dyn Fn(&Job) -> bool| {
             let place = jobs.iter().position(wanted)?;
-            Some(&readings[place])
+            readings[place].as_ref()
         };
         let mut sum = hum.silent();
         let mut listed: Vec<CauseOfHum> = Vec::new();
@@ -314,7 +343,7 @@ impl Measurement for HumOf {
         listed.sort_by(|a, b| b.share.total_cmp(&a.share));
         let mut mismatch = Vec::new();
         for (job, reading) in jobs.iter().zip(&readings) {
-            if let Job::Mismatched(part, ratio) = job {
+            if let (Job::Mismatched(part, ratio), Some(reading)) = (job, reading) {
                 mismatch.push(Mismatch {
                     valve: circuit.part(*part).name.clone(),
                     ratio: *ratio,
@@ -328,7 +357,14 @@ impl Measurement for HumOf {
         let transfers = linear.transfers(self.bench.load.0, self.bench.load.1);
         let with_signal = match self.drive {
             None => None,
-            Some(drive) => Some(signal::with_signal(&self.bench, of, mains, drive)?),
+            Some(drive) => match signal::with_signal(&self.bench, of, mains, drive) {
+                Ok(found) => Some(found),
+                Err(error @ SimError::Question(_)) => return Err(error),
+                Err(error) => {
+                    unsolved.push(format!("with a signal: {error}"));
+                    None
+                }
+            },
         };
         let generator = circuit.part(self.bench.generator).part.source();
         Ok(Hum {
@@ -348,6 +384,7 @@ impl Measurement for HumOf {
             rails: heard.rejections(&rails, mains)?,
             balanced: balance::rejection(circuit, system, rest, &transfers),
             with_signal,
+            unsolved,
             period: settled.duration,
             residual: settled.residual,
         })

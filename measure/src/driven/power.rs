@@ -99,7 +99,7 @@ pub struct Power {
     pub output_valves: Vec<String>,
     /// Where it bursts into oscillation, which ends the sweep.
     pub bursting: Option<Bursting>,
-    /// The sweep ended early because a level could not be solved: why.
+    /// The sweep ended early because a level could not be solved: which, and why.
     pub ended_early: Option<String>,
     /// The largest periodicity residual of any level used.
     pub residual: f64,
@@ -371,6 +371,10 @@ impl Measurement for PowerOf {
                 level: found.last,
             })
             .collect();
+        let ended = climb
+            .ended
+            .as_ref()
+            .map(|error| climb::ended_at(&levels, error));
         let near = OneByOne::beside(&neighbours);
         let bursting = bursting::onset(climb.ended.as_ref(), &levels, &|drive| {
             near.level(stand, drive)
@@ -408,10 +412,7 @@ impl Measurement for PowerOf {
             at_output,
             crossover,
             output_valves,
-            ended_early: match bursting {
-                Some(_) => None,
-                None => climb.ended.map(|error| error.to_string()),
-            },
+            ended_early: ended.filter(|_| bursting.is_none()),
             bursting,
         })
     }

@@ -1,9 +1,12 @@
 //! Cycles of the circuit, one after the other, with what is needed to judge and correct them.
 
 use super::{Approach, Period, Settling};
-use crate::error::SimError;
+use crate::counts::Counts;
+use crate::error::{Moving, SimError, Unsettled};
+use crate::parts::Waveform;
+use crate::quantity::Unit;
 use crate::stability::{growing_over, repeating, repeats};
-use crate::system::System;
+use crate::system::{System, Unknown};
 use crate::tolerances::Tolerances;
 use crate::transient::sensitivity::Sensitivity;
 use crate::transient::{Choice, Method, Stepper};
@@ -19,6 +22,11 @@ pub(super) const NEAR: f64 = 1e-2;
 
 /// Steps for a sample, on the mean of a cycle, beyond which it is asked what is going on: hard clipping takes forty.
 const MANY: u64 = 100;
+
+/// Steps for a sample, refused ones included, that each cycle allowed may take on the mean of a search; one that takes more
+/// in all is given up. Hard clipping takes forty in a cycle, but settles in a tenth of the cycles: the hardest of the
+/// amplifiers in `tests/answers` takes a fiftieth of what this allows.
+const ALLOWED: u64 = 10;
 
 /// Keeps what is zero throughout from dividing by nothing: V, A or Wb.
 const FLOOR: f64 = 1e-6;
@@ -44,6 +52,14 @@ pub(super) struct Run<'a> {
     opens: bool,
     pub(super) cycles: u32,
     pub(super) residual: f64,
+    /// The least residual of any cycle.
+    least: f64,
+    /// What changed most over the last cycle for its swing, and by how much; none where that is what iron remembers.
+    moving: Option<(usize, f64)>,
+    /// Steps tried before the first cycle.
+    tried_before: u64,
+    /// Whether all steps allowed are taken.
+    spent: bool,
     /// Steps of the last cycle, and those of them taken though their error was above its limit.
     steps: (u64, u64),
     /// Steps of the workspace at which the cycles are given up.
@@ -73,6 +89,10 @@ impl<'a> Run<'a> {
             opens: false,
             cycles: 0,
             residual: f64::INFINITY,
+            least: f64::INFINITY,
+            moving: None,
+            tried_before: tried(&ws.counts),
+            spent: false,
             steps: (0, 0),
             most_steps: u64::MAX,
         }
@@ -103,15 +123,14 @@ impl<'a> Run<'a> {
         self.stepper.begin_cycle(steps);
         let start = self.start();
         let before = ws.counts;
+        let allowed = ALLOWED * u64::from(self.settling.most_cycles) * self.samples.len() as u64;
         let mut budget = ws.counts.steps + MANY * self.samples.len() as u64;
         for k in 0..self.samples.len() {
             self.samples[k].copy_from_slice(&ws.x);
             self.stepper.advance(self.grid(start, k + 1), ws)?;
-            if ws.counts.steps > self.most_steps {
-                return Err(SimError::NotPeriodic {
-                    cycles: self.cycles,
-                    residual: self.residual,
-                });
+            if self.tried(ws) > allowed || ws.counts.steps > self.most_steps {
+                self.spent = true;
+                return Err(self.not_periodic(ws));
             }
             if ws.counts.steps > budget {
                 self.oscillates(start, k, ws)?;
@@ -127,18 +146,57 @@ impl<'a> Run<'a> {
         self.uncorrected = None;
         // After a correction only what stores stands at its new value when the cycle starts; and no change is known
         // better than the two solutions it is the difference of.
-        self.residual = self
-            .scales()
-            .zip(&self.stores)
-            .zip(ws.x.iter().zip(&self.samples[0]).enumerate())
-            .filter(|((_, stores), _)| **stores)
-            .map(|((scale, _), (k, (end, start)))| {
-                let known = ws.relative * start.abs().max(end.abs()) + ws.absolute[k];
-                ((end - start).abs() - known).max(0.0) / scale
-            })
-            .chain(self.remembered(ws))
-            .fold(0.0, f64::max);
-        Ok(self.residual)
+        let (mut residual, mut moving) = (0.0, None);
+        for (k, scale) in self.scales().enumerate().filter(|(k, _)| self.stores[*k]) {
+            let (end, start) = (ws.x[k], self.samples[0][k]);
+            let known = ws.relative * start.abs().max(end.abs()) + ws.absolute[k];
+            let change = ((end - start).abs() - known).max(0.0) / scale;
+            // Not a number is passed over, as the greatest of two numbers does.
+            if change > residual {
+                (residual, moving) = (change, Some((k, end - start)));
+            }
+        }
+        let remembered = self.remembered(ws).fold(0.0, f64::max);
+        if remembered > residual {
+            (residual, moving) = (remembered, None);
+        }
+        (self.residual, self.moving) = (residual, moving);
+        self.least = self.least.min(residual);
+        Ok(residual)
+    }
+
+    /// Steps tried in this search.
+    fn tried(&self, ws: &Workspace) -> u64 {
+        tried(&ws.counts).saturating_sub(self.tried_before)
+    }
+
+    /// Whether the search is over because all steps allowed are taken.
+    pub(super) fn is_spent(&self) -> bool {
+        self.spent
+    }
+
+    /// What is known where the search is given up.
+    pub(super) fn not_periodic(&self, ws: &Workspace) -> SimError {
+        let moving = self.moving.map(|(k, change)| Moving {
+            unknown: self.system.name(k as u32).to_owned(),
+            change,
+            unit: match self.system.unknowns()[k] {
+                Unknown::Voltage(_) | Unknown::Inside(_) => Unit::Volt,
+                Unknown::Current(..) => Unit::Ampere,
+                Unknown::Flux(_) => Unit::Weber,
+            },
+        });
+        let signal =
+            |waveform: &Waveform| !waveform.alternates() && !waveform.frequencies().is_empty();
+        SimError::NotPeriodic(Unsettled {
+            cycles: self.cycles,
+            steps: self.tried(ws),
+            spent: self.spent,
+            residual: self.residual,
+            least: self.least,
+            moving,
+            driven: ws.waveforms.iter().any(signal),
+        })
     }
 
     /// Change over the cycle of each stored value of hysteresis, relative to its size.
@@ -247,10 +305,7 @@ impl<'a> Run<'a> {
                 period: cycles * self.duration,
             });
         }
-        Err(SimError::NotPeriodic {
-            cycles: self.cycles,
-            residual: self.residual,
-        })
+        Err(self.not_periodic(ws))
     }
 
     /// Growth, 1/s, of what a cycle multiplies by so much.
@@ -324,6 +379,11 @@ impl<'a> Run<'a> {
     }
 }
 
+/// Steps taken and refused.
+fn tried(counts: &Counts) -> u64 {
+    counts.steps + counts.newton_failures + counts.error_failures
+}
+
 /// `[n]` which unknowns store something.
 fn stores(system: &System) -> Vec<bool> {
     let mut stores = vec![false; system.len()];
@@ -334,74 +394,4 @@ fn stores(system: &System) -> Vec<bool> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::Run;
-    use crate::parts::{Inductor, Part, Source, Waveform};
-    use crate::periodic::Settling;
-    use crate::transient::Choice;
-    use crate::{Circuit, NodeId, System, Tolerances};
-    use models::core::{Core, Hysteresis};
-
-    #[test]
-    fn what_a_core_remembers_must_close_with_its_cycle() {
-        // Iron across a stiff source: the flux is the integral of the volts and closes with every cycle, from the
-        // first. What the iron remembers goes from nothing onto its loop in the first, and round it from then on.
-        let (hertz, volts) = (50.0, 30.0);
-        let memory = Hysteresis::from_coercive_current(5e-3, 0.5);
-        let core = Core::saturating(10.0, 0.5).with_hysteresis(memory);
-        let coil = Inductor {
-            core,
-            linear: None,
-            resistance: 0.0,
-            capacitance: 0.0,
-            capacitance_loss: 0.0,
-            loss: f64::INFINITY,
-            stray: None,
-        };
-        let source = Source {
-            waveform: Waveform::Alternating {
-                amplitude: volts,
-                frequency: hertz,
-                // From its crest, so that the flux swings evenly about nothing.
-                phase: std::f64::consts::FRAC_PI_2,
-            },
-            resistance: 1e-3,
-        };
-        let mut circuit = Circuit::new();
-        let a = circuit.node("a");
-        for (name, part) in [("B1", Part::Source(source)), ("L1", Part::Inductor(coil))] {
-            circuit
-                .add(name, part, &[a, NodeId::CHASSIS])
-                .expect("well formed");
-        }
-        let system = System::of(&circuit).expect("well formed");
-        let mut ws = system.workspace();
-        assert!(!ws.memory.is_empty());
-        let settling = Settling::default();
-        let mut run = Run::new(
-            &system,
-            1.0 / hertz,
-            &settling,
-            &Tolerances::default(),
-            &mut ws,
-        );
-        let stores = run.stores.clone();
-        let flux_closes = |run: &Run<'_>, x: &[f64]| {
-            let scales: Vec<f64> = run.scales().collect();
-            (0..system.len())
-                .filter(|&k| stores[k])
-                .all(|k| (x[k] - run.samples[0][k]).abs() < 1e-3 * scales[k])
-        };
-        let first = run
-            .cycle(Choice::Free, &mut ws)
-            .expect("it can be followed");
-        assert!(flux_closes(&run, &ws.x));
-        assert!(first > 0.1, "the stops have moved: {first}");
-        run.cycle(Choice::Free, &mut ws)
-            .expect("it can be followed");
-        let third = run
-            .cycle(Choice::Free, &mut ws)
-            .expect("it can be followed");
-        assert!(third < 1e-3, "round the loop: {third}");
-    }
-}
+mod tests;

@@ -108,7 +108,7 @@ pub(super) fn settle(
     while run.cycles < settling.most_cycles / 2 {
         let (residual, reached) = match cycle(&mut run, phase, steps, whole.as_mut(), ws) {
             Ok(cycle) => cycle,
-            Err(_) if run.step_back(ws) => {
+            Err(_) if !run.is_spent() && run.step_back(ws) => {
                 phase = look_around(&mut run, RUN_IN);
                 continue;
             }

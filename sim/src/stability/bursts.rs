@@ -20,7 +20,7 @@
 use nalgebra::Complex;
 use serde::Serialize;
 
-use super::{Changes, Growing, frequencies_of, grows_again};
+use super::{Changes, Growing, frequencies_of, grows_again, sought};
 use crate::error::SimError;
 use crate::system::System;
 use crate::workspace::Workspace;
@@ -110,6 +110,11 @@ fn leading(
         let frequency = s.im / std::f64::consts::TAU;
         frequency * duration > TURNS && frequency < HIGHEST
     };
+    if sought::too_many(system) {
+        // What fades is not sought among so many: a burst then ends where its growth does.
+        let growing = sought::sought(system, slopes)?.into_iter().filter(turns);
+        return Ok(growing.max_by(|a, b| a.re.total_cmp(&b.re)));
+    }
     let mut modes: Vec<Complex<f64>> =
         frequencies_of(system, slopes, &Changes::none(system), super::SHIFT)?
             .into_iter()

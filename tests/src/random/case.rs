@@ -333,7 +333,7 @@ fn reason(error: &SimError) -> Outcome {
         SimError::OneWay { .. } => "hangs on a rectifier",
         SimError::Stuck { .. } => "stuck",
         SimError::Undetermined { .. } => "undetermined",
-        SimError::NotPeriodic { .. } => "not periodic",
+        SimError::NotPeriodic(_) => "not periodic",
         SimError::Oscillates { .. } => "oscillates",
         SimError::Repeats { .. } => "repeats itself slowly",
         SimError::Bursts { .. } => "bursts",

@@ -8,6 +8,7 @@ use super::{ORIGINAL, PAGE};
 use crate::diagnostic::Id;
 use crate::failure::Failure;
 use crate::input;
+use crate::interrupt::Unfinished;
 use crate::listening::{Bits, Delivery, Form, Rendered, deliver};
 use crate::place::Place;
 use crate::report::output;
@@ -16,6 +17,7 @@ use crate::report::output;
 #[derive(Debug)]
 pub(super) struct Folder {
     beside: TempDir,
+    unfinished: Unfinished,
     target: PathBuf,
     overwrite: bool,
 }
@@ -30,12 +32,14 @@ impl Folder {
             }
             only_an_audition(target)?;
         }
-        let beside = tempfile::Builder::new()
-            .prefix(".gridleak-")
-            .tempdir_in(output::scratch(target))
-            .map_err(failed(target))?;
+        let mut builder = tempfile::Builder::new();
+        builder.prefix(".gridleak-");
+        let begin = || builder.tempdir_in(output::scratch(target));
+        let (beside, unfinished) =
+            Unfinished::begin(begin, TempDir::path).map_err(failed(target))?;
         let folder = Self {
             beside,
+            unfinished,
             target: target.to_owned(),
             overwrite,
         };
@@ -81,19 +85,25 @@ impl Folder {
         let replaced = self.overwrite && self.target.exists();
         if replaced {
             only_an_audition(&self.target)?;
-            std::fs::rename(&self.target, &old).map_err(failed(&self.target))?;
         } else if self.target.exists() {
             return Err(failed(&self.target)(
                 std::io::ErrorKind::AlreadyExists.into(),
             ));
         }
-        std::fs::rename(self.made(), &self.target).map_err(|error| {
+        let put = || {
             if replaced {
-                // Nothing more can be done than to say what went wrong first.
-                let _ = std::fs::rename(&old, &self.target);
+                std::fs::rename(&self.target, &old)?;
             }
-            failed(&self.target)(error)
-        })
+            std::fs::rename(self.made(), &self.target).inspect_err(|_| {
+                if replaced {
+                    // Nothing more can be done than to say what went wrong first.
+                    let _ = std::fs::rename(&old, &self.target);
+                }
+            })
+        };
+        self.unfinished
+            .finish(&self.target, put)
+            .map_err(failed(&self.target))
     }
 }
 

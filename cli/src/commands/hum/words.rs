@@ -36,6 +36,9 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Answer) -> String {
         .with_signal
         .as_ref()
         .map_or_else(String::new, with_signal);
+    for unsolved in &hum.unsolved {
+        text += &format!("Not solved, {unsolved}.\n");
+    }
     text += &notes::text(amplifier);
     text += &format!("Settled to {:.1e} of the swing.\n", hum.residual);
     text

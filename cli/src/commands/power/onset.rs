@@ -134,6 +134,8 @@ pub(super) fn text(answer: &Power) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::commands::power::unfinished;
+    use crate::failure::Failure;
     use measure::driven::power::Level;
 
     fn level(drive: f64) -> Level {
@@ -204,6 +206,22 @@ mod tests {
             "First to give up: V2a and V2b (drivers) draw grid current from 9.00 W.\nClass A up to 4.00 W, then AB: a valve counts as cut off below 1.00 % of its current at rest.\n"
         );
         assert_eq!(onsets(&answer.limits).len(), 4);
+    }
+
+    #[test]
+    fn a_sweep_that_ends_before_the_limit_has_no_answer_to_it() {
+        let ended = |rated| Power {
+            ended_early: Some("at 2.00 V peak of drive no cycle was found".to_owned()),
+            ..power(rated, &[])
+        };
+        let failure = unfinished(&ended(None)).expect_err("the limit was not reached");
+        let Failure::NoAnswer(said) = failure else {
+            panic!("{failure:?}");
+        };
+        assert!(said.message.contains("at 2.00 V peak of drive"), "{said:?}");
+        // What cannot be solved beyond the limit takes nothing from it; nor is a limit missed that was never met.
+        assert!(unfinished(&ended(Some(0.5))).is_ok());
+        assert!(unfinished(&power(None, &[])).is_ok());
     }
 
     #[test]

@@ -8,6 +8,7 @@ use super::stand::{Neighbour, Stand, Start};
 use crate::{Progress, Reached};
 use sim::error::SimError;
 use sim::periodic::Period;
+use sim::quantity::{Unit, engineering};
 
 /// Step of the sweep, a ratio of drive: 1.25 dB.
 pub(super) const STEP: f64 = 1.154_781_984_689_458;
@@ -52,6 +53,13 @@ pub(super) struct Climbed {
     pub(super) neighbours: Vec<Neighbour>,
     /// Why the next level could not be solved, where that ended the way.
     pub(super) ended: Option<SimError>,
+}
+
+/// Which level could not be solved after these, and why.
+pub(super) fn ended_at(levels: &[Level], error: &SimError) -> String {
+    let last = levels.last().map_or(0.0, |level| level.drive);
+    let drive = engineering(last * STEP, Unit::Volt);
+    format!("at {drive} peak of drive {error}")
 }
 
 impl Climb {
