@@ -19,9 +19,11 @@ use crate::tolerances::Tolerances;
 use crate::workspace::Workspace;
 
 mod first_look;
+mod unsettled;
 mod vicinity;
 
 use first_look::first_look;
+use unsettled::unsettled;
 pub use vicinity::Vicinity;
 
 /// Samples of a mains period; rectifiers take finer steps by themselves.
@@ -209,8 +211,14 @@ impl Rest {
         let duration = common_period(&supplies, LONGEST)?.duration;
         let near = first_look(system, duration, settling, tolerances, ws)?;
         let near = near.as_ref();
-        let period = settle_from(system, duration, settling, tolerances, near, ws)?;
-        Ok(Self::driven(period, found))
+        match settle_from(system, duration, settling, tolerances, near, ws) {
+            Ok(period) => Ok(Self::driven(period, found)),
+            Err(SimError::NotPeriodic(not)) if !not.spent => {
+                let error = SimError::NotPeriodic(not);
+                Err(unsettled(system, duration, tolerances, error, ws))
+            }
+            Err(error) => Err(error),
+        }
     }
 
     fn settling(asked: &Settling) -> Settling {

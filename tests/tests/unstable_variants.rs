@@ -129,7 +129,7 @@ fn what_stands_idle_beside_it_makes_no_amplifier_unstable() {
 fn an_oscillation_that_has_locked_to_the_mains_is_no_hum() {
     // Feedback of the wrong sign that relaxes about a hundred times a second falls into step with the ripple: the cycle
     // closes, and between its jumps some valve is cut off at every moment.
-    for ohms in ["1k", "1k05", "1k1"] {
+    for ohms in ["1k", "1k05"] {
         let to = format!(r#"R16 = {{ resistor = "{ohms}""#);
         let text = changed(&amplifier(), &[(FEEDBACK, &to), (PHASE, OTHER_PHASE)]);
         let mains = Opened::read(&on_its_mains(&text), &[]);

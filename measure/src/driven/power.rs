@@ -19,7 +19,7 @@ use crate::instruments::load_condition::hangs_on_a_transformer;
 use crate::instruments::peak::Peak;
 use crate::{Measurement, Progress, UnderTest};
 use sim::circuit::{NodeId, PartId};
-use sim::error::{Question, SimError};
+use sim::error::SimError;
 use sim::parts::Waveform;
 use sim::periodic::{Period, Settling};
 
@@ -30,12 +30,15 @@ pub(crate) mod drive;
 mod interpolation;
 mod level;
 mod limits;
+mod neighbours;
 mod stand;
 mod target;
+mod way_to_limit;
 
 use climb::Climb;
 pub(crate) use limits::{GRID_CURRENT, first_to_give_up};
-pub(crate) use stand::{OneByOne, Stand, Start, Tone};
+pub(crate) use neighbours::{OneByOne, Start};
+pub(crate) use stand::{Stand, Tone};
 
 pub use bursting::Bursting;
 pub use crossover::Crossover;
@@ -167,17 +170,6 @@ impl Power {
     }
 }
 
-/// What is met on the way to the distortion limit.
-#[derive(Clone, Debug)]
-pub(crate) struct WayToLimit {
-    /// The level at the limit, the last on the way up; none when no drive reaches it.
-    pub(crate) limit: Option<Level>,
-    /// The level of the greatest drive.
-    pub(crate) greatest: Level,
-    /// Why the way ended before the limit, where a level could not be solved.
-    ended: Option<SimError>,
-}
-
 /// Distortion at which the sweep may start, a ratio: half the smallest that is looked for.
 const QUIET: f64 = 0.005;
 
@@ -209,70 +201,6 @@ impl PowerOf {
             },
             duration: 1.0 / self.frequency,
         }
-    }
-
-    /// The level at the distortion limit alone, the last on the way up, for a part of the cost of the whole
-    /// question; none when no drive reaches the limit.
-    ///
-    /// # Errors
-    /// [`Question::NoSignal`], and those of a level that cannot be solved before the limit is reached.
-    pub fn limit(
-        &self,
-        of: &UnderTest<'_>,
-        progress: &Progress<'_>,
-    ) -> Result<Option<Level>, SimError> {
-        let way = self.way_to_limit(of, progress)?;
-        match (way.limit, way.ended) {
-            // What cannot be solved beyond the limit takes nothing from it.
-            (None, Some(error)) => Err(error),
-            (limit, _) => Ok(limit),
-        }
-    }
-
-    /// The level that gives so many watts into the rated load alone; none when they are not reached.
-    ///
-    /// # Errors
-    /// [`Question::NoSignal`], and those of a level that cannot be solved on the way there.
-    pub(crate) fn level_at(
-        &self,
-        of: &UnderTest<'_>,
-        watts: f64,
-    ) -> Result<Option<Level>, SimError> {
-        let stand = Stand::new(self, of);
-        let linear = (2.0 * watts * self.load_ohms).sqrt() / stand.gain()?;
-        let near = OneByOne::default();
-        let solve = |drive: f64| {
-            let period = near.settled(&stand, &stand.tone(drive), drive)?;
-            Ok(stand.read(drive, &period))
-        };
-        let miss = |level: &Level| 0.5 * (level.power / watts).ln();
-        match drive::reach(drive::Guess::linear(linear), drive::CLOSE, &miss, &solve) {
-            Ok(at) => Ok(Some(at.answer)),
-            Err(short) => short.error.map_or(Ok(None), Err),
-        }
-    }
-
-    /// The way up to the level of [`PowerOf::limit`].
-    ///
-    /// # Errors
-    /// [`Question::NoSignal`], and those of the first level.
-    pub(crate) fn way_to_limit(
-        &self,
-        of: &UnderTest<'_>,
-        progress: &Progress<'_>,
-    ) -> Result<WayToLimit, SimError> {
-        let stand = Stand::new(self, of);
-        let (start, period) = self.start(&stand)?;
-        let climb = Climb::to_limit(start, self.distortion_limit).run(&period, &stand, progress);
-        let near = OneByOne::beside(&climb.neighbours);
-        let target = target::Target::Distortion(self.distortion_limit);
-        let limit = target.last(&climb.levels, &|drive| near.level(&stand, drive));
-        let mut levels = climb.levels;
-        Ok(WayToLimit {
-            limit,
-            greatest: levels.pop().ok_or(SimError::Question(Question::NoSignal))?,
-            ended: climb.ended,
-        })
     }
 
     /// One level: the settled circuit at a generator of that open-circuit peak, V.
@@ -313,7 +241,7 @@ impl Measurement for PowerOf {
     /// Answers; `progress` is told the number of levels solved so far.
     ///
     /// # Errors
-    /// [`Question::NoSignal`] when nothing reaches the load, [`SimError::Oscillates`] when the amplifier
+    /// [`NoSignal`](sim::error::Question::NoSignal) when nothing reaches the load, [`SimError::Oscillates`] when the amplifier
     /// does so by itself.
     fn ask(&self, of: &UnderTest<'_>, progress: &Progress<'_>) -> Result<Power, SimError> {
         of.lasts()?;

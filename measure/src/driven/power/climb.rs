@@ -4,7 +4,8 @@
 use rayon::prelude::*;
 
 use super::level::Level;
-use super::stand::{Neighbour, Stand, Start};
+use super::neighbours::{Neighbour, Start};
+use super::stand::Stand;
 use crate::{Progress, Reached};
 use sim::error::SimError;
 use sim::periodic::Period;

@@ -1,9 +1,8 @@
 //! The amplifier driven: settles the circuit at a tone and reads what comes out.
 
-use std::cell::RefCell;
-
 use super::PowerOf;
 use super::level::{CoreAtLevel, HARMONICS, Level, ValveAtLevel};
+use super::neighbours::Start;
 use crate::UnderTest;
 use crate::instruments::flux::of_saturation;
 use crate::instruments::peak::Places;
@@ -12,7 +11,7 @@ use sim::circuit::NodeId;
 use sim::common_period::common_period;
 use sim::error::{Question, SimError};
 use sim::parts::{Part, Waveform};
-use sim::periodic::{Neighbour as Settled, Period, Settling, settle_from};
+use sim::periodic::{Period, Settling, settle_from};
 use sim::rest::{MAINS_SAMPLES, moving};
 use sim::small_signal::Excitation;
 use sim::spectrum::Spectrum;
@@ -44,81 +43,6 @@ pub(crate) struct Tone {
     pub(crate) waveform: Waveform,
     /// It repeats after so long, s.
     pub(crate) duration: f64,
-}
-
-/// Where settling sets out from.
-#[derive(Clone, Copy, Debug)]
-pub(crate) enum Start<'a> {
-    /// From rest.
-    Rest,
-    /// From the settled start of the nearest drive, of that peak, V, among these; from rest without any.
-    Nearest(f64, &'a [Neighbour]),
-}
-
-/// The settled start of a level, from which levels of nearly its drive settle in fewer cycles.
-#[derive(Clone, Debug)]
-pub(crate) struct Neighbour {
-    drive: f64,
-    settled: Settled,
-}
-
-impl Neighbour {
-    /// The start of a period settled at that peak, V.
-    pub(crate) fn of(drive: f64, period: &Period) -> Self {
-        Self {
-            drive,
-            settled: period.neighbour(),
-        }
-    }
-}
-
-/// Levels settled one after another at one frequency and on one grid: each starts at those before it.
-#[derive(Clone, Debug, Default)]
-pub(crate) struct OneByOne(RefCell<Vec<Neighbour>>);
-
-impl OneByOne {
-    /// With these to start at besides.
-    pub(super) fn beside(neighbours: &[Neighbour]) -> Self {
-        Self(RefCell::new(neighbours.to_vec()))
-    }
-
-    /// The level at the question's sine of that peak, V.
-    pub(super) fn level(&self, stand: &Stand<'_>, drive: f64) -> Result<Level, SimError> {
-        let period = self.settled(stand, &stand.tone(drive), drive)?;
-        Ok(stand.read(drive, &period))
-    }
-
-    /// The settled period at a tone of that peak, V.
-    pub(crate) fn settled(
-        &self,
-        stand: &Stand<'_>,
-        tone: &Tone,
-        drive: f64,
-    ) -> Result<Period, SimError> {
-        let period = stand.settled(tone, Start::Nearest(drive, &self.0.borrow()))?;
-        self.0.borrow_mut().push(Neighbour::of(drive, &period));
-        Ok(period)
-    }
-}
-
-impl Start<'_> {
-    /// The settled state on the line through the two nearest drives, one of which may be none at all, `rest`.
-    fn nearest(self, rest: Option<&Settled>) -> Option<Settled> {
-        let Self::Nearest(drive, neighbours) = self else {
-            return rest.cloned();
-        };
-        let rest = rest.map(|settled| (0.0, settled));
-        let driven = neighbours.iter().map(|other| (other.drive, &other.settled));
-        let mut near: Vec<(f64, &Settled)> = rest.into_iter().chain(driven).collect();
-        near.sort_by(|a, b| (a.0 - drive).abs().total_cmp(&(b.0 - drive).abs()));
-        match near[..] {
-            [(at, nearest), (other_at, other), ..] => {
-                Some(nearest.towards(other, (drive - at) / (other_at - at)))
-            }
-            [(_, nearest)] => Some(nearest.clone()),
-            [] => None,
-        }
-    }
 }
 
 /// An amplifier, the question of the bench, and everything a level needs. Shared between threads.
