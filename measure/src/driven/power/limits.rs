@@ -1,7 +1,7 @@
 //! What gives up first as the drive rises.
 //!
 //! Each cause has an indicator that grows through zero where it sets in, nearly straight in the logarithm of the drive.
-//! Where the parabolas through the levels below and above the onset agree within half of [`CLOSE`], they tell where. Else
+//! Where the parabolas through the levels below and above the onset agree well within [`CLOSE`], they tell where. Else
 //! the straight line between the two levels around it does; a level is solved there and the line drawn anew, until it
 //! moves by less than that. Causes that set in between the same levels share the solutions.
 
@@ -12,9 +12,12 @@ use super::interpolation::{between, zero};
 use super::level::{Level, ValveAtLevel};
 use sim::error::SimError;
 
-/// Ratio of powers between which an onset is left: 0.08 dB. Beyond clipping, where the power hardly rises, that is some
-/// more of the drive.
-pub(super) const CLOSE: f64 = 1.02;
+/// Ratio of drives between which an onset is left: 0.08 dB, 2 % of power.
+pub(super) const CLOSE: f64 = 1.01;
+
+/// Of that, how far two parabolas may lie apart that are believed: grid current begins as an exponential out of nothing,
+/// which a parabola follows badly on one side.
+const AGREE: f64 = 0.2;
 
 /// Ratio of drives within which causes count as setting in together where only the first is asked for:
 /// 0.4 dB, the accuracy of a meter.
@@ -126,7 +129,7 @@ pub(super) fn limits<S: Fn(f64) -> Result<Level, SimError>>(
     found
 }
 
-/// The onsets between two levels. Each candidate comes with the power, W, at which it was last expected, if it was.
+/// The onsets between two levels. Each candidate comes with the drive at which it was last expected, if it was.
 fn narrow(
     low: &Level,
     high: &Level,
@@ -138,7 +141,10 @@ fn narrow(
         .into_iter()
         .map(|(candidate, before)| (candidate.between(low, high), candidate, before))
         .partition(|(here, _, before)| {
-            near(high.power, low.power, 1.0) || before.is_some_and(|b| near(here.power, b, 0.5))
+            // Where it clips hard, the power hardly tells one drive from another.
+            near(high.drive, low.drive, 1.0)
+                || near(high.power, low.power, 0.5)
+                || before.is_some_and(|b| near(here.drive, b, 0.5))
         });
     let mut found: Vec<Limit> = found.into_iter().map(|(here, ..)| here).collect();
     let Some((first, ..)) = open.first() else {
@@ -146,7 +152,6 @@ fn narrow(
     };
     // A little inside, so that the two parts differ from the whole.
     let inside = CLOSE.sqrt();
-    let inside = inside.min((high.drive / low.drive).powf(0.25));
     let drive = first.drive.clamp(low.drive * inside, high.drive / inside);
     let Ok(middle) = solve(drive) else {
         found.extend(open.iter().map(|(_, candidate, _)| candidate.at(high)));
@@ -154,7 +159,7 @@ fn narrow(
     };
     let (below, above): (Vec<_>, Vec<_>) = open
         .into_iter()
-        .map(|(here, candidate, _)| (candidate, Some(here.power)))
+        .map(|(here, candidate, _)| (candidate, Some(here.drive)))
         .partition(|(candidate, _)| (candidate.indicator)(&middle) >= 0.0);
     found.extend(narrow(low, &middle, below, solve));
     found.extend(narrow(&middle, high, above, solve));
@@ -215,7 +220,8 @@ impl Candidate {
             .map(|level| (level.drive.ln(), level.power.ln()))
             .collect();
         let power = |drive: f64| between(&watts, drive);
-        if (power(below) - power(above)).abs() > 0.5 * CLOSE.ln() {
+        let apart = |a: f64, b: f64| (a - b).abs() > AGREE * CLOSE.ln();
+        if apart(below, above) && apart(power(below), power(above)) {
             return None;
         }
         let drive = zero(&places[around], low, high)?;
