@@ -31,13 +31,15 @@ mod interpolation;
 mod level;
 mod limits;
 mod neighbours;
+mod one_by_one;
 mod stand;
 mod target;
 mod way_to_limit;
 
 use climb::Climb;
 pub(crate) use limits::{GRID_CURRENT, first_to_give_up};
-pub(crate) use neighbours::{OneByOne, Start};
+pub(crate) use neighbours::Start;
+pub(crate) use one_by_one::OneByOne;
 pub(crate) use stand::{Stand, Tone};
 
 pub use bursting::Bursting;

@@ -1,10 +1,5 @@
 //! Settled levels as places to set out from to others of nearly their drive.
 
-use std::cell::RefCell;
-
-use super::level::Level;
-use super::stand::{Stand, Tone};
-use sim::error::SimError;
 use sim::periodic::{Neighbour as Settled, Period};
 
 /// Where settling sets out from.
@@ -30,35 +25,6 @@ impl Neighbour {
             drive,
             settled: period.neighbour(),
         }
-    }
-}
-
-/// Levels settled one after another at one frequency and on one grid: each starts at those before it.
-#[derive(Clone, Debug, Default)]
-pub(crate) struct OneByOne(RefCell<Vec<Neighbour>>);
-
-impl OneByOne {
-    /// With these to start at besides.
-    pub(super) fn beside(neighbours: &[Neighbour]) -> Self {
-        Self(RefCell::new(neighbours.to_vec()))
-    }
-
-    /// The level at the question's sine of that peak, V.
-    pub(super) fn level(&self, stand: &Stand<'_>, drive: f64) -> Result<Level, SimError> {
-        let period = self.settled(stand, &stand.tone(drive), drive)?;
-        Ok(stand.read(drive, &period))
-    }
-
-    /// The settled period at a tone of that peak, V.
-    pub(crate) fn settled(
-        &self,
-        stand: &Stand<'_>,
-        tone: &Tone,
-        drive: f64,
-    ) -> Result<Period, SimError> {
-        let period = stand.settled(tone, Start::Nearest(drive, &self.0.borrow()))?;
-        self.0.borrow_mut().push(Neighbour::of(drive, &period));
-        Ok(period)
     }
 }
 

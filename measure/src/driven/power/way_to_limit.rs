@@ -2,7 +2,7 @@
 
 use super::climb::Climb;
 use super::level::Level;
-use super::neighbours::OneByOne;
+use super::one_by_one::OneByOne;
 use super::stand::Stand;
 use super::target::Target;
 use super::{PowerOf, drive};

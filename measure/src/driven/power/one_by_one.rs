@@ -1,0 +1,38 @@
+//! Levels settled one after another, each from those before it.
+
+use std::cell::RefCell;
+
+use super::level::Level;
+use super::neighbours::{Neighbour, Start};
+use super::stand::{Stand, Tone};
+use sim::error::SimError;
+use sim::periodic::Period;
+
+/// Levels settled one after another at one frequency and on one grid: each starts at those before it.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct OneByOne(RefCell<Vec<Neighbour>>);
+
+impl OneByOne {
+    /// With these to start at besides.
+    pub(super) fn beside(neighbours: &[Neighbour]) -> Self {
+        Self(RefCell::new(neighbours.to_vec()))
+    }
+
+    /// The level at the question's sine of that peak, V.
+    pub(super) fn level(&self, stand: &Stand<'_>, drive: f64) -> Result<Level, SimError> {
+        let period = self.settled(stand, &stand.tone(drive), drive)?;
+        Ok(stand.read(drive, &period))
+    }
+
+    /// The settled period at a tone of that peak, V.
+    pub(crate) fn settled(
+        &self,
+        stand: &Stand<'_>,
+        tone: &Tone,
+        drive: f64,
+    ) -> Result<Period, SimError> {
+        let period = stand.settled(tone, Start::Nearest(drive, &self.0.borrow()))?;
+        self.0.borrow_mut().push(Neighbour::of(drive, &period));
+        Ok(period)
+    }
+}
