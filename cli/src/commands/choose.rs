@@ -74,7 +74,7 @@ impl OfAmplifier for Arguments {
             |bar| {
                 let read = |over: &[_]| Some(opened.origin.read(over).ok()?.amplifier);
                 question.run(&read, known.under_test().ok(), &|reached| {
-                    progress::tell(bar, reached)
+                    progress::tell(bar, reached);
                 })
             },
         ))

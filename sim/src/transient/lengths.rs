@@ -17,11 +17,11 @@ impl Lengths {
     pub(super) fn of(&mut self, level: u32, h: f64) -> f64 {
         let level = level as usize;
         if level >= self.0.len() {
-            self.0.resize(level + 1, f64::NAN);
+            // No step is that long.
+            self.0.resize(level + 1, f64::INFINITY);
         }
         let last = &mut self.0[level];
-        // What is not a number agrees with nothing.
-        if !((h - *last).abs() <= ROUNDING * h) {
+        if (h - *last).abs() > ROUNDING * h {
             *last = h;
         }
         *last
