@@ -75,7 +75,24 @@ impl<'a> UnderTest<'a> {
         let mut ws = silent(amplifier, system);
         let rest = Rest::find_by(system, settling, &tolerances, &mut ws)
             .map_err(|error| cause(circuit, error))?;
-        Ok(Self {
+        Ok(Self::resting(
+            amplifier,
+            (circuit, system),
+            rest,
+            tolerances,
+            ws,
+        ))
+    }
+
+    /// At a rest found; what is asked of it later is found once.
+    fn resting(
+        amplifier: &'a Amplifier,
+        (circuit, system): (&'a Circuit, &'a System),
+        rest: Rest,
+        tolerances: Tolerances,
+        ws: Workspace,
+    ) -> Self {
+        Self {
             amplifier,
             circuit,
             system,
@@ -84,7 +101,21 @@ impl<'a> UnderTest<'a> {
             ws,
             growing: OnceLock::new(),
             vicinity: OnceLock::new(),
-        })
+        }
+    }
+
+    /// A changed circuit at its rest, asked as exactly as this one.
+    fn changed_to<'b>(
+        &self,
+        circuit: &'b Circuit,
+        system: &'b System,
+        rest: Rest,
+        ws: Workspace,
+    ) -> UnderTest<'b>
+    where
+        'a: 'b,
+    {
+        UnderTest::resting(self.amplifier, (circuit, system), rest, self.tolerances, ws)
     }
 
     /// The rest of a circuit that differs little from this one: by Newton's iteration from here when still,
@@ -113,7 +144,6 @@ impl<'a> UnderTest<'a> {
     where
         'a: 'b,
     {
-        let amplifier = self.amplifier;
         let mut ws = self.workspace_of(system);
         let rest = if self.rest.mains.is_none() {
             Rest::find(system, &self.tolerances, &mut ws)?
@@ -128,16 +158,7 @@ impl<'a> UnderTest<'a> {
                 }
             }
         };
-        Ok(UnderTest {
-            amplifier,
-            circuit,
-            system,
-            rest,
-            tolerances: self.tolerances,
-            ws,
-            growing: OnceLock::new(),
-            vicinity: OnceLock::new(),
-        })
+        Ok(self.changed_to(circuit, system, rest, ws))
     }
 
     /// The circuits near this one, by its slopes along the mains period; none where it is still, or that cannot be. Found
@@ -170,16 +191,7 @@ impl<'a> UnderTest<'a> {
         if growing_over(system, rest.samples(), &mut ws.clone())?.is_some() {
             return self.near(circuit, system);
         }
-        Ok(UnderTest {
-            amplifier: self.amplifier,
-            circuit,
-            system,
-            rest,
-            tolerances: self.tolerances,
-            ws,
-            growing: OnceLock::new(),
-            vicinity: OnceLock::new(),
-        })
+        Ok(self.changed_to(circuit, system, rest, ws))
     }
 
     /// What each changed circuit adds to the mean of every unknown, `[changes][n]`, to first order; none where this one is
@@ -212,16 +224,8 @@ impl<'a> UnderTest<'a> {
     {
         let samples = self.rest.samples().iter();
         let samples = samples.map(|x| carried(self.system, x, system)).collect();
-        UnderTest {
-            amplifier: self.amplifier,
-            circuit,
-            system,
-            rest: self.rest.with_samples(samples),
-            tolerances: self.tolerances,
-            ws: self.workspace_of(system),
-            growing: OnceLock::new(),
-            vicinity: OnceLock::new(),
-        }
+        let rest = self.rest.with_samples(samples);
+        self.changed_to(circuit, system, rest, self.workspace_of(system))
     }
 
     /// A workspace for a changed circuit, as far as may be where this one is at rest; the generator silent.
@@ -273,16 +277,7 @@ impl<'a> UnderTest<'a> {
 
     /// The amplifier with another settled period in the place of its rest: with a signal, say.
     pub(crate) fn on(&self, rest: Rest) -> Self {
-        Self {
-            amplifier: self.amplifier,
-            circuit: self.circuit,
-            system: self.system,
-            rest,
-            tolerances: self.tolerances,
-            ws: self.workspace(),
-            growing: OnceLock::new(),
-            vicinity: OnceLock::new(),
-        }
+        self.changed_to(self.circuit, self.system, rest, self.workspace())
     }
 
     /// The natural frequency that grows, when the circuit does not stay at rest; found out once.

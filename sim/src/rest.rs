@@ -213,8 +213,7 @@ impl Rest {
         let near = near.as_ref();
         match settle_from(system, duration, settling, tolerances, near, ws) {
             Ok(period) => Ok(Self::driven(period, found)),
-            Err(SimError::NotPeriodic(not)) if !not.spent => {
-                let error = SimError::NotPeriodic(not);
+            Err(error) if matches!(&error, SimError::NotPeriodic(not) if !not.spent) => {
                 Err(unsettled(system, duration, tolerances, error, ws))
             }
             Err(error) => Err(error),

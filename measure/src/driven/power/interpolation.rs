@@ -3,7 +3,7 @@
 //! Source   Neville's scheme (textbook)
 
 /// The value at `x` of the polynomial through the points (x, y).
-fn polynomial(points: &[(f64, f64)], x: f64) -> f64 {
+pub(super) fn polynomial(points: &[(f64, f64)], x: f64) -> f64 {
     let mut y: Vec<f64> = points.iter().map(|point| point.1).collect();
     for order in 1..points.len() {
         for k in 0..points.len() - order {
@@ -35,14 +35,9 @@ pub(super) fn zero(points: &[(f64, f64)], low: (f64, f64), high: (f64, f64)) -> 
     Some(0.5 * (low + high))
 }
 
-/// The value between at `x`, of what has these values at these places.
-pub(super) fn between(points: &[(f64, f64)], x: f64) -> f64 {
-    polynomial(points, x)
-}
-
 #[cfg(test)]
 mod tests {
-    use super::{between, zero};
+    use super::{polynomial, zero};
 
     #[test]
     fn a_cubic_through_four_of_its_points_is_met_exactly() {
@@ -51,7 +46,7 @@ mod tests {
         let points = [-1.0, 0.0, 1.0, 2.0].map(|x| (x, cubic(x)));
         let at = zero(&points, points[1], points[2]).expect("its sign changes");
         assert!((at - 0.3).abs() < 1e-12, "{at}");
-        assert!((between(&points, 0.7) - cubic(0.7)).abs() < 1e-12);
+        assert!((polynomial(&points, 0.7) - cubic(0.7)).abs() < 1e-12);
         assert_eq!(zero(&points, points[0], points[1]), None, "above at both");
         let broken = [(0.0, f64::INFINITY), (1.0, -1.0)];
         assert_eq!(zero(&broken, broken[0], broken[1]), None);

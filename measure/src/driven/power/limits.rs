@@ -8,7 +8,7 @@
 use rayon::prelude::*;
 use serde::Serialize;
 
-use super::interpolation::{between, zero};
+use super::interpolation::{polynomial, zero};
 use super::level::{Level, ValveAtLevel};
 use sim::error::SimError;
 
@@ -219,7 +219,7 @@ impl Candidate {
             .iter()
             .map(|level| (level.drive.ln(), level.power.ln()))
             .collect();
-        let power = |drive: f64| between(&watts, drive);
+        let power = |drive: f64| polynomial(&watts, drive);
         let apart = |a: f64, b: f64| (a - b).abs() > AGREE * CLOSE.ln();
         if apart(below, above) && apart(power(below), power(above)) {
             return None;
