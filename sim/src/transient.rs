@@ -193,9 +193,9 @@ impl<'a> Stepper<'a> {
         }
     }
 
-    /// A cycle starts that chooses its steps like this.
-    pub(crate) fn begin_cycle(&mut self, steps: Choice) {
-        self.control.begin_cycle(steps);
+    /// A cycle starts that chooses its steps like this; whether it sets out by kept ones.
+    pub(crate) fn begin_cycle(&mut self, steps: Choice) -> bool {
+        self.control.begin_cycle(steps)
     }
 
     /// Advances to the next grid time `until`; `ws.x` is the solution there.

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use measure::driven::distortion::{Distortion, DistortionOf, IntermodulationKind, TwoTones};
 use measure::instruments::peak::Peak;
-use sim::amplifier::Bench;
+use sim::amplifier::Amplifier;
 use sim::quantity::Unit;
 
 use super::command::{File, OfAmplifier, Told};
@@ -58,7 +58,7 @@ impl OfAmplifier for Arguments {
     }
 
     fn question(&self, opened: &Opened, _: &Study<'_>) -> Result<DistortionOf, Failure> {
-        question(self, &opened.amplifier.bench)
+        question(self, &opened.amplifier)
     }
 
     fn files(&self) -> Vec<File<'_, Self>> {
@@ -95,8 +95,8 @@ impl OfAmplifier for Arguments {
 }
 
 /// The question, with everything that is wrong with the arguments said before any work.
-fn question(arguments: &Arguments, bench: &Bench) -> Result<DistortionOf, Failure> {
-    let mut question = DistortionOf::bench(bench);
+fn question(arguments: &Arguments, amplifier: &Amplifier) -> Result<DistortionOf, Failure> {
+    let mut question = DistortionOf::bench(amplifier);
     if !arguments.frequencies.is_empty() {
         question.frequencies = arguments
             .frequencies

@@ -12,6 +12,7 @@ use serde::Serialize;
 
 use crate::driven::power::{OneByOne, Power, PowerOf};
 use crate::{Measurement, Progress, UnderTest};
+use sim::amplifier::Amplifier;
 use sim::error::SimError;
 
 mod constant_power;
@@ -96,11 +97,22 @@ impl DistortionOf {
         8000.0, 12_500.0, 20_000.0,
     ];
 
-    /// The question the bench of an amplifier file asks.
-    pub fn bench(bench: &sim::amplifier::Bench) -> Self {
+    /// These on the mains, Hz, but for three that would repeat with it only after a fifth of a second or not at all: each
+    /// level is a period that holds whole cycles of both.
+    pub const ON_THE_MAINS: [f64; 16] = [
+        20.0, 30.0, 50.0, 80.0, 125.0, 200.0, 300.0, 500.0, 800.0, 1250.0, 2000.0, 3000.0, 5000.0,
+        8000.0, 12_500.0, 20_000.0,
+    ];
+
+    /// The question the bench of an amplifier asks.
+    pub fn bench(amplifier: &Amplifier) -> Self {
+        let frequencies = match amplifier.mains {
+            None => Self::FREQUENCIES,
+            Some(_) => Self::ON_THE_MAINS,
+        };
         Self {
-            power: PowerOf::bench(bench),
-            frequencies: Self::FREQUENCIES.to_vec(),
+            power: PowerOf::bench(&amplifier.bench),
+            frequencies: frequencies.to_vec(),
             two_tones: vec![TwoTones::MODULATION, TwoTones::DIFFERENCE],
         }
     }

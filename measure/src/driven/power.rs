@@ -202,6 +202,7 @@ impl PowerOf {
                 offset: 0.0,
             },
             duration: 1.0 / self.frequency,
+            cycles: 1,
         }
     }
 

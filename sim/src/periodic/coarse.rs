@@ -42,7 +42,7 @@ pub(super) fn settle(
     let coarse = coarser(settling);
     let most = MOST_STEPS * u64::from(MOST_CYCLES) * coarse.samples as u64;
     let run = Run::new(system, duration, &coarse, &loose(tolerances), ws)
-        .opening_each()
+        .coarse()
         .given_up_after(most, ws);
     let found = shooting::settle(run, &coarse, known, ws).ok();
     if let Some(found) = &found {

@@ -29,6 +29,15 @@ pub(crate) struct Monodromy {
     form: Form,
 }
 
+/// A change of the start of a cycle.
+#[derive(Debug)]
+pub(super) struct Correction {
+    /// `[states]`.
+    by: Vec<f64>,
+    /// The largest of it, each relative to the scale of its unknown and a hundredth of its value.
+    pub(super) size: f64,
+}
+
 #[derive(Debug)]
 enum Form {
     Whole {
@@ -43,6 +52,9 @@ enum Form {
         scales: Vec<f64>,
     },
 }
+
+/// Share of its value that a state may be off by like its swing: what stands still counts as it is.
+const OF_VALUE: f64 = 0.01;
 
 /// The slow states are enough when this share of the residual escapes them.
 const ESCAPING: f64 = 0.02;
@@ -123,33 +135,27 @@ impl Monodromy {
         self.stores == Sensitivity::stores_of(system)
     }
 
-    /// Moves the start of the next cycle to where the linear picture closes; false when it cannot.
-    pub(super) fn correct(&self, run: &mut Run<'_>, ws: &mut Workspace) -> bool {
-        let Some(correction) = self.solve(residual(run, &self.stores, ws)) else {
-            return false;
-        };
-        if correction.iter().any(|value| !value.is_finite()) {
-            return false;
-        }
-        let end = ws.x.clone();
-        for (&k, correction) in self.stores.iter().zip(&correction) {
-            ws.x[k] = run.samples[0][k] + correction;
-        }
-        run.corrected_from(end, ws);
-        true
+    /// What would bring the start of the cycle just run to where the linear picture closes; none when there is no such
+    /// place.
+    pub(super) fn correction(&self, run: &Run<'_>, ws: &Workspace) -> Option<Correction> {
+        let by = self.solve(residual(run, &self.stores, ws))?;
+        let scales: Vec<f64> = run.scales().collect();
+        let sizes = self.stores.iter().zip(&by);
+        let size = sizes
+            .map(|(&k, by)| by.abs() / (scales[k] + OF_VALUE * run.samples[0][k].abs()))
+            .fold(0.0, f64::max);
+        by.iter()
+            .all(|by| by.is_finite())
+            .then_some(Correction { by, size })
     }
 
-    /// How far the start of the cycle just run is from the one that closes, in the linear picture: the largest of its
-    /// corrections, each relative to the scale of its unknown.
-    pub(super) fn distance(&self, run: &Run<'_>, ws: &Workspace) -> Option<f64> {
-        let correction = self.solve(residual(run, &self.stores, ws))?;
-        let scales: Vec<f64> = run.scales().collect();
-        let sizes = self.stores.iter().zip(&correction);
-        Some(
-            sizes
-                .map(|(&k, correction)| correction.abs() / scales[k])
-                .fold(0.0, f64::max),
-        )
+    /// Moves the start of the next cycle by that.
+    pub(super) fn correct(&self, correction: &Correction, run: &mut Run<'_>, ws: &mut Workspace) {
+        let end = ws.x.clone();
+        for (&k, by) in self.stores.iter().zip(&correction.by) {
+            ws.x[k] = run.samples[0][k] + by;
+        }
+        run.corrected_from(end, ws);
     }
 
     /// (1 − M)⁻¹ r.

@@ -48,8 +48,8 @@ pub(super) struct Run<'a> {
     memory: Vec<f64>,
     /// `[n+1]` the end of the last cycle, when the next one starts from a correction.
     uncorrected: Option<Vec<f64>>,
-    /// Whether every corrected cycle, and every one that brings its matrix, finds its slopes anew, however near it is.
-    opens: bool,
+    /// Whether it only leads near by long steps, see [`Run::coarse`].
+    coarse: bool,
     pub(super) cycles: u32,
     pub(super) residual: f64,
     /// The least residual of any cycle.
@@ -60,6 +60,8 @@ pub(super) struct Run<'a> {
     tried_before: u64,
     /// Whether all steps allowed are taken.
     spent: bool,
+    /// Whether the last cycle began by steps kept from one before.
+    followed: bool,
     /// Steps of the last cycle, and those of them taken though their error was above its limit.
     steps: (u64, u64),
     /// Steps of the workspace at which the cycles are given up.
@@ -75,7 +77,7 @@ impl<'a> Run<'a> {
         tolerances: &Tolerances,
         ws: &mut Workspace,
     ) -> Self {
-        let stepper = Stepper::new(system, Method::TrBdf2, *tolerances, 0.0, true, ws);
+        let stepper = Stepper::new(system, Method::TrBdf2, *tolerances, 0.0, false, ws);
         ws.trust_within(LEFT_OUT);
         Self {
             system,
@@ -86,22 +88,24 @@ impl<'a> Run<'a> {
             samples: vec![vec![0.0; system.len() + 1]; settling.samples],
             memory: ws.memory.clone(),
             uncorrected: None,
-            opens: false,
+            coarse: false,
             cycles: 0,
             residual: f64::INFINITY,
             least: f64::INFINITY,
             moving: None,
             tried_before: tried(&ws.counts),
             spent: false,
+            followed: false,
             steps: (0, 0),
             most_steps: u64::MAX,
         }
     }
 
-    /// With slopes found anew by every cycle that is corrected or brings its matrix. To long steps the slopes at the start
-    /// are as good as a state, which no matrix knows: kept from the cycle before, they hold it back from closing.
-    pub(super) fn opening_each(mut self) -> Self {
-        self.opens = true;
+    /// By long steps, only to lead near; slopes are found anew by every cycle that is corrected or brings its matrix. To
+    /// long steps the slopes at the start are as good as a state, which no matrix knows: kept from the cycle before, they
+    /// hold it back from closing.
+    pub(super) fn coarse(mut self) -> Self {
+        self.coarse = true;
         self
     }
 
@@ -120,7 +124,7 @@ impl<'a> Run<'a> {
     /// One cycle from `ws.x`, its steps chosen like this; how far it is from closing.
     pub(super) fn cycle(&mut self, steps: Choice, ws: &mut Workspace) -> Result<f64, SimError> {
         self.memory.copy_from_slice(&ws.memory);
-        self.stepper.begin_cycle(steps);
+        self.followed = self.stepper.begin_cycle(steps);
         let start = self.start();
         let before = ws.counts;
         let allowed = ALLOWED * u64::from(self.settling.most_cycles) * self.samples.len() as u64;
@@ -168,6 +172,16 @@ impl<'a> Run<'a> {
     /// Steps tried in this search.
     fn tried(&self, ws: &Workspace) -> u64 {
         tried(&ws.counts).saturating_sub(self.tried_before)
+    }
+
+    /// Whether it only leads near, see [`Run::coarse`].
+    pub(super) fn is_coarse(&self) -> bool {
+        self.coarse
+    }
+
+    /// Whether the steps of the last cycle were those of one before, and not its own.
+    pub(super) fn followed(&self) -> bool {
+        self.followed
     }
 
     /// Whether the search is over because all steps allowed are taken.
@@ -237,7 +251,7 @@ impl<'a> Run<'a> {
         steps: Choice,
         ws: &mut Workspace,
     ) -> Result<f64, SimError> {
-        if self.opens || self.residual > NEAR {
+        if self.coarse || self.residual > NEAR {
             self.stepper.restart(self.start(), ws);
         }
         self.lend(sensitivity, |run| run.cycle(steps, ws))
@@ -269,7 +283,7 @@ impl<'a> Run<'a> {
     /// Starts the next cycle from `ws.x`, changed from `end`, the end of the last one.
     pub(super) fn corrected_from(&mut self, end: Vec<f64>, ws: &Workspace) {
         self.uncorrected = Some(end);
-        if self.opens || self.residual > NEAR {
+        if self.coarse || self.residual > NEAR {
             self.stepper.restart(self.start(), ws);
         } else {
             self.stepper.moved(ws);

@@ -16,7 +16,7 @@
 
 use std::sync::Arc;
 
-use super::monodromy::Monodromy;
+use super::monodromy::{Correction, Monodromy};
 use super::run::{NEAR, Run};
 use super::{Approach, Period, Settling};
 use crate::error::SimError;
@@ -27,8 +27,13 @@ use crate::workspace::Workspace;
 /// Cycles run before shooting starts from rest, and again after a correction that made things worse.
 pub(super) const RUN_IN: u32 = 3;
 
-/// A correction that leaves more than this share of the residual calls for a new monodromy matrix.
+/// A correction that leaves more than this share of the residual calls for a new monodromy matrix; of long steps, whose
+/// matrix is had for the time of a few of their cycles and serves the fine ones.
 const SLOW: f64 = 0.1;
+const SLOW_COARSE: f64 = 0.02;
+
+/// Cycles after which a coarse search is over where it is near: the fine one goes on from there.
+const LONG: u32 = 12;
 
 /// Growth, 1/s, above which a matrix handed on does not tell that a state lasts. It is that of other steps or another drive:
 /// between this and the growth that counts lies room for the difference.
@@ -114,7 +119,16 @@ pub(super) fn settle(
             }
             Err(error) => return Err(error),
         };
-        let closes = residual <= settling.periodicity || is_close(&reached, &run, settling, ws);
+        let proposed = match &reached {
+            Phase::Known(Some(matrix)) | Phase::Corrected(matrix, _) => {
+                matrix.of.correction(&run, ws)
+            }
+            Phase::RunIn(_) | Phase::Known(None) => None,
+        };
+        let near = |proposed: &Correction| proposed.size <= settling.closeness;
+        let roughly = run.is_coarse() && run.cycles > LONG && residual <= NEAR;
+        let closes =
+            residual <= settling.periodicity || proposed.as_ref().is_some_and(near) || roughly;
         // By other steps the residual is another.
         let reached = if steps == Steps::Due {
             reached.afresh()
@@ -127,20 +141,20 @@ pub(super) fn settle(
             Steps::Far | Steps::Near => steps,
         };
         if !closes {
-            phase = next(&mut run, reached, (residual, steps), ws);
+            phase = next(&mut run, reached, proposed, (residual, steps), ws);
             continue;
         }
-        phase = match (reached, steps) {
+        if steps == Steps::Due && run.followed() && !run.is_coarse() {
             // It closes, but by steps that are not its own: once more.
-            (reached, Steps::Due) => reached,
+            phase = reached;
+            continue;
+        }
+        phase = match reached {
             // It closes; whether it lasts takes the matrix of one cycle more.
-            (Phase::RunIn(_), Steps::Far | Steps::Near) => Phase::RunIn(0),
+            Phase::RunIn(_) => Phase::RunIn(0),
             // Whether it lasts is not known without one: it must go on closing.
-            (Phase::Known(None), Steps::Far | Steps::Near) => Phase::RunIn(RUN_IN),
-            (
-                Phase::Known(Some(matrix)) | Phase::Corrected(matrix, _),
-                Steps::Far | Steps::Near,
-            ) => {
+            Phase::Known(None) => Phase::RunIn(RUN_IN),
+            Phase::Known(Some(matrix)) | Phase::Corrected(matrix, _) => {
                 if matrix.own || run.growth(matrix.of.multiplier()) < DECAYS {
                     let multiplier = Some(matrix.of.multiplier());
                     let period = run.finish(multiplier, Approach::Shooting, ws)?;
@@ -151,19 +165,6 @@ pub(super) fn settle(
         };
     }
     run.wait(ws)
-}
-
-/// Whether the correction that would come next is small enough.
-fn is_close(reached: &Phase, run: &Run<'_>, settling: &Settling, ws: &Workspace) -> bool {
-    let matrix = match reached {
-        Phase::Known(Some(matrix)) | Phase::Corrected(matrix, _) => matrix,
-        Phase::RunIn(_) | Phase::Known(None) => return false,
-    };
-    settling.closeness > 0.0
-        && matrix
-            .of
-            .distance(run, ws)
-            .is_some_and(|distance| distance <= settling.closeness)
 }
 
 /// One cycle: how far it is from closing, and the phase it leads to by itself.
@@ -199,26 +200,28 @@ fn cycle(
 fn next(
     run: &mut Run<'_>,
     phase: Phase,
+    proposed: Option<Correction>,
     (residual, steps): (f64, Steps),
     ws: &mut Workspace,
 ) -> Phase {
+    let slow = if run.is_coarse() { SLOW_COARSE } else { SLOW };
     match phase {
         Phase::RunIn(cycles) => Phase::RunIn(cycles.saturating_sub(1)),
         Phase::Known(None) => look_around(run, RUN_IN),
         // The matrix has served its time; after a step for the worse, look around first.
         // By the same steps, near by, a matrix of one's own is all there is to be had.
-        Phase::Corrected(_, before) if steps == Steps::Near && residual > SLOW * before => {
+        Phase::Corrected(_, before) if steps == Steps::Near && residual > slow * before => {
             Phase::RunIn(0)
         }
         Phase::Corrected(_, before) if residual > before => look_around(run, RUN_IN),
-        Phase::Corrected(_, before) if residual > SLOW * before => look_around(run, 0),
-        Phase::Known(Some(matrix)) | Phase::Corrected(matrix, _) => {
-            if matrix.of.correct(run, ws) {
+        Phase::Corrected(_, before) if residual > slow * before => look_around(run, 0),
+        Phase::Known(Some(matrix)) | Phase::Corrected(matrix, _) => match proposed {
+            Some(correction) => {
+                matrix.of.correct(&correction, run, ws);
                 Phase::Corrected(matrix, residual)
-            } else {
-                look_around(run, RUN_IN)
             }
-        }
+            None => look_around(run, RUN_IN),
+        },
     }
 }
 

@@ -33,9 +33,10 @@ impl Control {
         }
     }
 
-    /// The cycle that starts now chooses its steps like this.
-    pub(super) fn begin_cycle(&mut self, choice: Choice) {
+    /// The cycle that starts now chooses its steps like this; whether it sets out by kept ones.
+    pub(super) fn begin_cycle(&mut self, choice: Choice) -> bool {
         self.steps.begin(choice);
+        self.steps.follows()
     }
 
     /// The finest level of all, which only a failure of Newton's iteration asks for.

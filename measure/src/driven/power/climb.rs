@@ -20,6 +20,9 @@ const MOST_DRIVE: f64 = 1e4;
 /// Distortion at which a sweep has seen enough, a ratio.
 const ENOUGH: f64 = 0.12;
 
+/// Of the distortion without which it does not end, a share: with so much the end may be next.
+const NEAR_THE_END: f64 = 0.3;
+
 /// Rise of the output with the drive, d ln U / d ln drive, below which a curve has seen the output stop rising: half of
 /// what it rises unclipped.
 const STOPPED: f64 = 0.5;
@@ -96,7 +99,8 @@ impl Climb {
         };
         let mut k = 1;
         loop {
-            let solved: Vec<Result<(Level, Neighbour), SimError>> = (k..k + self.together)
+            let together = self.together_after(&way.levels);
+            let solved: Vec<Result<(Level, Neighbour), SimError>> = (k..k + together)
                 .into_par_iter()
                 .map(|k| {
                     let drive = self.start * self.stride.powi(k);
@@ -105,7 +109,7 @@ impl Climb {
                     Ok((stand.read(drive, &period), Neighbour::of(drive, &period)))
                 })
                 .collect();
-            k += self.together;
+            k += together;
             for level in solved {
                 match level {
                     // What a batch solved beyond the end says nothing anyone asked.
@@ -134,6 +138,16 @@ impl Climb {
 }
 
 impl Climb {
+    /// Levels of the next batch: one by one where the end may be near, and a level beyond it is the dearest of all.
+    fn together_after(&self, levels: &[Level]) -> i32 {
+        let near = |level: &Level| level.thd >= NEAR_THE_END * self.enough;
+        if levels.last().is_some_and(near) {
+            1
+        } else {
+            self.together
+        }
+    }
+
     fn is_over(&self, levels: &[Level]) -> bool {
         let Some((last, before)) = levels.split_last() else {
             return false;

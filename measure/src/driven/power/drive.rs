@@ -12,6 +12,9 @@ use sim::error::SimError;
 /// How closely a figure is met, relative: finer than any of it can be read.
 pub(crate) const CLOSE: f64 = 1e-4;
 
+/// Multiple of its closeness within which a figure is met where the drive is.
+const STEEP: f64 = 10.0;
+
 /// Solves after which the best so far is taken.
 const MOST_SOLVES: u32 = 12;
 
@@ -86,8 +89,9 @@ pub(crate) fn reach<T: Clone>(
 ) -> Result<At<T>, Short<T>> {
     /// ln drive of one stride at most: a bracket wider than 6 dB gains nothing.
     const STRIDE: f64 = std::f64::consts::LN_2;
-    /// Goes a little past where the line ends, so that the target is bracketed.
+    /// Goes a little past where a long line ends, so that the target is bracketed; a short one leads to it.
     const PAST: f64 = 1.02;
+    const LONG: f64 = 0.05;
     /// Slopes of ln figure by ln drive that are believed, lest a flat place lead astray.
     const SLOPES: (f64, f64) = (0.25, 4.0);
     let at = |drive: f64| {
@@ -134,8 +138,9 @@ pub(crate) fn reach<T: Clone>(
             }
             slope = (here.miss - last.miss) / (here.drive / last.drive).ln();
         }
-        let stride = -PAST * here.miss / slope.clamp(SLOPES.0, SLOPES.1);
-        drive *= stride.clamp(-STRIDE, STRIDE).exp();
+        let line = -here.miss / slope.clamp(SLOPES.0, SLOPES.1);
+        let past = if line.abs() > LONG { PAST } else { 1.0 };
+        drive *= (past * line).clamp(-STRIDE, STRIDE).exp();
         last = Some(here);
     }
     Err(Short {
@@ -165,7 +170,10 @@ pub(crate) fn close_in<T: Clone>(
         .unwrap_or(newest.1 / (newest.1 - across.1));
     let mut best = if high.miss < -low.miss { high } else { low };
     for _ in 0..MOST_SOLVES {
-        if best.miss.abs() < close {
+        // Where the figure rises steeply, the drive is known better than it.
+        let slope = (newest.1 - across.1) / (newest.0 - across.0);
+        let drive_is_met = best.miss.abs() < (close * slope.abs()).min(STEEP * close);
+        if best.miss.abs() < close || drive_is_met {
             break;
         }
         let place = newest.0 + share * (across.0 - newest.0);

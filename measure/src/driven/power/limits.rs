@@ -2,8 +2,8 @@
 //!
 //! Each cause has an indicator that grows through zero where it sets in, nearly straight in the logarithm of the drive.
 //! Where the parabolas through the levels below and above the onset agree well within [`CLOSE`], they tell where. Else
-//! the straight line between the two levels around it does; a level is solved there and the line drawn anew, until it
-//! moves by less than that. Causes that set in between the same levels share the solutions.
+//! a level is solved where the straight line between the two levels around it has it, and both are drawn anew, until the
+//! parabolas agree or the line moves by less than that. Causes that set in between the same levels share the solutions.
 
 use rayon::prelude::*;
 use serde::Serialize;
@@ -104,65 +104,70 @@ pub(super) fn limits<S: Fn(f64) -> Result<Level, SimError>>(
         .map(|candidate| candidate.at(first))
         .collect();
     // Each candidate goes to the first pair of levels it sets in between.
-    let mut brackets: Vec<Vec<Candidate>> = levels.windows(2).map(|_| Vec::new()).collect();
+    let mut brackets: Vec<Vec<(Candidate, Option<f64>)>> =
+        levels.windows(2).map(|_| Vec::new()).collect();
     for candidate in waiting {
         let sets_in = levels
             .windows(2)
             .position(|pair| (candidate.indicator)(&pair[1]) >= 0.0);
         if let Some(bracket) = sets_in {
-            match candidate.interpolated(levels, bracket) {
-                Some(limit) => found.push(limit),
-                None => brackets[bracket].push(candidate),
-            }
+            brackets[bracket].push((candidate, None));
         }
     }
     found.par_extend(
-        levels
-            .par_windows(2)
-            .zip(brackets)
-            .flat_map_iter(|(pair, candidates)| {
-                let waiting = candidates.into_iter().map(|candidate| (candidate, None));
-                narrow(&pair[0], &pair[1], waiting.collect(), &searches())
+        brackets
+            .into_par_iter()
+            .enumerate()
+            .flat_map_iter(|(bracket, candidates)| {
+                narrow(levels, bracket, candidates, &searches())
             }),
     );
     found.sort_by(|a, b| a.drive.total_cmp(&b.drive));
     found
 }
 
-/// The onsets between two levels. Each candidate comes with the drive at which it was last expected, if it was.
+/// The onsets between level `k` and the next. Each candidate comes with the drive at which it was last expected, if it
+/// was.
 fn narrow(
-    low: &Level,
-    high: &Level,
+    levels: &[Level],
+    k: usize,
     candidates: Vec<(Candidate, Option<f64>)>,
     solve: &impl Fn(f64) -> Result<Level, SimError>,
 ) -> Vec<Limit> {
+    let (low, high) = (&levels[k], &levels[k + 1]);
     let near = |a: f64, b: f64, times: f64| (a / b).ln().abs() <= times * CLOSE.ln();
-    let (found, open): (Vec<_>, Vec<_>) = candidates
-        .into_iter()
-        .map(|(candidate, before)| (candidate.between(low, high), candidate, before))
-        .partition(|(here, _, before)| {
-            // Where it clips hard, the power hardly tells one drive from another.
-            near(high.drive, low.drive, 1.0)
-                || near(high.power, low.power, 0.5)
-                || before.is_some_and(|b| near(here.drive, b, 0.5))
-        });
-    let mut found: Vec<Limit> = found.into_iter().map(|(here, ..)| here).collect();
-    let Some((first, ..)) = open.first() else {
+    // Where it clips hard, the power hardly tells one drive from another.
+    let close = near(high.drive, low.drive, 1.0) || near(high.power, low.power, 0.5);
+    let mut found = Vec::new();
+    let mut open = Vec::new();
+    for (candidate, before) in candidates {
+        let curved = candidate.interpolated(levels, k);
+        let straight = candidate.between(low, high);
+        let settled = close || before.is_some_and(|b| near(straight.drive, b, 0.5));
+        match curved {
+            Some(limit) => found.push(limit),
+            None if settled => found.push(straight),
+            None => open.push((straight.drive, candidate)),
+        }
+    }
+    let Some(&(first, _)) = open.first() else {
         return found;
     };
     // A little inside, so that the two parts differ from the whole.
     let inside = CLOSE.sqrt();
-    let drive = first.drive.clamp(low.drive * inside, high.drive / inside);
+    let drive = first.clamp(low.drive * inside, high.drive / inside);
     let Ok(middle) = solve(drive) else {
-        found.extend(open.iter().map(|(_, candidate, _)| candidate.at(high)));
+        found.extend(open.iter().map(|(_, candidate)| candidate.at(high)));
         return found;
     };
     let (below, above): (Vec<_>, Vec<_>) = open
         .into_iter()
-        .map(|(here, candidate, _)| (candidate, Some(here.drive)))
+        .map(|(expected, candidate)| (candidate, Some(expected)))
         .partition(|(candidate, _)| (candidate.indicator)(&middle) >= 0.0);
-    found.extend(narrow(low, &middle, below, solve));
-    found.extend(narrow(&middle, high, above, solve));
+    let mut levels = levels.to_vec();
+    levels.insert(k + 1, middle);
+    found.extend(narrow(&levels, k, below, solve));
+    found.extend(narrow(&levels, k + 1, above, solve));
     found
 }
 

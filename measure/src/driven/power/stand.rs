@@ -19,14 +19,17 @@ use sim::spectrum::Spectrum;
 /// The longest period solved for when the mains runs along, s.
 const LONGEST: f64 = 0.2;
 
-/// Samples of a turn of the signal when the mains runs along: the steps of one mains period then number
-/// thousands, and 64 of TR-BDF2 are within 7e-4 points of distortion.
-const SAMPLES_OF_TURN: usize = 64;
+/// Samples of a cycle of the highest tone when the mains runs along and so many cycles make up a period: its steps then
+/// number thousands, and 64 of TR-BDF2 are within 7e-4 points of distortion, 32 within four times that.
+fn samples_of_cycle(cycles: u32) -> usize {
+    const MANY: u32 = 100;
+    if cycles > MANY { 32 } else { 64 }
+}
 
 /// How near to the settled cycle one on the mains is to start, relative, see [`Settling::closeness`]: a cycle is long
 /// there, and one more costs more than the last digit is worth. Bias and supply that are off by so much move the watts
 /// by 1e-4 at most.
-const CLOSE: f64 = 3e-5;
+const CLOSE: f64 = 2e-4;
 
 /// Samples, and cycles at least, after which a level that does not close is given up: a few seconds. What closes does so in
 /// a dozen cycles or two; an amplifier overdriven by long cycles, two tones say, may never.
@@ -43,6 +46,8 @@ pub(crate) struct Tone {
     pub(crate) waveform: Waveform,
     /// It repeats after so long, s.
     pub(crate) duration: f64,
+    /// Cycles of its highest frequency in that time.
+    pub(crate) cycles: u32,
 }
 
 /// An amplifier, the question of the bench, and everything a level needs. Shared between threads.
@@ -124,12 +129,18 @@ impl<'a> Stand<'a> {
             );
         }
         // With the mains or another signal: a period that holds whole turns of all.
-        let mut all = vec![1.0 / tone.duration];
+        let mut all = tone.waveform.frequencies();
         all.extend(&others);
         let common = common_period(&all, LONGEST)?;
-        let turns = common.cycles[0];
+        #[allow(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "whole turns in a fraction of a second"
+        )]
+        let turns = (common.duration / tone.duration).round() as u32;
+        let enough = tone.cycles as usize * samples_of_cycle(turns * tone.cycles);
         let settling = Settling {
-            samples: MAINS_SAMPLES.max(turns as usize * asked.samples.min(SAMPLES_OF_TURN)),
+            samples: MAINS_SAMPLES.max(turns as usize * asked.samples.min(enough)),
             closeness: CLOSE,
             ..*asked
         }
