@@ -142,17 +142,25 @@ pub struct Neighbour {
 }
 
 impl Neighbour {
-    /// On the straight line from this one to another, at a share of the way, which may lie beyond either.
+    /// The sum of such shares of others, which make one together: on the line through two, say, between them or beyond.
+    /// What is not a state is that of the first, the nearest; none of none.
     #[must_use]
-    pub fn towards(&self, other: &Self, share: f64) -> Self {
-        let line = |a: &[f64], b: &[f64]| -> Vec<f64> {
-            a.iter().zip(b).map(|(a, b)| a + share * (b - a)).collect()
+    pub fn mixed(parts: &[(f64, &Self)]) -> Option<Self> {
+        let (_, nearest) = parts.first()?;
+        let sum = |of: fn(&Self) -> &[f64]| {
+            let mut sum = vec![0.0; of(nearest).len()];
+            for (share, part) in parts {
+                for (sum, x) in sum.iter_mut().zip(of(part)) {
+                    *sum += share * x;
+                }
+            }
+            sum
         };
-        Self {
-            x: line(&self.x, &other.x),
-            coarse: line(&self.coarse, &other.coarse),
-            ..self.clone()
-        }
+        Some(Self {
+            x: sum(|part| &part.x),
+            coarse: sum(|part| &part.coarse),
+            ..(*nearest).clone()
+        })
     }
 
     /// Whether its matrix serves a circuit over a period that long, s.

@@ -257,7 +257,7 @@ impl Measurement for PowerOf {
             stand.output_valves(&period)
         };
         let climb = Climb::beyond_limit(start, self.distortion_limit).run(&period, stand, progress);
-        let (levels, neighbours) = (climb.levels, climb.neighbours);
+        let (levels, mut neighbours) = (climb.levels, climb.neighbours);
         let targets = [0.01, 0.03, 0.05, 0.10];
         let mut wanted = vec![target::Target::Output(Output::Watts(1.0))];
         wanted.extend(self.at.iter().copied().map(target::Target::Output));
@@ -269,13 +269,18 @@ impl Measurement for PowerOf {
         if at_limit.is_none() {
             wanted.push(target::Target::Distortion(self.distortion_limit));
         }
-        let mut found: Vec<target::Found> = wanted
+        let (mut found, near): (Vec<target::Found>, Vec<OneByOne>) = wanted
             .par_iter()
             .map(|target| {
                 let near = OneByOne::beside(&neighbours);
-                target.find(&levels, &|drive| near.level(stand, drive))
+                let found = target.find(&levels, &|drive| near.level(stand, drive));
+                (found, near)
             })
-            .collect();
+            .unzip();
+        let known = neighbours.len();
+        for near in near {
+            neighbours.extend(near.into_inner().split_off(known));
+        }
         let mut at_distortion = found.split_off(outputs);
         let limit = match at_limit {
             Some(place) => Some(at_distortion[place].clone()),

@@ -160,6 +160,10 @@ impl Monodromy {
 
     /// (1 − M)⁻¹ r.
     fn solve(&self, residual: Vec<f64>) -> Option<Vec<f64>> {
+        if residual.is_empty() {
+            // Nothing is stored, nothing corrected; the library asks for one row.
+            return Some(residual);
+        }
         match &self.form {
             Form::Whole { factors, .. } => factors
                 .solve(&DVector::from_vec(residual))

@@ -29,7 +29,7 @@ pub(super) const RUN_IN: u32 = 3;
 
 /// A correction that leaves more than this share of the residual calls for a new monodromy matrix; of long steps, whose
 /// matrix is had for the time of a few of their cycles and serves the fine ones.
-const SLOW: f64 = 0.1;
+const SLOW: f64 = 0.2;
 const SLOW_COARSE: f64 = 0.02;
 
 /// Cycles after which a coarse search is over where it is near: the fine one goes on from there.

@@ -29,7 +29,8 @@ impl Neighbour {
 }
 
 impl Start<'_> {
-    /// The settled state on the line through the two nearest drives, one of which may be none at all, `rest`.
+    /// The settled state at this drive by those of the drives nearest to it, one of which may be none at all, `rest`: on
+    /// the parabola through three where it lies between them, else on the line through two.
     pub(super) fn nearest(self, rest: Option<&Settled>) -> Option<Settled> {
         let Self::Nearest(drive, neighbours) = self else {
             return rest.cloned();
@@ -38,12 +39,24 @@ impl Start<'_> {
         let driven = neighbours.iter().map(|other| (other.drive, &other.settled));
         let mut near: Vec<(f64, &Settled)> = rest.into_iter().chain(driven).collect();
         near.sort_by(|a, b| (a.0 - drive).abs().total_cmp(&(b.0 - drive).abs()));
-        match near[..] {
-            [(at, nearest), (other_at, other), ..] => {
-                Some(nearest.towards(other, (drive - at) / (other_at - at)))
-            }
-            [(_, nearest)] => Some(nearest.clone()),
-            [] => None,
+        near.dedup_by(|a, b| a.0.to_bits() == b.0.to_bits());
+        near.truncate(3);
+        let beyond = |below: bool| near.iter().all(|(at, _)| (*at < drive) == below);
+        if beyond(true) || beyond(false) {
+            near.truncate(2);
         }
+        let parts: Vec<(f64, &Settled)> = (0..near.len())
+            .map(|k| (lagrange(&near, k, drive), near[k].1))
+            .collect();
+        Settled::mixed(&parts)
     }
+}
+
+/// Share of the state at place `k` in the polynomial through all of them.
+fn lagrange(places: &[(f64, &Settled)], k: usize, drive: f64) -> f64 {
+    let at = places[k].0;
+    let others = places.iter().enumerate().filter(|(other, _)| *other != k);
+    others
+        .map(|(_, (other, _))| (drive - other) / (at - other))
+        .product()
 }

@@ -18,6 +18,11 @@ impl OneByOne {
         Self(RefCell::new(neighbours.to_vec()))
     }
 
+    /// All it has settled, and what it began with before that.
+    pub(super) fn into_inner(self) -> Vec<Neighbour> {
+        self.0.into_inner()
+    }
+
     /// The level at the question's sine of that peak, V.
     pub(super) fn level(&self, stand: &Stand<'_>, drive: f64) -> Result<Level, SimError> {
         let period = self.settled(stand, &stand.tone(drive), drive)?;
