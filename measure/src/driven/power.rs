@@ -172,6 +172,15 @@ impl Power {
     }
 }
 
+/// Those of [`Power::output_valves`], by a settled period with some signal.
+fn output_valves(stand: &Stand<'_>, period: &Period, in_volts: bool) -> Vec<String> {
+    if in_volts {
+        Vec::new()
+    } else {
+        stand.output_valves(period)
+    }
+}
+
 /// Distortion at which the sweep may start, a ratio: half the smallest that is looked for.
 const QUIET: f64 = 0.005;
 
@@ -219,6 +228,16 @@ impl PowerOf {
         self.load_ohms > LINE && !hangs_on_a_transformer(of.circuit, of.amplifier.bench.load)
     }
 
+    /// Those of [`Power::output_valves`] alone, by one small level.
+    ///
+    /// # Errors
+    /// Those of the first level of the question.
+    pub(crate) fn output_valves(&self, of: &UnderTest<'_>) -> Result<Vec<String>, SimError> {
+        let stand = Stand::new(self, of);
+        let (_, period) = self.start(&stand)?;
+        Ok(output_valves(&stand, &period, self.in_volts(of)))
+    }
+
     /// An output of so many watts into the rated load as it is told.
     pub(crate) fn output(&self, of: &UnderTest<'_>, watts: f64) -> Output {
         output(self.in_volts(of), watts, self.load_ohms)
@@ -251,11 +270,7 @@ impl Measurement for PowerOf {
         let stand = &Stand::new(self, of);
         let (start, period) = self.start(stand)?;
         let in_volts = self.in_volts(of);
-        let output_valves = if in_volts {
-            Vec::new()
-        } else {
-            stand.output_valves(&period)
-        };
+        let output_valves = output_valves(stand, &period, in_volts);
         let climb = Climb::beyond_limit(start, self.distortion_limit).run(&period, stand, progress);
         let (levels, mut neighbours) = (climb.levels, climb.neighbours);
         let targets = [0.01, 0.03, 0.05, 0.10];

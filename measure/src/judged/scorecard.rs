@@ -90,10 +90,12 @@ pub fn measure(study: &Study<'_>, done: &(impl Fn() + Sync)) {
 }
 
 /// Where the iron ends the rated power in the bass, which needs that power first. On the mains every frequency of the
-/// search would be a common period of its own, minutes in all: there only the power is measured.
+/// search would be a common period of its own, minutes in all: there only the levels of the scorecard are.
 fn bass_limit<'s>(study: &'s Study<'_>) -> Result<Option<&'s BassLimit>, SimError> {
     if study.amplifier.mains.is_some() {
-        return study.power().map(|_| None);
+        study.output_valves()?;
+        study.one_watt()?;
+        return study.limit().map(|_| None);
     }
     study.saturation()
 }
@@ -181,9 +183,7 @@ impl Scorecard {
                 });
             }
         }
-        if let Ok(power) = study.power()
-            && let [first, second] = power.output_valves.as_slice()
-        {
+        if let Ok([first, second]) = study.output_valves() {
             let balance = Figure::Balance(first.clone(), second.clone());
             self.entries.push(Entry {
                 value: balance.of(study)?,

@@ -35,6 +35,7 @@ pub struct Study<'a> {
     limit: OnceLock<Result<Option<Level>, SimError>>,
     one_watt: OnceLock<Result<Option<Level>, SimError>>,
     power: OnceLock<Result<Power, SimError>>,
+    output_valves: OnceLock<Result<Vec<String>, SimError>>,
     saturation: OnceLock<Result<Option<BassLimit>, SimError>>,
     response: OnceLock<Result<Response, SimError>>,
     impedance: OnceLock<Result<Impedance, SimError>>,
@@ -55,6 +56,7 @@ impl<'a> Study<'a> {
             limit: OnceLock::new(),
             one_watt: OnceLock::new(),
             power: OnceLock::new(),
+            output_valves: OnceLock::new(),
             saturation: OnceLock::new(),
             response: OnceLock::new(),
             impedance: OnceLock::new(),
@@ -115,12 +117,18 @@ impl<'a> Study<'a> {
         })
     }
 
+    /// Whether a level is sought by itself and not in a whole sweep: where one figure is asked, and on the mains, where a
+    /// sweep takes five times as long as the two levels of a scorecard.
+    fn alone(&self) -> bool {
+        self.one_figure || (self.amplifier.mains.is_some() && self.power.get().is_none())
+    }
+
     /// The level at 1 W; none when that is not reached.
     ///
     /// # Errors
     /// Those of [`PowerOf`].
     pub fn one_watt(&self) -> Result<Option<&Level>, SimError> {
-        if !self.one_figure {
+        if !self.alone() {
             return Ok(self.power()?.one_watt.as_ref());
         }
         known(&self.one_watt, || {
@@ -136,7 +144,7 @@ impl<'a> Study<'a> {
     /// # Errors
     /// Those of [`PowerOf`].
     pub fn limit(&self) -> Result<Option<&Level>, SimError> {
-        if !self.one_figure {
+        if !self.alone() {
             return Ok(self.power()?.rated.as_ref());
         }
         known(&self.limit, || {
@@ -145,6 +153,22 @@ impl<'a> Study<'a> {
             PowerOf::bench(&self.amplifier.bench).limit(of, &|_| ())
         })
         .map(Option::as_ref)
+    }
+
+    /// Designators of the output valves, as [`Power::output_valves`].
+    ///
+    /// # Errors
+    /// Those of [`PowerOf`].
+    pub fn output_valves(&self) -> Result<&[String], SimError> {
+        if !self.alone() {
+            return Ok(&self.power()?.output_valves);
+        }
+        let valves = known(&self.output_valves, || {
+            let of = self.under_test()?;
+            of.lasts()?;
+            PowerOf::bench(&self.amplifier.bench).output_valves(of)
+        })?;
+        Ok(valves)
     }
 
     /// Watts and distortion against drive.
