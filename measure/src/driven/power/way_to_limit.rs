@@ -16,6 +16,8 @@ pub(crate) struct WayToLimit {
     pub(crate) limit: Option<Level>,
     /// The level of the greatest drive.
     pub(crate) greatest: Level,
+    /// What was settled on it.
+    pub(crate) near: OneByOne,
     /// Why the way ended before the limit, where a level could not be solved.
     ended: Option<SimError>,
 }
@@ -78,6 +80,7 @@ impl PowerOf {
         Ok(WayToLimit {
             limit,
             greatest: levels.pop().ok_or(SimError::Question(Question::NoSignal))?,
+            near,
             ended: climb.ended,
         })
     }

@@ -7,7 +7,7 @@ use super::{Code, Drawing, Finding, Weight};
 use crate::Measurement;
 use crate::at_rest::switch_on::SwitchOnOf;
 use crate::at_rest::voltages::chart;
-use crate::driven::power::{Output, PowerOf, Stand, Start};
+use crate::driven::power::{Output, PowerOf, Stand};
 use crate::instruments::valve::AgainstLimit;
 use sim::System;
 use sim::error::SimError;
@@ -27,7 +27,8 @@ pub(super) fn full_drive(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimError
     let way = question.way_to_limit(of, &|_| ())?;
     let level = way.limit.unwrap_or(way.greatest);
     let stand = Stand::new(&question, of);
-    let period = stand.settled(&stand.tone(level.drive), Start::Rest)?;
+    let tone = stand.tone(level.drive);
+    let period = way.near.settled(&stand, &tone, level.drive)?;
     let chart = chart(&of.on(Rest::driven(period, of.rest.found)))?;
     let condition = match question.output(of, level.power) {
         Output::Watts(watts) => format!("at {} into the load", engineering(watts, Unit::Watt)),
