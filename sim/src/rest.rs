@@ -12,7 +12,7 @@ use crate::error::SimError;
 use crate::operating_point::{Found, operating_point};
 use crate::parts::Waveform;
 use crate::periodic::{Approach, Neighbour, Period, Settling, settle_from};
-use crate::small_signal::SmallSignal;
+use crate::small_signal::{EXACT_BELOW, SmallSignal, follows};
 use crate::stability::{Growing, bursts, growing_over, locked};
 use crate::system::System;
 use crate::tolerances::Tolerances;
@@ -68,6 +68,23 @@ pub fn frequencies(waveforms: &[Waveform]) -> Vec<f64> {
 /// Frequencies of all that moves among these, signals included, Hz.
 pub fn moving(waveforms: &[Waveform]) -> Vec<f64> {
     waveforms.iter().flat_map(Waveform::frequencies).collect()
+}
+
+/// Below what frequency, Hz, the slopes of a circuit on its mains move while a signal passes; none where nothing of them does,
+/// or where the supplies share no period.
+pub fn slopes_move_below(system: &System) -> Option<f64> {
+    let supplies = frequencies(system.waveforms());
+    if supplies.is_empty() {
+        return None;
+    }
+    let period = common_period(&supplies, LONGEST).ok()?;
+    Some(EXACT_BELOW / period.duration)
+}
+
+/// Below what frequency, Hz, a signal is answered by the mean slopes of the mains period although they move: of a circuit
+/// with too many states for them to be followed. None where they are, or where nothing moves.
+pub fn mean_slopes_below(system: &System) -> Option<f64> {
+    slopes_move_below(system).filter(|_| !follows(system))
 }
 
 /// Does the work with every signal steady and the supplies left as they are; the waveforms are put back.
