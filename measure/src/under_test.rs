@@ -153,6 +153,7 @@ impl<'a> UnderTest<'a> {
                 .follow(system, settling, &self.tolerances, &mut ws);
             match followed {
                 Ok(rest) => rest,
+                Err(error @ SimError::Oscillates { .. }) => return Err(error),
                 Err(_) => {
                     return self.afresh_by(circuit, system, settling);
                 }

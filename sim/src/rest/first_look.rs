@@ -148,10 +148,15 @@ pub(super) fn first_look(
     Ok(None)
 }
 
+/// Whether it grows so fast that an oscillation is named at once.
+pub(super) fn grows_fast(growing: Growing, duration: f64) -> bool {
+    growing.rate * duration > FAST
+}
+
 /// Whether it grows too fast for the moving supply to have made it.
 fn is_fast(growing: Growing, duration: f64) -> bool {
     let turns = growing.frequency * duration;
-    growing.rate * duration > FAST && (turns > FAST || turns <= 0.0)
+    grows_fast(growing, duration) && (turns > FAST || turns <= 0.0)
 }
 
 /// Whether two looks found the same: by frequency, or that both run away.
@@ -231,7 +236,7 @@ impl<'a> Coarse<'a> {
     /// Whether it grows fast with the supplies at their means, and comes round several times in a cycle then.
     fn beside_the_ripple(&self, ws: &Workspace) -> Result<(), SimError> {
         let found = beside_the_ripple(self.system, &self.last, ws)?;
-        let Some((growing, mut of)) = found.filter(|(g, _)| g.rate * self.duration > FAST) else {
+        let Some((growing, mut of)) = found.filter(|(g, _)| grows_fast(*g, self.duration)) else {
             return Ok(());
         };
         let growing = ends_as(&of.system, growing, &mut of.ws);
