@@ -1383,15 +1383,21 @@ fn a_live_chassis_is_in_every_report_and_an_isolated_one_in_none() {
 #[test]
 fn where_slow_signals_meet_mean_slopes_it_is_said() {
     // A ladder of two hundred sections behind the output: too many states to follow through the mains period.
-    let mut ladder = String::new();
-    let mut from = "out".to_owned();
-    for k in 0..200 {
-        let to = format!("l{k}");
-        ladder += &format!(
+    let at = |k: usize| {
+        if k == 0 {
+            "out".to_owned()
+        } else {
+            format!("l{k}")
+        }
+    };
+    let section = |k: usize| {
+        let (from, to) = (at(k), at(k + 1));
+        format!(
             "RL{k} = {{ resistor = \"10k\", between = [\"{from}\", \"{to}\"] }}\nCL{k} = {{ capacitor = \"1n\", between = [\"{to}\", \"chassis\"] }}\n"
-        );
-        from = to;
-    }
+        )
+    };
+    let ladder: Vec<String> = (0..200).map(section).collect();
+    let ladder = ladder.concat();
     let long = LIVE.replace("[bench]", &format!("{ladder}[bench]"));
     let bench = Bench::with(&[
         ("amp.toml", AMPLIFIER),
