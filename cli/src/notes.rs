@@ -4,9 +4,11 @@
 use std::collections::BTreeMap;
 
 use serde::Serialize;
+use sim::System;
 use sim::amplifier::{Amplifier, Note, NoteKind};
 use sim::circuit::PartId;
-use sim::quantity::engineering;
+use sim::quantity::{Unit, engineering};
+use sim::rest;
 use sim::structure::live;
 
 /// An assumption as it stands in JSON.
@@ -49,7 +51,19 @@ pub(crate) fn text(amplifier: &Amplifier) -> String {
     let live = live_chassis(amplifier).map(|how| {
         format!("LIVE CHASSIS: {how}.\n  It may stand at the full mains: use an isolating transformer, and join no earth or instrument to it before.\n")
     });
-    live.unwrap_or_default() + &assumed(&amplifier.notes)
+    let means = mean_slopes_below(amplifier).map(|hertz| {
+        format!(
+            "Signals below {} met the mean slopes of the mains period: too many states to follow them through it. A supply then\n  seems stiffer to slow signals than it is.\n",
+            engineering(hertz, Unit::Hertz)
+        )
+    });
+    live.unwrap_or_default() + &means.unwrap_or_default() + &assumed(&amplifier.notes)
+}
+
+/// Below what frequency, Hz, signals are answered by mean slopes of the mains period; none where they follow it.
+pub(crate) fn mean_slopes_below(amplifier: &Amplifier) -> Option<f64> {
+    let system = System::of(&amplifier.circuit).ok()?;
+    rest::mean_slopes_below(&system)
 }
 
 /// How the mains touches the chassis, in words; none where it does not.

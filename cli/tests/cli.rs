@@ -1379,3 +1379,42 @@ fn a_live_chassis_is_in_every_report_and_an_isolated_one_in_none() {
     let check = bench.answer(&["check", "--quick", "live.toml"]);
     assert!(check.contains("[live-chassis]"), "{check}");
 }
+
+#[test]
+fn where_slow_signals_meet_mean_slopes_it_is_said() {
+    // A ladder of two hundred sections behind the output: too many states to follow through the mains period.
+    let at = |k: usize| {
+        if k == 0 {
+            "out".to_owned()
+        } else {
+            format!("l{k}")
+        }
+    };
+    let section = |k: usize| {
+        let (from, to) = (at(k), at(k + 1));
+        format!(
+            "RL{k} = {{ resistor = \"10k\", between = [\"{from}\", \"{to}\"] }}\nCL{k} = {{ capacitor = \"1n\", between = [\"{to}\", \"chassis\"] }}\n"
+        )
+    };
+    let ladder: Vec<String> = (0..200).map(section).collect();
+    let ladder = ladder.concat();
+    let long = LIVE.replace("[bench]", &format!("{ladder}[bench]"));
+    let bench = Bench::with(&[
+        ("amp.toml", AMPLIFIER),
+        ("live.toml", LIVE),
+        ("long.toml", &long),
+    ]);
+    for (file, hertz) in [
+        ("amp.toml", None),
+        ("live.toml", None),
+        ("long.toml", Some(120.0)),
+    ] {
+        let json = bench.json(&["response", file, "--json"]);
+        assert_eq!(json["mean_slopes_below"].as_f64(), hertz, "{file}");
+    }
+    let said = bench.answer(&["response", "long.toml"]);
+    assert!(
+        said.contains("Signals below 120 Hz met the mean slopes of the mains period"),
+        "{said}"
+    );
+}

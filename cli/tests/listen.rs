@@ -498,6 +498,27 @@ fn steady_volts_and_the_thump_come_when_asked_for() {
 }
 
 #[test]
+fn the_linear_amplifier_says_where_it_has_mean_slopes_of_the_mains() {
+    let bench = attenuator();
+    let frames = [vec![3e-5, 9e-5]];
+    write(&bench, "short.wav", 8_000, &frames);
+    for (amplifier, hertz) in [
+        (example("04_hall_2a3_on_its_mains"), Some(100.0)),
+        ("linear.toml".to_owned(), None),
+    ] {
+        let ask = [
+            "--level",
+            "input 0.2V",
+            "--accuracy",
+            "-40dB",
+            "--overwrite",
+        ];
+        let told = bench.figures(&[&[&amplifier, "short.wav", "-o", "out.wav"][..], &ask].concat());
+        assert_eq!(told["linear_means_below"].as_f64(), hertz, "{amplifier}");
+    }
+}
+
+#[test]
 fn two_files_of_one_name_are_refused() {
     let bench = attenuator();
     write(&bench, "in.wav", 48_000, &[sine(48_000, 440.0, 0.5, 0.1)]);

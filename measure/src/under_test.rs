@@ -10,7 +10,7 @@ use sim::parts::Waveform;
 use sim::periodic::Settling;
 use sim::rest::{Rest, Vicinity};
 use sim::small_signal::SmallSignal;
-use sim::stability::{Growing, growing_over};
+use sim::stability::{Growing, grows_over};
 use sim::system::{System, Unknown, Workspace};
 use sim::tolerances::Tolerances;
 use sim::topology::one_way;
@@ -153,6 +153,7 @@ impl<'a> UnderTest<'a> {
                 .follow(system, settling, &self.tolerances, &mut ws);
             match followed {
                 Ok(rest) => rest,
+                Err(error @ SimError::Oscillates { .. }) => return Err(error),
                 Err(_) => {
                     return self.afresh_by(circuit, system, settling);
                 }
@@ -188,7 +189,7 @@ impl<'a> UnderTest<'a> {
             return self.near(circuit, system);
         };
         ws.x.clone_from(&rest.samples()[0]);
-        if growing_over(system, rest.samples(), &mut ws.clone())?.is_some() {
+        if grows_over(system, rest.samples(), &mut ws.clone())?.is_some() {
             return self.near(circuit, system);
         }
         Ok(self.changed_to(circuit, system, rest, ws))

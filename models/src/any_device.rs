@@ -46,6 +46,10 @@ macro_rules! devices {
             fn step_fraction(&self, x: &[f64], dx: &[f64]) -> f64 {
                 match self { $(Self::$name(device) => device.step_fraction(x, dx)),+ }
             }
+            #[inline]
+            fn bends(&self, x: &[f64], dx: &[f64]) -> bool {
+                match self { $(Self::$name(device) => device.bends(x, dx)),+ }
+            }
         }
 
         $(impl From<$name> for AnyDevice {

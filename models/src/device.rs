@@ -48,4 +48,10 @@ pub trait Device {
     fn step_fraction(&self, _x: &[f64], _dx: &[f64]) -> f64 {
         1.0
     }
+
+    /// Whether the law bends within the step `dx` `[n]` to `x` `[n]` however straight it was before: a junction that comes
+    /// to conduct, or is guessed to.
+    fn bends(&self, _x: &[f64], _dx: &[f64]) -> bool {
+        false
+    }
 }

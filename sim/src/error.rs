@@ -43,13 +43,15 @@ pub enum SimError {
     #[error("{0}")]
     NotPeriodic(Unsettled),
     /// A disturbance grows by itself: no state the circuit stays in.
-    #[error("{}", oscillation(*frequency, *rate))]
+    #[error("{}", oscillation(*frequency, *rate, *grown))]
     Oscillates {
         /// Of the oscillation, Hz; zero when it runs away without swinging, none when it only shows
         /// from cycle to cycle of a signal.
         frequency: Option<f64>,
         /// Growth, 1/s: e-fold in its reciprocal.
         rate: f64,
+        /// Where it ends up, Hz, when that is elsewhere.
+        grown: Option<f64>,
     },
     /// It never comes to rest but repeats itself: it oscillates, motor-boats or blocks.
     #[error("{}", repetition(*period))]
@@ -127,13 +129,17 @@ impl std::fmt::Display for Unsettled {
     }
 }
 
-fn oscillation(frequency: Option<f64>, rate: f64) -> String {
+fn oscillation(frequency: Option<f64>, rate: f64, grown: Option<f64>) -> String {
     let grows = crate::quantity::engineering(1.0 / rate, crate::quantity::Unit::Second);
     match frequency {
         Some(hertz) if hertz > 0.0 => {
             let at = crate::quantity::engineering(hertz, crate::quantity::Unit::Hertz);
+            let end = grown.map_or_else(String::new, |hertz| {
+                let end = crate::quantity::engineering(hertz, crate::quantity::Unit::Hertz);
+                format!("; once grown, at about {end}")
+            });
             format!(
-                "the amplifier oscillates by itself at about {at}, growing 2.7-fold every {grows}"
+                "the amplifier oscillates by itself at about {at}, growing 2.7-fold every {grows}{end}"
             )
         }
         Some(_) => {

@@ -92,7 +92,11 @@ fn iterate(system: &System, formula: Formula<'_>, ws: &mut Workspace) -> Outcome
         }
         let fraction = system.step_fraction(ws);
         add(&mut ws.x, &ws.step, fraction, n);
-        if iterations == 1 && fraction >= 1.0 && ws.trust.covers(formula.alpha, size, SAFETY) {
+        if iterations == 1
+            && fraction >= 1.0
+            && ws.trust.covers(formula.alpha, size, SAFETY)
+            && !system.bends(ws)
+        {
             ws.trust.granted();
             return Outcome::Converged { iterations };
         }

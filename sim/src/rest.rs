@@ -12,8 +12,8 @@ use crate::error::SimError;
 use crate::operating_point::{Found, operating_point};
 use crate::parts::Waveform;
 use crate::periodic::{Approach, Neighbour, Period, Settling, settle_from};
-use crate::small_signal::SmallSignal;
-use crate::stability::{Growing, bursts, growing_over, locked};
+use crate::small_signal::{EXACT_BELOW, SmallSignal, follows};
+use crate::stability::{Growing, beside_the_ripple, bursts, growing_over, locked};
 use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::workspace::Workspace;
@@ -22,7 +22,7 @@ mod first_look;
 mod unsettled;
 mod vicinity;
 
-use first_look::first_look;
+use first_look::{first_look, grows_fast};
 use unsettled::unsettled;
 pub use vicinity::Vicinity;
 
@@ -68,6 +68,23 @@ pub fn frequencies(waveforms: &[Waveform]) -> Vec<f64> {
 /// Frequencies of all that moves among these, signals included, Hz.
 pub fn moving(waveforms: &[Waveform]) -> Vec<f64> {
     waveforms.iter().flat_map(Waveform::frequencies).collect()
+}
+
+/// Below what frequency, Hz, the slopes of a circuit on its mains move while a signal passes; none where nothing of them does,
+/// or where the supplies share no period.
+pub fn slopes_move_below(system: &System) -> Option<f64> {
+    let supplies = frequencies(system.waveforms());
+    if supplies.is_empty() {
+        return None;
+    }
+    let period = common_period(&supplies, LONGEST).ok()?;
+    Some(EXACT_BELOW / period.duration)
+}
+
+/// Below what frequency, Hz, a signal is answered by the mean slopes of the mains period although they move: of a circuit
+/// with too many states for them to be followed. None where they are, or where nothing moves.
+pub fn mean_slopes_below(system: &System) -> Option<f64> {
+    slopes_move_below(system).filter(|_| !follows(system))
 }
 
 /// Does the work with every signal steady and the supplies left as they are; the waveforms are put back.
@@ -228,8 +245,8 @@ impl Rest {
     }
 
     /// The rest on the mains of a circuit that differs little from the one of this rest: with the same unknowns it is
-    /// sought from this one, with others from `ws.x`, the start of a mains period near by. No operating point is sought;
-    /// how the one here was found is told of both. It is settled as in [`Rest::find_by`].
+    /// sought from this one, and from nothing where it does not arrive soon. How the operating point here was found is told
+    /// of both. It is settled as in [`Rest::find_by`]; what oscillates is told without how it ends up.
     ///
     /// # Errors
     /// As [`Rest::find`], of which it costs a part.
@@ -244,11 +261,22 @@ impl Rest {
             let duration = common_period(&frequencies(&ws.waveforms), LONGEST)?.duration;
             let settling = Self::settling(settling);
             let near = self.neighbour();
-            let period = match beside(system, duration, &settling, near, tolerances, ws) {
-                Some(period) => period?,
-                None => settle_from(system, duration, &settling, tolerances, near, ws)?,
+            if self.samples[0].len() == ws.x.len()
+                && let Some((growing, _)) = beside_the_ripple(system, &self.samples, ws)?
+                && grows_fast(growing, duration)
+            {
+                // Following an oscillation takes a hundred times as long as a rest.
+                return Err(growing.into());
+            }
+            let rest = match beside(system, duration, &settling, near, tolerances, ws) {
+                Some(period) => Self::driven(period?, self.found),
+                // Farther off, or oscillating: what is known here leads astray.
+                None => Self::of_silent(system, &settling, tolerances, ws)?,
             };
-            Ok(Self::driven(period, self.found))
+            Ok(Self {
+                found: self.found,
+                ..rest
+            })
         })
     }
 

@@ -35,6 +35,11 @@ pub const EXACT_BELOW: f64 = 2.0;
 /// States up to which that is done: an inverse of as many is made for each frequency.
 pub(crate) const MOST_STATES: usize = 200;
 
+/// Whether the slopes of that circuit are followed through a mains period.
+pub(crate) fn follows(system: &System) -> bool {
+    varying::states(system).len() <= MOST_STATES
+}
+
 /// A circuit linearised at an operating point, and tuned to one frequency at a time.
 #[derive(Clone, Debug)]
 pub struct SmallSignal<'a> {
@@ -96,9 +101,8 @@ impl<'a> SmallSignal<'a> {
         duration: f64,
         ws: &mut Workspace,
     ) -> Self {
-        let followed = varying::states(system).len() <= MOST_STATES;
         Self {
-            period: followed.then(|| MainsPeriod {
+            period: follows(system).then(|| MainsPeriod {
                 samples: Arc::clone(samples),
                 duration,
                 ws: ws.clone(),

@@ -25,6 +25,7 @@ use crate::workspace::Workspace;
 mod bursts;
 mod changes;
 mod frequencies;
+mod limit_cycle;
 mod locked;
 mod sought;
 mod swing;
@@ -32,9 +33,9 @@ mod swing;
 pub use bursts::{Bursts, bursts};
 pub use changes::Changes;
 use frequencies::frequencies_of;
+pub(crate) use locked::beside_the_ripple;
 pub use locked::locked;
-use swing::swing;
-pub(crate) use swing::{comes_round, repeating, repeats, wanders};
+pub(crate) use swing::{comes_round, ends_as, repeating, repeats, wanders};
 
 /// A natural frequency that grows.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -44,6 +45,9 @@ pub struct Growing {
     pub frequency: f64,
     /// Growth, 1/s: e-fold in its reciprocal.
     pub rate: f64,
+    /// Where an oscillation ends up once it has grown, Hz; none where that is [`Growing::frequency`], to a
+    /// fiftieth, or where it comes to nothing even.
+    pub grown: Option<f64>,
 }
 
 impl From<Growing> for SimError {
@@ -51,6 +55,7 @@ impl From<Growing> for SimError {
         Self::Oscillates {
             frequency: Some(growing.frequency),
             rate: growing.rate,
+            grown: growing.grown,
         }
     }
 }
@@ -90,7 +95,10 @@ pub fn growing_over(
 }
 
 /// As [`growing_over`], for a fraction of the cost: what runs away without swinging has no frequency as yet.
-pub(crate) fn grows_over(
+///
+/// # Errors
+/// As [`growing_over`].
+pub fn grows_over(
     system: &System,
     samples: &[Vec<f64>],
     ws: &mut Workspace,
@@ -99,17 +107,21 @@ pub(crate) fn grows_over(
     fastest_growing(system, &slopes)
 }
 
-/// What was found by [`grows_over`] with a frequency, if it has any.
+/// What was found by [`grows_over`] with what it comes to.
 pub(crate) fn told(
     system: &System,
     samples: &[Vec<f64>],
     growing: Growing,
     ws: &mut Workspace,
 ) -> Growing {
-    Growing {
-        frequency: frequency_of(system, samples, growing, ws),
-        ..growing
+    if let [x] = samples {
+        let mut ws = ws.clone();
+        ws.x.copy_from_slice(x);
+        return ends_as(system, growing, &mut ws);
     }
+    // The ripple of the mains is no part of it, and would have to be followed along.
+    let mut of = system.averaged(samples, ws);
+    ends_as(&of.system, growing, &mut of.ws)
 }
 
 /// The fastest growing natural frequency of the circuit with these slopes, `[nnz]`; what runs away without swinging has
@@ -133,21 +145,6 @@ fn fastest_growing(system: &System, slopes: &[f64]) -> Result<Option<Growing>, S
     Ok(None)
 }
 
-/// The frequency of what grows; of what runs away without swinging, that at which it then repeats itself, if it does.
-fn frequency_of(
-    system: &System,
-    samples: &[Vec<f64>],
-    growing: Growing,
-    ws: &mut Workspace,
-) -> f64 {
-    if growing.frequency > 0.0 {
-        return growing.frequency;
-    }
-    let mut ws = ws.clone();
-    ws.x.copy_from_slice(&samples[0]);
-    swing(system, growing.rate, &mut ws).unwrap_or(0.0)
-}
-
 /// What seems to grow looked at again, with a shift of its own size; none when it does not stand there.
 fn grows_again(
     system: &System,
@@ -163,6 +160,10 @@ fn grows_again(
         .find(|found| found.re > 0.0)
         .copied())
 }
+
+/// The highest frequency, Hz, at which it is asked what an oscillation comes to: above a megahertz it is the leads that
+/// decide, which no drawing shows.
+const HIGHEST: f64 = 1e6;
 
 /// Shift, 1/s: 1.6 kHz.
 const SHIFT: f64 = 1e4;
@@ -182,6 +183,7 @@ pub fn fastest(modes: &[Complex<f64>]) -> Option<Growing> {
         .map(|s| Growing {
             frequency: s.im.abs() / std::f64::consts::TAU,
             rate: s.re,
+            grown: None,
         })
 }
 

@@ -22,7 +22,7 @@ use crate::tolerances::Tolerances;
 pub use crate::workspace::Workspace;
 
 mod assembly;
-mod averaged;
+pub(crate) mod averaged;
 mod layout;
 mod stamps;
 

@@ -10,6 +10,7 @@ use measure::driven::playback::{Meters, Start};
 use measure::instruments::peak;
 use serde::Serialize;
 use sim::quantity::Unit;
+use sim::rest::slopes_move_below;
 use sim::stability::Bursts;
 
 use super::command::Command;
@@ -192,6 +193,9 @@ struct Answer {
     grid: Grid,
     /// Whether its own mains runs along, hum and all.
     on_mains: bool,
+    /// Below what frequency, Hz, the linear amplifier has the mean slopes of the mains period where they move; none on
+    /// supplies that do not.
+    linear_means_below: Option<f64>,
     /// Of each channel.
     channels: Vec<Meters>,
     closed_box: Option<ClosedBox>,
@@ -328,6 +332,7 @@ impl Command for Arguments {
             bursts: prepared.bursts,
             grid,
             on_mains: of.rest.mains.is_some(),
+            linear_means_below: slopes_move_below(&opened.system),
             channels: rendered.meters.clone(),
             closed_box: asked.closed_box,
             added: residual

@@ -13,6 +13,8 @@ struct Document<'a, A> {
     source: &'a str,
     /// How the mains touches the chassis; none where it does not.
     live_chassis: Option<String>,
+    /// Hz; none where the slopes are followed, or do not move.
+    mean_slopes_below: Option<f64>,
     /// Figures the file does not give.
     assumed: Vec<Assumption>,
     answer: &'a A,
@@ -36,6 +38,7 @@ pub(crate) fn document(
         title: &amplifier.title,
         source: &amplifier.source,
         live_chassis: notes::live_chassis(amplifier),
+        mean_slopes_below: notes::mean_slopes_below(amplifier),
         assumed: notes::json(&amplifier.notes),
         answer,
     })
@@ -53,6 +56,7 @@ pub(crate) fn plain(
         title,
         source,
         live_chassis: None,
+        mean_slopes_below: None,
         assumed: Vec::new(),
         answer,
     })

@@ -341,6 +341,7 @@ impl<'a> Run<'a> {
             return Err(SimError::Oscillates {
                 frequency: mean.map(|growing| growing.frequency),
                 rate,
+                grown: mean.and_then(|growing| growing.grown),
             });
         }
         // The end is the start, and what does not store has followed there.

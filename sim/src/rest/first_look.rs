@@ -21,7 +21,9 @@
 
 use crate::error::SimError;
 use crate::periodic::{Neighbour, Settling, settle_roughly};
-use crate::stability::{Growing, comes_round, grows_over, repeats, told, wanders};
+use crate::stability::{
+    Growing, beside_the_ripple, comes_round, ends_as, grows_over, repeats, told, wanders,
+};
 use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::transient::{Method, Stepper};
@@ -48,6 +50,9 @@ const HALVED: (u64, u64) = (4, 10_000);
 /// Growth in a mains period, e-folds, and turns in it, from which an oscillation is named at once: far from what the
 /// moving supply does to the slopes.
 const FAST: f64 = 10.0;
+
+/// Turns in a mains period from which the ripple has no part in an oscillation that has grown.
+const SEVERAL: f64 = 2.5;
 
 /// Cycles after which what still moves is looked at for a slow repetition: six seconds.
 const SLOW: u32 = 300;
@@ -117,6 +122,7 @@ pub(super) fn first_look(
             if let Some(now) = now {
                 return Err(told(system, &coarse.samples, now, ws).into());
             }
+            coarse.beside_the_ripple(ws)?;
             // The search for the settled period finds out what is wrong with it.
             ws.x = rest;
             ws.memory = memory;
@@ -135,16 +141,22 @@ pub(super) fn first_look(
             (None | Some(_), now) => before = Some(now),
         }
     }
+    coarse.beside_the_ripple(ws)?;
     if !coarse.is_still() && coarse.run_to(SLOW, ws) == Ok(Way::Through) {
         coarse.repeats(ws)?;
     }
     Ok(None)
 }
 
+/// Whether it grows so fast that an oscillation is named at once.
+pub(super) fn grows_fast(growing: Growing, duration: f64) -> bool {
+    growing.rate * duration > FAST
+}
+
 /// Whether it grows too fast for the moving supply to have made it.
 fn is_fast(growing: Growing, duration: f64) -> bool {
     let turns = growing.frequency * duration;
-    growing.rate * duration > FAST && (turns > FAST || turns <= 0.0)
+    grows_fast(growing, duration) && (turns > FAST || turns <= 0.0)
 }
 
 /// Whether two looks found the same: by frequency, or that both run away.
@@ -170,8 +182,10 @@ struct Coarse<'a> {
     cycle: u32,
     /// Steps of the workspace before the first.
     before: u64,
-    /// `[steps][n+1]` the last cycle.
+    /// `[steps][n+1]` the cycle in progress.
     samples: Vec<Vec<f64>>,
+    /// `[steps][n+1]` the last that was run to its end.
+    last: Vec<Vec<f64>>,
     /// `[cycles][n]` the end of each.
     ends: Vec<Vec<f64>>,
 }
@@ -190,6 +204,7 @@ impl<'a> Coarse<'a> {
             cycle: 0,
             before: ws.counts.steps,
             samples: Vec::with_capacity(STEPS as usize),
+            last: Vec::new(),
             ends: Vec::new(),
         }
     }
@@ -212,9 +227,23 @@ impl<'a> Coarse<'a> {
                 }
             }
             self.ends.push(ws.x.clone());
+            self.last.clone_from(&self.samples);
             self.cycle += 1;
         }
         Ok(Way::Through)
+    }
+
+    /// Whether it grows fast with the supplies at their means, and comes round several times in a cycle then.
+    fn beside_the_ripple(&self, ws: &Workspace) -> Result<(), SimError> {
+        let found = beside_the_ripple(self.system, &self.last, ws)?;
+        let Some((growing, mut of)) = found.filter(|(g, _)| grows_fast(*g, self.duration)) else {
+            return Ok(());
+        };
+        let growing = ends_as(&of.system, growing, &mut of.ws);
+        if growing.frequency * self.duration > SEVERAL {
+            return Err(growing.into());
+        }
+        Ok(())
     }
 
     /// Whether the last cycles moved nothing by much of what it has moved so far, nor of its size.

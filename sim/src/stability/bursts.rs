@@ -20,7 +20,7 @@
 use nalgebra::Complex;
 use serde::Serialize;
 
-use super::{Changes, Growing, frequencies_of, grows_again, sought};
+use super::{Changes, Growing, HIGHEST, frequencies_of, grows_again, sought};
 use crate::error::SimError;
 use crate::system::System;
 use crate::workspace::Workspace;
@@ -46,7 +46,12 @@ impl From<Bursts> for SimError {
         if bursts.share < 1.0 {
             Self::Bursts { frequency, rate }
         } else {
-            Growing { frequency, rate }.into()
+            Growing {
+                frequency,
+                rate,
+                grown: None,
+            }
+            .into()
         }
     }
 }
@@ -56,9 +61,6 @@ const COUNTS: f64 = 9.0;
 
 /// Turns an oscillation makes while it grows, at least.
 const TURNS: f64 = 3.0;
-
-/// The highest frequency looked at, Hz: above a megahertz it is the leads that decide, which no drawing shows.
-const HIGHEST: f64 = 1e6;
 
 /// Moments looked at, at most, before anything grows: an amplifier has a handful of states, each valve cut off,
 /// amplifying, or drawing grid current.

@@ -15,10 +15,11 @@
 //! Care      a supply seen so is stiffer than it is, since the resistance of its windings counts for the share of the cycle
 //!           in which they carry current; motor-boating is what the settled cycle itself tells
 
-use super::{Growing, fastest_growing, repeats};
+use super::{Growing, ends_as, fastest_growing, repeats};
 use crate::error::SimError;
 use crate::operating_point::solved;
 use crate::system::System;
+use crate::system::averaged::Averaged;
 use crate::tolerances::Tolerances;
 use crate::workspace::Workspace;
 
@@ -38,14 +39,7 @@ pub fn locked(
     duration: f64,
     ws: &Workspace,
 ) -> Result<Option<Growing>, SimError> {
-    let mut of = system.averaged(samples, ws);
-    of.system.set_tolerances(&Tolerances::default(), &mut of.ws);
-    if solved(&of.system, &of.past, &mut of.ws).is_err() {
-        return Ok(None);
-    }
-    let x = of.ws.x.clone();
-    let slopes = of.system.mean_slopes(&[x], &mut of.ws);
-    let Some(growing) = fastest_growing(&of.system, &slopes)? else {
+    let Some((growing, mut of)) = beside_the_ripple(system, samples, ws)? else {
         return Ok(None);
     };
     // Of what the valves see; the mains swing most of all and say nothing.
@@ -63,10 +57,34 @@ pub fn locked(
         .map(|k| cycle[k % cycle.len()].as_slice())
         .collect();
     let step = duration / samples.len() as f64;
-    // What comes unevenly in the cycle does so once a cycle.
-    let every = repeats(&states).map_or(duration, |steps| step * steps);
-    Ok(Some(Growing {
-        frequency: 1.0 / every,
-        ..growing
-    }))
+    if let Some(steps) = repeats(&states) {
+        return Ok(Some(Growing {
+            frequency: 1.0 / (step * steps),
+            ..growing
+        }));
+    }
+    // What comes unevenly in the cycle is told as it would come without the ripple.
+    Ok(Some(ends_as(&of.system, growing, &mut of.ws)))
+}
+
+/// What grows from the point at which the circuit would rest with the supplies of `samples` `[samples][n+1]`, those of a
+/// cycle of its mains, at their means; none also where there is no such point. What it ends up as is asked by [`ends_as`].
+///
+/// # Errors
+/// [`SimError::Undetermined`] when the equations determine nothing.
+pub(crate) fn beside_the_ripple(
+    system: &System,
+    samples: &[Vec<f64>],
+    ws: &Workspace,
+) -> Result<Option<(Growing, Averaged)>, SimError> {
+    let mut of = system.averaged(samples, ws);
+    of.system.set_tolerances(&Tolerances::default(), &mut of.ws);
+    let mut past = vec![0.0; of.system.len()];
+    (of.system).sources_at_rest(1.0, &of.ws.waveforms, &mut past);
+    if solved(&of.system, &past, &mut of.ws).is_err() {
+        return Ok(None);
+    }
+    let x = of.ws.x.clone();
+    let slopes = of.system.mean_slopes(&[x], &mut of.ws);
+    Ok(fastest_growing(&of.system, &slopes)?.map(|growing| (growing, of)))
 }

@@ -1,11 +1,15 @@
-//! What an unstable circuit comes to: it is pushed off its rest and followed until it repeats itself.
+//! What an unstable circuit comes to: it is pushed off its rest and followed until it repeats itself, then to the cycle it
+//! settles on (`limit_cycle`).
 //!
 //! A loop with positive feedback runs away without swinging, as its natural frequencies say, until something gives way;
-//! then it comes back and runs away again. How often is known only by following it.
+//! then it comes back and runs away again. How often is known only by following it. What swings from the start is another
+//! oscillation once it has grown.
 //!
 //! Care   where it never repeats evenly its mean is told, if some times are not much longer than others; a circuit that
 //!        tips over once and stays there does neither
 
+use super::limit_cycle::limit_cycle;
+use super::{Growing, HIGHEST};
 use crate::error::SimError;
 use crate::system::System;
 use crate::tolerances::Tolerances;
@@ -14,6 +18,9 @@ use crate::workspace::Workspace;
 
 /// Steps of a run, its first half to get there.
 const STEPS: usize = 8192;
+
+/// Parts of a run after which it is looked at.
+const PARTS: usize = 8;
 
 /// Each run is so many times as long as the one before.
 const LONGER: f64 = 16.0;
@@ -27,28 +34,96 @@ const MOST_STEPS: u64 = 150_000;
 /// Volts by which a rest is pushed.
 const PUSH: f64 = 1e-3;
 
-/// How often it repeats, Hz, pushed off its rest in `ws.x`, where a disturbance grows at `rate`, 1/s; none when it does
-/// not. `ws` is left anywhere.
-pub(super) fn swing(system: &System, rate: f64, ws: &mut Workspace) -> Option<f64> {
+/// Steps of a turn while an oscillation grows.
+const OF_A_TURN: f64 = 32.0;
+
+/// Times in which it grows 2.7-fold until it is as large as it gets, and turns after that.
+const GROWS: (f64, f64) = (14.0, 40.0);
+
+/// How far a grown oscillation must lie from where it started to be told beside it, a ratio.
+const ELSEWHERE: f64 = 0.02;
+
+/// What grows from the rest in `ws.x` with the frequency it ends up with: of what runs away without swinging, how often it
+/// comes round. `ws` is left anywhere.
+pub(crate) fn ends_as(system: &System, growing: Growing, ws: &mut Workspace) -> Growing {
+    let end = swing(system, growing, ws);
+    if growing.frequency > 0.0 {
+        let elsewhere = |end: &f64| (end / growing.frequency - 1.0).abs() > ELSEWHERE;
+        return Growing {
+            grown: end.filter(elsewhere),
+            ..growing
+        };
+    }
+    Growing {
+        frequency: end.unwrap_or(0.0),
+        ..growing
+    }
+}
+
+/// How often what grows comes round in the end, Hz, pushed off its rest in `ws.x`; none when it does not. `ws` is left
+/// anywhere.
+fn swing(system: &System, growing: Growing, ws: &mut Workspace) -> Option<f64> {
     for (k, unknown) in system.unknowns().iter().enumerate() {
         if unknown.is_voltage() {
             // No two alike, so that a symmetric pair is pushed out of its symmetry.
             ws.x[k] += PUSH * (0.618_034 * (k + 1) as f64).fract();
         }
     }
+    if growing.frequency > 0.0 {
+        grows_up(system, growing, ws)
+    } else {
+        runs_away(system, growing.rate, ws)
+    }
+}
+
+/// Of what swings: followed until it is large.
+fn grows_up(system: &System, growing: Growing, ws: &mut Workspace) -> Option<f64> {
+    if growing.frequency > HIGHEST {
+        return None;
+    }
+    let step = 1.0 / (OF_A_TURN * growing.frequency);
+    let time = GROWS.0 / growing.rate + GROWS.1 / growing.frequency;
+    let steps = (time / step) as usize;
+    if steps > 2 * STEPS {
+        return None;
+    }
+    let states = followed(system, (0.0, step, steps), ws).ok()??;
+    Some(ends(system, step * repeats(&states)?, ws))
+}
+
+/// How often it comes round in the end, Hz, where it comes round in a period, s, now.
+fn ends(system: &System, period: f64, ws: &mut Workspace) -> f64 {
+    let comes_round = |period: f64, ws: &mut Workspace| {
+        let step = period / OF_A_TURN;
+        let steps = (OF_A_TURN * GROWS.1) as usize;
+        let states = followed(system, (0.0, step, steps), ws).ok()??;
+        repeats(&states).map(|steps| step * steps)
+    };
+    1.0 / limit_cycle(system, period, comes_round, ws)
+}
+
+/// Of what runs away at a `rate`, 1/s: followed by longer and longer steps.
+fn runs_away(system: &System, rate: f64, ws: &mut Workspace) -> Option<f64> {
     let mut step = 0.25 / rate;
     let mut time = 0.0;
     let mut uneven = None;
     let most = ws.counts.steps + MOST_STEPS;
     while step <= LONGEST && ws.counts.steps < most {
-        let Some(states) = followed(system, time, step, ws).ok()? else {
-            break;
-        };
-        if let Some(period) = repeats(&states) {
-            return Some(1.0 / (step * period));
+        let mut states = Vec::new();
+        for _ in 0..PARTS {
+            if ws.counts.steps > most {
+                break;
+            }
+            let Some(part) = followed(system, (time, step, STEPS / PARTS), ws).ok()? else {
+                break;
+            };
+            states.extend(part);
+            time += step * (STEPS / PARTS) as f64;
+            if let Some(period) = repeats(&states) {
+                return Some(ends(system, step * period, ws));
+            }
         }
         uneven = comes_round(&states).map_or(uneven, |period| Some(1.0 / (step * period)));
-        time += step * STEPS as f64;
         step *= LONGER;
     }
     uneven
@@ -65,17 +140,16 @@ pub(crate) fn repeating(
     step: f64,
     ws: &mut Workspace,
 ) -> Result<Option<f64>, SimError> {
-    let states = followed(system, time, step, ws)?;
+    let states = followed(system, (time, step, STEPS), ws)?;
     let period = states.and_then(|states| repeats(&states));
     Ok(period.map(|period| 1.0 / (step * period)))
 }
 
-/// `[steps][voltages]` where it goes from `ws.x` at a time, s, by steps of so many seconds; none where that takes more than
-/// the work allowed.
+/// `[steps][voltages]` where it goes from `ws.x` at a time, s, by so many steps of so many seconds; none where that takes
+/// more than the work allowed.
 fn followed(
     system: &System,
-    time: f64,
-    step: f64,
+    (time, step, steps): (f64, f64, usize),
     ws: &mut Workspace,
 ) -> Result<Option<Vec<Vec<f64>>>, SimError> {
     let tolerances = Tolerances::default();
@@ -83,9 +157,9 @@ fn followed(
     let voltages: Vec<usize> = (0..system.len())
         .filter(|&k| system.unknowns()[k].is_voltage())
         .collect();
-    let mut states: Vec<Vec<f64>> = Vec::with_capacity(STEPS);
+    let mut states: Vec<Vec<f64>> = Vec::with_capacity(steps);
     let most = ws.counts.steps + MOST_STEPS;
-    for k in 1..=STEPS {
+    for k in 1..=steps {
         stepper.advance(time + step * k as f64, ws)?;
         if ws.counts.steps > most {
             return Ok(None);

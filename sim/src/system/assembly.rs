@@ -186,6 +186,19 @@ impl System {
         fraction
     }
 
+    /// Whether a device bends within the Newton step `ws.step` that led to `ws.x`, however straight it was before.
+    pub(crate) fn bends(&self, ws: &mut Workspace) -> bool {
+        self.devices.iter().any(|placed| {
+            let local = placed.at.len();
+            for (k, &at) in placed.at.iter().enumerate() {
+                ws.local.x[k] = ws.x[at as usize];
+                ws.local.dx[k] = ws.step[at as usize];
+            }
+            let (x, dx) = (&ws.local.x[..local], &ws.local.dx[..local]);
+            placed.device.bends(x, dx)
+        })
+    }
+
     /// Takes `ws.x` as accepted: devices with hysteresis store their new state.
     pub(crate) fn commit(&self, ws: &mut Workspace) {
         if self.memory == 0 {

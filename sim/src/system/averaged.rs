@@ -2,7 +2,8 @@
 
 use models::{Device, Local};
 
-use super::System;
+use super::{PlacedSource, System};
+use crate::parts::Waveform;
 use crate::workspace::Workspace;
 
 /// The equations with the rectifiers laid straight, and where to start solving them.
@@ -10,10 +11,8 @@ use crate::workspace::Workspace;
 pub(crate) struct Averaged {
     /// No rectifier is left among its devices: their mean slopes are conductances.
     pub(crate) system: System,
-    /// At the mean of the cycle.
+    /// At the mean of the cycle; its last sources are what the currents of the rectifiers have beside their slopes.
     pub(crate) ws: Workspace,
-    /// `[n]` what else there is: the steady part of the sources, and of the currents of the rectifiers.
-    pub(crate) past: Vec<f64>,
 }
 
 impl System {
@@ -28,8 +27,9 @@ impl System {
                 *mean += x / count;
             }
         }
-        let mut past = vec![0.0; n + 1];
-        self.sources_at_rest(1.0, &ws.waveforms, &mut past);
+        let mut waveforms: Vec<Waveform> = (ws.waveforms.iter())
+            .map(|waveform| Waveform::Dc(waveform.at_rest()))
+            .collect();
         let mut system = self.clone();
         for (placed, &emission) in self.devices.iter().zip(&ws.emission) {
             if !placed.device.is_rectifier() {
@@ -54,7 +54,13 @@ impl System {
                 let taken: f64 = (0..local)
                     .map(|column| slope[row * local + column] * at_mean[column])
                     .sum();
-                past[at as usize] += current[row] - taken;
+                if (at as usize) < n {
+                    system.sources.push(PlacedSource {
+                        part: placed.part,
+                        row: at,
+                    });
+                    waveforms.push(Waveform::Dc(taken - current[row]));
+                }
             }
             let conductance = system.conductance.data_mut();
             for (slope, &slot) in slope.iter().zip(&placed.slots) {
@@ -64,19 +70,18 @@ impl System {
                 }
             }
         }
-        past.truncate(n);
         let stay = |(placed, _): &(&super::PlacedDevice, &f64)| !placed.device.is_rectifier();
         let emission = (self.devices.iter().zip(&ws.emission)).filter(stay);
         let emission = emission.map(|(_, &emission)| emission).collect();
         (system.devices).retain(|placed| !placed.device.is_rectifier());
         let mut averaged = system.workspace();
         averaged.emission = emission;
+        averaged.waveforms = waveforms;
         averaged.memory.clone_from(&ws.memory);
         averaged.x = mean;
         Averaged {
             system,
             ws: averaged,
-            past,
         }
     }
 }

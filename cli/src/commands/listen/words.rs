@@ -101,6 +101,12 @@ pub(super) fn text(
     }
     text += &format!("\n{}", meters(answer));
     text += &files(arguments, answer);
+    if let Some(hertz) = answer.linear_means_below {
+        text += &format!(
+            "The linear amplifier, by which drive and grid are chosen and what is added is told, has the mean slopes of the mains\n  period: below {} its supply seems stiffer than it is.\n",
+            engineering(hertz, Unit::Hertz)
+        );
+    }
     text += &format!("Took {:.2} x real time.\n", answer.real_time);
     text += &notes::text(amplifier);
     text
