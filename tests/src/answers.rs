@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use sim::quantity::{Unit, engineering};
 
+use crate::examples::Opened;
 use crate::random::dice::Dice;
 use crate::random::stages::compose;
 use crate::source::root;
@@ -29,6 +30,16 @@ pub struct Asked {
 /// When the folder cannot be read.
 pub fn set() -> Vec<Asked> {
     folder("tests/answers")
+}
+
+/// One of the set, read.
+///
+/// # Panics
+/// When there is none of that name or it has faults.
+pub fn opened(name: &str) -> Opened {
+    let asked = set().into_iter().find(|asked| asked.name == name);
+    let file = asked.expect("it is of the set").file;
+    Opened::read(&fs::read_to_string(file).expect("it is text"), &[])
 }
 
 /// The drawings of a folder, in the order of their names; where they have reworks, these stand in `reworks`.

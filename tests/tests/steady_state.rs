@@ -6,7 +6,7 @@
     reason = "what was compared is of interest when a check fails"
 )]
 
-use checks::answers::set;
+use checks::answers::opened;
 use checks::examples::{EXAMPLES, Opened};
 use sim::parts::{Part, Source, Waveform};
 use sim::periodic::{Approach, Period, Settling, settle};
@@ -464,10 +464,7 @@ fn in_clipping() -> Vec<(String, Opened, f64)> {
         })
         .collect();
     for (name, drive) in [("05_class_ab2_6l6", 2.0), ("06_guitar_el84", 0.02)] {
-        let asked = set().into_iter().find(|asked| asked.name == name);
-        let file = asked.expect("it is of the set").file;
-        let text = std::fs::read_to_string(file).expect("it is text");
-        all.push((name.to_owned(), Opened::read(&text, &[]), drive));
+        all.push((name.to_owned(), opened(name), drive));
     }
     all
 }

@@ -19,9 +19,12 @@ use sim::spectrum::Spectrum;
 /// The longest period solved for when the mains runs along, s.
 const LONGEST: f64 = 0.2;
 
-/// Samples of a turn of the signal when the mains runs along: the steps of one mains period then number
-/// thousands, and 64 of TR-BDF2 are within 7e-4 points of distortion.
-const SAMPLES_OF_TURN: usize = 64;
+/// Samples of a cycle of the highest tone when the mains runs along: the steps of one mains period then number
+/// thousands, and 64 of TR-BDF2 are within 5e-4 of the distortion.
+const SAMPLES_OF_CYCLE: usize = 64;
+
+/// What folds back from above half the samples may move distortion by so much, a ratio: a thousandth of a point.
+const FOLDED: f64 = 1e-5;
 
 /// How near to the settled cycle one on the mains is to start, relative, see [`Settling::closeness`]: a cycle is long
 /// there, and one more costs more than the last digit is worth. Bias and supply that are off by so much move the watts
@@ -124,12 +127,14 @@ impl<'a> Stand<'a> {
             );
         }
         // With the mains or another signal: a period that holds whole turns of all.
-        let mut all = vec![1.0 / tone.duration];
-        all.extend(&others);
-        let common = common_period(&all, LONGEST)?;
-        let turns = common.cycles[0];
+        let tones = tone.waveform.frequencies();
+        let fastest = tones.iter().copied().fold(0.0, f64::max);
+        let common = common_period(&[tones, others].concat(), LONGEST)?;
+        let turns = (common.duration / tone.duration).round() as u32;
+        let cycles = (fastest * tone.duration).round().max(1.0) as usize;
+        let of_turn = asked.samples.min(SAMPLES_OF_CYCLE * cycles);
         let settling = Settling {
-            samples: MAINS_SAMPLES.max(turns as usize * asked.samples.min(SAMPLES_OF_TURN)),
+            samples: MAINS_SAMPLES.max(turns as usize * of_turn),
             closeness: CLOSE,
             ..*asked
         }
@@ -143,6 +148,10 @@ impl<'a> Stand<'a> {
             &mut ws,
         )?;
         period.turns = turns;
+        if of_turn < asked.samples && folds(&self.spectrum(&period)) {
+            let samples = turns as usize * asked.samples;
+            return period.finer(system, samples, tolerances, &mut ws);
+        }
         Ok(period)
     }
 
@@ -301,6 +310,18 @@ impl<'a> Stand<'a> {
             .map(|(probe, _)| probe.name.clone())
             .collect()
     }
+}
+
+/// Whether harmonics beyond the last may be as large as to be seen in distortion. The upper quarter of those there are is
+/// what comes back from beyond, if they fall no faster: H_k with a share of H_(N−k), which moves THD² by their product.
+fn folds(spectrum: &Spectrum) -> bool {
+    let upper = spectrum.harmonics.len() / 4 * 3;
+    let ratio = |amplitude: f64| amplitude / spectrum.fundamental();
+    let power: f64 = spectrum.harmonics[upper..]
+        .iter()
+        .map(|harmonic| ratio(harmonic.amplitude).powi(2))
+        .sum();
+    power > FOLDED * spectrum.thd()
 }
 
 /// The cores of [`Stand`].
