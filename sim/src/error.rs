@@ -6,12 +6,12 @@ use crate::counts::Counts;
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum SimError {
     /// No voltages satisfy the circuit, or none were found.
-    #[error("no steady voltages found; {worst} would not settle{}", left_over(left.as_ref()))]
+    #[error("no steady voltages found; {worst} would not settle{}", left_over(left.as_deref()))]
     NoOperatingPoint {
         /// The unknown that moved most, in words.
         worst: String,
         /// What does not balance in the nearest state that was found, if any was.
-        left: Option<LeftOver>,
+        left: Option<Box<LeftOver>>,
         /// Work done.
         counts: Counts,
     },

@@ -59,9 +59,11 @@ pub fn operating_point(
         }),
         Outcome::Diverged { worst } => Err(SimError::NoOperatingPoint {
             worst: system.name(worst).to_owned(),
-            left: last.left.map(|(node, amps)| LeftOver {
-                node: system.name(node).to_owned(),
-                amps,
+            left: last.left.map(|(node, amps)| {
+                Box::new(LeftOver {
+                    node: system.name(node).to_owned(),
+                    amps,
+                })
             }),
             counts: ws.counts,
         }),

@@ -212,11 +212,11 @@ enum NoRated {
 /// told beside the noise.
 fn measured(opened: &Opened, known: &Study<'_>) -> Result<Rated, NoRated> {
     let question = PowerOf::bench(&opened.amplifier.bench);
-    let under_test = known.under_test().map_err(no_rated)?;
+    let under_test = known.under_test().map_err(|error| no_rated(&error))?;
     let limit = progress::show(&progress::counter("levels solved"), |bar| {
         question.limit(under_test, &|reached| progress::tell(bar, reached))
     });
-    let level = limit.map_err(no_rated)?.ok_or_else(|| {
+    let level = limit.map_err(|error| no_rated(&error))?.ok_or_else(|| {
         NoRated::Known("the distortion limit is not met inside the sweep".to_owned())
     })?;
     Ok(Rated {
@@ -227,7 +227,7 @@ fn measured(opened: &Opened, known: &Study<'_>) -> Result<Rated, NoRated> {
 
 /// An amplifier that bursts into oscillation before its distortion limit is known to have no rated power, as is one whose
 /// load no signal reaches.
-fn no_rated(error: SimError) -> NoRated {
+fn no_rated(error: &SimError) -> NoRated {
     if error.gave_up() {
         NoRated::Unsolved(error.to_string())
     } else {
@@ -247,8 +247,8 @@ mod tests {
             worst: "node g1".to_owned(),
             counts: sim::Counts::default(),
         };
-        assert!(matches!(no_rated(stuck), NoRated::Unsolved(_)));
+        assert!(matches!(no_rated(&stuck), NoRated::Unsolved(_)));
         let silent = SimError::Question(Question::NoSignal);
-        assert!(matches!(no_rated(silent), NoRated::Known(_)));
+        assert!(matches!(no_rated(&silent), NoRated::Known(_)));
     }
 }

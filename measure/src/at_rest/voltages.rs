@@ -285,7 +285,7 @@ pub(crate) fn unjudged(of: &UnderTest<'_>) -> Result<Voltages, SimError> {
         let node = system.name(node).to_owned();
         return Err(SimError::NoOperatingPoint {
             worst: node.clone(),
-            left: Some(LeftOver { node, amps }),
+            left: Some(Box::new(LeftOver { node, amps })),
             counts: ws.counts,
         });
     }
