@@ -6,10 +6,12 @@ use crate::counts::Counts;
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum SimError {
     /// No voltages satisfy the circuit, or none were found.
-    #[error("no steady voltages found; {worst} would not settle")]
+    #[error("no steady voltages found; {worst} would not settle{}", left_over(left.as_deref()))]
     NoOperatingPoint {
         /// The unknown that moved most, in words.
         worst: String,
+        /// What does not balance in the nearest state that was found, if any was.
+        left: Option<Box<LeftOver>>,
         /// Work done.
         counts: Counts,
     },
@@ -70,6 +72,42 @@ pub enum SimError {
     /// The question does not fit the circuit.
     #[error("{0}")]
     Question(Question),
+}
+
+impl SimError {
+    /// Whether the solver gave up; else the amplifier does what it says, or the question does not fit it.
+    pub fn gave_up(&self) -> bool {
+        match self {
+            Self::NoOperatingPoint { .. }
+            | Self::OneWay { .. }
+            | Self::Stuck { .. }
+            | Self::Undetermined { .. }
+            | Self::NotPeriodic(_) => true,
+            Self::Oscillates { .. }
+            | Self::Repeats { .. }
+            | Self::Bursts { .. }
+            | Self::Question(_) => false,
+        }
+    }
+}
+
+/// The current that balances worst at any node of a state.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LeftOver {
+    /// The node, in words.
+    pub node: String,
+    /// What is left over there, A.
+    pub amps: f64,
+}
+
+fn left_over(left: Option<&LeftOver>) -> String {
+    left.map_or_else(String::new, |left| {
+        let amps = crate::quantity::engineering(left.amps, crate::quantity::Unit::Ampere);
+        format!(
+            "; of the nearest that were found, {amps} are left over at {}",
+            left.node
+        )
+    })
 }
 
 /// A search for a settled cycle given up: how far it came, and what still moves.

@@ -6,11 +6,11 @@
 //!
 //! Source   Kelley & Keyes, SIAM J. Numer. Anal. 35 (1998) 508 (pseudo-transient; from memory)
 
-use crate::error::SimError;
+use crate::error::{LeftOver, SimError};
 use crate::newton::{Outcome, newton};
-use crate::system::{Formula, System};
+use crate::system::{Formula, System, UnknownId};
 use crate::tolerances::Tolerances;
-use crate::workspace::Workspace;
+use crate::workspace::{Trust, Workspace};
 
 /// A way to a solution with the sources at rest given as `past`.
 type Way = fn(&System, &[f64], &mut Workspace) -> Outcome;
@@ -50,28 +50,54 @@ pub fn operating_point(
             system.commit(ws);
             return Ok(found);
         }
-        Err(last) => last,
+        Err(lost) => lost,
     };
     ws.x.copy_from_slice(&start);
-    match last {
+    match last.outcome {
         Outcome::Singular { at } => Err(SimError::Undetermined {
             unknown: system.name(at).to_owned(),
         }),
         Outcome::Diverged { worst } => Err(SimError::NoOperatingPoint {
             worst: system.name(worst).to_owned(),
+            left: last.left.map(|(node, amps)| {
+                Box::new(LeftOver {
+                    node: system.name(node).to_owned(),
+                    amps,
+                })
+            }),
             counts: ws.counts,
         }),
         Outcome::Converged { .. } => unreachable!("returned above"),
     }
 }
 
-/// f(x) + past = 0 by one way after the other, from `ws.x`; the outcome of the last where none arrives.
-pub(crate) fn solved(system: &System, past: &[f64], ws: &mut Workspace) -> Result<Found, Outcome> {
+/// What is known where no way arrives.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Lost {
+    /// That of the last way.
+    outcome: Outcome,
+    /// The node that balances worst in the nearest state, and the current left over there, A.
+    left: Option<(UnknownId, f64)>,
+}
+
+/// f(x) + past = 0 by one way after the other, from `ws.x`.
+///
+/// No step is taken on trust: how little the equations bent where supplies came up tells nothing of a junction that comes
+/// to conduct.
+pub(crate) fn solved(system: &System, past: &[f64], ws: &mut Workspace) -> Result<Found, Lost> {
+    let trust = std::mem::replace(&mut ws.trust, Trust::none());
+    let solved = solved_by_ways(system, past, ws);
+    ws.trust = trust;
+    solved
+}
+
+fn solved_by_ways(system: &System, past: &[f64], ws: &mut Workspace) -> Result<Found, Lost> {
     let newton = newton(system, Formula::new(0.0, past), ws);
     let mut last = seen_twice(system, past, newton, ws);
     if last.converged() {
         return Ok(Found::Directly);
     }
+    let mut left: Option<(UnknownId, f64)> = None;
     let ways: [(Found, Way); 3] = [
         (Found::RaisingSources, raise_sources),
         (Found::FadingShunt, fade_shunt),
@@ -83,8 +109,26 @@ pub(crate) fn solved(system: &System, past: &[f64], ws: &mut Workspace) -> Resul
         if last.converged() {
             return Ok(found);
         }
+        if ends_near(found) {
+            let node = system.worst_balanced(past, ws);
+            let amps = ws.residual[node as usize].abs();
+            if left.is_none_or(|(_, least)| amps < least) {
+                left = Some((node, amps));
+            }
+        }
     }
-    Err(last)
+    Err(Lost {
+        outcome: last,
+        left,
+    })
+}
+
+/// Whether the last state of that way obeys every law but the balance of its nodes, the sources at their full volts.
+fn ends_near(way: Found) -> bool {
+    match way {
+        Found::Directly | Found::RaisingSources => false,
+        Found::FadingShunt | Found::PseudoTransient => true,
+    }
 }
 
 /// The iteration once more from where it ended. What the last correction leaves is judged by how well the one before

@@ -26,6 +26,7 @@ use crate::workspace::Workspace;
 
 mod coarse;
 mod collocation;
+mod finer;
 pub(crate) mod monodromy;
 mod run;
 mod shooting;

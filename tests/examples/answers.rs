@@ -7,23 +7,28 @@
 //! cargo run --release -p checks --example answers -- power distortion 06_guitar
 //! ```
 //!
-//! Words that are commands choose among the commands, others among the files whose names they begin. What was printed
-//! stays in `target/answers/`. Linux only: the seconds are those of `/proc`.
+//! Words that are commands choose among the commands, others among the files whose names they begin. `composed=100
+//! seed=1` asks a hundred amplifiers composed by lot instead, and tells how the seconds lie. What was printed stays in
+//! `target/answers/`, the program that was asked too: what is built meanwhile changes nothing. Linux only: the seconds are
+//! those of `/proc`.
 
 #![allow(clippy::print_stdout, reason = "an example prints")]
 
+use std::collections::BTreeMap;
 use std::fs::{self, File};
 use std::path::Path;
 use std::process::{Command, Stdio};
 use std::thread::sleep;
 use std::time::{Duration, Instant};
 
-use checks::answers::{Asked, GOALS, Goal, set};
-use checks::processor::spent_by_children;
+use checks::answers::{Asked, GOALS, Goal, composed, set};
+use checks::processor::{spent_by, spent_by_children};
 use checks::source::root;
 
-/// A command that runs for longer is ended, by the clock on the wall.
-const LONGEST: Duration = Duration::from_mins(2);
+/// CPU seconds after which a command is ended.
+const LONGEST: f64 = 120.0;
+/// By the clock on the wall, however busy the machine is.
+const SILENT: Duration = Duration::from_mins(30);
 
 /// How a run ended.
 enum End {
@@ -53,12 +58,13 @@ fn run(program: &Path, asked: &Asked, goal: &Goal, folder: &Path) -> (f64, End) 
         .stdout(stdout)
         .stderr(stderr)
         .spawn()
-        .expect("target/release/gridleak is there; build it first");
+        .expect("it was copied");
     let end = loop {
         if let Some(status) = child.try_wait().expect("it can be waited for") {
             break End::Code(status.code());
         }
-        if start.elapsed() > LONGEST {
+        let spent = spent_by(child.id()).unwrap_or(0.0);
+        if spent > LONGEST || start.elapsed() > SILENT {
             child.kill().expect("it can be ended");
             child.wait().expect("it can be waited for");
             break End::TooLong;
@@ -74,21 +80,65 @@ fn id(told: &str) -> Option<&str> {
     behind.split_once(']').map(|(id, _)| id)
 }
 
+/// The whole number behind a word and `=`.
+fn number(words: &[String], key: &str) -> Option<u64> {
+    let found = words.iter().find_map(|word| word.strip_prefix(key));
+    found.map(|text| text.parse().expect("a whole number"))
+}
+
+/// How the seconds of one command lie against its goal.
+#[derive(Default)]
+struct Spread {
+    seconds: Vec<f64>,
+    shares: Vec<f64>,
+    outcomes: BTreeMap<String, usize>,
+}
+
+impl Spread {
+    fn print(&mut self, command: &str) {
+        self.seconds.sort_by(f64::total_cmp);
+        let at = |share: f64| self.seconds[(share * (self.seconds.len() - 1) as f64) as usize];
+        let above = |times: f64| self.shares.iter().filter(|share| **share > times).count();
+        println!(
+            "{command:10} {:>7.2} {:>7.2} {:>7.2} {:>9} {:>9}  {:?}",
+            at(0.5),
+            at(0.9),
+            at(1.0),
+            above(1.0),
+            above(3.0),
+            self.outcomes
+        );
+    }
+}
+
 fn main() {
     let words: Vec<String> = std::env::args().skip(1).collect();
+    let lots = number(&words, "composed=");
+    let seed = number(&words, "seed=").unwrap_or(1);
+    let words: Vec<String> = words
+        .into_iter()
+        .filter(|word| !word.contains('='))
+        .collect();
     let (commands, names): (Vec<&String>, Vec<&String>) = words
         .iter()
         .partition(|word| GOALS.iter().any(|goal| goal.command == **word));
-    let program = root().join("target/release/gridleak");
-    let folder = root().join("target/answers");
+    let folder = lots.map_or_else(
+        || root().join("target/answers"),
+        |_| root().join(format!("target/answers/{seed}")),
+    );
     fs::create_dir_all(&folder).expect("target can be written");
+    let program = folder.join("gridleak");
+    fs::copy(root().join("target/release/gridleak"), &program)
+        .expect("target/release/gridleak is there; build it first");
+    let asked = lots.map_or_else(set, |count| composed(count, seed, &folder));
+    let mut spreads: BTreeMap<&str, Spread> = BTreeMap::new();
     let mut over = Vec::new();
     let mut without = Vec::new();
     println!(
         "{:34} {:10} {:>7} {:>5} {:>6}  outcome",
         "amplifier", "command", "CPU s", "goal", "over"
     );
-    for asked in set() {
+    for asked in asked {
         if !names.is_empty() && !names.iter().any(|name| asked.name.starts_with(*name)) {
             continue;
         }
@@ -105,7 +155,7 @@ fn main() {
                 End::Code(Some(0)) => "answered".to_owned(),
                 End::Code(Some(code)) => format!("exit {code} {}", id(&told).unwrap_or("no id")),
                 End::Code(None) => "ended by a signal".to_owned(),
-                End::TooLong => format!("ended after {} s", LONGEST.as_secs()),
+                End::TooLong => "ended".to_owned(),
             };
             let factor = if spent > may {
                 format!("× {:.1}", spent / may)
@@ -117,6 +167,10 @@ fn main() {
                 asked.name, goal.command
             );
             println!("{line}");
+            let spread = spreads.entry(goal.command).or_default();
+            spread.seconds.push(spent);
+            spread.shares.push(spent / may);
+            *spread.outcomes.entry(outcome.clone()).or_default() += 1;
             if spent > may {
                 over.push((spent / may, line.clone()));
             }
@@ -133,5 +187,12 @@ fn main() {
     println!("\nWithout an answer: {}", without.len());
     for line in without {
         println!("{line}");
+    }
+    println!(
+        "\n{:10} {:>7} {:>7} {:>7} {:>9} {:>9}  outcomes",
+        "CPU s", "median", "nine of ten", "most", "over goal", "three times"
+    );
+    for (command, mut spread) in spreads {
+        spread.print(command);
     }
 }

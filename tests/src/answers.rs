@@ -4,6 +4,11 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use sim::quantity::{Unit, engineering};
+
+use crate::examples::Opened;
+use crate::random::dice::Dice;
+use crate::random::stages::compose;
 use crate::source::root;
 
 /// An amplifier of the set.
@@ -25,6 +30,16 @@ pub struct Asked {
 /// When the folder cannot be read.
 pub fn set() -> Vec<Asked> {
     folder("tests/answers")
+}
+
+/// One of the set, read.
+///
+/// # Panics
+/// When there is none of that name or it has faults.
+pub fn opened(name: &str) -> Opened {
+    let asked = set().into_iter().find(|asked| asked.name == name);
+    let file = asked.expect("it is of the set").file;
+    Opened::read(&fs::read_to_string(file).expect("it is text"), &[])
 }
 
 /// The drawings of a folder, in the order of their names; where they have reworks, these stand in `reworks`.
@@ -50,6 +65,42 @@ pub fn folder(path: &str) -> Vec<Asked> {
         .collect();
     found.sort_by(|one, other| one.name.cmp(&other.name));
     found
+}
+
+/// So many amplifiers composed by lot (`tests/src/random/stages.rs`), every third on its mains, and a rework of each with
+/// a fifth more of one resistor; written to a folder.
+///
+/// # Panics
+/// When the folder cannot be written.
+pub fn composed(count: u64, seed: u64, folder: &Path) -> Vec<Asked> {
+    let reworks = folder.join("reworks");
+    fs::create_dir_all(&reworks).expect("the folder can be made");
+    let written = |number| {
+        let mut dice = Dice::new(seed, number);
+        let amplifier = compose(&mut dice, number % 3 == 2);
+        let resistors: Vec<(&str, f64)> = amplifier
+            .lines
+            .iter()
+            .filter(|line| line.name != amplifier.load)
+            .filter_map(|line| Some((line.name.as_str(), line.resistor.as_ref()?.0)))
+            .collect();
+        let (name, ohms) = *dice.pick(&resistors);
+        let asked = Asked {
+            name: format!("{seed}-{number:03}"),
+            file: folder.join(format!("{seed}-{number:03}.toml")),
+            rework: reworks.join(format!("{seed}-{number:03}.toml")),
+            on_the_mains: amplifier.on_the_mains,
+        };
+        let rework = format!(
+            "base = \"../{}.toml\"\n[replace]\n{name} = \"{}\"\n",
+            asked.name,
+            engineering(1.2 * ohms, Unit::Ohm)
+        );
+        fs::write(&asked.file, amplifier.text()).expect("the folder can be written");
+        fs::write(&asked.rework, rework).expect("the folder can be written");
+        asked
+    };
+    (0..count).map(written).collect()
 }
 
 /// The TOML files of a folder.

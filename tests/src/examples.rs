@@ -157,6 +157,17 @@ impl Opened {
     pub fn driven_at(&self, amplitude: f64, frequency: f64) -> Result<Workspace, SimError> {
         let mut ws = self.system.workspace();
         operating_point(&self.system, &Tolerances::default(), &mut ws)?;
+        self.drive_at(amplitude, frequency, &mut ws);
+        Ok(ws)
+    }
+
+    /// Sets the generator to a sine of that peak, V, at the test frequency.
+    pub fn drive(&self, amplitude: f64, ws: &mut Workspace) {
+        self.drive_at(amplitude, self.amplifier.bench.frequency, ws);
+    }
+
+    /// Sets the generator to a sine of that peak, V, and frequency, Hz.
+    fn drive_at(&self, amplitude: f64, frequency: f64, ws: &mut Workspace) {
         let generator = self.amplifier.bench.generator;
         for (part, waveform) in self.system.sources().zip(&mut ws.waveforms) {
             if part == generator {
@@ -168,7 +179,6 @@ impl Opened {
                 };
             }
         }
-        Ok(ws)
     }
 
     /// The period of the test frequency, s.

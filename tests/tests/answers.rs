@@ -3,7 +3,7 @@
 
 use std::fs;
 
-use checks::answers::{folder, set};
+use checks::answers::{folder, opened, set};
 use checks::examples::Opened;
 use measure::UnderTest;
 use measure::at_rest::voltages::VoltagesOf;
@@ -61,16 +61,6 @@ fn what_was_once_refused_has_an_answer() {
             Err(error) => panic!("{}: {error}", asked.name),
         }
     }
-}
-
-/// An amplifier of the set.
-fn opened(name: &str) -> Opened {
-    let set = set();
-    let asked = set
-        .iter()
-        .find(|asked| asked.name == name)
-        .expect("it is of the set");
-    Opened::read(&fs::read_to_string(&asked.file).expect("it is text"), &[])
 }
 
 #[test]

@@ -6,6 +6,7 @@
     reason = "what was compared is of interest when a check fails"
 )]
 
+use checks::answers::opened;
 use checks::examples::{EXAMPLES, Opened};
 use nalgebra::Complex;
 use sim::parts::{Part, Source, Waveform};
@@ -448,6 +449,60 @@ fn steps_that_are_as_fine_as_allowed_and_still_not_exact_are_counted() {
     assert!(forced(drive, 0) > 0.01, "{}", forced(drive, 0));
     assert!(forced(drive, 8) < 1e-3, "{}", forced(drive, 8));
     assert!(forced(0.1 * drive, 0) < f64::MIN_POSITIVE);
+}
+
+/// Amplifiers in clipping: the examples at the drive that overdrives them, and two of `tests/answers/` at a drive, V, that
+/// takes them beyond their watts: a pair in class AB2, and one that is made to be overdriven.
+fn in_clipping() -> Vec<(String, Opened, f64)> {
+    let mut all: Vec<_> = EXAMPLES
+        .iter()
+        .map(|example| {
+            (
+                example.name.to_owned(),
+                example.open(&[]),
+                example.overdrive,
+            )
+        })
+        .collect();
+    for (name, drive) in [("05_class_ab2_6l6", 2.0), ("06_guitar_el84", 0.02)] {
+        all.push((name.to_owned(), opened(name), drive));
+    }
+    all
+}
+
+#[test]
+fn in_clipping_watts_and_distortion_are_those_of_steps_a_hundred_times_as_exact() {
+    for (name, opened, drive) in in_clipping() {
+        let run = |settling: &Settling, tolerances: &Tolerances| {
+            let mut ws = opened.driven(drive).expect("rest");
+            let cycle = opened.cycle();
+            let period =
+                settle(&opened.system, cycle, settling, tolerances, &mut ws).expect("it settles");
+            figures(&opened, &period)
+        };
+        let (power, thd) = run(&Settling::default(), &Tolerances::default());
+        let finer = Settling {
+            samples: 4 * Settling::default().samples,
+            periodicity: 1e-8,
+            approach: Approach::Shooting,
+            ..Settling::default()
+        };
+        let closer = Tolerances {
+            local_error: 1e2,
+            halvings: 16,
+            ..Tolerances::default().closer(0.1)
+        };
+        let (power_closer, thd_closer) = run(&finer, &closer);
+        println!(
+            "{name} at {drive} V: {:.4} %, {:.1e} points apart; watts {:.1e} apart",
+            100.0 * thd_closer,
+            100.0 * (thd - thd_closer),
+            power / power_closer - 1.0
+        );
+        // What a bench can tell apart (common practice, no source); the grid alone leaves 3e-3 points and 1e-5.
+        assert!((thd - thd_closer).abs() < 5e-4);
+        assert!((power / power_closer - 1.0).abs() < 1e-3);
+    }
 }
 
 #[test]

@@ -13,7 +13,7 @@ use sim::quantity::Unit;
 
 use super::command::Command;
 use crate::amplifier::Opened;
-use crate::diagnostic::Id;
+use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
 use crate::notes::Assumption;
 use crate::options::Options;
@@ -122,7 +122,13 @@ impl Command for Arguments {
             .par_iter()
             .for_each(|study| measure(study, &|| bar.inc(1)));
         bar.finish_and_clear();
-        let cards: Vec<Scorecard> = studies.iter().map(scorecard).collect::<Result<_, _>>()?;
+        let cards: Vec<Scorecard> = studies.iter().map(scorecard).collect();
+        if cards.iter().all(|card| card.entries.is_empty()) {
+            // None of them rests.
+            for study in &studies {
+                study.rest()?;
+            }
+        }
         let answer = Answer::new(&files, &opened, &cards);
         if let Some(path) = &self.csv {
             output::write(path, csv(&answer).as_bytes(), options.overwrite)?;
@@ -143,8 +149,28 @@ impl Command for Arguments {
         caution::print_highest(
             rests.filter_map(|study| Some((study.amplifier, study.rest().ok()?))),
         );
-        Ok(())
+        all_solved(&cards)
     }
+}
+
+/// Figures the solver gave up on are missing, though all others have been told.
+fn all_solved(cards: &[Scorecard]) -> Result<(), Failure> {
+    let lost: Vec<String> = cards
+        .iter()
+        .enumerate()
+        .flat_map(|(k, card)| {
+            let lost = card.not_measured.iter().filter(|not| not.gave_up);
+            lost.map(move |not| format!("{} of {}", not.group.to_lowercase(), words::letter(k)))
+        })
+        .collect();
+    if lost.is_empty() {
+        return Ok(());
+    }
+    Err(Failure::NoAnswer(Diagnostic::plain(
+        Id::NotPeriodic,
+        format!("not all could be solved for: {}", lost.join(", ")),
+        "what is printed holds without it; each reason stands there",
+    )))
 }
 
 impl Answer {
@@ -163,7 +189,7 @@ impl Answer {
                 not_measured: card
                     .not_measured
                     .iter()
-                    .map(|(group, reason)| format!("{group}: {reason}"))
+                    .map(|not| format!("{}: {}", not.group, not.reason))
                     .collect(),
             })
             .collect();
@@ -233,4 +259,24 @@ fn csv(answer: &Answer) -> String {
         sheet.push('\n');
     }
     sheet
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Scorecard, all_solved};
+    use measure::judged::scorecard::NotMeasured;
+
+    #[test]
+    fn figures_the_solver_gave_up_on_are_no_answer() {
+        let card = |gave_up| Scorecard {
+            entries: Vec::new(),
+            not_measured: vec![NotMeasured {
+                group: "Hum",
+                reason: "no cycle was found".to_owned(),
+                gave_up,
+            }],
+        };
+        assert!(all_solved(&[card(false)]).is_ok());
+        assert!(all_solved(&[card(false), card(true)]).is_err());
+    }
 }

@@ -19,7 +19,7 @@ use super::command::Command;
 use crate::amplifier::Opened;
 use crate::argument::positive;
 use crate::caution::{self, Beyond};
-use crate::diagnostic::Id;
+use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
 use crate::options::Options;
 use crate::report::file_kind::FileKind;
@@ -187,6 +187,7 @@ fn of_file(arguments: &Arguments, part: &str, options: &Options) -> Result<(), F
     let section = Section::new(probe.kind(), screen).expect("a probe is of an amplifying valve");
     let mut answer = answer(&section, Frame::new(&section, None, None, &stage.locus));
     let driven = stage.peak.clone();
+    let unsolved = stage.unsolved.clone();
     answer.stage = Some(stage);
     let title = format!(
         "{}: {} ({})",
@@ -205,7 +206,14 @@ fn of_file(arguments: &Arguments, part: &str, options: &Options) -> Result<(), F
         Some(rest),
         driven.as_ref().map(Beyond::with_signal),
     );
-    Ok(())
+    match unsolved {
+        Some(reason) => Err(Failure::NoAnswer(Diagnostic::plain(
+            Id::NotPeriodic,
+            format!("the level asked for could not be solved: {reason}"),
+            "what is printed holds at the drive it names; what the amplifier does at the level asked for is followed from rest, with no cycle sought, by `gridleak waveform FILE --drive …`",
+        ))),
+        None => Ok(()),
+    }
 }
 
 fn may_be_written(arguments: &Arguments, options: &Options) -> Result<(), Failure> {

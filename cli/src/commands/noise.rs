@@ -5,11 +5,13 @@ use std::path::{Path, PathBuf};
 use measure::driven::power::PowerOf;
 use measure::small_signal::noise::{Noise, NoiseOf};
 use serde::Serialize;
+use sim::SimError;
 use sim::quantity::Unit;
 
 use super::command::{File, OfAmplifier, Told};
 use crate::amplifier::Opened;
 use crate::argument::{band, given, quantity};
+use crate::diagnostic::{Diagnostic, Id};
 use crate::failure::Failure;
 use crate::progress;
 use measure::Measurement;
@@ -66,6 +68,9 @@ pub(super) struct Answer {
     rated_distortion: Option<f64>,
     /// Why there is no rated power.
     no_rated_power: Option<String>,
+    /// Whether that is because a level could not be solved.
+    #[serde(skip)]
+    unsolved: bool,
     /// dB at the rated power.
     signal_to_noise_db: Option<f64>,
     /// dB at the rated power, noise A-weighted.
@@ -92,10 +97,11 @@ struct Rated {
 }
 
 impl Answer {
-    fn new(noise: Noise, rated: Result<Rated, String>, input: Option<f64>) -> Self {
+    fn new(noise: Noise, rated: Result<Rated, NoRated>, input: Option<f64>) -> Self {
+        let unsolved = matches!(rated, Err(NoRated::Unsolved(_)));
         let (rated_power, rated_distortion, no_rated_power) = match rated {
             Ok(rated) => (Some(rated.power), rated.distortion, None),
-            Err(reason) => (None, None, Some(reason)),
+            Err(NoRated::Known(reason) | NoRated::Unsolved(reason)) => (None, None, Some(reason)),
         };
         let ratio = rated_power.map(|power| noise.signal_to_noise_db(power));
         let one_watt = rated_power
@@ -109,6 +115,7 @@ impl Answer {
             rated_power,
             rated_distortion,
             no_rated_power,
+            unsolved,
             signal_to_noise_db: ratio.map(|(plain, _)| plain),
             signal_to_noise_a_db: ratio.map(|(_, weighted)| weighted),
             one_watt_db: one_watt.map(|(plain, _)| plain),
@@ -167,7 +174,9 @@ impl OfAmplifier for Arguments {
                 power,
                 distortion: None,
             }),
-            (None, Some(_)) => Err("a signal at the input was asked for".to_owned()),
+            (None, Some(_)) => Err(NoRated::Known(
+                "a signal at the input was asked for".to_owned(),
+            )),
             (None, None) => measured(opened, known),
         };
         Ok(Answer::new(noise, rated, question.input))
@@ -176,21 +185,70 @@ impl OfAmplifier for Arguments {
     fn words(told: &Told<'_, Self>) -> String {
         words::text(told.amplifier, told.answer, told.arguments)
     }
+
+    fn verdict(told: &Told<'_, Self>) -> Result<(), Failure> {
+        match &told.answer.no_rated_power {
+            Some(reason) if told.answer.unsolved => Err(Failure::NoAnswer(Diagnostic::plain(
+                Id::NotPeriodic,
+                format!(
+                    "no signal-to-noise ratio, since the rated power could not be found: {reason}"
+                ),
+                "the noise itself holds; `--rated 10W` or `--input 5mV` states the ratio for a power or a signal of your own",
+            ))),
+            Some(_) | None => Ok(()),
+        }
+    }
+}
+
+/// Why there is no rated power.
+enum NoRated {
+    /// There is none, or none was asked for.
+    Known(String),
+    /// A level could not be solved.
+    Unsolved(String),
 }
 
 /// The power at the distortion limit. What cannot be driven to it is no less noisy, so a failure here is
 /// told beside the noise.
-fn measured(opened: &Opened, known: &Study<'_>) -> Result<Rated, String> {
+fn measured(opened: &Opened, known: &Study<'_>) -> Result<Rated, NoRated> {
     let question = PowerOf::bench(&opened.amplifier.bench);
-    let under_test = known.under_test().map_err(|error| error.to_string())?;
+    let under_test = known.under_test().map_err(|error| no_rated(&error))?;
     let limit = progress::show(&progress::counter("levels solved"), |bar| {
         question.limit(under_test, &|reached| progress::tell(bar, reached))
     });
-    let level = limit
-        .map_err(|error| error.to_string())?
-        .ok_or("the distortion limit is not met inside the sweep")?;
+    let level = limit.map_err(|error| no_rated(&error))?.ok_or_else(|| {
+        NoRated::Known("the distortion limit is not met inside the sweep".to_owned())
+    })?;
     Ok(Rated {
         power: level.power,
         distortion: Some(level.thd),
     })
+}
+
+/// An amplifier that bursts into oscillation before its distortion limit is known to have no rated power, as is one whose
+/// load no signal reaches.
+fn no_rated(error: &SimError) -> NoRated {
+    if error.gave_up() {
+        NoRated::Unsolved(error.to_string())
+    } else {
+        NoRated::Known(error.to_string())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{NoRated, SimError, no_rated};
+    use sim::error::Question;
+
+    #[test]
+    fn a_level_the_solver_gave_up_on_is_no_answer() {
+        let stuck = SimError::Stuck {
+            time: 0.0,
+            worst: "node g1".to_owned(),
+            counts: sim::Counts::default(),
+        };
+        assert!(matches!(no_rated(&stuck), NoRated::Unsolved(_)));
+        let silent = SimError::Question(Question::NoSignal);
+        assert!(matches!(no_rated(&silent), NoRated::Known(_)));
+    }
 }

@@ -11,7 +11,7 @@ pub(crate) fn of_sim(error: &SimError) -> Diagnostic {
     let (id, help) = match error {
         SimError::NoOperatingPoint { .. } => (
             Id::NoOperatingPoint,
-            "look at the parts joined there: a value off by a decade, a joint on the wrong node, a supply the wrong way round",
+            "look at the parts joined there: a value off by a decade, a joint on the wrong node, a supply the wrong way round; `--set PART=VALUE` tries another value, and smaller supply volts tell whether it is theirs",
         ),
         SimError::OneWay { .. } => (
             Id::NoDcPath,

@@ -7,7 +7,7 @@ use crate::instruments::heater::{HeaterAtRest, heaters};
 use crate::instruments::peak::{Peak, Places};
 use crate::instruments::valve::{AgainstLimit, ValveProbe};
 use crate::{Measurement, Progress, UnderTest};
-use sim::error::SimError;
+use sim::error::{LeftOver, SimError};
 use sim::operating_point::Found;
 use sim::parts::Part;
 use sim::stability::Growing;
@@ -281,8 +281,11 @@ pub(crate) fn unjudged(of: &UnderTest<'_>) -> Result<Voltages, SimError> {
         .map(|(_, current)| current.abs())
         .fold(0.0, f64::max);
     if residual > MOST_IMBALANCE.max(SHARE_OF_LARGEST * largest) {
+        let (node, amps) = system.left_over(ws);
+        let node = system.name(node).to_owned();
         return Err(SimError::NoOperatingPoint {
-            worst: system.name(system.worst_balanced(ws)).to_owned(),
+            worst: node.clone(),
+            left: Some(Box::new(LeftOver { node, amps })),
             counts: ws.counts,
         });
     }

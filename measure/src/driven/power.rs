@@ -211,7 +211,6 @@ impl PowerOf {
                 offset: 0.0,
             },
             duration: 1.0 / self.frequency,
-            cycles: 1,
         }
     }
 

@@ -57,8 +57,29 @@ pub struct Entry {
 pub struct Scorecard {
     /// All of them, group by group.
     pub entries: Vec<Entry>,
-    /// What could not be measured: the group and why.
-    pub not_measured: Vec<(&'static str, String)>,
+    /// What could not be measured.
+    pub not_measured: Vec<NotMeasured>,
+}
+
+/// A group of figures without a measurement.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NotMeasured {
+    /// The group.
+    pub group: &'static str,
+    /// Why.
+    pub reason: String,
+    /// Whether the solver gave up; else the amplifier has no such figures.
+    pub gave_up: bool,
+}
+
+impl NotMeasured {
+    fn new(group: &'static str, error: &SimError) -> Self {
+        Self {
+            group,
+            reason: error.to_string(),
+            gave_up: error.gave_up(),
+        }
+    }
 }
 
 /// Groups in their order.
@@ -103,30 +124,14 @@ fn bass_limit<'s>(study: &'s Study<'_>) -> Result<Option<&'s BassLimit>, SimErro
 /// Measurements of a scorecard.
 pub const STEPS: usize = 5;
 
-/// The figures; what [`measure`] has not found yet is found here.
-///
-/// # Errors
-/// Those of the circuit at rest; what else cannot be measured is listed.
-pub fn scorecard(study: &Study<'_>) -> Result<Scorecard, SimError> {
+/// The figures; what [`measure`] has not found yet is found here, and what cannot be measured is listed.
+pub fn scorecard(study: &Study<'_>) -> Scorecard {
     let mut card = Scorecard::default();
-    card.at_rest(study)?;
-    card.group(study, POWER, &power());
-    card.saturation(study);
-    card.group(
-        study,
-        SMALL,
-        &[
-            (Figure::Gain, Better::Neither),
-            (Figure::BassLimit, Better::Less),
-            (Figure::TrebleLimit, Better::More),
-            (Figure::OutputImpedance, Better::Neither),
-            (Figure::Damping, Better::More),
-        ],
-    );
-    card.hum(study);
-    card.heaters(study)?;
-    card.stresses(study)?;
-    Ok(card)
+    if let Err(error) = card.fill(study) {
+        // Without a rest there is nothing.
+        card.not_measured = vec![NotMeasured::new(AT_REST, &error)];
+    }
+    card
 }
 
 fn power() -> Vec<(Figure, Better)> {
@@ -142,12 +147,48 @@ fn power() -> Vec<(Figure, Better)> {
 }
 
 impl Scorecard {
+    fn fill(&mut self, study: &Study<'_>) -> Result<(), SimError> {
+        self.at_rest(study)?;
+        self.group(study, POWER, &power());
+        self.unfinished(study);
+        self.saturation(study);
+        self.group(
+            study,
+            SMALL,
+            &[
+                (Figure::Gain, Better::Neither),
+                (Figure::BassLimit, Better::Less),
+                (Figure::TrebleLimit, Better::More),
+                (Figure::OutputImpedance, Better::Neither),
+                (Figure::Damping, Better::More),
+            ],
+        );
+        self.hum(study);
+        self.heaters(study)?;
+        self.stresses(study)?;
+        Ok(())
+    }
+
+    /// A sweep that ended before the distortion limit has no figures there.
+    fn unfinished(&mut self, study: &Study<'_>) {
+        if let Ok(power) = study.power()
+            && power.rated.is_none()
+            && let Some(reason) = &power.ended_early
+        {
+            self.not_measured.push(NotMeasured {
+                group: POWER,
+                reason: reason.clone(),
+                gave_up: true,
+            });
+        }
+    }
+
     /// Figures of one group; a measurement that fails is told once.
     fn group(&mut self, study: &Study<'_>, group: &'static str, figures: &[(Figure, Better)]) {
-        let mut reasons: Vec<String> = Vec::new();
+        let mut reasons: Vec<NotMeasured> = Vec::new();
         for (figure, better) in figures {
             let value = figure.of(study).unwrap_or_else(|error| {
-                let reason = error.to_string();
+                let reason = NotMeasured::new(group, &error);
                 if !reasons.contains(&reason) {
                     reasons.push(reason);
                 }
@@ -159,7 +200,6 @@ impl Scorecard {
                 ..entry(group, figure.to_string(), figure.unit())
             });
         }
-        let reasons = reasons.into_iter().map(|reason| (group, reason));
         self.not_measured.extend(reasons);
     }
 

@@ -230,15 +230,20 @@ impl System {
 
     /// The largest current that does not balance at a node with the sources at rest, A. Costs an evaluation.
     pub fn imbalance(&self, ws: &mut Workspace) -> f64 {
-        let worst = self.worst_balanced(ws);
-        ws.residual[worst as usize].abs()
+        self.left_over(ws).1
     }
 
-    /// The node whose currents balance worst with the sources at rest. Costs an evaluation.
-    pub fn worst_balanced(&self, ws: &mut Workspace) -> UnknownId {
+    /// The node whose currents balance worst with the sources at rest, and what is left over there, A. Costs an evaluation.
+    pub fn left_over(&self, ws: &mut Workspace) -> (UnknownId, f64) {
         let mut past = vec![0.0; self.len()];
         self.sources_at_rest(1.0, &ws.waveforms, &mut past);
-        self.assemble(Formula::new(0.0, &past), ws);
+        let worst = self.worst_balanced(&past, ws);
+        (worst, ws.residual[worst as usize].abs())
+    }
+
+    /// The node whose currents f(x) + past balance worst; they stand in the residual. Costs an evaluation.
+    pub(crate) fn worst_balanced(&self, past: &[f64], ws: &mut Workspace) -> UnknownId {
+        self.assemble(Formula::new(0.0, past), ws);
         let mut worst = 0;
         let mut largest = 0.0;
         for (k, unknown) in self.unknowns.iter().enumerate() {

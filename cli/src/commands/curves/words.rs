@@ -326,6 +326,9 @@ fn headline(stage: &Stage, answer: &Answer, amplifier: &Amplifier, asked: Asked)
         of_limit(stage.rest.v_a * stage.rest.i_a, answer.watts_limit),
         of_limit(stage.p_a, answer.watts_limit)
     );
+    if let Some(reason) = &stage.unsolved {
+        text += &format!("Not solved, the level asked for: {reason}.\n");
+    }
     text += &match (stage.ohms, stage.phase_degrees) {
         (Some(ohms), Some(degrees)) => format!(
             "Its anode sees {} at {degrees:+.0}° ({} over {}, peaks of the fundamental).\n",

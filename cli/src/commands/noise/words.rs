@@ -105,7 +105,13 @@ fn headline(answer: &Answer, behind: &str) -> String {
                 engineering(volts * noise.gain, Unit::Volt)
             ),
             (Some(_), ..) => "No signal-to-noise ratio: no signal reaches the load".to_owned(),
-            (None, ..) => "No signal-to-noise ratio: the distortion limit is not met inside the sweep; `--input 5mV` states that\n  for a signal at the input".to_owned(),
+            (None, ..) => format!(
+                "No signal-to-noise ratio: {}; `--input 5mV` states that\n  for a signal at the input",
+                answer
+                    .no_rated_power
+                    .as_deref()
+                    .unwrap_or("no power is known")
+            ),
         },
     };
     text += &match (answer.one_watt_db, answer.one_watt_a_db) {

@@ -22,6 +22,7 @@ use crate::{Measurement, Progress, UnderTest};
 use sim::circuit::PartId;
 use sim::error::{Question, SimError};
 use sim::periodic::Period;
+use sim::quantity::{Unit, engineering};
 use sim::spectrum::{Harmonic, Spectrum};
 
 /// At which level.
@@ -61,6 +62,8 @@ pub struct Stage {
     pub frequency: f64,
     /// True when the level asked for was met.
     pub met: bool,
+    /// Why the level asked for could not be solved; none where it was, or is known not to be reached.
+    pub unsolved: Option<String>,
     /// What the screen does: tied to the anode, following it, or at its volts of rest; none in a triode.
     pub screen: Option<ScreenVolts>,
     /// Rms of the screen volts about that over the cycle, V; none in a triode.
@@ -110,8 +113,8 @@ impl Measurement for StageOf {
     fn ask(&self, of: &UnderTest<'_>, progress: &Progress<'_>) -> Result<Stage, SimError> {
         of.lasts()?;
         let stand = Stand::new(&self.bench, of);
-        let (drive, met) = match self.level {
-            Asked::Drive(drive) => (drive, true),
+        let near = match self.level {
+            Asked::Drive(drive) => Near::at(drive),
             Asked::Watts(watts) => drive_for(watts, &stand)?,
             Asked::Limit => {
                 let power = self.bench.ask(of, progress)?;
@@ -121,16 +124,21 @@ impl Measurement for StageOf {
                     .max_by(|a, b| a.power.total_cmp(&b.power));
                 let level = power.rated.as_ref().or(greatest);
                 let drive = level.map_or(SMALL, |level| level.drive);
-                (drive, power.rated.is_some())
+                let met = power.rated.is_some();
+                Near {
+                    drive,
+                    met,
+                    unsolved: power.ended_early.filter(|_| !met),
+                }
             }
         };
-        let period = stand.settled(&stand.tone(drive), Start::Rest)?;
-        let level = stand.read(drive, &period);
+        let (near, period) = near.settled(&stand)?;
+        let level = stand.read(near.drive, &period);
         let probe = ValveProbe::all(of.circuit, of.system)
             .into_iter()
             .find(|probe| probe.part == self.part)
             .expect("the part is an amplifying valve");
-        Ok(self.read(&probe, &of.rest.mean_state(), &period, &level, met))
+        Ok(self.read(&probe, &of.rest.mean_state(), &period, &level, near))
     }
 }
 
@@ -141,7 +149,7 @@ impl StageOf {
         rest: &[f64],
         period: &Period,
         level: &Level,
-        met: bool,
+        near: Near,
     ) -> Stage {
         let at = |x: &[f64]| point(probe, &probe.at(x));
         let all: Vec<Point> = period.samples.iter().map(|x| at(x)).collect();
@@ -171,7 +179,8 @@ impl StageOf {
             power: level.power,
             thd: level.thd,
             frequency: self.bench.frequency,
-            met,
+            met: near.met,
+            unsolved: near.unsolved,
             screen,
             screen_left: left,
             rest,
@@ -263,8 +272,52 @@ fn screen_of(probe: &ValveProbe, locus: &[Point], at_rest: f64) -> ScreenVolts {
     }
 }
 
+/// The drive at which the valve is followed.
+struct Near {
+    /// V peak.
+    drive: f64,
+    /// Whether it is what was asked for; else the nearest.
+    met: bool,
+    /// Why what was asked for could not be solved.
+    unsolved: Option<String>,
+}
+
+/// How often a drive at which nothing settles is halved: what clips or blocks is far below by then, and each may take
+/// seconds.
+const HALVINGS: u32 = 3;
+
+impl Near {
+    fn at(drive: f64) -> Self {
+        Self {
+            drive,
+            met: true,
+            unsolved: None,
+        }
+    }
+
+    /// The settled period there, or at the nearest drive by halves that has one.
+    fn settled(mut self, stand: &Stand<'_>) -> Result<(Self, Period), SimError> {
+        let mut first = None;
+        for _ in 0..=HALVINGS {
+            match stand.settled(&stand.tone(self.drive), Start::Rest) {
+                Ok(period) => return Ok((self, period)),
+                Err(error @ SimError::Question(_)) => return Err(error),
+                Err(error) => {
+                    let volts = engineering(self.drive, Unit::Volt);
+                    self.unsolved
+                        .get_or_insert_with(|| format!("at {volts} peak of drive {error}"));
+                    self.met = false;
+                    self.drive *= 0.5;
+                    first.get_or_insert(error);
+                }
+            }
+        }
+        Err(first.expect("every drive failed"))
+    }
+}
+
 /// The drive for a power, V peak, and whether it is met: else the nearest.
-fn drive_for(watts: f64, stand: &Stand<'_>) -> Result<(f64, bool), SimError> {
+fn drive_for(watts: f64, stand: &Stand<'_>) -> Result<Near, SimError> {
     let solve = |drive: f64| stand.level(drive, Start::Rest);
     let small = solve(SMALL)?;
     if small.output_rms < 1e-12 {
@@ -274,9 +327,13 @@ fn drive_for(watts: f64, stand: &Stand<'_>) -> Result<(f64, bool), SimError> {
     // The power goes with the square of the volts that follow the drive.
     let miss = |level: &Level| 0.5 * (level.power / watts).ln();
     match reach(Guess::linear(guess), CLOSE, &miss, &solve) {
-        Ok(found) => Ok((found.drive, true)),
+        Ok(found) => Ok(Near::at(found.drive)),
         Err(short) => match (short.nearest, short.error) {
-            (Some(nearest), _) => Ok((nearest.drive, false)),
+            (Some(nearest), error) => Ok(Near {
+                drive: nearest.drive,
+                met: false,
+                unsolved: error.map(|error| error.to_string()),
+            }),
             (None, Some(error)) => Err(error),
             (None, None) => Err(SimError::Question(Question::NoSignal)),
         },

@@ -193,12 +193,7 @@ impl TwoTones {
         let solve = |drive: f64| {
             let waveform = Waveform::two_tone(drive, self.ratio, (self.lower, self.upper));
             let duration = period.duration;
-            let cycles = period.cycles[1];
-            let tone = Tone {
-                waveform,
-                duration,
-                cycles,
-            };
+            let tone = Tone { waveform, duration };
             let settled = near.settled(&driven, &tone, drive)?;
             levels.tell();
             Ok(self.read(drive, period, &driven.spectrum(&settled)))

@@ -21,10 +21,13 @@ const LONGEST: f64 = 0.2;
 
 /// Samples of a cycle of the highest tone when the mains runs along and so many cycles make up a period: its steps then
 /// number thousands, and 64 of TR-BDF2 are within 7e-4 points of distortion, 32 within four times that.
-fn samples_of_cycle(cycles: u32) -> usize {
-    const MANY: u32 = 100;
+fn samples_of_cycle(cycles: usize) -> usize {
+    const MANY: usize = 100;
     if cycles > MANY { 32 } else { 64 }
 }
+
+/// What folds back from above half the samples may move distortion by so much, a ratio: a thousandth of a point.
+const FOLDED: f64 = 1e-5;
 
 /// How near to the settled cycle one on the mains is to start, relative, see [`Settling::closeness`]: a cycle is long
 /// there, and one more costs more than the last digit is worth. Bias and supply that are off by so much move the watts
@@ -46,8 +49,6 @@ pub(crate) struct Tone {
     pub(crate) waveform: Waveform,
     /// It repeats after so long, s.
     pub(crate) duration: f64,
-    /// Cycles of its highest frequency in that time.
-    pub(crate) cycles: u32,
 }
 
 /// An amplifier, the question of the bench, and everything a level needs. Shared between threads.
@@ -129,18 +130,15 @@ impl<'a> Stand<'a> {
             );
         }
         // With the mains or another signal: a period that holds whole turns of all.
-        let mut all = tone.waveform.frequencies();
-        all.extend(&others);
-        let common = common_period(&all, LONGEST)?;
-        #[allow(
-            clippy::cast_possible_truncation,
-            clippy::cast_sign_loss,
-            reason = "whole turns in a fraction of a second"
-        )]
+        let tones = tone.waveform.frequencies();
+        let fastest = tones.iter().copied().fold(0.0, f64::max);
+        let common = common_period(&[tones, others].concat(), LONGEST)?;
         let turns = (common.duration / tone.duration).round() as u32;
-        let enough = tone.cycles as usize * samples_of_cycle(turns * tone.cycles);
+        let cycles = (fastest * tone.duration).round().max(1.0) as usize;
+        let enough = cycles * samples_of_cycle(turns as usize * cycles);
+        let of_turn = asked.samples.min(enough);
         let settling = Settling {
-            samples: MAINS_SAMPLES.max(turns as usize * asked.samples.min(enough)),
+            samples: MAINS_SAMPLES.max(turns as usize * of_turn),
             closeness: CLOSE,
             ..*asked
         }
@@ -154,6 +152,10 @@ impl<'a> Stand<'a> {
             &mut ws,
         )?;
         period.turns = turns;
+        if of_turn < asked.samples && folds(&self.spectrum(&period)) {
+            let samples = turns as usize * asked.samples.min(4 * of_turn);
+            return period.finer(system, samples, tolerances, &mut ws);
+        }
         Ok(period)
     }
 
@@ -312,6 +314,18 @@ impl<'a> Stand<'a> {
             .map(|(probe, _)| probe.name.clone())
             .collect()
     }
+}
+
+/// Whether harmonics beyond the last may be as large as to be seen in distortion. The upper quarter of those there are is
+/// what comes back from beyond, if they fall no faster: H_k with a share of H_(N−k), which moves THD² by their product.
+fn folds(spectrum: &Spectrum) -> bool {
+    let upper = spectrum.harmonics.len() / 4 * 3;
+    let ratio = |amplitude: f64| amplitude / spectrum.fundamental();
+    let power: f64 = spectrum.harmonics[upper..]
+        .iter()
+        .map(|harmonic| ratio(harmonic.amplitude).powi(2))
+        .sum();
+    power > FOLDED * spectrum.thd()
 }
 
 /// The cores of [`Stand`].

@@ -39,6 +39,10 @@ const MOST_DRIVE: f64 = 0.1;
 /// Periodicity asked for: the difference of the two outputs may be a hundredth of either.
 const PERIODICITY: f64 = 1e-8;
 
+/// How near to the settled period is near enough, relative, where rounding keeps a cycle from closing so well: a
+/// hundred-thousandth of that difference.
+const CLOSENESS: f64 = 1e-7;
+
 /// Newton's iteration against the usual: the signal is a millionth of the supplies.
 const CLOSER: f64 = 1e-4;
 
@@ -145,6 +149,7 @@ impl ImpedanceOf {
         operating_point(&system, &tolerances, &mut ws)?;
         let settling = Settling {
             periodicity: PERIODICITY,
+            closeness: CLOSENESS,
             ..Settling::default()
         };
         let period = settle(
