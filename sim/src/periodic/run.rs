@@ -2,15 +2,15 @@
 
 use super::{Approach, Period, Settling};
 use crate::counts::Counts;
-use crate::error::{Moving, SimError, Unsettled};
-use crate::parts::Waveform;
-use crate::quantity::Unit;
-use crate::stability::{growing_over, repeating, repeats};
-use crate::system::{System, Unknown};
+use crate::error::SimError;
+use crate::stability::{growing_over, repeats};
+use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::transient::sensitivity::Sensitivity;
 use crate::transient::{Choice, Method, Stepper};
 use crate::workspace::Workspace;
+
+mod given_up;
 
 /// Growth, 1/s, that counts as none: a state that neither grows nor fades, seen with the rounding of a cycle. What
 /// grows more slowly than 2.7-fold in ten seconds stands still as an amplifier goes.
@@ -189,30 +189,6 @@ impl<'a> Run<'a> {
         self.spent
     }
 
-    /// What is known where the search is given up.
-    pub(super) fn not_periodic(&self, ws: &Workspace) -> SimError {
-        let moving = self.moving.map(|(k, change)| Moving {
-            unknown: self.system.name(k as u32).to_owned(),
-            change,
-            unit: match self.system.unknowns()[k] {
-                Unknown::Voltage(_) | Unknown::Inside(_) => Unit::Volt,
-                Unknown::Current(..) => Unit::Ampere,
-                Unknown::Flux(_) => Unit::Weber,
-            },
-        });
-        let signal =
-            |waveform: &Waveform| !waveform.alternates() && !waveform.frequencies().is_empty();
-        SimError::NotPeriodic(Unsettled {
-            cycles: self.cycles,
-            steps: self.tried(ws),
-            spent: self.spent,
-            residual: self.residual,
-            least: self.least,
-            moving,
-            driven: ws.waveforms.iter().any(signal),
-        })
-    }
-
     /// Change over the cycle of each stored value of hysteresis, relative to its size.
     fn remembered(&self, ws: &Workspace) -> impl Iterator<Item = f64> {
         let known = |size: f64| ws.relative * size + FLOOR * ws.relative;
@@ -220,18 +196,6 @@ impl<'a> Run<'a> {
             let size = start.abs().max(end.abs());
             ((end - start).abs() - known(size)).max(0.0) / (size + FLOOR)
         })
-    }
-
-    /// Whether it is a fast oscillation that has taken so many steps from `start`, s, to sample `k`.
-    fn oscillates(&self, start: f64, k: usize, ws: &Workspace) -> Result<(), SimError> {
-        let now = self.grid(start, k + 1);
-        let step = (now - start) / (MANY as f64 * self.samples.len() as f64);
-        match repeating(self.system, now, step, &mut ws.clone())? {
-            Some(frequency) => Err(SimError::Repeats {
-                period: 1.0 / frequency,
-            }),
-            None => Ok(()),
-        }
     }
 
     /// The samples are not those of a cycle that was stepped through.

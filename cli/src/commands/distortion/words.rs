@@ -28,8 +28,13 @@ pub(super) fn report(
     text += &bass(answer);
     text.push('\n');
     text += &format!(
-        "Conditions: power is rms volts squared over {}, generator volts open-circuit; distortion against the\n  fundamental, with every harmonic the samples resolve, to the 128th at least; \"to 80 kHz\" is what a meter\n  of that bandwidth shows. Supplies as in the file; every level settled until it repeats.\n\n",
-        engineering(power.load_ohms, Unit::Ohm)
+        "Conditions: power is rms volts squared over {}, generator volts open-circuit; distortion against the\n  fundamental, with every harmonic the samples resolve, to the {} at least; \"to 80 kHz\" is what a meter\n  of that bandwidth shows. Supplies as in the file; every level settled until it repeats.\n\n",
+        engineering(power.load_ohms, Unit::Ohm),
+        if power.mains_period.is_some() {
+            "16th"
+        } else {
+            "128th"
+        }
     );
     text += &against_power(answer);
     for curve in &answer.against_frequency {
@@ -54,6 +59,15 @@ fn bandwidth(answer: &Distortion) -> String {
             engineering(end.searched_to, Unit::Hertz)
         ),
     };
+    let steps = answer.against_power.mains_period.map(|period| {
+        let [low, middle, high] = [10.0, 5.0, 1.0].map(|share| 1.0 / (share * period));
+        let steps = [low, middle, high].map(|hertz| engineering(hertz, Unit::Hertz));
+        let ends = [2.0, 20.0].map(|times| engineering(times / period, Unit::Hertz));
+        format!(
+            "  On the mains it is read in steps of {} to {}, of {} to {} and of {} above: frequencies that repeat with it.\n",
+            steps[0], ends[0], steps[1], ends[1], steps[2]
+        )
+    });
     let mut text = format!(
         "Power bandwidth: {} to {}, half the power ({}) at no more than {} THD.\n",
         end(&band.low, true),
@@ -61,6 +75,7 @@ fn bandwidth(answer: &Distortion) -> String {
         output(&answer.against_power, band.power),
         percent(band.distortion)
     );
+    text += steps.as_deref().unwrap_or_default();
     for (side, end) in [("low", &band.low), ("high", &band.high)] {
         if end.frequency.is_some() {
             let gives_up = || gives_up(&answer.against_power, &end.first);

@@ -116,6 +116,8 @@ pub(super) struct ConstantPower<'a> {
     /// Output and drive at the test frequency, W and V, in rising drive.
     sweep: Vec<(f64, f64)>,
     linear: SmallSignal<'a>,
+    /// Frequency of the mains, Hz, if it runs along.
+    mains: Option<f64>,
     /// Levels solved so far.
     solved: AtomicUsize,
     progress: &'a Progress<'a>,
@@ -142,6 +144,7 @@ impl<'a> ConstantPower<'a> {
             output_valves: &power.output_valves,
             sweep,
             linear: of.linearised(),
+            mains: power.mains_period.map(f64::recip),
             solved: AtomicUsize::new(solved),
             progress,
         }
@@ -151,6 +154,21 @@ impl<'a> ConstantPower<'a> {
     pub(super) fn tell(&self) {
         let solved = self.solved.fetch_add(1, Ordering::Relaxed) + 1;
         (self.progress)(Reached::count(solved));
+    }
+
+    /// The frequency nearest to this, Hz, that repeats with the mains soon: up to twice its frequency within ten of its
+    /// periods, up to twenty times within five, above in one.
+    pub(super) fn shared(&self, frequency: f64) -> f64 {
+        let Some(mains) = self.mains else {
+            return frequency;
+        };
+        let share = match frequency / mains {
+            ..2.0 => 10.0,
+            2.0..20.0 => 5.0,
+            _ => 1.0,
+        };
+        let whole = mains.round() / share;
+        whole * (frequency / whole).round().max(1.0)
     }
 
     /// Volts across the load for a volt of the generator, small and at that frequency, Hz.

@@ -9,13 +9,15 @@
 //! f = v_peak/(2π λ_s)
 //! ```
 //!
+//! On the mains only frequencies are probed that repeat with it soon ([`ConstantPower::shared`]).
+//!
 //! Symbols   v_peak across the winding, V;  λ_s flux linkage of saturation, Wb
 //! Source    IEC 60268-3, power bandwidth; v = dλ/dt (both from memory)
 
 use serde::Serialize;
 
 use super::constant_power::{ConstantPower, Found, PROBE};
-use super::edge::{Edge, edge};
+use super::edge::{Edge, Probe, edge};
 use crate::driven::power::{Cause, Limit, OneByOne};
 use sim::error::SimError;
 
@@ -89,12 +91,17 @@ pub(super) fn power_bandwidth(
     let power = 0.5 * rated;
     let distortion = levels.question.distortion_limit;
     let probe = |frequency: f64| {
+        let frequency = levels.shared(frequency);
         let found = levels.at_power(frequency, power, PROBE, OneByOne::default())?;
         let miss = match &found.outcome {
             Ok((level, _)) => (level.thd / distortion).ln(),
             Err(_) => f64::INFINITY,
         };
-        Ok((miss, found))
+        Ok(Probe {
+            frequency,
+            miss,
+            found,
+        })
     };
     let end = |searched_to: f64| -> Result<End, SimError> {
         let band = edge((levels.question.frequency, searched_to), BAND_STEP, &probe)?;
@@ -125,17 +132,22 @@ pub(super) fn bass_limit(
     power: f64,
 ) -> Result<Option<BassLimit>, SimError> {
     let probe = |frequency: f64| {
+        let frequency = levels.shared(frequency);
         let found = levels.at_power(frequency, power, PROBE, OneByOne::default())?;
         let miss = match &found.outcome {
             // Without a core that saturates nothing is asked.
             Ok(_) => found.saturation().map_or(0.0, |(_, share)| share.ln()),
             Err(_) => f64::INFINITY,
         };
-        Ok((miss, found))
+        Ok(Probe {
+            frequency,
+            miss,
+            found,
+        })
     };
     let test = levels.question.frequency;
     // At one voltage flux goes with the period.
-    let share = probe(test)?.1.saturation().map(|(_, share)| share);
+    let share = probe(test)?.found.saturation().map(|(_, share)| share);
     let start = test * BASS_START * share.unwrap_or(1.0);
     let near = if start < test {
         edge((start, LOWEST), BASS_STEP_NEAR, &probe)?
