@@ -29,6 +29,9 @@ pub use vicinity::Vicinity;
 /// Samples of a mains period; rectifiers take finer steps by themselves.
 pub const MAINS_SAMPLES: usize = 512;
 
+/// Cycles in which a rest near by is reached, or not: those that are do it in a dozen.
+const SOME_CYCLES: u32 = 24;
+
 /// The longest common period of supplies, s: 50 and 60 Hz together repeat in a tenth of a second.
 const LONGEST: f64 = 0.2;
 
@@ -270,14 +273,45 @@ impl Rest {
             }
             let rest = match beside(system, duration, &settling, near, tolerances, ws) {
                 Some(period) => Self::driven(period?, self.found),
-                // Farther off, or oscillating: what is known here leads astray.
-                None => Self::of_silent(system, &settling, tolerances, ws)?,
+                None => self.from_here(system, duration, &settling, tolerances, ws)?,
             };
             Ok(Self {
                 found: self.found,
                 ..rest
             })
         })
+    }
+
+    /// From this rest in some cycles; from nothing where they do not lead there: farther off what is known here leads
+    /// astray.
+    fn from_here(
+        &self,
+        system: &System,
+        duration: f64,
+        settling: &Settling,
+        tolerances: &Tolerances,
+        ws: &mut Workspace,
+    ) -> Result<Self, SimError> {
+        let some = Settling {
+            most_cycles: SOME_CYCLES,
+            ..*settling
+        };
+        let mut here = ws.clone();
+        match settle_from(
+            system,
+            duration,
+            &some,
+            tolerances,
+            self.neighbour(),
+            &mut here,
+        ) {
+            Ok(period) => {
+                *ws = here;
+                Ok(Self::driven(period, self.found))
+            }
+            Err(error @ SimError::Oscillates { .. }) => Err(error),
+            Err(_) => Self::of_silent(system, settling, tolerances, ws),
+        }
     }
 
     /// Whether the circuit stays there: an amplifier that oscillates by itself is told at once and not

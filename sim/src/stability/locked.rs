@@ -27,6 +27,9 @@ use crate::workspace::Workspace;
 /// a cycle.
 const LAID: usize = 16;
 
+/// Share of a cycle within which a repetition is not that of the cycle itself.
+const WITHIN: f64 = 0.99;
+
 /// What grows with the supplies of a settled cycle, `samples` `[samples][n+1]` over `duration`, s, at their means: the cycle
 /// is then an oscillation that has locked to its mains, told by the frequency it has there. None also where no point with
 /// the supplies at their means was found.
@@ -57,13 +60,15 @@ pub fn locked(
         .map(|k| cycle[k % cycle.len()].as_slice())
         .collect();
     let step = duration / samples.len() as f64;
-    if let Some(steps) = repeats(&states) {
+    // What comes once a cycle may be nothing but the ripple, of a circuit that has tipped over and stays there.
+    let within = WITHIN * samples.len() as f64;
+    if let Some(steps) = repeats(&states).filter(|steps| *steps < within) {
         return Ok(Some(Growing {
             frequency: 1.0 / (step * steps),
             ..growing
         }));
     }
-    // What comes unevenly in the cycle is told as it would come without the ripple.
+    // That, and what comes unevenly in the cycle, is told as it would come without the ripple.
     Ok(Some(ends_as(&of.system, growing, &mut of.ws)))
 }
 
