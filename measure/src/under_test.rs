@@ -291,6 +291,14 @@ impl<'a> UnderTest<'a> {
             .clone()
     }
 
+    /// Whether it stays at rest, without what it comes to where it does not.
+    ///
+    /// # Errors
+    /// As [`UnderTest::growing`].
+    pub(crate) fn grows(&self) -> Result<bool, SimError> {
+        self.rest.grows(self.system, &self.ws)
+    }
+
     /// Whether the circuit stays at rest.
     ///
     /// # Errors

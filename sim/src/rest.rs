@@ -13,7 +13,7 @@ use crate::operating_point::{Found, operating_point};
 use crate::parts::Waveform;
 use crate::periodic::{Approach, Neighbour, Period, Settling, settle_from};
 use crate::small_signal::{EXACT_BELOW, SmallSignal, follows};
-use crate::stability::{Growing, beside_the_ripple, bursts, growing_over, locked};
+use crate::stability::{Growing, beside_the_ripple, bursts, growing_over, grows_over, locked};
 use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::workspace::Workspace;
@@ -336,6 +336,18 @@ impl Rest {
             (None, Some(mains)) => locked(system, &self.samples, mains.duration, ws),
             (grows, _) => Ok(grows),
         }
+    }
+
+    /// Whether anything grows there or has locked to the mains: [`Rest::growing`] without what it comes to, for a fraction of
+    /// the cost.
+    ///
+    /// # Errors
+    /// As [`Rest::growing`].
+    pub fn grows(&self, system: &System, ws: &Workspace) -> Result<bool, SimError> {
+        if grows_over(system, &self.samples, &mut ws.clone())?.is_some() {
+            return Ok(true);
+        }
+        Ok(self.mains.is_some() && beside_the_ripple(system, &self.samples, ws)?.is_some())
     }
 
     /// The circuit linearised there; on the mains, along the period.

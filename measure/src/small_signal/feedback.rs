@@ -128,7 +128,7 @@ fn at_load(
         System::of(&circuit).expect("another load makes no fault in a circuit without one");
     // What oscillates has no settled rest on the mains, and looking for one takes long to tell.
     let mut loaded = of.taken_for(&circuit, &system);
-    if of.rest.mains.is_none() || loaded.growing()?.is_none() {
+    if of.rest.mains.is_none() || !loaded.grows()? {
         loaded = of.near(&circuit, &system)?;
     }
     let response = question.ask(&loaded, &|_| ())?;
