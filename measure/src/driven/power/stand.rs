@@ -26,8 +26,10 @@ fn samples_of_cycle(cycles: usize) -> usize {
     if cycles > MANY { 32 } else { 64 }
 }
 
-/// What folds back from above half the samples may move distortion by so much, a ratio: a thousandth of a point.
+/// What folds back from above half the samples may move distortion by so much, a thousandth of a point, or by this share
+/// of it: what its steps are worth.
 const FOLDED: f64 = 1e-5;
+const FOLDED_SHARE: f64 = 5e-4;
 
 /// How near to the settled cycle one on the mains is to start, relative, see [`Settling::closeness`]: a cycle is long
 /// there, and one more costs more than the last digit is worth. Bias and supply that are off by so much move the watts
@@ -325,7 +327,8 @@ fn folds(spectrum: &Spectrum) -> bool {
         .iter()
         .map(|harmonic| ratio(harmonic.amplitude).powi(2))
         .sum();
-    power > FOLDED * spectrum.thd()
+    let thd = spectrum.thd();
+    power > f64::max(FOLDED, FOLDED_SHARE * thd) * thd
 }
 
 /// The cores of [`Stand`].
