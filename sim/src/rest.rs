@@ -273,7 +273,7 @@ impl Rest {
             }
             let rest = match beside(system, duration, &settling, near, tolerances, ws) {
                 Some(period) => Self::driven(period?, self.found),
-                None => self.from_here(system, duration, &settling, tolerances, ws)?,
+                None => self.reached_from_here(system, duration, &settling, tolerances, ws)?,
             };
             Ok(Self {
                 found: self.found,
@@ -284,7 +284,7 @@ impl Rest {
 
     /// From this rest in some cycles; from nothing where they do not lead there: farther off what is known here leads
     /// astray.
-    fn from_here(
+    fn reached_from_here(
         &self,
         system: &System,
         duration: f64,

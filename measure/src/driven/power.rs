@@ -339,7 +339,7 @@ impl Measurement for PowerOf {
         known.dedup_by(|a, b| a.drive.to_bits() == b.drive.to_bits());
         let limits = limits::limits(&known, &output_valves, &|| {
             let near = OneByOne::beside(&neighbours);
-            move |drive: f64| near.level(stand, drive)
+            move |drive: f64| near.extremes(stand, drive)
         });
         let crossover = crossover::of(&levels, &output_valves);
         Ok(Power {

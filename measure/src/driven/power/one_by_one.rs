@@ -29,6 +29,14 @@ impl OneByOne {
         Ok(stand.read(drive, &period))
     }
 
+    /// As [`OneByOne::level`], of which currents and volts are asked and not distortion: by the samples it was settled on.
+    pub(super) fn extremes(&self, stand: &Stand<'_>, drive: f64) -> Result<Level, SimError> {
+        let (period, _) =
+            stand.sampled(&stand.tone(drive), Start::Nearest(drive, &self.0.borrow()))?;
+        self.0.borrow_mut().push(Neighbour::of(drive, &period));
+        Ok(stand.read(drive, &period))
+    }
+
     /// The settled period at a tone of that peak, V.
     pub(crate) fn settled(
         &self,

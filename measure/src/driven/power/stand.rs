@@ -7,6 +7,7 @@ use crate::UnderTest;
 use crate::instruments::flux::of_saturation;
 use crate::instruments::peak::Places;
 use crate::instruments::valve::ValveProbe;
+use sim::Workspace;
 use sim::circuit::NodeId;
 use sim::common_period::common_period;
 use sim::error::{Question, SimError};
@@ -111,8 +112,24 @@ impl<'a> Stand<'a> {
         Ok(gain)
     }
 
-    /// The settled period at a tone.
+    /// The settled period at a tone, its spectrum as good as its steps.
     pub(crate) fn settled(&self, tone: &Tone, start: Start<'_>) -> Result<Period, SimError> {
+        let (period, mut ws) = self.sampled(tone, start)?;
+        let turns = period.turns as usize;
+        let (of_turn, most) = (period.samples.len() / turns, self.question.settling.samples);
+        if of_turn < most && folds(&self.spectrum(&period)) {
+            let samples = turns * most.min(4 * of_turn);
+            return period.finer(self.of.system, samples, &self.of.tolerances, &mut ws);
+        }
+        Ok(period)
+    }
+
+    /// The settled period at a tone by the samples it took, for extremes and not for harmonics; with where it ended.
+    pub(super) fn sampled(
+        &self,
+        tone: &Tone,
+        start: Start<'_>,
+    ) -> Result<(Period, Workspace), SimError> {
         let asked = &self.question.settling.within(MOST_SAMPLES, LEAST_CYCLES);
         let mut ws = self
             .of
@@ -122,14 +139,15 @@ impl<'a> Stand<'a> {
         // The generator is silent there and no supply, however far it is driven.
         let others = moving(self.of.waveforms());
         if others.is_empty() {
-            return settle_from(
+            let period = settle_from(
                 system,
                 tone.duration,
                 asked,
                 tolerances,
                 neighbour.as_ref(),
                 &mut ws,
-            );
+            )?;
+            return Ok((period, ws));
         }
         // With the mains or another signal: a period that holds whole turns of all.
         let tones = tone.waveform.frequencies();
@@ -154,11 +172,7 @@ impl<'a> Stand<'a> {
             &mut ws,
         )?;
         period.turns = turns;
-        if of_turn < asked.samples && folds(&self.spectrum(&period)) {
-            let samples = turns as usize * asked.samples.min(4 * of_turn);
-            return period.finer(system, samples, tolerances, &mut ws);
-        }
-        Ok(period)
+        Ok((period, ws))
     }
 
     /// The spectrum of the volts across the load, with all that is in it.
