@@ -282,8 +282,7 @@ impl Rest {
         })
     }
 
-    /// From this rest in some cycles; from nothing where they do not lead there: farther off what is known here leads
-    /// astray.
+    /// From this rest in some cycles; from nothing where they do not lead there.
     fn reached_from_here(
         &self,
         system: &System,
@@ -338,11 +337,7 @@ impl Rest {
         }
     }
 
-    /// Whether anything grows there or has locked to the mains: [`Rest::growing`] without what it comes to, for a fraction of
-    /// the cost.
-    ///
-    /// # Errors
-    /// As [`Rest::growing`].
+    /// [`Rest::growing`] without what it comes to, for a fraction of the cost, and with its errors.
     pub fn grows(&self, system: &System, ws: &Workspace) -> Result<bool, SimError> {
         if grows_over(system, &self.samples, &mut ws.clone())?.is_some() {
             return Ok(true);

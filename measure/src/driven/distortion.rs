@@ -97,10 +97,10 @@ impl DistortionOf {
         8000.0, 12_500.0, 20_000.0,
     ];
 
-    /// These on the mains, Hz, but for three that would repeat with it only after a fifth of a second or not at all: each
-    /// level is a period that holds whole cycles of both.
+    /// These on the mains, Hz, but for four that would repeat with it late or not at all: each level is a period that holds
+    /// whole cycles of both.
     pub const ON_THE_MAINS: [f64; 16] = [
-        20.0, 30.0, 50.0, 80.0, 125.0, 200.0, 300.0, 500.0, 800.0, 1250.0, 2000.0, 3000.0, 5000.0,
+        20.0, 30.0, 50.0, 75.0, 125.0, 200.0, 300.0, 500.0, 800.0, 1250.0, 2000.0, 3000.0, 5000.0,
         8000.0, 12_500.0, 20_000.0,
     ];
 

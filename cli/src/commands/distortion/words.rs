@@ -60,12 +60,19 @@ fn bandwidth(answer: &Distortion) -> String {
         ),
     };
     let steps = answer.against_power.mains_period.map(|period| {
-        let [low, middle, high] = [10.0, 5.0, 1.0].map(|share| 1.0 / (share * period));
-        let steps = [low, middle, high].map(|hertz| engineering(hertz, Unit::Hertz));
-        let ends = [2.0, 20.0].map(|times| engineering(times / period, Unit::Hertz));
+        let hertz = |times: f64| engineering(times / period, Unit::Hertz);
         format!(
-            "  On the mains it is read in steps of {} to {}, of {} to {} and of {} above: frequencies that repeat with it.\n",
-            steps[0], ends[0], steps[1], ends[1], steps[2]
+            "  On the mains only frequencies that repeat with it within four of its periods are tried: {}, {}, {}, {}, {}, {} …,\n  in steps of {} from {}, of {} from {}.\n",
+            hertz(0.25),
+            hertz(1.0 / 3.0),
+            hertz(0.5),
+            hertz(2.0 / 3.0),
+            hertz(0.75),
+            hertz(1.0),
+            hertz(0.5),
+            hertz(2.0),
+            hertz(1.0),
+            hertz(20.0)
         )
     });
     let mut text = format!(

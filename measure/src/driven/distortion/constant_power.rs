@@ -156,19 +156,25 @@ impl<'a> ConstantPower<'a> {
         (self.progress)(Reached::count(solved));
     }
 
-    /// The frequency nearest to this, Hz, that repeats with the mains soon: up to twice its frequency within ten of its
-    /// periods, up to twenty times within five, above in one.
+    /// The frequency nearest to this, Hz, that repeats with the mains soon: up to twice its frequency within four of its
+    /// periods, up to twenty times within two, above in one.
     pub(super) fn shared(&self, frequency: f64) -> f64 {
         let Some(mains) = self.mains else {
             return frequency;
         };
-        let share = match frequency / mains {
-            ..2.0 => 10.0,
-            2.0..20.0 => 5.0,
-            _ => 1.0,
+        let mains = mains.round();
+        let shares: &[f64] = match frequency / mains {
+            ..2.0 => &[1.0, 2.0, 3.0, 4.0],
+            2.0..20.0 => &[2.0],
+            _ => &[1.0],
         };
-        let whole = mains.round() / share;
-        whole * (frequency / whole).round().max(1.0)
+        let near = |share: &f64| mains * (frequency * share / mains).round().max(1.0) / share;
+        let apart = |of: f64| (of / frequency).ln().abs();
+        shares
+            .iter()
+            .map(near)
+            .min_by(|a, b| apart(*a).total_cmp(&apart(*b)))
+            .unwrap_or(frequency)
     }
 
     /// Volts across the load for a volt of the generator, small and at that frequency, Hz.

@@ -21,7 +21,7 @@ use super::edge::{Edge, Probe, edge};
 use crate::driven::power::{Cause, Limit, OneByOne};
 use sim::error::SimError;
 
-/// The search ends here, Hz: no loudspeaker and no ear goes further.
+/// The search ends here, Hz: no loudspeaker and no ear goes further. On the mains at the lowest that repeats with it soon.
 const LOWEST: f64 = 5.0;
 const HIGHEST: f64 = 100e3;
 
@@ -116,7 +116,7 @@ pub(super) fn power_bandwidth(
                 .unwrap_or_default(),
         })
     };
-    let (low, high) = rayon::join(|| end(LOWEST), || end(HIGHEST));
+    let (low, high) = rayon::join(|| end(levels.shared(LOWEST)), || end(HIGHEST));
     Ok(PowerBandwidth {
         power,
         distortion,
@@ -146,17 +146,18 @@ pub(super) fn bass_limit(
         })
     };
     let test = levels.question.frequency;
+    let lowest = levels.shared(LOWEST);
     // At one voltage flux goes with the period.
     let share = probe(test)?.found.saturation().map(|(_, share)| share);
     let start = test * BASS_START * share.unwrap_or(1.0);
     let near = if start < test {
-        edge((start, LOWEST), BASS_STEP_NEAR, &probe)?
+        edge((start, lowest), BASS_STEP_NEAR, &probe)?
     } else {
         None
     };
     let band = match near {
         Some(band) => Some(band),
-        None => edge((test, LOWEST), BASS_STEP, &probe)?,
+        None => edge((test, lowest), BASS_STEP, &probe)?,
     };
     let Some(band) = band else {
         return Ok(None);
@@ -176,7 +177,7 @@ pub(super) fn bass_limit(
     Ok(Some(BassLimit {
         power,
         frequency: frequency(&band),
-        searched_to: LOWEST,
+        searched_to: lowest,
         part,
         thd: thd(&band),
         error: error(&band),
