@@ -29,9 +29,6 @@ pub use vicinity::Vicinity;
 /// Samples of a mains period; rectifiers take finer steps by themselves.
 pub const MAINS_SAMPLES: usize = 512;
 
-/// Cycles in which a rest near by is reached, or not: those that are do it in a dozen.
-const SOME_CYCLES: u32 = 24;
-
 /// The longest common period of supplies, s: 50 and 60 Hz together repeat in a tenth of a second.
 const LONGEST: f64 = 0.2;
 
@@ -292,7 +289,7 @@ impl Rest {
         ws: &mut Workspace,
     ) -> Result<Self, SimError> {
         let some = Settling {
-            most_cycles: SOME_CYCLES,
+            most_cycles: 24, // a dozen lead to a rest near by
             ..*settling
         };
         let mut here = ws.clone();
@@ -337,7 +334,10 @@ impl Rest {
         }
     }
 
-    /// [`Rest::growing`] without what it comes to, for a fraction of the cost, and with its errors.
+    /// [`Rest::growing`] without what it comes to, for a fraction of the cost.
+    ///
+    /// # Errors
+    /// As there.
     pub fn grows(&self, system: &System, ws: &Workspace) -> Result<bool, SimError> {
         if grows_over(system, &self.samples, &mut ws.clone())?.is_some() {
             return Ok(true);

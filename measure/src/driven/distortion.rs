@@ -49,11 +49,12 @@ pub struct Distortion {
     pub against_frequency: Vec<Curve>,
     /// Intermodulation, a signal each.
     pub intermodulation: Vec<Intermodulation>,
-    /// None when the distortion limit is not met at the test frequency.
+    /// None when the distortion limit is not met at the test frequency, and on the mains, where every frequency tried would
+    /// be a common period of its own.
     pub power_bandwidth: Option<PowerBandwidth>,
     /// Designators of the cores that can saturate.
     pub saturating_cores: Vec<String>,
-    /// Where they do so in the bass, at rated and at half rated power.
+    /// Where they do so in the bass, at rated and at half rated power; not sought on the mains.
     pub bass_limits: Vec<BassLimit>,
 }
 
@@ -134,6 +135,7 @@ impl Measurement for DistortionOf {
         let against_power = self.power.ask(of, progress)?;
         let levels = ConstantPower::new(&self.power, of, &against_power, progress);
         let rated = against_power.rated.as_ref().map(|level| level.power);
+        let band_of = rated.filter(|_| of.rest.mains.is_none());
         // A power the sweep did not reach is not asked for at other frequencies.
         let mut powers: Vec<(f64, bool)> = Vec::new();
         powers.extend(against_power.one_watt.as_ref().map(|_| (1.0, false)));
@@ -156,12 +158,12 @@ impl Measurement for DistortionOf {
             || {
                 rayon::join(
                     || {
-                        rated
+                        band_of
                             .map(|power| power_bandwidth::power_bandwidth(&levels, power))
                             .transpose()
                     },
                     || {
-                        [rated, rated.map(|power| 0.5 * power)]
+                        [band_of, band_of.map(|power| 0.5 * power)]
                             .into_par_iter()
                             .flatten_iter()
                             .map(|power| power_bandwidth::bass_limit(&levels, power))

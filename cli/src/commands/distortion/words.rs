@@ -48,6 +48,10 @@ pub(super) fn report(
 
 /// The band, a line for its ends and one for what ends it.
 fn bandwidth(answer: &Distortion) -> String {
+    if answer.against_power.mains_period.is_some() {
+        return "Power bandwidth and the limit in the bass are not sought on the mains, where every frequency would be a\nperiod of its own, minutes in all: the curves against frequency tell, and the file on direct supplies.\n"
+            .to_owned();
+    }
     let Some(band) = &answer.power_bandwidth else {
         return "No power bandwidth: there is no rated power to halve.\n".to_owned();
     };
@@ -59,22 +63,6 @@ fn bandwidth(answer: &Distortion) -> String {
             engineering(end.searched_to, Unit::Hertz)
         ),
     };
-    let steps = answer.against_power.mains_period.map(|period| {
-        let hertz = |times: f64| engineering(times / period, Unit::Hertz);
-        format!(
-            "  On the mains only frequencies that repeat with it within four of its periods are tried: {}, {}, {}, {}, {}, {} …,\n  in steps of {} from {}, of {} from {}.\n",
-            hertz(0.25),
-            hertz(1.0 / 3.0),
-            hertz(0.5),
-            hertz(2.0 / 3.0),
-            hertz(0.75),
-            hertz(1.0),
-            hertz(0.5),
-            hertz(2.0),
-            hertz(1.0),
-            hertz(20.0)
-        )
-    });
     let mut text = format!(
         "Power bandwidth: {} to {}, half the power ({}) at no more than {} THD.\n",
         end(&band.low, true),
@@ -82,7 +70,6 @@ fn bandwidth(answer: &Distortion) -> String {
         output(&answer.against_power, band.power),
         percent(band.distortion)
     );
-    text += steps.as_deref().unwrap_or_default();
     for (side, end) in [("low", &band.low), ("high", &band.high)] {
         if end.frequency.is_some() {
             let gives_up = || gives_up(&answer.against_power, &end.first);
@@ -101,7 +88,8 @@ fn gives_up(of: &Power, first: &[Limit]) -> Option<String> {
 }
 
 fn bass(answer: &Distortion) -> String {
-    if answer.against_power.rated.is_none() {
+    let power = &answer.against_power;
+    if power.rated.is_none() || power.mains_period.is_some() {
         return String::new();
     }
     if answer.saturating_cores.is_empty() {

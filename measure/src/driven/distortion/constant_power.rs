@@ -116,8 +116,6 @@ pub(super) struct ConstantPower<'a> {
     /// Output and drive at the test frequency, W and V, in rising drive.
     sweep: Vec<(f64, f64)>,
     linear: SmallSignal<'a>,
-    /// Frequency of the mains, Hz, if it runs along.
-    mains: Option<f64>,
     /// Levels solved so far.
     solved: AtomicUsize,
     progress: &'a Progress<'a>,
@@ -144,7 +142,6 @@ impl<'a> ConstantPower<'a> {
             output_valves: &power.output_valves,
             sweep,
             linear: of.linearised(),
-            mains: power.mains_period.map(f64::recip),
             solved: AtomicUsize::new(solved),
             progress,
         }
@@ -154,27 +151,6 @@ impl<'a> ConstantPower<'a> {
     pub(super) fn tell(&self) {
         let solved = self.solved.fetch_add(1, Ordering::Relaxed) + 1;
         (self.progress)(Reached::count(solved));
-    }
-
-    /// The frequency nearest to this, Hz, that repeats with the mains soon: up to twice its frequency within four of its
-    /// periods, up to twenty times within two, above in one.
-    pub(super) fn shared(&self, frequency: f64) -> f64 {
-        let Some(mains) = self.mains else {
-            return frequency;
-        };
-        let mains = mains.round();
-        let shares: &[f64] = match frequency / mains {
-            ..2.0 => &[1.0, 2.0, 3.0, 4.0],
-            2.0..20.0 => &[2.0],
-            _ => &[1.0],
-        };
-        let near = |share: &f64| mains * (frequency * share / mains).round().max(1.0) / share;
-        let apart = |of: f64| (of / frequency).ln().abs();
-        shares
-            .iter()
-            .map(near)
-            .min_by(|a, b| apart(*a).total_cmp(&apart(*b)))
-            .unwrap_or(frequency)
     }
 
     /// Volts across the load for a volt of the generator, small and at that frequency, Hz.

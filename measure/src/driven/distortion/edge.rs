@@ -22,32 +22,33 @@ pub(super) struct Probe<T> {
 pub(super) struct Edge<T> {
     /// Where all is well.
     pub(super) inside: Probe<T>,
-    /// Where it is not, [`CLOSE`] further out or at the next frequency that can be taken; none when all is well up to the end of the search.
+    /// Where it is not, [`CLOSE`] further out; none when all is well up to the end of the search.
     pub(super) outside: Option<Probe<T>>,
 }
 
 /// Ratio of the frequencies between which an edge is left, less one: the last of three digits.
 const CLOSE: f64 = 3e-3;
 
-/// Frequencies that count as one and the same, a ratio less one: rounding.
-const SAME: f64 = 1e-9;
-
 /// Probes between two steps; halving gets half a decade down to [`CLOSE`] in nine.
 const MOST_PROBES: u32 = 20;
 
 /// The edge between `from` and `end`, Hz, on either side, sought in steps of that ratio; none when
-/// nothing holds at `from`. `probe` tells the frequency it took, the nearest of those it can take.
+/// nothing holds at `from`.
 ///
 /// # Errors
 /// Those of the probe.
 pub(super) fn edge<T: Clone>(
     (from, end): (f64, f64),
     step: f64,
-    probe: &impl Fn(f64) -> Result<Probe<T>, SimError>,
+    probe: &impl Fn(f64) -> Result<(f64, T), SimError>,
 ) -> Result<Option<Edge<T>>, SimError> {
-    let at = probe;
-    let alike =
-        |one: &Probe<T>, other: &Probe<T>| (one.frequency / other.frequency - 1.0).abs() < SAME;
+    let at = |frequency: f64| {
+        probe(frequency).map(|(miss, found)| Probe {
+            frequency,
+            miss,
+            found,
+        })
+    };
     let mut inside = at(from)?;
     if inside.miss >= 0.0 {
         return Ok(None);
@@ -63,13 +64,6 @@ pub(super) fn edge<T: Clone>(
         let next = inside.frequency * outward;
         let beyond = (next > end) == (end > from);
         let next = at(if beyond { end } else { next })?;
-        if alike(&next, &inside) {
-            // None lies between this one and the end.
-            return Ok(Some(Edge {
-                inside,
-                outside: None,
-            }));
-        }
         if next.miss >= 0.0 {
             break next;
         }
@@ -90,9 +84,6 @@ pub(super) fn edge<T: Clone>(
             0.5
         };
         let here = at(inside.frequency * (share * width).exp())?;
-        if alike(&here, &inside) || alike(&here, &outside) {
-            break;
-        }
         if here.miss < 0.0 {
             inside = here;
             (weight_in, weight_out) = (1.0, 0.5 * weight_out);
@@ -109,44 +100,13 @@ pub(super) fn edge<T: Clone>(
 
 #[cfg(test)]
 mod tests {
-    use sim::error::SimError;
-
-    use super::{CLOSE, Probe, edge};
-
-    #[allow(clippy::unnecessary_wraps, reason = "what a solver returns")]
-    fn probe(frequency: f64, miss: f64) -> Result<Probe<()>, SimError> {
-        Ok(Probe {
-            frequency,
-            miss,
-            found: (),
-        })
-    }
-
-    #[test]
-    fn where_few_frequencies_can_be_taken_the_edge_lies_between_two_of_them() {
-        // Multiples of 5 Hz, an edge at 33 Hz.
-        let slope = |hertz: f64| {
-            let hertz = 5.0 * (hertz / 5.0).round().max(1.0);
-            probe(hertz, (33.0 / hertz).ln())
-        };
-        let found = edge((1e3, 5.0), 1.6, &slope)
-            .expect("no errors")
-            .expect("an edge");
-        assert!((found.inside.frequency - 35.0).abs() < 1e-9);
-        let outside = found.outside.expect("it ends");
-        assert!((outside.frequency - 30.0).abs() < 1e-9);
-        let fine = |hertz: f64| probe(5.0 * (hertz / 5.0).round().max(1.0), -1.0);
-        let found = edge((1e3, 4.0), 1.6, &fine)
-            .expect("no errors")
-            .expect("all is well");
-        assert!(found.outside.is_none() && (found.inside.frequency - 5.0).abs() < 1e-9);
-    }
+    use super::{CLOSE, edge};
 
     #[test]
     fn an_edge_is_found_on_either_side() {
         // A slope, a jump into nothing, and both ways.
-        let slope = |hertz: f64| probe(hertz, (hertz / 12_345.0).ln());
-        let jump = |hertz: f64| probe(hertz, if hertz < 33.0 { f64::INFINITY } else { -0.1 });
+        let slope = |hertz: f64| Ok(((hertz / 12_345.0).ln(), ()));
+        let jump = |hertz: f64| Ok((if hertz < 33.0 { f64::INFINITY } else { -0.1 }, ()));
         let found = edge((1e3, 1e5), 1.6, &slope)
             .expect("no errors")
             .expect("an edge");
@@ -160,13 +120,13 @@ mod tests {
 
     #[test]
     fn without_an_edge_the_end_is_told_and_without_a_middle_nothing() {
-        let fine = |hertz: f64| probe(hertz, -1.0);
+        let fine = |_: f64| Ok((-1.0, ()));
         let found = edge((1e3, 2e4), 1.6, &fine)
             .expect("no errors")
             .expect("all is well");
         assert!(found.outside.is_none());
         assert!((found.inside.frequency / 2e4 - 1.0).abs() < CLOSE);
-        let bad = |hertz: f64| probe(hertz, 1.0);
+        let bad = |_: f64| Ok((1.0, ()));
         assert!(edge((1e3, 2e4), 1.6, &bad).expect("no errors").is_none());
     }
 }

@@ -9,19 +9,17 @@
 //! f = v_peak/(2π λ_s)
 //! ```
 //!
-//! On the mains only frequencies are probed that repeat with it soon ([`ConstantPower::shared`]).
-//!
 //! Symbols   v_peak across the winding, V;  λ_s flux linkage of saturation, Wb
 //! Source    IEC 60268-3, power bandwidth; v = dλ/dt (both from memory)
 
 use serde::Serialize;
 
 use super::constant_power::{ConstantPower, Found, PROBE};
-use super::edge::{Edge, Probe, edge};
+use super::edge::{Edge, edge};
 use crate::driven::power::{Cause, Limit, OneByOne};
 use sim::error::SimError;
 
-/// The search ends here, Hz: no loudspeaker and no ear goes further. On the mains at the lowest that repeats with it soon.
+/// The search ends here, Hz: no loudspeaker and no ear goes further.
 const LOWEST: f64 = 5.0;
 const HIGHEST: f64 = 100e3;
 
@@ -91,17 +89,12 @@ pub(super) fn power_bandwidth(
     let power = 0.5 * rated;
     let distortion = levels.question.distortion_limit;
     let probe = |frequency: f64| {
-        let frequency = levels.shared(frequency);
         let found = levels.at_power(frequency, power, PROBE, OneByOne::default())?;
         let miss = match &found.outcome {
             Ok((level, _)) => (level.thd / distortion).ln(),
             Err(_) => f64::INFINITY,
         };
-        Ok(Probe {
-            frequency,
-            miss,
-            found,
-        })
+        Ok((miss, found))
     };
     let end = |searched_to: f64| -> Result<End, SimError> {
         let band = edge((levels.question.frequency, searched_to), BAND_STEP, &probe)?;
@@ -116,7 +109,7 @@ pub(super) fn power_bandwidth(
                 .unwrap_or_default(),
         })
     };
-    let (low, high) = rayon::join(|| end(levels.shared(LOWEST)), || end(HIGHEST));
+    let (low, high) = rayon::join(|| end(LOWEST), || end(HIGHEST));
     Ok(PowerBandwidth {
         power,
         distortion,
@@ -132,32 +125,26 @@ pub(super) fn bass_limit(
     power: f64,
 ) -> Result<Option<BassLimit>, SimError> {
     let probe = |frequency: f64| {
-        let frequency = levels.shared(frequency);
         let found = levels.at_power(frequency, power, PROBE, OneByOne::default())?;
         let miss = match &found.outcome {
             // Without a core that saturates nothing is asked.
             Ok(_) => found.saturation().map_or(0.0, |(_, share)| share.ln()),
             Err(_) => f64::INFINITY,
         };
-        Ok(Probe {
-            frequency,
-            miss,
-            found,
-        })
+        Ok((miss, found))
     };
     let test = levels.question.frequency;
-    let lowest = levels.shared(LOWEST);
     // At one voltage flux goes with the period.
-    let share = probe(test)?.found.saturation().map(|(_, share)| share);
+    let share = probe(test)?.1.saturation().map(|(_, share)| share);
     let start = test * BASS_START * share.unwrap_or(1.0);
     let near = if start < test {
-        edge((start, lowest), BASS_STEP_NEAR, &probe)?
+        edge((start, LOWEST), BASS_STEP_NEAR, &probe)?
     } else {
         None
     };
     let band = match near {
         Some(band) => Some(band),
-        None => edge((test, lowest), BASS_STEP, &probe)?,
+        None => edge((test, LOWEST), BASS_STEP, &probe)?,
     };
     let Some(band) = band else {
         return Ok(None);
@@ -177,7 +164,7 @@ pub(super) fn bass_limit(
     Ok(Some(BassLimit {
         power,
         frequency: frequency(&band),
-        searched_to: lowest,
+        searched_to: LOWEST,
         part,
         thd: thd(&band),
         error: error(&band),
