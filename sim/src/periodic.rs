@@ -41,8 +41,8 @@ pub struct Settling {
     pub samples: usize,
     /// Change from cycle to cycle that counts as settled, relative, see [`Period::residual`].
     pub periodicity: f64,
-    /// How far the start of a cycle may be from the settled one, relative as above, by the correction that would come
-    /// next; a cycle that near is settled even where it closes less well. Zero asks it to close.
+    /// How far the start of a cycle may be from the settled one, relative as above and to a hundredth of its value, by the
+    /// correction that would come next; a cycle that near is settled even where it closes less well. Zero asks it to close.
     pub closeness: f64,
     /// Cycles after which the search is given up; their steps are limited as well, on the mean.
     pub most_cycles: u32,
