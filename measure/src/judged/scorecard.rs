@@ -169,9 +169,10 @@ impl Scorecard {
         Ok(())
     }
 
-    /// A sweep that ended before the distortion limit has no figures there.
+    /// A sweep that ended before the distortion limit has no figures there. Where the limit was sought alone, what failed is
+    /// told with the figures.
     fn unfinished(&mut self, study: &Study<'_>) {
-        if let Ok(power) = study.power()
+        if let Some(power) = study.swept()
             && power.rated.is_none()
             && let Some(reason) = &power.ended_early
         {

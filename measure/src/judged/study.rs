@@ -171,6 +171,11 @@ impl<'a> Study<'a> {
         Ok(valves)
     }
 
+    /// What [`Study::power`] told, where it was asked and could be told.
+    pub(crate) fn swept(&self) -> Option<&Power> {
+        self.power.get()?.as_ref().ok()
+    }
+
     /// Watts and distortion against drive.
     ///
     /// # Errors
