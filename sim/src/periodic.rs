@@ -17,7 +17,7 @@ use serde::Serialize;
 
 use crate::error::SimError;
 use crate::parts::Waveform;
-use crate::stability::bursts;
+use crate::stability::{Quiet, bursts_beside};
 use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::transient::Choice;
@@ -127,6 +127,8 @@ pub struct Period {
     pub(crate) matrix: Option<Arc<Monodromy>>,
     /// `[n+1]` the start that a coarser search found, if one led there.
     pub(crate) coarse: Option<Vec<f64>>,
+    /// Moments of it at which nothing grows, where it was looked at.
+    pub(crate) quiet: Option<Arc<Quiet>>,
 }
 
 /// A settled state to set out from to others near by.
@@ -138,6 +140,8 @@ pub struct Neighbour {
     x: Vec<f64>,
     coarse: Vec<f64>,
     matrix: Option<Arc<Monodromy>>,
+    /// Moments of its period at which nothing grows.
+    quiet: Vec<Arc<Quiet>>,
     /// The way that led there.
     approach: Approach,
 }
@@ -157,9 +161,15 @@ impl Neighbour {
             }
             sum
         };
+        // Of periods as long as this one.
+        let quiet = parts
+            .iter()
+            .filter(|(_, part)| part.duration.to_bits() == nearest.duration.to_bits())
+            .flat_map(|(_, part)| part.quiet.iter().cloned());
         Some(Self {
             x: sum(|part| &part.x),
             coarse: sum(|part| &part.coarse),
+            quiet: quiet.collect(),
             ..(*nearest).clone()
         })
     }
@@ -192,6 +202,7 @@ impl Period {
             x: x.clone(),
             coarse: self.coarse.as_ref().unwrap_or(x).clone(),
             matrix: self.matrix.clone(),
+            quiet: self.quiet.iter().cloned().collect(),
             approach: self.approach,
         }
     }
@@ -238,6 +249,8 @@ pub fn settle_from(
     // That of a circuit with other unknowns tells nothing here.
     let neighbour = neighbour.filter(|neighbour| neighbour.x.len() == ws.x.len());
     let known = neighbour.and_then(|neighbour| neighbour.matrix_of(system, duration));
+    let quiet = neighbour.filter(|near| near.duration.to_bits() == duration.to_bits());
+    let quiet = quiet.map_or(&[][..], |near| &near.quiet);
     let collocate = |ws: &mut Workspace| collocated(system, duration, settling, tolerances, ws);
     let run = |ws: &mut Workspace| Run::new(system, duration, settling, tolerances, ws);
     match settling.approach {
@@ -249,14 +262,15 @@ pub fn settle_from(
                 && let Some(period) = collocate(ws)
             {
                 let period = period?;
-                lasts(system, &period.samples, duration, ws)?;
-                return Ok(period);
+                let quiet = Some(lasts(system, &period.samples, duration, quiet, ws)?);
+                return Ok(Period { quiet, ..period });
             }
             if let Some(neighbour) = neighbour {
                 ws.x.copy_from_slice(&neighbour.coarse);
             }
-            let found =
-                coarse::approach(system, duration, settling, tolerances, known.clone(), ws)?;
+            let known_there = (known.clone(), quiet);
+            let found = coarse::approach(system, duration, settling, tolerances, known_there, ws)?;
+            let quiet = found.as_ref().and_then(|found| found.quiet.clone());
             let coarse = found.as_ref().map(|found| found.samples[0].clone());
             match (neighbour, &coarse) {
                 // What coarse steps leave out is much the same there.
@@ -278,7 +292,11 @@ pub fn settle_from(
             };
             let known = found.and_then(|found| found.matrix).or(known);
             let period = shooting::settle(run, settling, known, ws)?;
-            Ok(Period { coarse, ..period })
+            Ok(Period {
+                coarse,
+                quiet,
+                ..period
+            })
         }
         Approach::Collocation => collocate(ws).unwrap_or_else(|| Err(run(ws).not_periodic(ws))),
         Approach::Shooting => shooting::settle(run(ws), settling, known, ws),
@@ -298,17 +316,17 @@ pub(crate) fn settle_roughly(
     coarse::settle(system, duration, settling, tolerances, None, ws)
 }
 
-/// Whether the circuit goes through the cycle without bursting into oscillation.
+/// Moments of the cycle at which nothing grows, if the circuit goes through it without bursting into oscillation.
 fn lasts(
     system: &System,
     samples: &[Vec<f64>],
     duration: f64,
+    known: &[Arc<Quiet>],
     ws: &mut Workspace,
-) -> Result<(), SimError> {
-    match bursts(system, samples, duration, ws)? {
-        None => Ok(()),
-        Some(bursts) => Err(bursts.into()),
-    }
+) -> Result<Arc<Quiet>, SimError> {
+    bursts_beside(system, samples, duration, known, ws)?
+        .map(Arc::new)
+        .map_err(SimError::from)
 }
 
 /// Steps of the cycle that tells whether a collocation lasts: what decides it is slow.

@@ -173,6 +173,7 @@ impl Rest {
                 .map_or(Approach::Automatic, |mains| mains.approach),
             matrix: None,
             coarse: None,
+            quiet: None,
         }
     }
 

@@ -27,10 +27,12 @@ mod changes;
 mod frequencies;
 mod limit_cycle;
 mod locked;
+mod moments;
 mod sought;
 mod swing;
 
 pub use bursts::{Bursts, bursts};
+pub(crate) use bursts::{Quiet, bursts_beside};
 pub use changes::Changes;
 use frequencies::frequencies_of;
 pub(crate) use locked::beside_the_ripple;

@@ -11,6 +11,7 @@ use std::sync::Arc;
 use super::monodromy::Monodromy;
 use super::{Period, Settling, lasts, shooting};
 use crate::error::SimError;
+use crate::stability::Quiet;
 use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::transient::Choice;
@@ -63,13 +64,13 @@ pub(super) fn approach(
     duration: f64,
     settling: &Settling,
     tolerances: &Tolerances,
-    known: Option<Arc<Monodromy>>,
+    (known, quiet): (Option<Arc<Monodromy>>, &[Arc<Quiet>]),
     ws: &mut Workspace,
 ) -> Result<Option<Period>, SimError> {
     let found = settle(system, duration, settling, tolerances, known, ws);
     if let Some(found) = found {
-        lasts(system, &found.samples, duration, ws)?;
-        return Ok(Some(found));
+        let quiet = Some(lasts(system, &found.samples, duration, quiet, ws)?);
+        return Ok(Some(Period { quiet, ..found }));
     }
     // Bursts that coarse steps do not damp keep it from closing; then any of its cycles shows them.
     let mut ws = ws.clone();
@@ -81,7 +82,7 @@ pub(super) fn approach(
         &mut ws,
     );
     if last.cycle(Choice::Free, &mut ws).is_ok() {
-        lasts(system, &last.samples, duration, &mut ws)?;
+        lasts(system, &last.samples, duration, &[], &mut ws)?;
     }
     Ok(None)
 }

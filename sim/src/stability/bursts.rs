@@ -9,17 +9,20 @@
 //! growth of a burst   E = max over t₁ < t₂ ∫ Re s(t) dt,   s(t) the fastest growing natural frequency at the time t
 //! ```
 //!
-//! Few moments differ: those whose slopes lie farthest apart stand for the others near them. Only where one of
-//! them grows is every moment looked at.
+//! Few moments differ: those whose slopes lie farthest apart stand for the others near them, and those known from a cycle
+//! near by, in which nothing grew, are not looked at again. Only where one of them grows is every moment looked at.
 //!
 //! Source   slopes frozen in time: the WKB approximation, valid where an oscillation turns often while the slopes
-//!          change (from memory);  choice of moments: Gonzalez, Theor. Comput. Sci. 38 (1985) 293 (from memory)
+//!          change (from memory);  choice of moments: `moments.rs`
 //! Care     oscillations that turn only a few times while they grow are left to the settled cycle itself, and those above
 //!          a megahertz to who wires the chassis
+
+use std::sync::Arc;
 
 use nalgebra::Complex;
 use serde::Serialize;
 
+use super::moments::{Apart, Metric};
 use super::{Changes, Growing, HIGHEST, frequencies_of, grows_again, sought};
 use crate::error::SimError;
 use crate::system::System;
@@ -62,12 +65,14 @@ const COUNTS: f64 = 9.0;
 /// Turns an oscillation makes while it grows, at least.
 const TURNS: f64 = 3.0;
 
-/// Moments looked at, at most, before anything grows: an amplifier has a handful of states, each valve cut off,
-/// amplifying, or drawing grid current.
-const MOMENTS: usize = 12;
-
-/// Slopes nearer than this share of their largest over the cycle count as the same.
-const SAME: f64 = 0.03;
+/// Moments of cycles of a circuit in which nothing grows.
+#[derive(Debug)]
+pub(crate) struct Quiet {
+    /// `[nnz]` what the circuit stores by.
+    storage: Vec<f64>,
+    /// `[moments][nnz]`
+    slopes: Vec<Vec<f64>>,
+}
 
 /// Looks at the cycle of `duration`, s, with `samples` `[samples][n+1]`; `ws.x` stays as it is.
 ///
@@ -81,25 +86,65 @@ pub fn bursts(
     duration: f64,
     ws: &mut Workspace,
 ) -> Result<Option<Bursts>, SimError> {
+    Ok(bursts_beside(system, samples, duration, &[], ws)?.err())
+}
+
+/// As [`bursts`], with the quiet moments of cycles near by, as long as this one: those of this one where nothing bursts.
+///
+/// # Errors
+/// As [`bursts`].
+pub(crate) fn bursts_beside(
+    system: &System,
+    samples: &[Vec<f64>],
+    duration: f64,
+    known: &[Arc<Quiet>],
+    ws: &mut Workspace,
+) -> Result<Result<Quiet, Bursts>, SimError> {
     let slopes: Vec<Vec<f64>> = samples
         .iter()
         .map(|x| system.mean_slopes(std::slice::from_ref(x), ws))
         .collect();
-    let (moments, nearest) = apart(&slopes);
+    let storage = system.storage().data();
+    let alike = known.iter().filter(|quiet| quiet.storage == storage);
+    let known: Vec<&[f64]> = alike
+        .flat_map(|quiet| quiet.slopes.iter().map(Vec::as_slice))
+        .collect();
+    let metric = Metric::of(system.pattern(), &system.rectifying(), &slopes);
+    let fresh = Apart::of(&metric, &slopes);
+    let beside = fresh.beside(&known, &metric, &slopes);
     let lead = |k: usize| leading(system, &slopes[k], duration);
+    let grows = |lead: &Option<Complex<f64>>| lead.is_some_and(|s| s.re > 0.0);
+    let mut quiet = true;
+    for &k in &beside.moments {
+        quiet = quiet && !grows(&lead(k)?);
+    }
+    if quiet {
+        let own = beside.moments.iter().map(|&k| slopes[k].clone());
+        let used = beside.used.iter().map(|&k| known[k].to_vec());
+        return Ok(Ok(Quiet {
+            storage: storage.to_vec(),
+            slopes: own.chain(used).collect(),
+        }));
+    }
+    let Apart {
+        moments, nearest, ..
+    } = fresh;
     let leads: Vec<Option<Complex<f64>>> =
         moments.iter().map(|&k| lead(k)).collect::<Result<_, _>>()?;
-    if leads.iter().flatten().all(|s| s.re <= 0.0) {
-        return Ok(None);
-    }
     let mut cycle: Vec<Option<Complex<f64>>> = nearest.iter().map(|&m| leads[m]).collect();
     // Once more by itself, every moment of those that something may grow in.
     for (k, s) in cycle.iter_mut().enumerate() {
-        if s.is_some_and(|s| s.re > 0.0) {
+        if grows(s) {
             *s = lead(k)?;
         }
     }
-    Ok(grown(&cycle, duration / samples.len() as f64))
+    // What grows at a moment need not burst; then its quiet ones are not known apart from it.
+    let none = Quiet {
+        storage: storage.to_vec(),
+        slopes: Vec::new(),
+    };
+    let burst = grown(&cycle, duration / samples.len() as f64);
+    Ok(burst.map_or(Ok(none), Err))
 }
 
 /// Of the natural frequencies that turn several times in the cycle, the one that grows fastest or fades most slowly.
@@ -158,48 +203,9 @@ fn grown(cycle: &[Option<Complex<f64>>], step: f64) -> Option<Bursts> {
     })
 }
 
-/// Moments whose slopes `[moments][nnz]` lie farthest apart, and which of them, by place, is nearest to each.
-fn apart(slopes: &[Vec<f64>]) -> (Vec<usize>, Vec<usize>) {
-    let entries = slopes[0].len();
-    let most: Vec<f64> = (0..entries)
-        .map(|e| slopes.iter().map(|s| s[e].abs()).fold(0.0, f64::max))
-        .collect();
-    // Most entries are resistors and never change.
-    let varying: Vec<usize> = (0..entries)
-        .filter(|&e| {
-            slopes
-                .iter()
-                .any(|s| (s[e] - slopes[0][e]).abs() > SAME * most[e])
-        })
-        .collect();
-    let distance = |a: usize, b: usize| {
-        varying
-            .iter()
-            .map(|&e| (slopes[a][e] - slopes[b][e]).abs() / most[e])
-            .fold(0.0, f64::max)
-    };
-    let mut moments = vec![0];
-    let mut nearest = vec![0; slopes.len()];
-    let mut from: Vec<f64> = (0..slopes.len()).map(|k| distance(k, 0)).collect();
-    while moments.len() < MOMENTS {
-        let farthest = (0..slopes.len()).max_by(|&a, &b| from[a].total_cmp(&from[b]));
-        let Some(next) = farthest.filter(|&k| from[k] > SAME) else {
-            break;
-        };
-        for k in 0..slopes.len() {
-            let distance = distance(k, next);
-            if distance < from[k] {
-                (from[k], nearest[k]) = (distance, moments.len());
-            }
-        }
-        moments.push(next);
-    }
-    (moments, nearest)
-}
-
 #[cfg(test)]
 mod tests {
-    use super::{apart, grown};
+    use super::grown;
     use nalgebra::Complex;
 
     #[test]
@@ -225,15 +231,5 @@ mod tests {
         // Five e-folds in a cycle are not ten, though the next cycle brings five more.
         assert_eq!(grown(&[s(5.0 / 640e-6); 64], 1e-5), None);
         assert!((always.share - 1.0).abs() < f64::EPSILON && burst.share < 0.1);
-    }
-
-    #[test]
-    fn moments_that_differ_stand_for_those_near_them() {
-        let slopes: Vec<Vec<f64>> = [1.0, 1.001, 5.0, 5.01, 0.0, 1.0]
-            .map(|g| vec![7.0, g])
-            .to_vec();
-        let (moments, nearest) = apart(&slopes);
-        assert_eq!(moments, [0, 3, 4]);
-        assert_eq!(nearest, [0, 0, 1, 1, 2, 0]);
     }
 }

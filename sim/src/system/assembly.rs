@@ -149,6 +149,22 @@ impl System {
         mean
     }
 
+    /// `[nnz]` true for an entry of the Jacobian that moves by rectifiers alone.
+    pub(crate) fn rectifying(&self) -> Vec<bool> {
+        let mut rectifies = vec![false; self.entries() + 1];
+        let mut of = |rectifier: bool| {
+            let devices = self.devices.iter();
+            for placed in devices.filter(|placed| placed.device.is_rectifier() == rectifier) {
+                for &slot in &placed.slots {
+                    rectifies[slot as usize] = rectifier;
+                }
+            }
+        };
+        of(true);
+        of(false);
+        rectifies
+    }
+
     /// Ties every voltage to the chassis in the slopes `[nnz]`, by so many siemens.
     pub(crate) fn tie(&self, slopes: &mut [f64], siemens: f64) {
         for (k, unknown) in self.unknowns.iter().enumerate() {
