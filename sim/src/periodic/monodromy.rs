@@ -13,6 +13,8 @@
 //!           White, Proc. DAC 1995, 480;  slow part: Shroff & Keller, SIAM J. Numer. Anal. 30 (1993)
 //!           1099 (all from memory)
 
+use std::sync::OnceLock;
+
 use nalgebra::{DMatrix, DVector, Dyn, LU, Schur};
 
 use super::run::Run;
@@ -27,6 +29,8 @@ pub(crate) struct Monodromy {
     /// The unknowns that store something: rows and columns of M.
     stores: Vec<usize>,
     form: Form,
+    /// The largest absolute eigenvalue, once it was asked for: levels hand the matrix on.
+    largest: OnceLock<f64>,
 }
 
 /// A change of the start of a cycle.
@@ -78,6 +82,7 @@ impl Monodromy {
         (factors.is_invertible() && matrix.iter().all(|value| value.is_finite())).then(|| Self {
             stores: sensitivity.stores.clone(),
             form: Form::Whole { matrix, factors },
+            largest: OnceLock::new(),
         })
     }
 
@@ -127,6 +132,7 @@ impl Monodromy {
                 factors,
                 scales,
             },
+            largest: OnceLock::new(),
         })
     }
 
@@ -189,11 +195,10 @@ impl Monodromy {
 
     /// The largest absolute eigenvalue.
     pub(super) fn multiplier(&self) -> f64 {
-        let matrix = match &self.form {
-            Form::Whole { matrix, .. } => matrix,
-            Form::Slow { projection, .. } => projection,
-        };
-        largest(matrix)
+        *self.largest.get_or_init(|| match &self.form {
+            Form::Whole { matrix, .. } => largest(matrix),
+            Form::Slow { projection, .. } => largest(projection),
+        })
     }
 }
 
