@@ -7,7 +7,7 @@
 
 use checks::examples::Opened;
 use measure::UnderTest;
-use measure::driven::distortion::{AtPeak, DistortionOf};
+use measure::driven::distortion::{AtPeak, DistortionOf, TwoTones};
 use measure::driven::power::{Level, PowerOf};
 use measure::small_signal::response::{Output, ResponseOf};
 use sim::SimError;
@@ -74,6 +74,7 @@ fn products_are_the_same(fed: &Opened, still: &Opened) {
     let products = |opened: &Opened| -> Vec<AtPeak> {
         let question = DistortionOf {
             frequencies: Vec::new(),
+            two_tones: vec![TwoTones::MODULATION, TwoTones::DIFFERENCE],
             ..DistortionOf::bench(&opened.amplifier)
         };
         let answer = opened.ask(&question).expect("it rests");

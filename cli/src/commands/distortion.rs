@@ -28,12 +28,13 @@ pub(crate) struct Arguments {
     /// Outputs of further curves, in watts or volts rms, e.g. 20W,25V.
     #[arg(long, value_name = "OUTPUT,…", value_delimiter = ',')]
     at: Vec<String>,
-    /// Frequencies of the curves, e.g. 50Hz,1kHz,10kHz; without it 20 Hz to 20 kHz.
+    /// Frequencies of the curves, e.g. 50Hz,1kHz,10kHz; without it 20 Hz to 20 kHz, on the mains
+    /// to 10 kHz.
     #[arg(long, value_name = "HERTZ,…", value_delimiter = ',')]
     frequencies: Vec<String>,
-    /// Low and high tone of the modulation distortion.
-    #[arg(long, value_name = "HERTZ,HERTZ", default_value = "60Hz,7kHz")]
-    modulation_tones: String,
+    /// Low and high tone of the modulation distortion; without it 60 Hz and 7 kHz, on the mains 250 Hz and 8 kHz.
+    #[arg(long, value_name = "HERTZ,HERTZ")]
+    modulation_tones: Option<String>,
     /// Amplitude of its low tone to that of the high.
     #[arg(long, value_name = "RATIO", default_value = "4:1")]
     ratio: String,
@@ -106,7 +107,11 @@ fn question(arguments: &Arguments, amplifier: &Amplifier) -> Result<DistortionOf
     }
     question.power.at = outputs(&arguments.at)?;
     let ratio = ratio(&arguments.ratio)?;
-    let modulation = tones("--modulation-tones", &arguments.modulation_tones)?;
+    let usual = question.two_tones[0];
+    let modulation = match &arguments.modulation_tones {
+        Some(asked) => tones("--modulation-tones", asked)?,
+        None => (usual.lower, usual.upper),
+    };
     let difference = tones("--difference-tones", &arguments.difference_tones)?;
     question.two_tones = [
         (IntermodulationKind::Modulation, modulation, ratio),

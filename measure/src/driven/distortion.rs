@@ -14,6 +14,7 @@ use crate::driven::power::{OneByOne, Power, PowerOf};
 use crate::{Measurement, Progress, UnderTest};
 use sim::amplifier::Amplifier;
 use sim::error::SimError;
+use sim::parts::{Part, Waveform};
 
 mod constant_power;
 mod edge;
@@ -98,25 +99,35 @@ impl DistortionOf {
         8000.0, 12_500.0, 20_000.0,
     ];
 
-    /// These on the mains, Hz, but for four that would repeat with it late or not at all: each level is a period that holds
-    /// whole cycles of both.
-    pub const ON_THE_MAINS: [f64; 16] = [
-        20.0, 30.0, 50.0, 75.0, 125.0, 200.0, 300.0, 500.0, 800.0, 1250.0, 2000.0, 3000.0, 5000.0,
-        8000.0, 12_500.0, 20_000.0,
+    /// Those on the mains, Hz: each level is a period that holds whole cycles of both, so its work grows with the tone, and
+    /// twenty kilohertz alone would take as long as all of these.
+    pub const ON_THE_MAINS: [f64; 10] = [
+        20.0, 30.0, 75.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 5000.0, 10_000.0,
     ];
 
     /// The question the bench of an amplifier asks.
     pub fn bench(amplifier: &Amplifier) -> Self {
-        let frequencies = match amplifier.mains {
-            None => Self::FREQUENCIES,
-            Some(_) => Self::ON_THE_MAINS,
+        let (frequencies, modulation) = if alternates(amplifier) {
+            (&Self::ON_THE_MAINS[..], TwoTones::ON_THE_MAINS)
+        } else {
+            (&Self::FREQUENCIES[..], TwoTones::MODULATION)
         };
         Self {
             power: PowerOf::bench(&amplifier.bench),
             frequencies: frequencies.to_vec(),
-            two_tones: vec![TwoTones::MODULATION, TwoTones::DIFFERENCE],
+            two_tones: vec![modulation, TwoTones::DIFFERENCE],
         }
     }
+}
+
+/// Whether a supply alternates: the mains, or that of a heater.
+fn alternates(amplifier: &Amplifier) -> bool {
+    let alternating = |part: &Part| {
+        matches!(part, Part::Source(source)
+            if matches!(source.waveform, Waveform::Alternating { .. }))
+    };
+    let mut parts = amplifier.circuit.parts();
+    parts.any(|(_, placed)| alternating(&placed.part))
 }
 
 impl Measurement for DistortionOf {

@@ -117,6 +117,13 @@ impl TwoTones {
         upper: 7000.0,
         ratio: 4.0,
     };
+    /// 250 Hz and 8 kHz, 4:1, the other pair in use (common practice, no source): they repeat with 50 and 60 Hz in a fiftieth
+    /// and a tenth of a second, the first pair with 50 Hz in a tenth only.
+    pub const ON_THE_MAINS: Self = Self {
+        lower: 250.0,
+        upper: 8000.0,
+        ..Self::MODULATION
+    };
     /// 19 and 20 kHz, equal (common practice, no source).
     pub const DIFFERENCE: Self = Self {
         kind: IntermodulationKind::DifferenceFrequency,
