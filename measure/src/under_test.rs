@@ -262,13 +262,21 @@ impl<'a> UnderTest<'a> {
         generator: PartId,
         waveform: Waveform,
     ) -> Result<Workspace, SimError> {
-        let mut sources = self.system.sources();
-        let place = sources
-            .position(|part| part == generator)
-            .ok_or_else(|| SimError::Question(Question::NotASource("the generator".to_owned())))?;
+        let place = self.place_of(generator)?;
         let mut ws = self.workspace();
         ws.waveforms[place] = waveform;
         Ok(ws)
+    }
+
+    /// Where a source stands among the sources.
+    ///
+    /// # Errors
+    /// [`Question::NotASource`] when the part is none.
+    pub(crate) fn place_of(&self, generator: PartId) -> Result<usize, SimError> {
+        let mut sources = self.system.sources();
+        sources
+            .position(|part| part == generator)
+            .ok_or_else(|| SimError::Question(Question::NotASource("the generator".to_owned())))
     }
 
     /// Open-circuit volts of every source, in the order of [`System::sources`].

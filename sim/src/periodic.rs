@@ -24,6 +24,7 @@ use crate::transient::Choice;
 use crate::transient::sensitivity::Sensitivity;
 use crate::workspace::Workspace;
 
+mod aim;
 mod coarse;
 mod collocation;
 mod finer;
@@ -31,6 +32,7 @@ pub(crate) mod monodromy;
 mod run;
 mod shooting;
 
+pub use aim::Aim;
 use monodromy::Monodromy;
 use run::Run;
 
@@ -246,6 +248,23 @@ pub fn settle_from(
     neighbour: Option<&Neighbour>,
     ws: &mut Workspace,
 ) -> Result<Period, SimError> {
+    settle_aiming(system, duration, settling, tolerances, neighbour, None, ws)
+}
+
+/// As [`settle_from`], with a drive that follows what is asked of the period, where it is found by shooting; it stays where it
+/// was where the period is found otherwise.
+///
+/// # Errors
+/// As [`settle`].
+pub fn settle_aiming(
+    system: &System,
+    duration: f64,
+    settling: &Settling,
+    tolerances: &Tolerances,
+    neighbour: Option<&Neighbour>,
+    aim: Option<&mut Aim<'_>>,
+    ws: &mut Workspace,
+) -> Result<Period, SimError> {
     // That of a circuit with other unknowns tells nothing here.
     let neighbour = neighbour.filter(|neighbour| neighbour.x.len() == ws.x.len());
     let known = neighbour.and_then(|neighbour| neighbour.matrix_of(system, duration));
@@ -291,7 +310,7 @@ pub fn settle_from(
                 None => run(ws),
             };
             let known = found.and_then(|found| found.matrix).or(known);
-            let period = shooting::settle(run, settling, known, ws)?;
+            let period = shooting::settle(run, settling, known, aim, ws)?;
             Ok(Period {
                 coarse,
                 quiet,
@@ -299,7 +318,7 @@ pub fn settle_from(
             })
         }
         Approach::Collocation => collocate(ws).unwrap_or_else(|| Err(run(ws).not_periodic(ws))),
-        Approach::Shooting => shooting::settle(run(ws), settling, known, ws),
+        Approach::Shooting => shooting::settle(run(ws), settling, known, aim, ws),
         Approach::Waiting => run(ws).wait(ws),
     }
 }

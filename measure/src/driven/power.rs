@@ -40,7 +40,7 @@ use climb::Climb;
 pub(crate) use limits::{GRID_CURRENT, first_to_give_up};
 pub(crate) use neighbours::Start;
 pub(crate) use one_by_one::OneByOne;
-pub(crate) use stand::{Stand, Tone};
+pub(crate) use stand::{Stand, Tone, Wanted};
 
 pub use bursting::Bursting;
 pub use crossover::Crossover;

@@ -45,7 +45,7 @@ pub(super) fn settle(
     let run = Run::new(system, duration, &coarse, &loose(tolerances), ws)
         .coarse()
         .given_up_after(most, ws);
-    let found = shooting::settle(run, &coarse, known, ws).ok();
+    let found = shooting::settle(run, &coarse, known, None, ws).ok();
     if let Some(found) = &found {
         ws.x.copy_from_slice(&found.samples[0]);
     } else {

@@ -16,6 +16,7 @@
 
 use std::sync::Arc;
 
+use super::aim::{Aim, Followed};
 use super::monodromy::{Correction, Monodromy};
 use super::run::{NEAR, Run};
 use super::{Approach, Period, Settling};
@@ -38,6 +39,9 @@ const LONG: u32 = 12;
 /// Growth, 1/s, above which a matrix handed on does not tell that a state lasts. It is that of other steps or another drive:
 /// between this and the growth that counts lies room for the difference.
 const DECAYS: f64 = 0.0;
+
+/// Change of ln drive beyond which the steps of a cycle are not those of the next.
+const FAR: f64 = 3e-3;
 
 /// A monodromy matrix and whether it is that of a cycle of this search.
 #[derive(Clone, Debug)]
@@ -95,12 +99,13 @@ impl Steps {
     }
 }
 
-/// Settles `run` by shooting, with the matrix of a neighbouring state if one is known; by waiting when half of the
+/// Settles `run` by shooting, with the matrix of a neighbouring state if one is known, and at the drive that meets an aim; by waiting when half of the
 /// cycles allowed have led nowhere.
 pub(super) fn settle(
     mut run: Run<'_>,
     settling: &Settling,
     known: Option<Arc<Monodromy>>,
+    mut aim: Option<&mut Aim<'_>>,
     ws: &mut Workspace,
 ) -> Result<Period, SimError> {
     let is_small = Sensitivity::stores_of(run.system).len() <= settling.whole_matrix;
@@ -129,6 +134,9 @@ pub(super) fn settle(
         let roughly = run.is_coarse() && run.cycles > LONG && residual <= NEAR;
         let closes =
             residual <= settling.periodicity || proposed.as_ref().is_some_and(near) || roughly;
+        let aimed = aim
+            .as_mut()
+            .map_or(Followed::Met, |aim| aim.follow(residual, &run.samples, ws));
         // By other steps the residual is another.
         let reached = if steps == Steps::Due {
             reached.afresh()
@@ -140,7 +148,16 @@ pub(super) fn settle(
             Steps::Due => Steps::Near,
             Steps::Far | Steps::Near => steps,
         };
-        if !closes {
+        if let Followed::Moved(by) = aimed {
+            // The residual is that of another drive.
+            phase = next(&mut run, reached.afresh(), proposed, (residual, steps), ws).afresh();
+            if by.abs() > FAR {
+                run.forget_steps();
+                steps = Steps::Far;
+            }
+            continue;
+        }
+        if !closes || aimed == Followed::Unknown {
             phase = next(&mut run, reached, proposed, (residual, steps), ws);
             continue;
         }

@@ -6,12 +6,15 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use serde::Serialize;
 
 use super::METER_BANDWIDTH;
-use crate::driven::power::drive::{CLOSE, Guess, Short, reach};
-use crate::driven::power::{Level, Limit, OneByOne, Power, PowerOf, Stand, first_to_give_up};
+use crate::driven::power::drive::{CLOSE, Guess, Short, reach_aiming};
+use crate::driven::power::{
+    Level, Limit, OneByOne, Power, PowerOf, Stand, Wanted, first_to_give_up,
+};
 use crate::{Progress, Reached, UnderTest};
 use sim::error::{Question, SimError};
 use sim::periodic::Settling;
 use sim::small_signal::{Excitation, SmallSignal};
+use sim::spectrum::Spectrum;
 
 /// A power at a frequency.
 #[derive(Clone, Debug, Serialize)]
@@ -213,8 +216,24 @@ impl<'a> ConstantPower<'a> {
         let question = self.question_at(frequency, samples);
         let stand = self.stand(&question);
         let last = (METER_BANDWIDTH / frequency).floor();
-        let solve = |drive: f64| {
-            let period = near.settled(&stand, &stand.tone(drive), drive)?;
+        let off = |spectrum: &Spectrum| {
+            let volts = spectrum.rms();
+            0.5 * (volts * volts / question.load_ohms / power).ln()
+        };
+        let solve = |drive: f64, slope: Option<f64>| {
+            let (period, drive) = match slope {
+                Some(slope) => near.settled_at(
+                    &stand,
+                    &Wanted {
+                        tone: &|drive| stand.tone(drive),
+                        drive,
+                        slope,
+                        close: exactness.close,
+                        miss: &off,
+                    },
+                )?,
+                None => (near.settled(&stand, &stand.tone(drive), drive)?, drive),
+            };
             self.tell();
             #[allow(
                 clippy::cast_possible_truncation,
@@ -222,12 +241,12 @@ impl<'a> ConstantPower<'a> {
                 reason = "a positive ratio; a cast that saturates counts every harmonic"
             )]
             let in_band = (last >= 2.0).then(|| stand.spectrum(&period).thd_to(last as u32));
-            Ok((stand.read(drive, &period), in_band))
+            Ok((drive, (stand.read(drive, &period), in_band)))
         };
         let linear = peak(power, question.load_ohms) / self.gain(frequency)?;
         let guess = self.guess(power, linear)?;
         let miss = |(level, _): &Read| 0.5 * (level.power / power).ln();
-        let outcome = reach(guess, exactness.close, &miss, &solve).map(|at| at.answer);
+        let outcome = reach_aiming(guess, exactness.close, &miss, &solve).map(|at| at.answer);
         Ok(Found {
             frequency,
             samples,

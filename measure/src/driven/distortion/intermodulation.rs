@@ -17,8 +17,8 @@
 use serde::Serialize;
 
 use super::constant_power::{ConstantPower, peak};
-use crate::driven::power::drive::reach;
-use crate::driven::power::{OneByOne, Tone};
+use crate::driven::power::drive::reach_aiming;
+use crate::driven::power::{OneByOne, Tone, Wanted};
 use sim::common_period::{CommonPeriod, common_period};
 use sim::error::{Question, SimError};
 use sim::parts::Waveform;
@@ -197,17 +197,31 @@ impl TwoTones {
         let question = levels.question_at(self.upper, samples);
         let driven = levels.stand(&question);
         let miss = |at: &Products| ((at.lower + at.upper) / peak).ln();
-        let solve = |drive: f64| {
-            let waveform = Waveform::two_tone(drive, self.ratio, (self.lower, self.upper));
-            let duration = period.duration;
-            let tone = Tone { waveform, duration };
-            let settled = near.settled(&driven, &tone, drive)?;
+        let tone = |drive: f64| Tone {
+            waveform: Waveform::two_tone(drive, self.ratio, (self.lower, self.upper)),
+            duration: period.duration,
+        };
+        let off = |spectrum: &Spectrum| miss(&self.read(0.0, period, spectrum));
+        let solve = |drive: f64, slope: Option<f64>| {
+            let (settled, drive) = match slope {
+                Some(slope) => near.settled_at(
+                    &driven,
+                    &Wanted {
+                        tone: &tone,
+                        drive,
+                        slope,
+                        close: CLOSE,
+                        miss: &off,
+                    },
+                )?,
+                None => (near.settled(&driven, &tone(drive), drive)?, drive),
+            };
             levels.tell();
-            Ok(self.read(drive, period, &driven.spectrum(&settled)))
+            Ok((drive, self.read(drive, period, &driven.spectrum(&settled))))
         };
         let share = self.ratio / (1.0 + self.ratio);
         let gain = share * levels.gain(self.lower)? + (1.0 - share) * levels.gain(self.upper)?;
-        let outcome = reach(levels.guess(power, peak / gain)?, CLOSE, &miss, &solve);
+        let outcome = reach_aiming(levels.guess(power, peak / gain)?, CLOSE, &miss, &solve);
         let (products, error) = match outcome {
             Ok(at) => (Some(at.answer), None),
             Err(short) => (None, short.error.map(|error| error.to_string())),

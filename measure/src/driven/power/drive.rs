@@ -87,6 +87,21 @@ pub(crate) fn reach<T: Clone>(
     miss: &impl Fn(&T) -> f64,
     solve: &impl Fn(f64) -> Result<T, SimError>,
 ) -> Result<At<T>, Short<T>> {
+    let held = |drive: f64, _: Option<f64>| solve(drive).map(|answer| (drive, answer));
+    reach_aiming(guess, close, miss, &held)
+}
+
+/// As [`reach`], with solves that may move the drive themselves where they are given the slope d ln figure / d ln drive; they
+/// tell the drive they came to, V.
+///
+/// # Errors
+/// As [`reach`].
+pub(crate) fn reach_aiming<T: Clone>(
+    guess: Guess,
+    close: f64,
+    miss: &impl Fn(&T) -> f64,
+    solve: &impl Fn(f64, Option<f64>) -> Result<(f64, T), SimError>,
+) -> Result<At<T>, Short<T>> {
     /// ln drive of one stride at most: a bracket wider than 6 dB gains nothing.
     const STRIDE: f64 = std::f64::consts::LN_2;
     /// Goes a little past where a long line ends, so that the target is bracketed; a short one leads to it.
@@ -94,18 +109,20 @@ pub(crate) fn reach<T: Clone>(
     const LONG: f64 = 0.05;
     /// Slopes of ln figure by ln drive that are believed, lest a flat place lead astray.
     const SLOPES: (f64, f64) = (0.25, 4.0);
-    let at = |drive: f64| {
-        solve(drive).map(|answer| At {
+    let at = |drive: f64, slope: f64| {
+        solve(drive, Some(slope)).map(|(drive, answer)| At {
             drive,
             miss: miss(&answer),
             answer,
         })
     };
+    let held = |drive: f64| solve(drive, None).map(|(_, answer)| answer);
+    let mut slope = guess.slope;
     let mut nearest: Option<At<T>> = None;
     let mut last: Option<At<T>> = None;
     let mut drive = guess.drive;
     while drive <= MOST_OVERDRIVE * guess.linear && drive >= guess.linear / MOST_OVERDRIVE {
-        let here = match at(drive) {
+        let here = match at(drive, slope.clamp(SLOPES.0, SLOPES.1)) {
             Ok(here) => here,
             Err(error) => {
                 return Err(Short {
@@ -123,7 +140,7 @@ pub(crate) fn reach<T: Clone>(
         if here.miss.abs() < close {
             return Ok(here);
         }
-        let mut slope = guess.slope;
+        drive = here.drive;
         if let Some(last) = last {
             if last.miss.is_sign_negative() != here.miss.is_sign_negative() {
                 let (low, high) = if here.miss < 0.0 {
@@ -131,7 +148,7 @@ pub(crate) fn reach<T: Clone>(
                 } else {
                     (last, here)
                 };
-                return close_in(low, high, None, close, miss, solve).map_err(|error| Short {
+                return close_in(low, high, None, close, miss, &held).map_err(|error| Short {
                     nearest,
                     error: Some(error),
                 });

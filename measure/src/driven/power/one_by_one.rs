@@ -4,7 +4,7 @@ use std::cell::RefCell;
 
 use super::level::Level;
 use super::neighbours::{Neighbour, Start};
-use super::stand::{Stand, Tone};
+use super::stand::{Stand, Tone, Wanted};
 use sim::error::SimError;
 use sim::periodic::Period;
 
@@ -47,5 +47,17 @@ impl OneByOne {
         let period = stand.settled(tone, Start::Nearest(drive, &self.0.borrow()))?;
         self.0.borrow_mut().push(Neighbour::of(drive, &period));
         Ok(period)
+    }
+
+    /// The settled period at the drive that gives what is wanted, or where it was when the period closed; that drive, V.
+    pub(crate) fn settled_at(
+        &self,
+        stand: &Stand<'_>,
+        wanted: &Wanted<'_>,
+    ) -> Result<(Period, f64), SimError> {
+        let (period, drive) =
+            stand.settled_at(wanted, Start::Nearest(wanted.drive, &self.0.borrow()))?;
+        self.0.borrow_mut().push(Neighbour::of(drive, &period));
+        Ok((period, drive))
     }
 }

@@ -12,7 +12,7 @@ use sim::circuit::NodeId;
 use sim::common_period::common_period;
 use sim::error::{Question, SimError};
 use sim::parts::{Part, Waveform};
-use sim::periodic::{Period, Settling, settle_from};
+use sim::periodic::{Aim, Period, Settling, settle_aiming};
 use sim::rest::{MAINS_SAMPLES, moving};
 use sim::small_signal::Excitation;
 use sim::spectrum::Spectrum;
@@ -52,6 +52,19 @@ pub(crate) struct Tone {
     pub(crate) waveform: Waveform,
     /// It repeats after so long, s.
     pub(crate) duration: f64,
+}
+
+/// A figure of the output that is asked for, and where its drive is sought.
+pub(crate) struct Wanted<'a> {
+    /// What the generator gives at a drive, V.
+    pub(crate) tone: &'a dyn Fn(f64) -> Tone,
+    /// Where the drive sets out, V, and d ln figure / d ln drive there.
+    pub(crate) drive: f64,
+    pub(crate) slope: f64,
+    /// How closely it is met.
+    pub(crate) close: f64,
+    /// ln(figure / wanted) of the volts across the load.
+    pub(crate) miss: &'a dyn Fn(&Spectrum) -> f64,
 }
 
 /// An amplifier, the question of the bench, and everything a level needs. Shared between threads.
@@ -114,7 +127,23 @@ impl<'a> Stand<'a> {
 
     /// The settled period at a tone, its spectrum as good as its steps.
     pub(crate) fn settled(&self, tone: &Tone, start: Start<'_>) -> Result<Period, SimError> {
-        let (period, mut ws) = self.sampled(tone, start)?;
+        let (period, ws) = self.sampled(tone, start)?;
+        self.resolved(period, ws)
+    }
+
+    /// As [`Stand::settled`], at a drive that follows what is asked of it; the drive, V.
+    pub(crate) fn settled_at(
+        &self,
+        wanted: &Wanted<'_>,
+        start: Start<'_>,
+    ) -> Result<(Period, f64), SimError> {
+        let tone = (wanted.tone)(wanted.drive);
+        let (period, ws, drive) = self.sampled_at(&tone, start, Some(wanted))?;
+        Ok((self.resolved(period, ws)?, drive))
+    }
+
+    /// With so many samples as its spectrum needs.
+    fn resolved(&self, period: Period, mut ws: Workspace) -> Result<Period, SimError> {
         let turns = period.turns as usize;
         let (of_turn, most) = (period.samples.len() / turns, self.question.settling.samples);
         if of_turn < most && folds(&self.spectrum(&period)) {
@@ -130,6 +159,17 @@ impl<'a> Stand<'a> {
         tone: &Tone,
         start: Start<'_>,
     ) -> Result<(Period, Workspace), SimError> {
+        let (period, ws, _) = self.sampled_at(tone, start, None)?;
+        Ok((period, ws))
+    }
+
+    /// The drive, V, besides, where it follows what is wanted.
+    fn sampled_at(
+        &self,
+        tone: &Tone,
+        start: Start<'_>,
+        wanted: Option<&Wanted<'_>>,
+    ) -> Result<(Period, Workspace, f64), SimError> {
         let asked = &self.question.settling.within(MOST_SAMPLES, LEAST_CYCLES);
         let mut ws = self
             .of
@@ -138,18 +178,45 @@ impl<'a> Stand<'a> {
         let (system, tolerances) = (self.of.system, &self.of.tolerances);
         // The generator is silent there and no supply, however far it is driven.
         let others = moving(self.of.waveforms());
-        if others.is_empty() {
-            let period = settle_from(
-                system,
-                tone.duration,
-                asked,
-                tolerances,
-                neighbour.as_ref(),
-                &mut ws,
-            )?;
-            return Ok((period, ws));
-        }
+        let still = others.is_empty();
         // With the mains or another signal: a period that holds whole turns of all.
+        let (duration, turns, settling) = if still {
+            (tone.duration, 1, *asked)
+        } else {
+            self.beside_others(tone, others, asked)?
+        };
+        let waveform =
+            |drive: f64| wanted.map_or(tone.waveform.clone(), |w| (w.tone)(drive).waveform);
+        let miss = |samples: &[Vec<f64>]| {
+            let volts = Spectrum::of_period(&self.load_volts(samples)).of_turns(turns);
+            wanted.map_or(0.0, |wanted| (wanted.miss)(&volts))
+        };
+        let place = self.of.place_of(self.question.generator)?;
+        let mut aim = wanted.map(|wanted| {
+            let (drive, slope) = (wanted.drive, wanted.slope);
+            Aim::new((place, &waveform), (drive, slope), wanted.close, &miss)
+        });
+        let mut period = settle_aiming(
+            system,
+            duration,
+            &settling,
+            tolerances,
+            neighbour.as_ref(),
+            aim.as_mut(),
+            &mut ws,
+        )?;
+        period.turns = turns;
+        let drive = aim.map_or(f64::NAN, |aim| aim.drive);
+        Ok((period, ws, drive))
+    }
+
+    /// Length, turns of the tone and settling of a period with the mains or another signal, of those frequencies, Hz.
+    fn beside_others(
+        &self,
+        tone: &Tone,
+        others: Vec<f64>,
+        asked: &Settling,
+    ) -> Result<(f64, u32, Settling), SimError> {
         let tones = tone.waveform.frequencies();
         let fastest = tones.iter().copied().fold(0.0, f64::max);
         let common = common_period(&[tones, others].concat(), LONGEST)?;
@@ -163,23 +230,19 @@ impl<'a> Stand<'a> {
             ..*asked
         }
         .within(MOST_SAMPLES, LEAST_CYCLES);
-        let mut period = settle_from(
-            system,
-            common.duration,
-            &settling,
-            tolerances,
-            neighbour.as_ref(),
-            &mut ws,
-        )?;
-        period.turns = turns;
-        Ok((period, ws))
+        Ok((common.duration, turns, settling))
+    }
+
+    /// The volts across the load, `[samples]`, of a period `[samples][n+1]`.
+    fn load_volts(&self, samples: &[Vec<f64>]) -> Vec<f64> {
+        let at = |node| self.of.system.voltage_of(node) as usize;
+        let (a, b) = (at(self.question.load.0), at(self.question.load.1));
+        samples.iter().map(|x| x[a] - x[b]).collect()
     }
 
     /// The spectrum of the volts across the load, with all that is in it.
     pub(crate) fn spectrum_of_all(&self, period: &Period) -> Spectrum {
-        let at = |node| self.of.system.voltage_of(node) as usize;
-        let (a, b) = (at(self.question.load.0), at(self.question.load.1));
-        Spectrum::of_period(&period.of(|x| x[a] - x[b]))
+        Spectrum::of_period(&self.load_volts(&period.samples))
     }
 
     /// The spectrum of the volts across the load without hum.
