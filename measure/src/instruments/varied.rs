@@ -248,17 +248,14 @@ impl Varied {
     }
 }
 
-/// The sources that go with the mains: every one that alternates, or every direct supply.
-pub(crate) fn supplies(circuit: &Circuit, on_mains: bool) -> Vec<PartId> {
+/// The sources that go with the mains: every one that alternates, and every direct supply, which stands for one that the
+/// mains feeds.
+pub(crate) fn supplies(circuit: &Circuit) -> Vec<PartId> {
     let parts = circuit.parts();
     parts
         .filter(|(_, placed)| {
             placed.part.source().is_some_and(|source| {
-                if on_mains {
-                    source.waveform.alternates()
-                } else {
-                    source.waveform.at_rest().abs() > 0.0
-                }
+                source.waveform.alternates() || source.waveform.at_rest().abs() > 0.0
             })
         })
         .map(|(id, _)| id)
@@ -292,8 +289,8 @@ pub(crate) fn of_parts(
 }
 
 /// Supplies from one mains, which go together; none when they are held.
-pub(crate) fn of_supplies(circuit: &Circuit, allowed: &Allowed, on_mains: bool) -> Option<Varied> {
-    let parts = supplies(circuit, on_mains);
+pub(crate) fn of_supplies(circuit: &Circuit, allowed: &Allowed) -> Option<Varied> {
+    let parts = supplies(circuit);
     let (low, high) = allowed.mains;
     (!parts.is_empty() && high > low).then_some(Varied {
         parts,

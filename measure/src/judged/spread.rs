@@ -319,7 +319,7 @@ impl<'a> Drawn<'a> {
         };
         let mut varied = varied::of_parts(circuit, allowed, volts);
         varied.retain(|varied| varied.parts[0] != of.amplifier.bench.load);
-        varied.extend(varied::of_supplies(circuit, allowed, rest.mains.is_some()));
+        varied.extend(varied::of_supplies(circuit, allowed));
         if varied.is_empty() {
             return Err(SimError::Question(Question::NothingVaries));
         }

@@ -180,7 +180,7 @@ fn jobs(of: &UnderTest<'_>, allowed: &Allowed) -> Vec<Job> {
         })
         .collect();
     let moves = |ratio: f64| (ratio - 1.0).abs() > f64::EPSILON;
-    for supply in varied::supplies(of.circuit, of.rest.mains.is_some()) {
+    for supply in varied::supplies(of.circuit) {
         for (of, ratio) in [(Of::Low, allowed.mains.0), (Of::High, allowed.mains.1)] {
             jobs.extend(moves(ratio).then_some(Job {
                 of,

@@ -145,7 +145,7 @@ fn hypotheses(of: &UnderTest<'_>) -> Vec<Hypothesis> {
             | Part::Loudspeaker(_) => {}
         }
     }
-    for id in supplies(of.circuit, of.rest.mains.is_some()) {
+    for id in supplies(of.circuit) {
         let name = of.circuit.part(id).name.clone();
         all.push((name, ["20 % low", "low"], Departure::Scale(id, LOW)));
     }

@@ -320,3 +320,22 @@ fn how_far_a_fault_may_be_off_widens_its_band() {
         "{found:?}"
     );
 }
+
+#[test]
+fn a_heater_on_alternating_volts_takes_no_tolerance_from_the_direct_supply() {
+    let heated = file(
+        r#"HT = { supply = "300V", positive = "ht", negative = "chassis" }
+R1 = { resistor = "10k", between = ["ht", "a"] }
+R2 = { resistor = "20k", between = ["a", "chassis"] }
+HS = { ac_supply = "6.3V", frequency = "50Hz", between = ["h1", "h2"] }
+R3 = { resistor = "100R", between = ["h1", "chassis"] }
+R4 = { resistor = "100R", between = ["h2", "chassis"] }
+RL = { resistor = "1k", between = ["in", "chassis"] }"#,
+    );
+    let answer = ask(&heated, &["10M"], "");
+    let ht = answer.points.iter().find(|point| point.node == "ht");
+    let band = ht.expect("a point").band;
+    // What supplies are allowed, of 300 V.
+    let low = 300.0 * (1.0 - Allowed::default().mains.0);
+    assert!((band.mains_low + low).abs() < 1e-3, "{}", band.mains_low);
+}
