@@ -29,11 +29,13 @@ mod coarse;
 mod collocation;
 mod finer;
 pub(crate) mod monodromy;
+mod neighbour;
 mod run;
 mod shooting;
 
 pub use aim::Aim;
 use monodromy::Monodromy;
+pub use neighbour::Neighbour;
 use run::Run;
 
 /// How a periodic steady state is sought.
@@ -133,79 +135,11 @@ pub struct Period {
     pub(crate) quiet: Option<Arc<Quiet>>,
 }
 
-/// A settled state to set out from to others near by.
-#[derive(Clone, Debug)]
-pub struct Neighbour {
-    /// Length of its period, s.
-    duration: f64,
-    /// `[n+1]` the unknowns at the start of the period, and as a coarser search found them.
-    x: Vec<f64>,
-    coarse: Vec<f64>,
-    matrix: Option<Arc<Monodromy>>,
-    /// Moments of its period at which nothing grows.
-    quiet: Vec<Arc<Quiet>>,
-    /// The way that led there.
-    approach: Approach,
-}
-
-impl Neighbour {
-    /// The sum of such shares of others, which make one together: on the line through two, say, between them or beyond.
-    /// What is not a state is that of the first, the nearest; none of none.
-    #[must_use]
-    pub fn mixed(parts: &[(f64, &Self)]) -> Option<Self> {
-        let (_, nearest) = parts.first()?;
-        let sum = |of: fn(&Self) -> &[f64]| {
-            let mut sum = vec![0.0; of(nearest).len()];
-            for (share, part) in parts {
-                for (sum, x) in sum.iter_mut().zip(of(part)) {
-                    *sum += share * x;
-                }
-            }
-            sum
-        };
-        // Of periods as long as this one.
-        let quiet = parts
-            .iter()
-            .filter(|(_, part)| part.duration.to_bits() == nearest.duration.to_bits())
-            .flat_map(|(_, part)| part.quiet.iter().cloned());
-        Some(Self {
-            x: sum(|part| &part.x),
-            coarse: sum(|part| &part.coarse),
-            quiet: quiet.collect(),
-            ..(*nearest).clone()
-        })
-    }
-
-    /// Whether its matrix serves a circuit over a period that long, s.
-    pub(crate) fn serves(&self, system: &System, duration: f64) -> bool {
-        self.matrix_of(system, duration).is_some()
-    }
-
-    /// The matrix, where it is that of as long a period and the same states.
-    fn matrix_of(&self, system: &System, duration: f64) -> Option<Arc<Monodromy>> {
-        let alike = self.duration.to_bits() == duration.to_bits();
-        self.matrix.clone().filter(|of| alike && of.serves(system))
-    }
-}
-
 impl Period {
     fn with(self, matrix: Arc<Monodromy>) -> Self {
         Self {
             matrix: Some(matrix),
             ..self
-        }
-    }
-
-    /// The period as a place to set out from.
-    pub fn neighbour(&self) -> Neighbour {
-        let x = &self.samples[0];
-        Neighbour {
-            duration: self.duration,
-            x: x.clone(),
-            coarse: self.coarse.as_ref().unwrap_or(x).clone(),
-            matrix: self.matrix.clone(),
-            quiet: self.quiet.iter().cloned().collect(),
-            approach: self.approach,
         }
     }
 

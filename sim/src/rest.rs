@@ -160,17 +160,16 @@ impl Rest {
 
     /// The rest as a period; of a circuit that is still, one as long as that, s.
     pub fn period(&self, still: f64) -> Period {
+        let mains = self.mains;
         Period {
-            duration: self.mains.map_or(still, |mains| mains.duration),
+            duration: mains.map_or(still, |mains| mains.duration),
             turns: 1,
             samples: self.samples.to_vec(),
-            cycles: self.mains.map_or(0, |mains| mains.cycles),
-            residual: self.mains.map_or(0.0, |mains| mains.residual),
+            cycles: mains.map_or(0, |mains| mains.cycles),
+            residual: mains.map_or(0.0, |mains| mains.residual),
             forced: 0.0,
             multiplier: None,
-            approach: self
-                .mains
-                .map_or(Approach::Automatic, |mains| mains.approach),
+            approach: mains.map_or(Approach::Automatic, |mains| mains.approach),
             matrix: None,
             coarse: None,
             quiet: None,

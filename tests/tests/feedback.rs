@@ -915,3 +915,37 @@ fn what_comes_back_the_wrong_way_round_is_positive_whatever_its_size() {
         }
     }
 }
+
+#[test]
+fn an_anode_load_on_a_rail_kept_still_is_no_way_back() {
+    // A feedback pair whose two anode loads end on one rail: what leads back is the resistor to the first cathode alone.
+    let pair = Opened::read(
+        r#"[amplifier]
+title = "feedback pair"
+source = "own design, invented for this check"
+[parts]
+R1 = { resistor = "1M", between = ["in", "chassis"] }
+V1a = { valve = "ECC83", anode = "a1", grid = "in", cathode = "k1" }
+R2 = { resistor = "220k", between = ["a1", "ht"] }
+R3 = { resistor = "2k2", between = ["k1", "chassis"] }
+C1 = { capacitor = "0.1u", between = ["a1", "g2"] }
+R4 = { resistor = "470k", between = ["g2", "chassis"] }
+V1b = { valve = "ECC83", anode = "a2", grid = "g2", cathode = "k2" }
+R5 = { resistor = "100k", between = ["a2", "ht"] }
+R6 = { resistor = "1k5", between = ["k2", "chassis"] }
+C2 = { capacitor = "0.47u", between = ["a2", "o"] }
+R7 = { resistor = "47k", between = ["o", "k1"] }
+R8 = { resistor = "100k", between = ["o", "chassis"] }
+HT = { supply = "270V", positive = "s", negative = "chassis" }
+R9 = { resistor = "10k", between = ["s", "ht"] }
+C3 = { electrolytic = "32u", positive = "ht", negative = "chassis", rating = "350V" }
+[bench]
+generator = { into = "in", resistance = "200R" }
+load = "R8"
+"#,
+        &[],
+    );
+    let bench = Bench::of(pair, &[]).expect("one loop");
+    let far = bench.question.path.branches[0].0;
+    assert_eq!(bench.at.part("R7"), far);
+}

@@ -311,8 +311,6 @@ fn ringing(time: &[f64], volts: &[f64], level: f64) -> Option<Ringing> {
     /// Swings are read as far as they are above this share of the first: behind it the slow settling of
     /// bias shows.
     const READ: f64 = 0.05;
-    /// Half cycles over which frequency and decay are read.
-    const MOST: usize = 8;
     let start = volts.iter().position(|v| *v >= 0.5 * level)?;
     let extremes = extremes(&time[start..], &volts[start..]);
     let swings: Vec<f64> = extremes
@@ -321,11 +319,7 @@ fn ringing(time: &[f64], volts: &[f64], level: f64) -> Option<Ringing> {
         .collect();
     let first = *swings.first()?;
     let least = (READ * first).max(NOISE * level);
-    let read = swings
-        .iter()
-        .take(MOST)
-        .take_while(|swing| **swing > least)
-        .count();
+    let read = swings.iter().take_while(|swing| **swing > least).count();
     if read < 2 {
         return None;
     }
@@ -363,6 +357,17 @@ mod tests {
         assert_eq!(found.cycles, Some(4.0));
         let rise = rise_time(&time, &volts, 2.0).expect("it rises");
         assert!(rise > 2e-6 && rise < 10e-6, "{rise}");
+        // Two ringings in one, the shorter first: what is left a cycle later agrees with the cycles to a tenth.
+        let both: Vec<f64> = time
+            .iter()
+            .map(|t| {
+                let fade = (-2e5 * t).exp() + (-5e3 * t).exp();
+                1.0 - 0.5 * fade * (omega * t).cos()
+            })
+            .collect();
+        let found = ringing(&time, &both, 1.0).expect("it rings");
+        let tenth = 0.1_f64.powf(1.0 / found.cycles.expect("it fades"));
+        assert!((found.decay - tenth).abs() < 0.02, "{found:?} and {tenth}");
         let slow: Vec<f64> = time.iter().map(|t| 1.0 - (-t * 1e5).exp()).collect();
         assert_eq!(ringing(&time, &slow, 1.0), None);
         // ln 9 time constants.

@@ -35,10 +35,6 @@ const FLOOR: f64 = 1e-6;
 /// slow, and a cycle of a thousand steps is to close within some tolerances.
 const LEFT_OUT: f64 = 0.01;
 
-/// Local error of the steps of a cycle, against that of a run in time: what the steps of a cycle leave is damped in it, and
-/// adds up to nothing.
-const LOOSER: f64 = 4.0;
-
 /// Cycles in progress.
 pub(super) struct Run<'a> {
     pub(super) system: &'a System,
@@ -81,11 +77,7 @@ impl<'a> Run<'a> {
         tolerances: &Tolerances,
         ws: &mut Workspace,
     ) -> Self {
-        let looser = Tolerances {
-            local_error: LOOSER * tolerances.local_error,
-            ..*tolerances
-        };
-        let stepper = Stepper::new(system, Method::TrBdf2, looser, 0.0, false, ws);
+        let stepper = Stepper::new(system, Method::TrBdf2, *tolerances, 0.0, false, ws);
         ws.trust_within(LEFT_OUT);
         Self {
             system,

@@ -121,12 +121,8 @@ fn first_to_change(hum: &Hum) -> String {
             "smooth the bias at {name} better ({})",
             first.parts.join(", ")
         ),
-        CauseKind::Filament => {
-            format!("the filament of {name}: set its hum pot, or heat it with direct current")
-        }
-        CauseKind::Filaments => {
-            format!("the filaments of {name}: set the hum pot, or heat them with direct current")
-        }
+        CauseKind::Filament => format!("the filament of {name}: {}", filament(hum, "it")),
+        CauseKind::Filaments => format!("the filaments of {name}: {}", filament(hum, "them")),
         CauseKind::Heater => format!(
             "the heater of {name}: its leakage to the cathode, the middle of its winding, or some volts between heater and cathode"
         ),
@@ -139,6 +135,21 @@ fn first_to_change(hum: &Hum) -> String {
         engineering(first.off_rms, Unit::Volt),
         change(first.off_rms, hum.output_rms)
     )
+}
+
+/// What helps against the hum of a filament: a pot balances its own frequency alone.
+fn filament(hum: &Hum, it: &str) -> String {
+    let line = hum.lines.iter().find(|line| line.number == 1);
+    let balanced = line.map_or(0.0, |line| (line.rms / hum.output_rms).powi(2));
+    if balanced < 0.5 {
+        let hertz = engineering(hum.mains_frequency, Unit::Hertz);
+        format!(
+            "heat {it} with direct current; a hum pot balances {hertz} alone, {} of this hum",
+            share(balanced)
+        )
+    } else {
+        format!("set the hum pot, or heat {it} with direct current")
+    }
 }
 
 /// Decibels more or less.

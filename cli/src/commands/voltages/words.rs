@@ -131,6 +131,17 @@ fn over_limits(answer: &Voltages) -> Vec<String> {
     });
     let capacitors = answer.capacitors.iter();
     let windings = answer.windings.iter();
+    // Of one winding its part; of several, which.
+    let windings: Vec<(String, &AgainstLimit)> = windings
+        .map(|winding| {
+            let several = answer.windings.iter().filter(|w| w.part == winding.part);
+            let name = match several.count() {
+                1 => winding.part.clone(),
+                _ => format!("{}, {}", winding.part, winding.winding),
+            };
+            (name, &winding.current)
+        })
+        .collect();
     let figures: Vec<Limited<'_>> = answer
         .valves
         .iter()
@@ -140,7 +151,11 @@ fn over_limits(answer: &Voltages) -> Vec<String> {
         .chain(stabilisers.map(|stabiliser| amps(stabiliser.part.as_str(), &stabiliser.current)))
         .chain(resistors)
         .chain(capacitors.map(|capacitor| volts(capacitor.part.as_str(), &capacitor.volts)))
-        .chain(windings.map(|winding| amps(winding.part.as_str(), &winding.current)))
+        .chain(
+            windings
+                .iter()
+                .map(|(name, current)| amps(name.as_str(), *current)),
+        )
         .collect();
     figures.into_iter().filter_map(over).collect()
 }

@@ -7,40 +7,16 @@ use crate::UnderTest;
 use crate::instruments::flux::of_saturation;
 use crate::instruments::peak::Places;
 use crate::instruments::valve::ValveProbe;
-use sim::Workspace;
 use sim::circuit::NodeId;
-use sim::common_period::common_period;
 use sim::error::{Question, SimError};
 use sim::parts::{Part, Waveform};
-use sim::periodic::{Aim, Period, Settling, settle_aiming};
-use sim::rest::{MAINS_SAMPLES, moving};
+use sim::periodic::Period;
 use sim::small_signal::Excitation;
 use sim::spectrum::Spectrum;
 
-/// The longest period solved for when the mains runs along, s.
-const LONGEST: f64 = 0.2;
+mod settled;
 
-/// Samples of a cycle of the highest tone when the mains runs along and so many cycles make up a period: its steps then
-/// number thousands, and 64 of TR-BDF2 are within 7e-4 points of distortion, 32 within four times that.
-fn samples_of_cycle(cycles: usize) -> usize {
-    const MANY: usize = 100;
-    if cycles > MANY { 32 } else { 64 }
-}
-
-/// What folds back from above half the samples may move distortion by so much, a thousandth of a point, or by this share
-/// of it: what its steps are worth.
-const FOLDED: f64 = 1e-5;
-const FOLDED_SHARE: f64 = 5e-4;
-
-/// How near to the settled cycle one on the mains is to start, relative, see [`Settling::closeness`]: a cycle is long
-/// there, and one more costs more than the last digit is worth. Bias and supply that are off by so much move the watts
-/// by 1e-4 at most.
-const CLOSE: f64 = 2e-4;
-
-/// Samples, and cycles at least, after which a level that does not close is given up: a few seconds. What closes does so in
-/// a dozen cycles or two; an amplifier overdriven by long cycles, two tones say, may never.
-const MOST_SAMPLES: usize = 400 * MAINS_SAMPLES;
-const LEAST_CYCLES: u32 = 32;
+pub(crate) use settled::Wanted;
 
 /// Gain below which nothing arrives, a ratio.
 const NOTHING: f64 = 1e-9;
@@ -52,19 +28,6 @@ pub(crate) struct Tone {
     pub(crate) waveform: Waveform,
     /// It repeats after so long, s.
     pub(crate) duration: f64,
-}
-
-/// A figure of the output that is asked for, and where its drive is sought.
-pub(crate) struct Wanted<'a> {
-    /// What the generator gives at a drive, V.
-    pub(crate) tone: &'a dyn Fn(f64) -> Tone,
-    /// Where the drive sets out, V, and d ln figure / d ln drive there.
-    pub(crate) drive: f64,
-    pub(crate) slope: f64,
-    /// How closely it is met.
-    pub(crate) close: f64,
-    /// ln(figure / wanted) of the volts across the load.
-    pub(crate) miss: &'a dyn Fn(&Spectrum) -> f64,
 }
 
 /// An amplifier, the question of the bench, and everything a level needs. Shared between threads.
@@ -123,114 +86,6 @@ impl<'a> Stand<'a> {
             return Err(SimError::Question(Question::NoSignal));
         }
         Ok(gain)
-    }
-
-    /// The settled period at a tone, its spectrum as good as its steps.
-    pub(crate) fn settled(&self, tone: &Tone, start: Start<'_>) -> Result<Period, SimError> {
-        let (period, ws) = self.sampled(tone, start)?;
-        self.resolved(period, ws)
-    }
-
-    /// As [`Stand::settled`], at a drive that follows what is asked of it; the drive, V.
-    pub(crate) fn settled_at(
-        &self,
-        wanted: &Wanted<'_>,
-        start: Start<'_>,
-    ) -> Result<(Period, f64), SimError> {
-        let tone = (wanted.tone)(wanted.drive);
-        let (period, ws, drive) = self.sampled_at(&tone, start, Some(wanted))?;
-        Ok((self.resolved(period, ws)?, drive))
-    }
-
-    /// With so many samples as its spectrum needs.
-    fn resolved(&self, period: Period, mut ws: Workspace) -> Result<Period, SimError> {
-        let turns = period.turns as usize;
-        let (of_turn, most) = (period.samples.len() / turns, self.question.settling.samples);
-        if of_turn < most && folds(&self.spectrum(&period)) {
-            let samples = turns * most.min(4 * of_turn);
-            return period.finer(self.of.system, samples, &self.of.tolerances, &mut ws);
-        }
-        Ok(period)
-    }
-
-    /// The settled period at a tone by the samples it took, for extremes and not for harmonics; with where it ended.
-    pub(super) fn sampled(
-        &self,
-        tone: &Tone,
-        start: Start<'_>,
-    ) -> Result<(Period, Workspace), SimError> {
-        let (period, ws, _) = self.sampled_at(tone, start, None)?;
-        Ok((period, ws))
-    }
-
-    /// The drive, V, besides, where it follows what is wanted.
-    fn sampled_at(
-        &self,
-        tone: &Tone,
-        start: Start<'_>,
-        wanted: Option<&Wanted<'_>>,
-    ) -> Result<(Period, Workspace, f64), SimError> {
-        let asked = &self.question.settling.within(MOST_SAMPLES, LEAST_CYCLES);
-        let mut ws = self
-            .of
-            .driven_by(self.question.generator, tone.waveform.clone())?;
-        let neighbour = start.nearest(self.of.rest.neighbour());
-        let (system, tolerances) = (self.of.system, &self.of.tolerances);
-        // The generator is silent there and no supply, however far it is driven.
-        let others = moving(self.of.waveforms());
-        let still = others.is_empty();
-        // With the mains or another signal: a period that holds whole turns of all.
-        let (duration, turns, settling) = if still {
-            (tone.duration, 1, *asked)
-        } else {
-            self.beside_others(tone, others, asked)?
-        };
-        let waveform =
-            |drive: f64| wanted.map_or(tone.waveform.clone(), |w| (w.tone)(drive).waveform);
-        let miss = |samples: &[Vec<f64>]| {
-            let volts = Spectrum::of_period(&self.load_volts(samples)).of_turns(turns);
-            wanted.map_or(0.0, |wanted| (wanted.miss)(&volts))
-        };
-        let place = self.of.place_of(self.question.generator)?;
-        let mut aim = wanted.map(|wanted| {
-            let (drive, slope) = (wanted.drive, wanted.slope);
-            Aim::new((place, &waveform), (drive, slope), wanted.close, &miss)
-        });
-        let mut period = settle_aiming(
-            system,
-            duration,
-            &settling,
-            tolerances,
-            neighbour.as_ref(),
-            aim.as_mut(),
-            &mut ws,
-        )?;
-        period.turns = turns;
-        let drive = aim.map_or(f64::NAN, |aim| aim.drive);
-        Ok((period, ws, drive))
-    }
-
-    /// Length, turns of the tone and settling of a period with the mains or another signal, of those frequencies, Hz.
-    fn beside_others(
-        &self,
-        tone: &Tone,
-        others: Vec<f64>,
-        asked: &Settling,
-    ) -> Result<(f64, u32, Settling), SimError> {
-        let tones = tone.waveform.frequencies();
-        let fastest = tones.iter().copied().fold(0.0, f64::max);
-        let common = common_period(&[tones, others].concat(), LONGEST)?;
-        let turns = (common.duration / tone.duration).round() as u32;
-        let cycles = (fastest * tone.duration).round().max(1.0) as usize;
-        let enough = cycles * samples_of_cycle(turns as usize * cycles);
-        let of_turn = asked.samples.min(enough);
-        let settling = Settling {
-            samples: MAINS_SAMPLES.max(turns as usize * of_turn),
-            closeness: CLOSE,
-            ..*asked
-        }
-        .within(MOST_SAMPLES, LEAST_CYCLES);
-        Ok((common.duration, turns, settling))
     }
 
     /// The volts across the load, `[samples]`, of a period `[samples][n+1]`.
@@ -393,19 +248,6 @@ impl<'a> Stand<'a> {
             .map(|(probe, _)| probe.name.clone())
             .collect()
     }
-}
-
-/// Whether harmonics beyond the last may be as large as to be seen in distortion. The upper quarter of those there are is
-/// what comes back from beyond, if they fall no faster: H_k with a share of H_(N−k), which moves THD² by their product.
-fn folds(spectrum: &Spectrum) -> bool {
-    let upper = spectrum.harmonics.len() / 4 * 3;
-    let ratio = |amplitude: f64| amplitude / spectrum.fundamental();
-    let power: f64 = spectrum.harmonics[upper..]
-        .iter()
-        .map(|harmonic| ratio(harmonic.amplitude).powi(2))
-        .sum();
-    let thd = spectrum.thd();
-    power > f64::max(FOLDED, FOLDED_SHARE * thd) * thd
 }
 
 /// The cores of [`Stand`].

@@ -42,9 +42,9 @@ pub(super) fn over(
             code,
             weight,
             format!(
-                "{part}: {quantity} {} {condition}, {:.0} % of the {} it may have.",
+                "{part}: {quantity} {} {condition}, {} of the {} it may have.",
                 engineering(figure.value, unit),
-                100.0 * figure.value / limit,
+                more_than_all(figure.value / limit),
                 engineering(limit, unit)
             ),
             match unit {
@@ -296,4 +296,14 @@ fn needed(drawing: &Drawing<'_>) -> Vec<Finding> {
     .into_iter()
     .flatten()
     .collect()
+}
+
+/// A share above one in words, with as many digits as show that.
+fn more_than_all(share: f64) -> String {
+    let percent = 100.0 * share;
+    if percent < 100.5 {
+        format!("{percent:.1} %")
+    } else {
+        format!("{percent:.0} %")
+    }
 }

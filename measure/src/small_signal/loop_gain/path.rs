@@ -16,7 +16,7 @@
 //! Source    ours
 
 use super::cut::{Cut, passes};
-use sim::circuit::{Circuit, NodeId, PartId};
+use sim::circuit::{Circuit, NodeId, PartId, Placed};
 use sim::error::SimError;
 use sim::parts::Part;
 use sim::small_signal::SmallSignal;
@@ -212,15 +212,47 @@ impl FeedbackPath {
         }
     }
 
-    /// Whether the signal goes forward from the far end.
+    /// Whether the signal goes forward from the far end, and arrives there: an anode load ends on a rail that its capacitor
+    /// keeps still, from which every stage is fed.
     fn goes_forward(
         &self,
         circuit: &Circuit,
         linear: &mut SmallSignal<'_>,
     ) -> Result<bool, SimError> {
+        let omega = std::f64::consts::TAU * linear.frequency();
         let cut = Cut::of((self.from, &self.branches), circuit, linear)?;
-        Ok(cut.is_some_and(|cut| cut.rest[(0, 1)].norm() > cut.parts[0].norm()))
+        Ok(cut.is_some_and(|cut| {
+            let way = cut.parts[0].norm();
+            let still = |to: &NodeId| omega * to_chassis(circuit, *to) > STILL * way;
+            cut.rest[(0, 1)].norm() > way && !self.to.iter().any(still)
+        }))
     }
+}
+
+/// How many times the admittance of a way capacitors to the chassis have at its end, where nothing of it arrives.
+const STILL: f64 = 1e3;
+
+/// Capacitance from a node straight to the chassis, F.
+fn to_chassis(circuit: &Circuit, node: NodeId) -> f64 {
+    let of = |placed: &Placed| match &placed.part {
+        Part::Capacitor(capacitor)
+            if placed.nodes.contains(&node) && placed.nodes.contains(&NodeId::CHASSIS) =>
+        {
+            capacitor.c
+        }
+        Part::Capacitor(_)
+        | Part::Resistor(_)
+        | Part::Inductor(_)
+        | Part::Transformer(_)
+        | Part::Valve(_)
+        | Part::Device(_)
+        | Part::Diodes(_)
+        | Part::Source(_)
+        | Part::Pot(_)
+        | Part::Switch(_)
+        | Part::Loudspeaker(_) => 0.0,
+    };
+    circuit.parts().map(|(_, placed)| of(placed)).sum()
 }
 
 /// Nodes of the output: of the load, and of the windings of its transformer that meet no valve and no
