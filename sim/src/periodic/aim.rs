@@ -97,7 +97,13 @@ impl<'a> Aim<'a> {
         if residual > NEAR {
             return Followed::Unknown;
         }
-        let miss = (self.miss)(samples);
+        let followed = self.after((self.miss)(samples));
+        ws.waveforms[self.source] = (self.waveform)(self.drive);
+        followed
+    }
+
+    /// Moves the drive after a cycle that misses by so much.
+    fn after(&mut self, miss: f64) -> Followed {
         if miss.abs() < self.close {
             return Followed::Met;
         }
@@ -111,14 +117,54 @@ impl<'a> Aim<'a> {
         let by = (-miss / self.slope).clamp(-AT_ONCE, AT_ONCE);
         self.track.moves += 1;
         self.track.moved += by;
-        // Also where the miss is not a number.
-        if self.track.moves > MOVES || !(self.track.moved.abs() < IN_ALL) {
+        // What is not a number is not within it either.
+        let within = self.track.moved.abs() < IN_ALL;
+        if self.track.moves > MOVES || !within {
             self.track.given_up = true;
             return Followed::Met;
         }
         self.track.last = Some((miss, by));
         self.drive *= by.exp();
-        ws.waveforms[self.source] = (self.waveform)(self.drive);
         Followed::Moved(by)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Aim, Followed, IN_ALL, MOVES};
+    use crate::parts::Waveform;
+
+    /// Cycles that give the figure at once, from one volt.
+    fn arrives(figure: impl Fn(f64) -> f64, wanted: f64) -> (f64, bool) {
+        let aim = &mut Aim::new((0, &Waveform::Dc), (1.0, 1.0), 1e-4, &|_| f64::NAN);
+        for _ in 0..=MOVES {
+            let miss = (figure(aim.drive) / wanted).ln();
+            if aim.after(miss) == Followed::Met {
+                break;
+            }
+        }
+        (aim.drive, aim.track.given_up)
+    }
+
+    #[test]
+    fn the_drive_arrives_where_the_figure_is_met() {
+        for wanted in [0.72, 0.76, 0.85] {
+            let (drive, given_up) = arrives(f64::tanh, wanted);
+            assert!(
+                !given_up && (drive.tanh() / wanted).ln().abs() < 1e-4,
+                "{drive}"
+            );
+        }
+    }
+
+    #[test]
+    fn what_is_far_off_is_left_to_another_search() {
+        // A clipper gives no more than one; what grows as the drive would take half as much again.
+        for (figure, wanted) in [(f64::tanh as fn(f64) -> f64, 1.01), (|u| u, 1.5)] {
+            let (drive, given_up) = arrives(figure, wanted);
+            assert!(given_up && drive.ln() < IN_ALL, "{drive}");
+        }
+        let (drive, given_up) = arrives(|_| f64::NAN, 1.0);
+        assert!(given_up && drive.is_finite());
     }
 }

@@ -115,6 +115,18 @@ type Limited<'a> = (&'a str, &'static str, Unit, &'a AgainstLimit);
 
 /// A line for each figure over its limit, by kinds of part.
 fn over_limits(answer: &Voltages) -> Vec<String> {
+    let windings = answer.windings.iter();
+    // Of one winding its part; of several, which.
+    let windings: Vec<(String, &AgainstLimit)> = windings
+        .map(|winding| {
+            let several = answer.windings.iter().filter(|w| w.part == winding.part);
+            let name = match several.count() {
+                1 => winding.part.clone(),
+                _ => format!("{}, {}", winding.part, winding.winding),
+            };
+            (name, &winding.current)
+        })
+        .collect();
     let volts = |part, figure| (part, "voltage", Unit::Volt, figure);
     let amps = |part, figure| (part, "current", Unit::Ampere, figure);
     let heaters = answer.heaters.iter().filter_map(|heater| {
@@ -130,18 +142,6 @@ fn over_limits(answer: &Voltages) -> Vec<String> {
         [power, volts(part, &resistor.volts)]
     });
     let capacitors = answer.capacitors.iter();
-    let windings = answer.windings.iter();
-    // Of one winding its part; of several, which.
-    let windings: Vec<(String, &AgainstLimit)> = windings
-        .map(|winding| {
-            let several = answer.windings.iter().filter(|w| w.part == winding.part);
-            let name = match several.count() {
-                1 => winding.part.clone(),
-                _ => format!("{}, {}", winding.part, winding.winding),
-            };
-            (name, &winding.current)
-        })
-        .collect();
     let figures: Vec<Limited<'_>> = answer
         .valves
         .iter()

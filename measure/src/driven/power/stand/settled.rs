@@ -111,7 +111,7 @@ impl Stand<'_> {
         let (duration, turns, settling) = if still {
             (tone.duration, 1, *asked)
         } else {
-            self.beside_others(tone, others, asked)?
+            beside_others(tone, others, asked)?
         };
         let waveform =
             |drive: f64| wanted.map_or(tone.waveform.clone(), |w| (w.tone)(drive).waveform);
@@ -146,29 +146,28 @@ impl Stand<'_> {
         period.turns = turns;
         Ok((period, ws, drive))
     }
+}
 
-    /// Length, turns of the tone and settling of a period with the mains or another signal, of those frequencies, Hz.
-    fn beside_others(
-        &self,
-        tone: &Tone,
-        others: Vec<f64>,
-        asked: &Settling,
-    ) -> Result<(f64, u32, Settling), SimError> {
-        let tones = tone.waveform.frequencies();
-        let fastest = tones.iter().copied().fold(0.0, f64::max);
-        let common = common_period(&[tones, others].concat(), LONGEST)?;
-        let turns = (common.duration / tone.duration).round() as u32;
-        let cycles = (fastest * tone.duration).round().max(1.0) as usize;
-        let enough = cycles * samples_of_cycle(turns as usize * cycles);
-        let of_turn = asked.samples.min(enough);
-        let settling = Settling {
-            samples: MAINS_SAMPLES.max(turns as usize * of_turn),
-            closeness: CLOSE,
-            ..*asked
-        }
-        .within(MOST_SAMPLES, LEAST_CYCLES);
-        Ok((common.duration, turns, settling))
+/// Length, turns of the tone and settling of a period with the mains or another signal, of those frequencies, Hz.
+fn beside_others(
+    tone: &Tone,
+    others: Vec<f64>,
+    asked: &Settling,
+) -> Result<(f64, u32, Settling), SimError> {
+    let tones = tone.waveform.frequencies();
+    let fastest = tones.iter().copied().fold(0.0, f64::max);
+    let common = common_period(&[tones, others].concat(), LONGEST)?;
+    let turns = (common.duration / tone.duration).round() as u32;
+    let cycles = (fastest * tone.duration).round().max(1.0) as usize;
+    let enough = cycles * samples_of_cycle(turns as usize * cycles);
+    let of_turn = asked.samples.min(enough);
+    let settling = Settling {
+        samples: MAINS_SAMPLES.max(turns as usize * of_turn),
+        closeness: CLOSE,
+        ..*asked
     }
+    .within(MOST_SAMPLES, LEAST_CYCLES);
+    Ok((common.duration, turns, settling))
 }
 
 /// Whether harmonics beyond the last may be as large as to be seen in distortion. The upper quarter of those there are is
