@@ -3,6 +3,7 @@
 use super::{Code, Drawing, Finding, Weight};
 use crate::at_rest::voltages::Voltages;
 use crate::instruments::valve::AgainstLimit;
+use sim::error::SimError;
 use sim::quantity::{Unit, engineering};
 
 /// Watts resistors come in (common practice, no source).
@@ -199,22 +200,8 @@ pub(super) fn at_rest(drawing: &Drawing<'_>) -> Vec<Finding> {
             )
         });
     }
-    if let Some(growing) = &chart.growing {
-        found.push(Finding {
-            quantity: "frequency",
-            unit: "Hz",
-            value: Some(growing.frequency),
-            ..Finding::new(
-                Code::Oscillates,
-                Weight::Danger,
-                format!(
-                    "The amplifier does not stay at rest: it oscillates at about {}.",
-                    engineering(growing.frequency, Unit::Hertz)
-                ),
-                "It burns valves and loudspeakers, and no other figure holds.",
-                "the feedback and the polarity of the output transformer; see `gridleak feedback`",
-            )
-        });
+    if let Some(growing) = chart.growing {
+        found.push(oscillates(&growing.into()));
     }
     for capacitor in chart.capacitors.iter().filter(|c| c.reversed) {
         found.push(Finding {
@@ -237,6 +224,37 @@ pub(super) fn at_rest(drawing: &Drawing<'_>) -> Vec<Finding> {
     }
     found.extend(needed(drawing));
     found
+}
+
+/// What the amplifier does by itself, of an error that says so.
+pub(super) fn oscillates(error: &SimError) -> Finding {
+    let frequency = match error {
+        SimError::Oscillates { frequency, .. } => *frequency,
+        SimError::Bursts { frequency, .. } => Some(*frequency),
+        SimError::Repeats { period } => Some(1.0 / period),
+        SimError::NoOperatingPoint { .. }
+        | SimError::OneWay { .. }
+        | SimError::Stuck { .. }
+        | SimError::Undetermined { .. }
+        | SimError::NotPeriodic(_)
+        | SimError::Question(_) => None,
+    };
+    let mut words = error.to_string();
+    if let Some(first) = words.get_mut(..1) {
+        first.make_ascii_uppercase();
+    }
+    Finding {
+        quantity: "frequency",
+        unit: "Hz",
+        value: frequency,
+        ..Finding::new(
+            Code::Oscillates,
+            Weight::Danger,
+            format!("{words}."),
+            "It burns valves and loudspeakers, and no other figure holds.",
+            "the feedback and the polarity of the output transformer; see `gridleak feedback`",
+        )
+    }
 }
 
 /// Ratings that the parts list leaves out, as they would have to be.
