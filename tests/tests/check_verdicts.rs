@@ -4,6 +4,7 @@
 
 use checks::examples::text_of_parts;
 use measure::Measurement;
+use measure::at_rest::supply::{Kind, SupplyOf, beyond};
 use measure::judged::check::{Check, CheckOf, Finding};
 use sheet::read;
 use sim::System;
@@ -69,7 +70,7 @@ V3 = { valve = "EZ81", anodes = ["x", "y"], cathode = "ht0", heater = ["r1", "r2
 C6 = { electrolytic = "32u", positive = "ht0", negative = "chassis", rating = "450V", leakage = "0.3mA" }
 L1 = { choke = "10H", between = ["ht0", "ht"], resistance = "300R", saturates = "120mA" }
 C7 = { electrolytic = "32u", positive = "ht", negative = "chassis", rating = "450V", leakage = "0.3mA" }
-V1 = { valve = "ECC83", anode = "a1", grid = "g1", cathode = "k1", heater = ["h1", "h2"] }
+V1 = { valve = "ECC83", anode = "a1", grid = "g1", cathode = "k1", heater = ["h1", "h2", "h1"] }
 R1 = { resistor = "1M", between = ["g1", "chassis"], rating = "0.5W" }
 R2 = { resistor = "1k8", between = ["k1", "chassis"], rating = "0.5W" }
 R3 = { resistor = "150k", between = ["a1", "ht"], rating = "1W" }
@@ -341,5 +342,65 @@ fn a_grid_stays_away_as_long_as_its_leak_takes() {
         let corners = of(&answer, "coupling-corner");
         let of_c3 = corners.iter().filter(|it| it.parts == ["C3"]).count();
         assert_eq!(of_c3, found, "{leak}, {capacitor}: {:#?}", told(&answer));
+    }
+}
+
+/// What `supply` says is beyond on the tap in use, as its parts.
+fn beyond_in_supply(text: &str) -> Vec<String> {
+    let amplifier = amplifier(text, &[]);
+    let system = System::of(&amplifier.circuit).expect("it compiles");
+    let question = SupplyOf::of(&amplifier).expect("it has a mains");
+    let answer = question.about(&amplifier, &system).expect("it is solved");
+    let in_use = answer.conditions.iter().filter(|of| of.in_use);
+    let solved: Vec<_> = in_use
+        .filter_map(|of| Some((of, of.figures.as_ref()?)))
+        .collect();
+    let parts = beyond(&solved).into_iter().flat_map(|of| match of.kind {
+        Kind::HeatersOff(heaters, _) => {
+            heaters.iter().map(|(part, _)| (*part).to_owned()).collect()
+        }
+        Kind::Over(..)
+        | Kind::ShortOfOhms(_)
+        | Kind::Reversed
+        | Kind::GoesOut(..)
+        | Kind::Saturated(_) => vec![format!("{} {}", of.part, of.place)],
+    });
+    parts.collect()
+}
+
+#[test]
+fn what_supply_calls_over_a_rating_is_found_too() {
+    // Heaters too hot at high mains, a rectifier short of ohms, two windings over their ratings.
+    let short = table_amplifier()
+        .replace(r#"high = "240V""#, r#"high = "264V""#)
+        .replace(
+            "current = \"130mA\", resistance = \"160R\"",
+            "current = \"60mA\", resistance = \"40R\"",
+        )
+        .replace("current = \"1.4A\"", "current = \"0.9A\"");
+    for text in [short, example("04_hall_2a3_on_its_mains")] {
+        let supply = beyond_in_supply(&text);
+        let answer = check_all(&text, &[], false);
+        for part in &supply {
+            let (name, place) = part.split_once(' ').unwrap_or((part, ""));
+            let found = answer
+                .findings
+                .iter()
+                .any(|of| of.parts.iter().any(|part| part == name) && of.what.contains(place));
+            assert!(found, "{part}: {:#?}", told(&answer));
+        }
+    }
+}
+
+#[test]
+fn bursts_on_the_way_to_full_drive_are_a_finding() {
+    // The example bears its feedback at mid band, and bursts in its crossover where the bass takes its inductance.
+    let example = example("03_el84_push_pull_feedback");
+    for (frequency, bursts) in [("1kHz", 0), ("40Hz", 1), ("30Hz", 1)] {
+        let text = example.replace("\"1kHz\"", &format!("\"{frequency}\""));
+        let answer = check_all(&text, &[], false);
+        let found = of(&answer, "oscillates");
+        assert_eq!(found.len(), bursts, "{frequency}: {:#?}", told(&answer));
+        assert!(found.iter().all(|it| it.what.contains("bursts")));
     }
 }

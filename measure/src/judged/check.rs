@@ -243,6 +243,9 @@ pub struct Finding {
     pub look: String,
     /// What the figure is; empty where there is none.
     pub quantity: &'static str,
+    /// The winding or the anode where a part has several, or the condition; its words are in `what`.
+    #[serde(skip)]
+    pub place: String,
     /// Symbol of its unit; empty of a ratio.
     pub unit: &'static str,
     /// The figure, SI; none where there is none.
@@ -273,12 +276,28 @@ impl Finding {
             why: why.into(),
             look: look.into(),
             quantity: "",
+            place: String::new(),
             unit: "",
             value: None,
             limit: None,
             drawn: None,
             corrections: Vec::new(),
             explains: Vec::new(),
+        }
+    }
+}
+
+impl Finding {
+    /// At a winding or an anode of its part.
+    fn at(self, place: &str) -> Self {
+        if place.is_empty() {
+            return self;
+        }
+        let what = self.what.trim_end_matches('.');
+        Self {
+            what: format!("{what}, {place}."),
+            place: place.to_owned(),
+            ..self
         }
     }
 }
@@ -396,7 +415,16 @@ impl CheckOf {
                 asked.skip(in_use, "nothing there holds until the part above is right");
             } else {
                 progress("full drive");
-                asked.take("full drive", stress::full_drive(&drawing));
+                match stress::full_drive(&drawing) {
+                    Ok((found, ended)) => {
+                        asked.findings.extend(found);
+                        if let Some(error) = ended {
+                            let reason = format!("beyond the last level that was solved: {error}");
+                            asked.skip(&["full drive"], &reason);
+                        }
+                    }
+                    Err(error) => asked.skip(&["full drive"], &error.to_string()),
+                }
                 if mains {
                     progress("high mains");
                     asked.take("high mains", stress::high_mains(&drawing));

@@ -22,7 +22,7 @@ pub(super) fn over(
     figure: AgainstLimit,
     condition: &str,
 ) -> Option<Finding> {
-    let limit = figure.limit.filter(|limit| figure.value > *limit)?;
+    let limit = figure.limit.filter(|_| figure.is_over())?;
     let heater = quantity == HEATER_CATHODE;
     let (code, weight) = if heater {
         (Code::HeaterCathode, Weight::OverRating)
@@ -149,14 +149,10 @@ pub(super) fn of_chart(chart: &Voltages, condition: &str) -> Vec<Finding> {
             ..winding.current
         };
         let over = over(&winding.part, ("current", Unit::Ampere), figure, condition);
-        found.extend(over.map(|finding| Finding {
-            what: format!(
-                "{}, {}",
-                finding.what.trim_end_matches('.'),
-                winding.winding
-            ) + ".",
-            ..finding
-        }));
+        found.extend(over.map(|finding| finding.at(&winding.winding)));
+        if winding.direct_flux.is_some_and(|flux| flux > 1.0) {
+            found.push(saturated(&winding.part));
+        }
     }
     for rectifier in &chart.rectifiers {
         found.extend(over(
@@ -173,14 +169,88 @@ pub(super) fn of_chart(chart: &Voltages, condition: &str) -> Vec<Finding> {
             stabiliser.current,
             condition,
         ));
+        if let Some(least) = stabiliser.least.filter(|_| stabiliser.goes_out()) {
+            found.push(goes_out(&stabiliser.part, stabiliser.current.value, least));
+        }
     }
     found
+}
+
+/// Heaters and filaments that are off with no signal.
+pub(super) fn heaters(chart: &Voltages) -> Option<Finding> {
+    let off = chart.heaters.iter().filter(|heater| heater.off);
+    let off: Vec<_> = off
+        .map(|heater| (heater.part.as_str(), heater.volts / heater.rated))
+        .collect();
+    (!off.is_empty()).then(|| heaters_off(&off, "with no signal"))
+}
+
+/// Heaters and filaments with their shares of the rated volts, further off than practice allows.
+pub(super) fn heaters_off(heaters: &[(&str, f64)], condition: &str) -> Finding {
+    let list = heaters.iter();
+    let list: Vec<String> = list
+        .map(|(part, share)| format!("{part} {:.0} %", 100.0 * share))
+        .collect();
+    Finding {
+        parts: heaters.iter().map(|(part, _)| (*part).to_owned()).collect(),
+        quantity: "heater volts over the rated",
+        value: heaters.first().map(|(_, share)| *share),
+        ..Finding::new(
+            Code::OverRating,
+            Weight::OverRating,
+            format!(
+                "Heaters and filaments more than 10 % off {condition}: {} of their rated volts.",
+                list.join(", ")
+            ),
+            "Too hot they do not last; too cold the emission fails.",
+            "the volts of the heater winding under its load, and the tap of the mains",
+        )
+    }
+}
+
+/// A stabiliser that does not burn on the current it has.
+pub(super) fn goes_out(part: &str, least: f64, wanted: f64) -> Finding {
+    let amps = |amps| engineering(amps, Unit::Ampere);
+    Finding {
+        parts: vec![part.to_owned()],
+        quantity: "least current",
+        unit: "A",
+        value: Some(least),
+        limit: Some(wanted),
+        ..Finding::new(
+            Code::OverRating,
+            Weight::OverRating,
+            format!(
+                "{part} goes out: {} does not keep it burning, it wants {}.",
+                amps(least),
+                amps(wanted)
+            ),
+            "It then stabilises nothing.",
+            format!("the resistor before {part}, and what is drawn behind it"),
+        )
+    }
+}
+
+/// A core that its direct current saturates.
+fn saturated(part: &str) -> Finding {
+    Finding {
+        parts: vec![part.to_owned()],
+        quantity: "direct flux over that of saturation",
+        ..Finding::new(
+            Code::OverRating,
+            Weight::OverRating,
+            format!("{part}: the core is saturated by its direct current."),
+            "Its inductance is lost: the bass, or the smoothing.",
+            format!("`direct_current` or the gap of {part}, if it is made for it; and the current"),
+        )
+    }
 }
 
 /// The circuit with no signal, and what the parts list does not say.
 pub(super) fn at_rest(drawing: &Drawing<'_>) -> Vec<Finding> {
     let chart = &drawing.chart;
     let mut found = of_chart(chart, "with no signal");
+    found.extend(heaters(chart));
     for supply in chart.supplies.iter().filter(|supply| supply.is_shorted()) {
         found.push(Finding {
             parts: vec![supply.part.clone()],

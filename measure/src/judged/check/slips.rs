@@ -58,10 +58,11 @@ const OF_ITS_CURRENT: f64 = 0.5;
 const LINK: f64 = 1.0;
 
 /// What a finding is known by.
-type Key = (Code, Vec<String>, &'static str);
+type Key = (Code, Vec<String>, &'static str, String);
 
 pub(super) fn key(finding: &Finding) -> Key {
-    (finding.code, finding.parts.clone(), finding.quantity)
+    let parts = finding.parts.clone();
+    (finding.code, parts, finding.quantity, finding.place.clone())
 }
 
 /// Whether a finding may be the consequence of a slip elsewhere.
@@ -156,6 +157,7 @@ fn explained(drawing: &Drawing<'_>, slip: &Slip, findings: &[Finding]) -> Option
         chart: chart(&mended).ok()?,
     };
     let mut after = ratings::of_chart(&mended.chart, "");
+    after.extend(ratings::heaters(&mended.chart));
     after.extend(practice::values(&mended));
     let after: Vec<&Finding> = after.iter().filter(|of| follows(of)).collect();
     let before: Vec<&Finding> = findings.iter().filter(|of| follows(of)).collect();
