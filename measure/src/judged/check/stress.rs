@@ -194,9 +194,17 @@ pub(super) fn switching_on(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimErr
         mains: drawing.of.amplifier.mains.map(|mains| mains.part),
     };
     let answer = question.ask(drawing.of, &|_| ())?;
+    // It is followed at the mains of the drawing alone; more volts bring more.
+    let at = drawing
+        .of
+        .amplifier
+        .mains
+        .map_or_else(String::new, |mains| {
+            format!(" at {} mains", engineering(mains.nominal, Unit::Volt))
+        });
     let mut found = Vec::new();
     for capacitor in &answer.capacitors {
-        let condition = format!("{:.1} s after a cold start", capacitor.at);
+        let condition = format!("{:.1} s after a cold start{at}", capacitor.at);
         found.extend(over(
             &capacitor.part,
             ("volts", Unit::Volt),
@@ -232,7 +240,7 @@ pub(super) fn switching_on(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimErr
             &rectifier.part,
             ("surge of an anode", Unit::Ampere),
             figure,
-            "at switching on",
+            &format!("at switching on{at}"),
         ));
     }
     Ok(found)
