@@ -84,6 +84,31 @@ impl<'a> UnderTest<'a> {
         ))
     }
 
+    /// The amplifier as drawn, taken at the rest of another circuit with its parts and nodes: unsolved, so that one
+    /// that does not stay there can be asked what makes it leave.
+    ///
+    /// # Errors
+    /// Those of [`Rest::find`], of that other circuit.
+    pub(crate) fn at_rest_of(
+        amplifier: &'a Amplifier,
+        system: &'a System,
+        other: (&Circuit, &System),
+    ) -> Result<Self, SimError> {
+        let other = UnderTest::of_circuit(amplifier, other.0, other.1, Tolerances::default())?;
+        let samples = other.rest.samples().iter();
+        let samples = samples.map(|x| carried(other.system, x, system)).collect();
+        let rest = other.rest.with_samples(samples);
+        let circuit = (&amplifier.circuit, system);
+        let ws = other.workspace_of(system);
+        Ok(Self::resting(
+            amplifier,
+            circuit,
+            rest,
+            other.tolerances,
+            ws,
+        ))
+    }
+
     /// At a rest found; what is asked of it later is found once.
     fn resting(
         amplifier: &'a Amplifier,

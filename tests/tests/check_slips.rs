@@ -212,7 +212,7 @@ D1 = { diode = "silicon", anodes = ["x", "y"], cathode = "ht0" }
 C6 = { electrolytic = "32u", positive = "ht0", negative = "chassis", rating = "350V", leakage = "0.3mA" }
 R7 = { resistor = "1k", between = ["ht0", "ht"], rating = "5W" }
 C7 = { electrolytic = "32u", positive = "ht", negative = "chassis", rating = "350V", leakage = "0.3mA" }
-V1 = { valve = "ECC83", anode = "a1", grid = "g1", cathode = "k1", heater = ["h1", "h2"] }
+V1 = { valve = "ECC83", anode = "a1", grid = "g1", cathode = "k1", heater = ["h1", "h2", "h1"] }
 R1 = { resistor = "1M", between = ["g1", "chassis"], rating = "0.5W" }
 R2 = { resistor = "1k8", between = ["k1", "chassis"], rating = "0.5W" }
 C1 = { electrolytic = "25u", positive = "k1", negative = "chassis", rating = "25V" }

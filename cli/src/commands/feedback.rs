@@ -135,8 +135,11 @@ impl OfAmplifier for Arguments {
         let circuit = &opened.amplifier.circuit;
         let named = self.through.iter().map(|name| through(name, circuit));
         let named = named.collect::<Result<Vec<_>, _>>()?;
-        known.rest()?;
-        let path = path(known.under_test()?, &named).map_err(|error| no_path(error, circuit))?;
+        let of = known.under_test_or_held()?;
+        if known.under_test().is_ok() {
+            known.rest()?;
+        }
+        let path = path(of, &named).map_err(|error| no_path(error, circuit))?;
         Ok(FeedbackOf { path })
     }
 
@@ -159,7 +162,7 @@ impl OfAmplifier for Arguments {
         question: &FeedbackOf,
     ) -> Result<Answer, Failure> {
         let bar = progress::counter("loads tried");
-        let answer = progress::ask(question, known.under_test()?, &bar)?;
+        let answer = progress::ask(question, known.under_test_or_held()?, &bar)?;
         Ok(Answer::of(opened, answer))
     }
 

@@ -327,6 +327,11 @@ ids! {
     /// Example  HT = { supply = "300V", … } with a switch that joins `ht` to the chassis
     /// Mend     Look for the joint that should be another node; set the switch as it is when playing.
     ShortCircuit = "short-circuit",
+    /// Means    What comes back from the output at mid band adds to the signal.
+    /// Matters  The gain rises with distortion, noise and output impedance, and the amplifier oscillates with enough of it or with another load.
+    /// Example  a secondary whose ends are exchanged
+    /// Mend     Swap the ends of the winding it is taken from, or of the primary, or take it to the electrode or the half where it belongs.
+    PositiveFeedback = "positive-feedback",
     /// Means    Capacitors keep a dangerous voltage for more than a minute after switching off.
     /// Matters  It kills after the plug is pulled. Valves are taken as cold and leakage as none.
     /// Example  a reservoir of 50 µF at 400 V without a bleeder

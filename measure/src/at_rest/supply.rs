@@ -24,12 +24,14 @@ use sim::parts::Waveform;
 use sim::periodic::Period;
 use sim::system::Workspace;
 
+mod beyond;
 mod capacitor_current;
 mod discharge;
 mod figures;
 mod points;
 mod source_ohms;
 
+pub use beyond::{Beyond, Kind, Solved as SolvedConditions, Stress, beyond};
 pub(crate) use discharge::discharge_cold;
 pub use discharge::{DISCHARGED, Discharge, LONGEST};
 use figures::Reading;
@@ -172,6 +174,29 @@ impl SupplyOf {
             power: PowerOf::bench(&amplifier.bench),
             drive: None,
         })
+    }
+
+    /// The supply of the amplifier where it rests on its mains at a place of the band, on the tap in use.
+    pub(crate) fn resting(&self, of: &UnderTest<'_>, band: Band, volts: f64) -> Condition {
+        let points = Points::of(of.circuit);
+        let reading = Reading {
+            circuit: of.circuit,
+            system: of.system,
+            mains: self.mains.part,
+            taps: &self.taps,
+            points: &points,
+            period: &of.rest.period(1.0 / self.mains.frequency),
+        };
+        Condition {
+            tap: None,
+            in_use: true,
+            band,
+            volts,
+            drive: None,
+            output: None,
+            failed: None,
+            figures: Some(reading.figures(&mut of.workspace())),
+        }
     }
 
     /// Conditions the question comes to.

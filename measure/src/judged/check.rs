@@ -15,6 +15,7 @@ mod charge;
 mod grids;
 mod halves;
 mod links;
+mod polarity;
 mod practice;
 mod ratings;
 mod selector;
@@ -29,8 +30,10 @@ use serde::Serialize;
 
 pub use balance::{Balance, Correction};
 
-use crate::at_rest::voltages::{Voltages, chart};
+use crate::at_rest::voltages::{Voltages, chart, unjudged};
+use crate::small_signal::loop_gain::held;
 use crate::{Measurement, Progress, Reached, UnderTest};
+use sim::System;
 use sim::amplifier::Amplifier;
 use sim::circuit::PartId;
 use sim::error::SimError;
@@ -109,10 +112,12 @@ pub enum Code {
     ShortCircuit,
     /// The mains touches the chassis.
     LiveChassis,
-    /// Capacitors stay charged.
-    StaysCharged,
+    /// Feedback that adds to the signal.
+    PositiveFeedback,
     /// The amplifier oscillates by itself.
     Oscillates,
+    /// Capacitors stay charged.
+    StaysCharged,
     /// A position of a switch shorts something.
     SwitchShorts,
     /// Heater too far from its cathode.
@@ -159,11 +164,12 @@ pub enum Code {
 
 impl Code {
     /// All of them.
-    pub const ALL: [Self; 25] = [
+    pub const ALL: [Self; 26] = [
         Self::ShortCircuit,
         Self::LiveChassis,
-        Self::StaysCharged,
+        Self::PositiveFeedback,
         Self::Oscillates,
+        Self::StaysCharged,
         Self::SwitchShorts,
         Self::HeaterCathode,
         Self::NoSharing,
@@ -192,8 +198,9 @@ impl Code {
         match self {
             Self::ShortCircuit => "short-circuit",
             Self::LiveChassis => "live-chassis",
-            Self::StaysCharged => "stays-charged",
+            Self::PositiveFeedback => "positive-feedback",
             Self::Oscillates => "oscillates",
+            Self::StaysCharged => "stays-charged",
             Self::SwitchShorts => "switch-shorts",
             Self::HeaterCathode => "heater-cathode",
             Self::NoSharing => "no-sharing",
@@ -236,6 +243,9 @@ pub struct Finding {
     pub look: String,
     /// What the figure is; empty where there is none.
     pub quantity: &'static str,
+    /// The winding or the anode where a part has several, or the condition; its words are in `what`.
+    #[serde(skip)]
+    pub place: String,
     /// Symbol of its unit; empty of a ratio.
     pub unit: &'static str,
     /// The figure, SI; none where there is none.
@@ -266,12 +276,28 @@ impl Finding {
             why: why.into(),
             look: look.into(),
             quantity: "",
+            place: String::new(),
             unit: "",
             value: None,
             limit: None,
             drawn: None,
             corrections: Vec::new(),
             explains: Vec::new(),
+        }
+    }
+}
+
+impl Finding {
+    /// At a winding or an anode of its part.
+    fn at(self, place: &str) -> Self {
+        if place.is_empty() {
+            return self;
+        }
+        let what = self.what.trim_end_matches('.');
+        Self {
+            what: format!("{what}, {place}."),
+            place: place.to_owned(),
+            ..self
         }
     }
 }
@@ -302,11 +328,30 @@ struct Drawing<'a> {
 }
 
 impl CheckOf {
-    /// What the drawing shows of an amplifier whose rest was not found, and why it was not.
+    /// What the drawing shows of an amplifier whose rest was not found, and why it was not. Of one that oscillates, what
+    /// shows where nothing comes back from its output.
     pub fn unsolved(&self, amplifier: &Amplifier, error: SimError) -> Check {
+        let oscillates = matches!(
+            error,
+            SimError::Oscillates { .. } | SimError::Repeats { .. } | SimError::Bursts { .. }
+        );
+        if let (true, Ok(system)) = (oscillates, System::of(&amplifier.circuit))
+            && let Ok(held) = held(amplifier, &system)
+            && let Ok(chart) = unjudged(&held)
+        {
+            let drawing = Drawing {
+                graph: Graph::of(held.circuit, amplifier.bench.generator),
+                of: &held,
+                chart,
+            };
+            return self.looked_at(drawing, Some(error), &|_| ());
+        }
         let graph = Graph::of(&amplifier.circuit, amplifier.bench.generator);
         let (halves, mut findings) = halves::findings(None, &graph);
         findings.extend(drawn(amplifier));
+        if oscillates {
+            findings.push(ratings::oscillates(&error));
+        }
         let reason = error.to_string();
         sort(&mut findings);
         Check {
@@ -317,6 +362,88 @@ impl CheckOf {
                 reason,
             }],
             rest: Err(error),
+        }
+    }
+
+    /// What a drawing with its chart shows; where the amplifier does not stay there, nothing of it in use.
+    fn looked_at(
+        self,
+        drawing: Drawing<'_>,
+        leaves: Option<SimError>,
+        progress: &dyn Fn(&'static str),
+    ) -> Check {
+        let (of, amplifier) = (drawing.of, drawing.of.amplifier);
+        progress("halves");
+        let (halves, mut findings) =
+            halves::findings(leaves.is_none().then_some(of), &drawing.graph);
+        progress("wiring");
+        findings.extend(drawn(amplifier));
+        findings.extend(wiring::unshared(&drawing));
+        findings.extend(ratings::at_rest(&drawing));
+        findings.extend(leaves.as_ref().map(ratings::oscillates));
+        findings.extend(practice::values(&drawing));
+        progress("slips");
+        links::unfed(&drawing, &mut findings);
+        if leaves.is_none() {
+            slips::explain(&drawing, &mut findings);
+        }
+        let explained = findings.iter().any(|of| !of.explains.is_empty());
+        let mut asked = Asked {
+            findings,
+            left_out: Vec::new(),
+        };
+        asked.take("feedback", polarity::findings(of));
+        polarity::explain(&mut asked.findings);
+        asked.take("grids", grids::findings(&drawing));
+        asked.take("corners", practice::corners(&drawing));
+        asked.take("stoppers", practice::grid_stoppers(&drawing));
+        let mains = amplifier.mains.is_some();
+        let in_use: &[&'static str] = if mains {
+            &["full drive", "high mains", "switching on"]
+        } else {
+            &["full drive"]
+        };
+        if self.quick {
+            asked.skip(in_use, "left out by --quick");
+            asked.skip(&["after switching off"], "left out by --quick");
+        } else {
+            progress("after switching off");
+            asked.take("after switching off", charge::findings(&drawing));
+            if let Some(error) = &leaves {
+                asked.skip(in_use, &error.to_string());
+            } else if explained {
+                asked.skip(in_use, "nothing there holds until the part above is right");
+            } else {
+                progress("full drive");
+                match stress::full_drive(&drawing) {
+                    Ok((found, ended)) => {
+                        asked.findings.extend(found);
+                        if let Some(error) = ended {
+                            let reason = format!("beyond the last level that was solved: {error}");
+                            asked.skip(&["full drive"], &reason);
+                        }
+                    }
+                    Err(error) => asked.skip(&["full drive"], &error.to_string()),
+                }
+                if mains {
+                    progress("high mains");
+                    asked.take("high mains", stress::high_mains(&drawing));
+                    progress("switching on");
+                    asked.take("switching on", stress::switching_on(&drawing));
+                }
+            }
+        }
+        let Asked {
+            mut findings,
+            left_out,
+        } = asked;
+        once(&mut findings);
+        sort(&mut findings);
+        Check {
+            findings,
+            halves,
+            left_out,
+            rest: leaves.map_or(Ok(drawing.chart), Err),
         }
     }
 }
@@ -357,61 +484,7 @@ impl Measurement for CheckOf {
             graph: Graph::of(of.circuit, amplifier.bench.generator),
             chart,
         };
-        progress("halves");
-        let (halves, mut findings) = halves::findings(Some(of), &drawing.graph);
-        progress("wiring");
-        findings.extend(drawn(amplifier));
-        findings.extend(wiring::unshared(&drawing));
-        findings.extend(ratings::at_rest(&drawing));
-        findings.extend(practice::values(&drawing));
-        progress("slips");
-        links::unfed(&drawing, &mut findings);
-        slips::explain(&drawing, &mut findings);
-        let explained = findings.iter().any(|of| !of.explains.is_empty());
-        let mut asked = Asked {
-            findings,
-            left_out: Vec::new(),
-        };
-        asked.take("grids", grids::findings(&drawing));
-        asked.take("corners", practice::corners(&drawing));
-        asked.take("stoppers", practice::grid_stoppers(&drawing));
-        let mains = amplifier.mains.is_some();
-        let in_use: &[&'static str] = if mains {
-            &["full drive", "high mains", "switching on"]
-        } else {
-            &["full drive"]
-        };
-        if self.quick {
-            asked.skip(in_use, "left out by --quick");
-            asked.skip(&["after switching off"], "left out by --quick");
-        } else {
-            progress("after switching off");
-            asked.take("after switching off", charge::findings(&drawing));
-            if explained {
-                asked.skip(in_use, "nothing there holds until the part above is right");
-            } else {
-                progress("full drive");
-                asked.take("full drive", stress::full_drive(&drawing));
-                if mains {
-                    progress("high mains");
-                    asked.take("high mains", stress::high_mains(&drawing));
-                    progress("switching on");
-                    asked.take("switching on", stress::switching_on(&drawing));
-                }
-            }
-        }
-        let Asked {
-            mut findings,
-            left_out,
-        } = asked;
-        once(&mut findings);
-        sort(&mut findings);
-        Ok(Check {
-            findings,
-            halves,
-            left_out,
-            rest: Ok(drawing.chart),
-        })
+        Ok(self.looked_at(drawing, None, &progress))
     }
 }
 

@@ -10,6 +10,7 @@ use crate::driven::distortion::{BassLimit, bass_limit};
 use crate::driven::hum::{Hum, HumOf};
 use crate::driven::power::{Level, Power, PowerOf};
 use crate::small_signal::impedance::{Impedance, ImpedanceOf};
+use crate::small_signal::loop_gain::held;
 use crate::small_signal::response::{Response, ResponseOf};
 use crate::{Measurement, UnderTest};
 use sim::amplifier::Amplifier;
@@ -30,6 +31,7 @@ pub struct Study<'a> {
     /// Whether a level is sought alone where no more of the power is asked.
     one_figure: bool,
     under_test: OnceLock<Result<UnderTest<'a>, SimError>>,
+    held: OnceLock<Result<UnderTest<'a>, SimError>>,
     volts: OnceLock<Result<Voltages, SimError>>,
     rest: OnceLock<Result<Voltages, SimError>>,
     limit: OnceLock<Result<Option<Level>, SimError>>,
@@ -51,6 +53,7 @@ impl<'a> Study<'a> {
             near: None,
             one_figure: false,
             under_test: OnceLock::new(),
+            held: OnceLock::new(),
             volts: OnceLock::new(),
             rest: OnceLock::new(),
             limit: OnceLock::new(),
@@ -93,6 +96,23 @@ impl<'a> Study<'a> {
             None => UnderTest::find(self.amplifier, self.system),
             Some(near) => near.near(&self.amplifier.circuit, self.system),
         })
+    }
+
+    /// The amplifier at rest; one that oscillates so that there is none, at the rest it would have if nothing came back
+    /// from its output, see [`held`].
+    ///
+    /// # Errors
+    /// Those of [`UnderTest::find`].
+    pub fn under_test_or_held(&self) -> Result<&UnderTest<'a>, SimError> {
+        let found = self.under_test();
+        let oscillates = matches!(
+            found,
+            Err(SimError::Oscillates { .. } | SimError::Repeats { .. })
+        );
+        if !oscillates {
+            return found;
+        }
+        known(&self.held, || held(self.amplifier, self.system)).or(found)
     }
 
     /// Volts, currents and watts with no signal; nothing is told of what grows.

@@ -14,6 +14,8 @@
 //!           that of the amplifier so loaded, what the feedback parts pass forward included: with it the
 //!           last equation is exact at the node they leave. Δ° is taken to have no growing zero, which is
 //!           looked into apart (`growing_without`); stability itself is judged by natural frequencies
+//!
+//! Over 400 lines because the question stands beside its curve.
 
 use std::f64::consts::TAU;
 
@@ -23,7 +25,7 @@ use serde::Serialize;
 use crate::instruments::golden_section::greatest;
 use crate::instruments::logarithmic::decibels;
 use crate::{Measurement, Progress, UnderTest};
-use sim::amplifier::Bench;
+use sim::amplifier::{Amplifier, Bench};
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::error::{Question, SimError};
 use sim::parts::Part;
@@ -202,6 +204,17 @@ impl Measurement for LoopGainOf {
             modes_without: open,
         })
     }
+}
+
+/// An amplifier that oscillates, at the rest it would have if nothing came back from its output: there its loop gain can
+/// be told, and its natural frequencies say what grows.
+///
+/// # Errors
+/// Those of finding that rest: where it oscillates without its feedback too, say.
+pub fn held<'a>(amplifier: &'a Amplifier, system: &'a System) -> Result<UnderTest<'a>, SimError> {
+    let opened = path::opened(&amplifier.circuit, amplifier.bench.load);
+    let of_opened = System::of(&opened).map_err(|_| SimError::Question(Question::NoSignal))?;
+    UnderTest::at_rest_of(amplifier, system, (&opened, &of_opened))
 }
 
 impl LoopGainOf {

@@ -3,7 +3,7 @@
 //! Over 400 lines because it is one report: a function a table.
 
 use measure::at_rest::supply::{
-    AnodeStress, Band, Condition, DISCHARGED, Figures, LONGEST, Supply,
+    AnodeStress, Beyond, Condition, DISCHARGED, Figures, Kind, LONGEST, Stress, Supply, beyond,
 };
 use measure::instruments::valve::AgainstLimit;
 use sim::amplifier::Amplifier;
@@ -72,11 +72,7 @@ fn mark(condition: &Condition) -> String {
     if condition.drive.is_some() {
         return "full drive".to_owned();
     }
-    let place = match condition.band {
-        Band::Low => "low",
-        Band::Nominal => "nominal",
-        Band::High => "high",
-    };
+    let place = condition.words();
     format!("{place} {}", volts(condition.volts))
 }
 
@@ -142,137 +138,63 @@ fn headline(answer: &Supply, in_use: &Conditions<'_>) -> String {
 
 /// What is over its rating in any condition on the tap in use: what the reader must not miss.
 fn over(in_use: &Conditions<'_>) -> String {
-    let Some(first) = in_use.first() else {
+    if in_use.first().is_none() {
         return String::new();
-    };
-    let mut lines: Vec<String> = Vec::new();
-    let mut check =
-        |part: &str, what: &str, unit, (figure, condition): (AgainstLimit, &Condition)| {
-            if let Some(limit) = figure.limit.filter(|_| figure.is_over()) {
-                lines.push(format!(
-                    "  {part}: {what} {} is {} of {} allowed, at {}",
-                    engineering(figure.value, unit),
-                    share(&figure),
-                    engineering(limit, unit),
-                    mark(condition)
-                ));
-            }
-        };
-    for (k, rectifier) in first.rectifiers.iter().enumerate() {
-        let name = &rectifier.part;
-        let direct = in_use.worst(|f| f.rectifiers[k].direct);
-        check(name, "direct current", Unit::Ampere, direct);
-        for (j, anode) in rectifier.anodes.iter().enumerate() {
-            let at = format!("{name} at {}", anode.node);
-            let peak = in_use.worst(|f| f.rectifiers[k].anodes[j].peak);
-            check(&at, "peak current", Unit::Ampere, peak);
-            let inverse = in_use.worst(|f| f.rectifiers[k].anodes[j].inverse);
-            check(&at, "peak inverse", Unit::Volt, inverse);
-        }
     }
-    for (k, stabiliser) in first.stabilisers.iter().enumerate() {
-        let most = in_use.worst(|f| f.stabilisers[k].most);
-        check(&stabiliser.part, "current", Unit::Ampere, most);
-    }
-    for (k, winding) in first.windings.iter().enumerate() {
-        let what = format!("{} rms current", winding.winding);
-        let worst = in_use.worst(|f| f.windings[k].current);
-        check(&winding.part, &what, Unit::Ampere, worst);
-    }
-    for (k, capacitor) in first.capacitors.iter().enumerate() {
-        let worst = in_use.worst(|f| f.capacitors[k].volts);
-        check(&capacitor.part, "voltage", Unit::Volt, worst);
-    }
-    for (k, pair) in first.pairs.iter().enumerate() {
-        for (j, resistor) in pair.resistors.iter().enumerate() {
-            let worst = in_use.worst(|f| f.pairs[k].resistors[j].power);
-            check(&resistor.part, "dissipation", Unit::Watt, worst);
-        }
-    }
-    lines.extend(short_of_ohms(first, in_use));
-    lines.extend(conditions_words(first, in_use));
+    let lines: Vec<String> = beyond(&in_use.0).iter().map(judgement).collect();
     if lines.is_empty() {
         return "Nothing is over the ratings given.\n\n".to_owned();
     }
     format!("OVER THE RATING\n{}\n\n", lines.join("\n"))
 }
 
-/// Rectifiers with less resistance in their anodes than their type's operations have.
-fn short_of_ohms(first: &Figures, in_use: &Conditions<'_>) -> Vec<String> {
-    let mut lines = Vec::new();
-    for (k, rectifier) in first.rectifiers.iter().enumerate() {
-        for (j, anode) in rectifier.anodes.iter().enumerate() {
-            let short = in_use.most(|f| missing(&f.rectifiers[k].anodes[j]));
-            if short > 0.0 {
-                lines.push(format!(
-                    "  {} at {}: {} more wanted in series with the anode, by the published operations",
-                    rectifier.part,
-                    anode.node,
-                    engineering(short, Unit::Ohm)
-                ));
-            }
+fn judgement(beyond: &Beyond<'_>) -> String {
+    let (part, place) = (beyond.part, beyond.place);
+    match &beyond.kind {
+        Kind::Over(stress, figure, condition) => {
+            let what = match stress {
+                Stress::PeakCurrent | Stress::PeakInverse => {
+                    format!("{part} at {place}: {}", stress.words())
+                }
+                Stress::WindingCurrent => format!("{part}: {place} {}", stress.words()),
+                Stress::DirectCurrent | Stress::Current | Stress::Voltage | Stress::Dissipation => {
+                    format!("{part}: {}", stress.words())
+                }
+            };
+            format!(
+                "  {what} {} is {} of {} allowed, at {}",
+                engineering(figure.value, stress.unit()),
+                share(figure),
+                engineering(figure.limit.unwrap_or(f64::NAN), stress.unit()),
+                mark(condition)
+            )
         }
-    }
-    lines
-}
-
-/// Resistance missing in an anode, Ω.
-fn missing(anode: &AnodeStress) -> f64 {
-    match (anode.supply_ohms, anode.least_ohms) {
-        (Some(ohms), Some(least)) => (least - ohms).max(0.0),
-        _ => 0.0,
-    }
-}
-
-/// What is wrong without a limit to divide by.
-fn conditions_words(first: &Figures, in_use: &Conditions<'_>) -> Vec<String> {
-    let mut lines = Vec::new();
-    for (condition, figures) in &in_use.0 {
-        // Of heaters that are off alike one line is enough; the table has them all.
-        let off: Vec<String> = figures
-            .heaters
-            .iter()
-            .filter(|heater| heater.off)
-            .map(|heater| format!("{} {}", heater.part, percent(heater.volts / heater.rated)))
-            .collect();
-        if !off.is_empty() {
-            lines.push(format!(
+        Kind::ShortOfOhms(ohms) => format!(
+            "  {part} at {place}: {} more wanted in series with the anode, by the published operations",
+            engineering(*ohms, Unit::Ohm)
+        ),
+        Kind::HeatersOff(heaters, condition) => {
+            let off = heaters.iter();
+            let off: Vec<String> = off
+                .map(|(part, share)| format!("{part} {}", percent(*share)))
+                .collect();
+            format!(
                 "  heaters and filaments more than 10 % off at {}: {} of their rated volts",
                 mark(condition),
                 off.join(", ")
-            ));
+            )
         }
+        Kind::Reversed => format!("  {part}: an electrolytic the WRONG WAY ROUND"),
+        Kind::GoesOut(least, out) => format!(
+            "  {part}: current down to {} does not keep it burning; it goes out below {}",
+            amps(*least),
+            amps(*out)
+        ),
+        Kind::Saturated(share) => format!(
+            "  {part}: the core reaches {} of the flux where it SATURATES",
+            percent(*share)
+        ),
     }
-    for (k, capacitor) in first.capacitors.iter().enumerate() {
-        if in_use.0.iter().any(|(_, f)| f.capacitors[k].reversed) {
-            lines.push(format!(
-                "  {}: an electrolytic the WRONG WAY ROUND",
-                capacitor.part
-            ));
-        }
-    }
-    for (k, stabiliser) in first.stabilisers.iter().enumerate() {
-        let least = -in_use.most(|f| -f.stabilisers[k].least);
-        if let Some(out) = stabiliser.goes_out.filter(|out| least < *out) {
-            lines.push(format!(
-                "  {}: current down to {} does not keep it burning; it goes out below {}",
-                stabiliser.part,
-                amps(least),
-                amps(out)
-            ));
-        }
-    }
-    for (k, core) in first.cores.iter().enumerate() {
-        let most = in_use.most(|f| f.cores[k].saturation);
-        if most > 1.0 {
-            lines.push(format!(
-                "  {}: the core reaches {} of the flux where it SATURATES",
-                core.part,
-                percent(most)
-            ));
-        }
-    }
-    lines
 }
 
 fn points(in_use: &Conditions<'_>) -> String {

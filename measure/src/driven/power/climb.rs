@@ -14,6 +14,9 @@ use sim::quantity::{Unit, engineering};
 /// Step of the sweep, a ratio of drive: 1.25 dB.
 pub(super) const STEP: f64 = 1.154_781_984_689_458;
 
+/// Step of the way to the distortion limit alone: 3.75 dB.
+pub(super) const STRIDE: f64 = STEP * STEP * STEP;
+
 /// The way ends here whatever happens: this far above the drive of 10 mW, a ratio (80 dB).
 const MOST_DRIVE: f64 = 1e4;
 
@@ -82,7 +85,7 @@ impl Climb {
     pub(super) fn to_limit(start: f64, limit: f64) -> Self {
         Self {
             start,
-            stride: STEP * STEP * STEP,
+            stride: STRIDE,
             together: 2,
             enough: limit,
             stopped: CLIPS,

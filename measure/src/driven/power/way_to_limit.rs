@@ -1,6 +1,7 @@
 //! One level alone: at the distortion limit, or of so many watts, for a part of the cost of the whole question.
 
-use super::climb::Climb;
+use super::bursting::{self, Bursting};
+use super::climb::{self, Climb};
 use super::level::Level;
 use super::one_by_one::OneByOne;
 use super::stand::Stand;
@@ -14,12 +15,45 @@ use sim::error::{Question, SimError};
 pub(crate) struct WayToLimit {
     /// The level at the limit, the last on the way up; none when no drive reaches it.
     pub(crate) limit: Option<Level>,
-    /// The level of the greatest drive.
-    pub(crate) greatest: Level,
+    /// The levels of the climb, in rising drive; never none.
+    levels: Vec<Level>,
     /// What was settled on it.
     pub(crate) near: OneByOne,
     /// Why the way ended before the limit, where a level could not be solved.
-    ended: Option<SimError>,
+    pub(crate) ended: Option<SimError>,
+}
+
+impl WayToLimit {
+    /// The level of the greatest drive.
+    pub(crate) fn greatest(&self) -> &Level {
+        self.levels.last().expect("a way has a first level")
+    }
+
+    /// Where the amplifier bursts into oscillation before the limit of distortion, a ratio, if that is why it is not
+    /// reached: sought in the steps of a sweep, since the strides of the way may pass over it.
+    pub(crate) fn bursting(&self, stand: &Stand<'_>, limit: f64) -> Option<Bursting> {
+        let solve = |drive: f64| self.near.level(stand, drive);
+        let below = self.levels.iter().take_while(|level| level.thd < limit);
+        let mut levels: Vec<Level> = below.cloned().collect();
+        // Half a step beyond the next stride, so that it is itself tried.
+        let most = self.levels.last()?.drive * climb::STRIDE * climb::STEP.sqrt();
+        let mut ended = self.ended.clone();
+        loop {
+            let drive = levels.last()?.drive * climb::STEP;
+            if drive > most {
+                break;
+            }
+            match solve(drive) {
+                Ok(level) if level.thd < limit => levels.push(level),
+                Ok(_) => break,
+                Err(error) => {
+                    ended = Some(error);
+                    break;
+                }
+            }
+        }
+        bursting::onset(ended.as_ref(), &levels, &solve)
+    }
 }
 
 impl PowerOf {
@@ -76,10 +110,12 @@ impl PowerOf {
         let near = OneByOne::beside(&climb.neighbours);
         let target = Target::Distortion(self.distortion_limit);
         let limit = target.last(&climb.levels, &|drive| near.level(&stand, drive));
-        let mut levels = climb.levels;
+        if climb.levels.is_empty() {
+            return Err(SimError::Question(Question::NoSignal));
+        }
         Ok(WayToLimit {
             limit,
-            greatest: levels.pop().ok_or(SimError::Question(Question::NoSignal))?,
+            levels: climb.levels,
             near,
             ended: climb.ended,
         })

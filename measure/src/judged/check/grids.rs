@@ -19,7 +19,7 @@ use nalgebra::Complex;
 use super::{Code, Drawing, Finding, Weight};
 use crate::instruments::valve::ValveProbe;
 use sim::System;
-use sim::circuit::NodeId;
+use sim::circuit::{Circuit, NodeId};
 use sim::error::SimError;
 use sim::parts::{Part, Wiring};
 use sim::quantity::{Unit, engineering};
@@ -30,6 +30,9 @@ const GRID: usize = 2;
 
 /// What stands for a generator that is not plugged in, Ω.
 const UNPLUGGED: f64 = 1e10;
+
+/// What a valve that is cut off passes of its current: slopes of mA/V are then those of GΩ, and nothing floats.
+const LEFT_OF_A_VALVE: f64 = 1e-6;
 
 /// A leak that is none, Ω: a hundred times the largest one solders in.
 const OPEN: f64 = 1e9;
@@ -84,12 +87,43 @@ pub(super) fn at_dc<T>(
     ask: impl FnOnce(&mut AtDc<'_>) -> Result<T, SimError>,
 ) -> Result<T, SimError> {
     let mut circuit = drawing.of.circuit.clone();
+    unplug(drawing, &mut circuit);
+    ask_at_dc(drawing, &circuit, ask)
+}
+
+/// As [`at_dc`], with no valve that has a grid passing anything to speak of.
+pub(super) fn cut_off_at_dc<T>(
+    drawing: &Drawing<'_>,
+    ask: impl FnOnce(&mut AtDc<'_>) -> Result<T, SimError>,
+) -> Result<T, SimError> {
+    let mut circuit = drawing.of.circuit.clone();
+    unplug(drawing, &mut circuit);
+    let parts: Vec<_> = circuit.parts().map(|(part, _)| part).collect();
+    for part in parts {
+        let placed = circuit.part_mut(part);
+        let has_grid = placed.wiring().is_some_and(|wiring| wiring.grid.is_some());
+        if let (Part::Valve(valve), true) = (&mut placed.part, has_grid) {
+            valve.scale_current(LEFT_OF_A_VALVE);
+        }
+    }
+    ask_at_dc(drawing, &circuit, ask)
+}
+
+fn unplug(drawing: &Drawing<'_>, circuit: &mut Circuit) {
     if let Part::Source(source) = &mut circuit.part_mut(drawing.of.amplifier.bench.generator).part {
         source.resistance = UNPLUGGED;
     }
-    // A resistance in a source changes no unknown, so the samples hold.
-    let unplugged = System::of(&circuit);
-    let system = unplugged.as_ref().unwrap_or(drawing.of.system);
+}
+
+/// `circuit` is that of the drawing with other values, taken at the rest of the drawing.
+fn ask_at_dc<T>(
+    drawing: &Drawing<'_>,
+    circuit: &Circuit,
+    ask: impl FnOnce(&mut AtDc<'_>) -> Result<T, SimError>,
+) -> Result<T, SimError> {
+    // Values change no unknown, so the samples hold.
+    let changed = System::of(circuit);
+    let system = changed.as_ref().unwrap_or(drawing.of.system);
     let mut ws = system.workspace();
     let mut linear = drawing.of.rest.linearised(system, &mut ws);
     linear.tune(0.0)?;

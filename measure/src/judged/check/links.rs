@@ -6,7 +6,7 @@
 use super::{Code, Drawing, Finding, Weight};
 use sim::amplifier::Amplifier;
 use sim::circuit::{Circuit, NodeId, PartId, Placed};
-use sim::parts::{Part, Waveform};
+use sim::parts::{Part, Waveform, Wiring};
 
 /// Volts between anode and cathode below which an anode counts as not fed, V: less than any valve is run at
 /// (common practice, no source).
@@ -66,6 +66,14 @@ fn supplies(placed: &Placed) -> bool {
     }
 }
 
+/// Nodes of a part that brings direct current between which it flows: none of a heater's, which takes a winding of its
+/// own and gives nothing.
+fn supplied_by(placed: &Placed) -> impl Iterator<Item = NodeId> {
+    let wiring = placed.wiring();
+    let own = |wiring: Wiring<'_, NodeId>| [wiring.anodes, wiring.cathode].concat();
+    wiring.map_or_else(|| placed.nodes.clone(), own).into_iter()
+}
+
 /// A supply that feeds nothing: its parts, and the nodes it holds.
 pub(super) struct Loose {
     pub(super) parts: Vec<PartId>,
@@ -84,7 +92,7 @@ pub(super) fn loose(amplifier: &Amplifier) -> Vec<Loose> {
         if part == bench.generator || part == bench.load || draws(&placed.part) {
             fed.extend(at);
         } else if supplies(placed) {
-            supplied.extend(at);
+            supplied.extend(supplied_by(placed).filter_map(|node| groups.at(node)));
         }
     }
     supplied.sort_unstable();
@@ -236,7 +244,7 @@ fn unfed_rails(drawing: &Drawing<'_>) -> Vec<(Finding, Vec<String>)> {
     let mut fed: Vec<usize> = Vec::new();
     for (_, placed) in circuit.parts() {
         if placed.part.source().is_some() || placed.part.is_rectifier() {
-            fed.extend(placed.nodes.iter().filter_map(|node| groups.at(*node)));
+            fed.extend(supplied_by(placed).filter_map(|node| groups.at(node)));
         }
     }
     let mut rails: Vec<(usize, NodeId, Vec<String>)> = Vec::new();

@@ -7,7 +7,7 @@
 
 use std::f64::consts::{FRAC_1_SQRT_2, TAU};
 
-use super::grids::{AtDc, at_dc};
+use super::grids::{AtDc, at_dc, cut_off_at_dc};
 use super::{Code, Drawing, Finding, Weight};
 use crate::at_rest::voltages::ValveAtRest;
 use models::data::Capacitances;
@@ -68,12 +68,15 @@ pub(super) fn values(drawing: &Drawing<'_>) -> Vec<Finding> {
 pub(super) fn corners(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimError> {
     let mut found = Vec::new();
     at_dc(drawing, |dc| {
-        for (part, placed) in drawing.of.circuit.parts() {
-            if let Part::Capacitor(capacitor) = placed.part {
-                found.extend(corner(drawing, dc, part, placed, capacitor.c)?);
+        cut_off_at_dc(drawing, |cut_off| {
+            for (part, placed) in drawing.of.circuit.parts() {
+                if let Part::Capacitor(capacitor) = placed.part {
+                    let dc = (&mut *dc, &mut *cut_off);
+                    found.extend(corner(drawing, dc, part, placed, capacitor.c)?);
+                }
             }
-        }
-        Ok(())
+            Ok(())
+        })
     })?;
     Ok(found)
 }
@@ -356,10 +359,11 @@ fn screen_stopper(drawing: &Drawing<'_>, stage: &Stage<'_>) -> Option<Finding> {
 }
 
 /// The corner of a coupling or of a cathode bypass: the resistance at DC between the capacitor's ends,
-/// valves included, is what it works with.
+/// valves included, is what it works with. What a coupling blocks for is what discharges it while the valve it drives is
+/// cut off: no more than that, whatever the valve makes of it afterwards.
 fn corner(
     drawing: &Drawing<'_>,
-    dc: &mut AtDc<'_>,
+    (dc, cut_off): (&mut AtDc<'_>, &mut AtDc<'_>),
     part: PartId,
     placed: &Placed,
     farads: f64,
@@ -386,7 +390,8 @@ fn corner(
         .at(a)
         .iter()
         .any(|&t| t.part != part && t.label.0 == "resistor" && graph.far(t) == Some(b));
-    let bypassed = in_parallel
+    // What comes from a node with a signal is feedback or a coupling.
+    let bypassed = (in_parallel && quiet)
         .then(|| has(a, "cathode").or_else(|| has(b, "cathode")))
         .flatten();
     let name = &placed.name;
@@ -406,7 +411,10 @@ fn corner(
         )
     };
     if couples {
-        let ohms = dc.between(a, b)?;
+        let leak = cut_off.between(a, b)?;
+        // Direct current that is fed back may leave a negative resistance, which is no corner.
+        let ohms = Some(dc.between(a, b)?).filter(|ohms| *ohms > 0.0);
+        let ohms = ohms.unwrap_or(leak);
         let corner = 1.0 / (TAU * ohms * farads);
         let what = format!(
             "{name}, {value} into {}, is 3 dB down at {}.",
@@ -423,7 +431,14 @@ fn corner(
                 why,
             )));
         }
+        let leak = leak.min(ohms);
+        let corner = 1.0 / (TAU * leak * farads);
         if corner < COUPLING_LOW {
+            let what = format!(
+                "{name}, {value} into {}, is 3 dB down at {}.",
+                engineering(leak, Unit::Ohm),
+                engineering(corner, Unit::Hertz)
+            );
             let why = "After an overload the grid stays away for seconds, and subsonics pass.";
             return Ok(Some(finding(
                 Code::CouplingCorner,

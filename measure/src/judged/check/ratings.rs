@@ -3,6 +3,7 @@
 use super::{Code, Drawing, Finding, Weight};
 use crate::at_rest::voltages::Voltages;
 use crate::instruments::valve::AgainstLimit;
+use sim::error::SimError;
 use sim::quantity::{Unit, engineering};
 
 /// Watts resistors come in (common practice, no source).
@@ -21,7 +22,7 @@ pub(super) fn over(
     figure: AgainstLimit,
     condition: &str,
 ) -> Option<Finding> {
-    let limit = figure.limit.filter(|limit| figure.value > *limit)?;
+    let limit = figure.limit.filter(|_| figure.is_over())?;
     let heater = quantity == HEATER_CATHODE;
     let (code, weight) = if heater {
         (Code::HeaterCathode, Weight::OverRating)
@@ -148,14 +149,10 @@ pub(super) fn of_chart(chart: &Voltages, condition: &str) -> Vec<Finding> {
             ..winding.current
         };
         let over = over(&winding.part, ("current", Unit::Ampere), figure, condition);
-        found.extend(over.map(|finding| Finding {
-            what: format!(
-                "{}, {}",
-                finding.what.trim_end_matches('.'),
-                winding.winding
-            ) + ".",
-            ..finding
-        }));
+        found.extend(over.map(|finding| finding.at(&winding.winding)));
+        if winding.direct_flux.is_some_and(|flux| flux > 1.0) {
+            found.push(saturated(&winding.part));
+        }
     }
     for rectifier in &chart.rectifiers {
         found.extend(over(
@@ -172,14 +169,88 @@ pub(super) fn of_chart(chart: &Voltages, condition: &str) -> Vec<Finding> {
             stabiliser.current,
             condition,
         ));
+        if let Some(least) = stabiliser.least.filter(|_| stabiliser.goes_out()) {
+            found.push(goes_out(&stabiliser.part, stabiliser.current.value, least));
+        }
     }
     found
+}
+
+/// Heaters and filaments that are off with no signal.
+pub(super) fn heaters(chart: &Voltages) -> Option<Finding> {
+    let off = chart.heaters.iter().filter(|heater| heater.off);
+    let off: Vec<_> = off
+        .map(|heater| (heater.part.as_str(), heater.volts / heater.rated))
+        .collect();
+    (!off.is_empty()).then(|| heaters_off(&off, "with no signal"))
+}
+
+/// Heaters and filaments with their shares of the rated volts, further off than practice allows.
+pub(super) fn heaters_off(heaters: &[(&str, f64)], condition: &str) -> Finding {
+    let list = heaters.iter();
+    let list: Vec<String> = list
+        .map(|(part, share)| format!("{part} {:.0} %", 100.0 * share))
+        .collect();
+    Finding {
+        parts: heaters.iter().map(|(part, _)| (*part).to_owned()).collect(),
+        quantity: "heater volts over the rated",
+        value: heaters.first().map(|(_, share)| *share),
+        ..Finding::new(
+            Code::OverRating,
+            Weight::OverRating,
+            format!(
+                "Heaters and filaments more than 10 % off {condition}: {} of their rated volts.",
+                list.join(", ")
+            ),
+            "Too hot they do not last; too cold the emission fails.",
+            "the volts of the heater winding under its load, and the tap of the mains",
+        )
+    }
+}
+
+/// A stabiliser that does not burn on the current it has.
+pub(super) fn goes_out(part: &str, least: f64, wanted: f64) -> Finding {
+    let amps = |amps| engineering(amps, Unit::Ampere);
+    Finding {
+        parts: vec![part.to_owned()],
+        quantity: "least current",
+        unit: "A",
+        value: Some(least),
+        limit: Some(wanted),
+        ..Finding::new(
+            Code::OverRating,
+            Weight::OverRating,
+            format!(
+                "{part} goes out: {} does not keep it burning, it wants {}.",
+                amps(least),
+                amps(wanted)
+            ),
+            "It then stabilises nothing.",
+            format!("the resistor before {part}, and what is drawn behind it"),
+        )
+    }
+}
+
+/// A core that its direct current saturates.
+fn saturated(part: &str) -> Finding {
+    Finding {
+        parts: vec![part.to_owned()],
+        quantity: "direct flux over that of saturation",
+        ..Finding::new(
+            Code::OverRating,
+            Weight::OverRating,
+            format!("{part}: the core is saturated by its direct current."),
+            "Its inductance is lost: the bass, or the smoothing.",
+            format!("`direct_current` or the gap of {part}, if it is made for it; and the current"),
+        )
+    }
 }
 
 /// The circuit with no signal, and what the parts list does not say.
 pub(super) fn at_rest(drawing: &Drawing<'_>) -> Vec<Finding> {
     let chart = &drawing.chart;
     let mut found = of_chart(chart, "with no signal");
+    found.extend(heaters(chart));
     for supply in chart.supplies.iter().filter(|supply| supply.is_shorted()) {
         found.push(Finding {
             parts: vec![supply.part.clone()],
@@ -199,22 +270,8 @@ pub(super) fn at_rest(drawing: &Drawing<'_>) -> Vec<Finding> {
             )
         });
     }
-    if let Some(growing) = &chart.growing {
-        found.push(Finding {
-            quantity: "frequency",
-            unit: "Hz",
-            value: Some(growing.frequency),
-            ..Finding::new(
-                Code::Oscillates,
-                Weight::Danger,
-                format!(
-                    "The amplifier does not stay at rest: it oscillates at about {}.",
-                    engineering(growing.frequency, Unit::Hertz)
-                ),
-                "It burns valves and loudspeakers, and no other figure holds.",
-                "the feedback and the polarity of the output transformer; see `gridleak feedback`",
-            )
-        });
+    if let Some(growing) = chart.growing {
+        found.push(oscillates(&growing.into()));
     }
     for capacitor in chart.capacitors.iter().filter(|c| c.reversed) {
         found.push(Finding {
@@ -237,6 +294,37 @@ pub(super) fn at_rest(drawing: &Drawing<'_>) -> Vec<Finding> {
     }
     found.extend(needed(drawing));
     found
+}
+
+/// What the amplifier does by itself, of an error that says so.
+pub(super) fn oscillates(error: &SimError) -> Finding {
+    let frequency = match error {
+        SimError::Oscillates { frequency, .. } => *frequency,
+        SimError::Bursts { frequency, .. } => Some(*frequency),
+        SimError::Repeats { period } => Some(1.0 / period),
+        SimError::NoOperatingPoint { .. }
+        | SimError::OneWay { .. }
+        | SimError::Stuck { .. }
+        | SimError::Undetermined { .. }
+        | SimError::NotPeriodic(_)
+        | SimError::Question(_) => None,
+    };
+    let mut words = error.to_string();
+    if let Some(first) = words.get_mut(..1) {
+        first.make_ascii_uppercase();
+    }
+    Finding {
+        quantity: "frequency",
+        unit: "Hz",
+        value: frequency,
+        ..Finding::new(
+            Code::Oscillates,
+            Weight::Danger,
+            format!("{words}."),
+            "It burns valves and loudspeakers, and no other figure holds.",
+            "the feedback and the polarity of the output transformer; see `gridleak feedback`",
+        )
+    }
 }
 
 /// Ratings that the parts list leaves out, as they would have to be.

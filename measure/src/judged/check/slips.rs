@@ -4,6 +4,8 @@
 //! drawing was. What a mending takes away, and brings nothing new for, the slip explains. Tried are: a cathode
 //! resistor a decade off, a supply that feeds nothing joined to where the grids are biased from, another mains tap.
 //!
+//! Over 400 lines because each slip is a way to change the circuit, and one rule judges them all.
+//!
 //! Cost: a rest for each slip that may explain a finding, or that a stage biased next to cut-off suggests.
 
 use super::links::loose;
@@ -24,17 +26,43 @@ const NEXT_TO_CUT_OFF: f64 = 4.0;
 /// That figure of ordinary stages, d from a quarter to three quarters: what a mended one must have.
 const ORDINARY: std::ops::Range<f64> = 0.5..NEXT_TO_CUT_OFF;
 
+/// Permitted anode dissipation from which a valve is there to give power, W: of small valves none is allowed as much,
+/// and all that are drawn at the end of an amplifier are allowed more (common practice, no source). Such a valve is judged
+/// by its watts at rest: one of little amplification stands deep in its bias whatever it does.
+const POWER_WATTS: f64 = 6.0;
+
+/// Share of the permitted dissipation below which a power valve with a cathode resistor counts as next to cut off: in
+/// class A it takes nearly all of it, in class AB half and more (common practice, no source).
+const COLD: f64 = 1.0 / 3.0;
+
+/// That share of a usual idle, which a mended power valve must have; a tenth of its resistor brings a cold one there
+/// only where it was ten times too large. What is above the limit is overlooked as below.
+const USUAL_IDLE: std::ops::RangeInclusive<f64> = 0.4..=OVERLOOKED;
+
+/// Over its limit by less than this a figure that the right resistor brings is no reason against it: what was drawn so is
+/// seen on many a drawing, and another decade of the resistor misses it by far.
+const OVERLOOKED: f64 = 1.3;
+
+/// Of what a figure is over its limit, the share that a mending may leave for it to be explained: what is left is found
+/// without the slip too, and told when that is mended.
+const LEFT_OF_AN_EXCESS: f64 = 0.5;
+
 /// Share of the bias that a resistor must make for it to be what biases the valve (common practice, no source).
 const OF_THE_BIAS: f64 = 0.5;
+
+/// Share of the current of a valve that a resistor carries at least to be the one that biases it (common practice, no
+/// source).
+const OF_ITS_CURRENT: f64 = 0.5;
 
 /// Resistance of a link that is put in, Ω: none beside any part of a bias supply.
 const LINK: f64 = 1.0;
 
 /// What a finding is known by.
-type Key = (Code, Vec<String>, &'static str);
+type Key = (Code, Vec<String>, &'static str, String);
 
 pub(super) fn key(finding: &Finding) -> Key {
-    (finding.code, finding.parts.clone(), finding.quantity)
+    let parts = finding.parts.clone();
+    (finding.code, parts, finding.quantity, finding.place.clone())
 }
 
 /// Whether a finding may be the consequence of a slip elsewhere.
@@ -48,6 +76,7 @@ fn follows(finding: &Finding) -> bool {
         Code::ShortCircuit
         | Code::LiveChassis
         | Code::StaysCharged
+        | Code::PositiveFeedback
         | Code::Oscillates
         | Code::SwitchShorts
         | Code::NoSharing
@@ -128,19 +157,71 @@ fn explained(drawing: &Drawing<'_>, slip: &Slip, findings: &[Finding]) -> Option
         chart: chart(&mended).ok()?,
     };
     let mut after = ratings::of_chart(&mended.chart, "");
+    after.extend(ratings::heaters(&mended.chart));
     after.extend(practice::values(&mended));
-    let after: Vec<Key> = after.iter().filter(|of| follows(of)).map(key).collect();
-    let before: Vec<Key> = findings.iter().filter(|of| follows(of)).map(key).collect();
-    if after.iter().any(|key| !before.contains(key)) {
+    let after: Vec<&Finding> = after.iter().filter(|of| follows(of)).collect();
+    let before: Vec<&Finding> = findings.iter().filter(|of| follows(of)).collect();
+    let of_value = slip.finding.code == Code::CathodeResistor;
+    // What a small valve takes moves no supply by much.
+    let of_power = of_value
+        && mended
+            .chart
+            .valves
+            .iter()
+            .any(|valve| slip.valves.contains(&valve.part) && idle(valve).is_some());
+    let weighs = |of: &&&Finding| !(of_power && excess(of).is_some_and(|by| by < OVERLOOKED - 1.0));
+    let known = |of: &Finding| before.iter().any(|other| key(other) == key(of));
+    if after.iter().filter(weighs).any(|of| !known(of)) {
         return None;
     }
     let usual = |name: &String| {
         let valve = mended.chart.valves.iter().find(|valve| valve.part == *name);
-        let troubled = after.iter().any(|(_, parts, _)| parts.contains(name));
-        valve.is_some_and(|valve| ORDINARY.contains(&depth(valve))) && !troubled
+        let troubled = after
+            .iter()
+            .filter(weighs)
+            .any(|of| of.parts.contains(name));
+        valve.is_some_and(is_usual) && !troubled
     };
-    let gone = before.into_iter().filter(|key| !after.contains(key));
+    let gone = |of: &&&Finding| {
+        let left = after.iter().find(|other| key(other) == key(of));
+        left.is_none_or(|left| {
+            let both = excess(of).zip(excess(left));
+            of_power && both.is_some_and(|(of, left)| left < LEFT_OF_AN_EXCESS * of)
+        })
+    };
+    let gone = before.iter().filter(gone).map(|of| key(of));
     slip.valves.iter().all(usual).then(|| gone.collect())
+}
+
+/// By what share of its limit a figure is over it; none of what has no limit.
+fn excess(finding: &Finding) -> Option<f64> {
+    let over = finding.code == Code::OverRating;
+    finding
+        .value
+        .zip(finding.limit.filter(|_| over))
+        .map(|(value, limit)| value / limit - 1.0)
+}
+
+/// Share of the permitted dissipation that a power valve takes at rest; none of a small one, or without a limit.
+fn idle(valve: &ValveAtRest) -> Option<f64> {
+    let limit = valve.p_a.limit.filter(|watts| *watts >= POWER_WATTS)?;
+    Some(valve.p_a.value / limit)
+}
+
+/// Whether it runs as valves of its kind usually do.
+fn is_usual(valve: &ValveAtRest) -> bool {
+    match idle(valve) {
+        Some(share) => USUAL_IDLE.contains(&share),
+        None => ORDINARY.contains(&depth(valve)),
+    }
+}
+
+/// Whether it stands next to cut off.
+fn is_cold(valve: &ValveAtRest) -> bool {
+    match idle(valve) {
+        Some(share) => share < COLD,
+        None => depth(valve) > NEXT_TO_CUT_OFF,
+    }
 }
 
 /// Bias times mutual conductance over cathode current.
@@ -156,7 +237,7 @@ fn slips(drawing: &Drawing<'_>, findings: &[Finding]) -> Vec<Slip> {
     let mut slips = Vec::new();
     let mut resistors: Vec<(PartId, f64)> = Vec::new();
     for valve in &drawing.chart.valves {
-        let cold = depth(valve) > NEXT_TO_CUT_OFF;
+        let cold = is_cold(valve);
         if !cold && !troubled(valve) {
             continue;
         }
@@ -178,35 +259,75 @@ fn slips(drawing: &Drawing<'_>, findings: &[Finding]) -> Vec<Slip> {
 /// Resistors that make the bias of a valve: from its cathode on, as far as nothing but resistors and capacitors hang.
 fn cathode_resistors(drawing: &Drawing<'_>, valve: &ValveAtRest) -> Vec<PartId> {
     let (circuit, graph) = (drawing.of.circuit, &drawing.graph);
-    let part = circuit.find_part(&valve.part);
-    let wiring = part.and_then(|part| circuit.part(part).wiring());
-    let Some(mut node) = wiring.map(|wiring| wiring.cathode[0]) else {
-        return Vec::new();
-    };
-    let mut found = Vec::new();
-    while node != NodeId::CHASSIS {
-        let next = graph
-            .at(node)
-            .iter()
-            .find(|terminal| terminal.label.0 == "resistor" && !found.contains(&terminal.part));
-        let Some(next) = next else {
-            break;
-        };
-        found.push(next.part);
-        let Some(far) = graph.far(*next).filter(|far| {
-            let mut there = graph.at(*far).iter();
-            !graph.is_rail(*far) && there.all(|terminal| terminal.label.0 != "valve")
-        }) else {
-            break;
-        };
-        node = far;
+    let mut found: Vec<PartId> = Vec::new();
+    for start in cathode_ends(circuit, &valve.part) {
+        let below = resistors_below(graph, start).into_iter();
+        found.extend(
+            below
+                .filter(|part| !found.contains(part))
+                .collect::<Vec<_>>(),
+        );
     }
+    // What carries a part of its current only is feedback, or loads it.
     let makes = |part: &PartId| {
         let name = &circuit.part(*part).name;
         let of = drawing.chart.resistors.iter().find(|of| of.part == *name);
-        of.is_some_and(|of| of.volts.value.abs() > OF_THE_BIAS * valve.v_gk.abs())
+        of.is_some_and(|of| {
+            of.volts.value.abs() > OF_THE_BIAS * valve.v_gk.abs()
+                && of.current.abs() > OF_ITS_CURRENT * valve.i_k.value
+        })
     };
     found.into_iter().filter(makes).collect()
+}
+
+/// The cathode; of a filament its ends, and what hangs between them: the wiper of a pot or the middle of the winding.
+fn cathode_ends(circuit: &Circuit, valve: &str) -> Vec<NodeId> {
+    let part = circuit.find_part(valve);
+    let wiring = part.and_then(|part| circuit.part(part).wiring());
+    let Some(wiring) = wiring else {
+        return Vec::new();
+    };
+    let mut ends = wiring.cathode.to_vec();
+    if ends.len() > 1 {
+        let mut k = 0;
+        while let Some(&end) = ends.get(k) {
+            k += 1;
+            for (_, placed) in circuit.parts() {
+                if matches!(placed.part, Part::Pot(_) | Part::Transformer(_)) {
+                    let paths = placed.part.dc_paths(&placed.nodes);
+                    let at_end = paths.into_iter().filter(|(a, b)| *a == end || *b == end);
+                    let far = at_end.map(|(a, b)| if a == end { b } else { a });
+                    let far: Vec<NodeId> = far.filter(|far| !ends.contains(far)).collect();
+                    ends.extend(far);
+                }
+            }
+        }
+    }
+    ends.retain(|end| *end != NodeId::CHASSIS);
+    ends
+}
+
+/// Resistors from a node on, as far as no valve hangs and no rail is reached.
+fn resistors_below(graph: &Graph<'_>, start: NodeId) -> Vec<PartId> {
+    let (mut found, mut nodes) = (Vec::new(), vec![start]);
+    let mut k = 0;
+    while let Some(&node) = nodes.get(k) {
+        k += 1;
+        for terminal in graph.at(node).iter().filter(|t| t.label.0 == "resistor") {
+            if !found.contains(&terminal.part) {
+                found.push(terminal.part);
+            }
+            let far = graph.far(*terminal).filter(|far| {
+                let valve = graph
+                    .at(*far)
+                    .iter()
+                    .any(|terminal| terminal.label.0 == "valve");
+                !valve && !graph.is_rail(*far) && !nodes.contains(far)
+            });
+            nodes.extend(far);
+        }
+    }
+    found
 }
 
 /// A cathode resistor that is `1/ratio` of what it should be.
@@ -283,6 +404,10 @@ fn missing_links(drawing: &Drawing<'_>, troubled: &dyn Fn(&ValveAtRest) -> bool)
                 if link.is_err() {
                     continue;
                 }
+                // A bias lies below the cathodes; what lies above would be high tension at a grid.
+                if !valves.iter().all(|valve| lies_below(drawing, from, valve)) {
+                    continue;
+                }
                 let (a, b) = (circuit.node_name(from), circuit.node_name(*to));
                 let list = valves.join(" and ");
                 let mut parts = names.clone();
@@ -306,6 +431,18 @@ fn missing_links(drawing: &Drawing<'_>, troubled: &dyn Fn(&ValveAtRest) -> bool)
         }
     }
     slips
+}
+
+/// Whether a node lies below the cathode of a valve at rest.
+fn lies_below(drawing: &Drawing<'_>, node: NodeId, valve: &str) -> bool {
+    let circuit = drawing.of.circuit;
+    let part = circuit.find_part(valve);
+    let cathode = part.and_then(|part| Some(circuit.part(part).wiring()?.cathode[0]));
+    let volts = |node: NodeId| {
+        let place = drawing.of.system.voltage_of(node) as usize;
+        drawing.of.rest.mean(|x| x[place])
+    };
+    cathode.is_some_and(|cathode| volts(node) < volts(cathode))
 }
 
 /// Nodes at which the resistors from a grid end.

@@ -14,6 +14,8 @@
 //!
 //! Symbols   b, y as in `cut.rs`, S
 //! Source    ours
+//!
+//! Over 400 lines because what is on the way back is told by what counts as output, which several questions ask.
 
 use super::cut::{Cut, passes};
 use sim::circuit::{Circuit, NodeId, PartId, Placed};
@@ -115,12 +117,15 @@ impl FeedbackPath {
         path.map(|(_, path)| path).ok_or(PathError::NoFeedback)
     }
 
-    /// Every loop from the output, one for each far end.
-    fn all(
+    /// Every loop from the output, one for each far end; `linear` is tuned to mid band.
+    ///
+    /// # Errors
+    /// [`SimError::Undetermined`].
+    pub fn all(
         circuit: &Circuit,
         linear: &mut SmallSignal<'_>,
         load: PartId,
-    ) -> Result<Vec<Self>, PathError> {
+    ) -> Result<Vec<Self>, SimError> {
         let outputs = outputs(circuit, load);
         let driving = driving(circuit, load);
         let mut found: Vec<Self> = Vec::new();
@@ -323,6 +328,33 @@ fn outputs(circuit: &Circuit, load: PartId) -> Vec<NodeId> {
     found.sort_unstable();
     found.dedup();
     found
+}
+
+/// The circuit in which nothing comes back from a winding or a load at which no direct volts stand: what leaves it hangs
+/// at the chassis instead, which takes no part and moves no bias.
+pub(super) fn opened(circuit: &Circuit, load: PartId) -> Circuit {
+    let mut ends = circuit.part(load).nodes.clone();
+    ends.retain(|node| *node != NodeId::CHASSIS);
+    let quiet = if driven(circuit, &ends) {
+        Vec::new()
+    } else {
+        let driven = before_the_capacitor(circuit, load);
+        let all = outputs(circuit, load).into_iter();
+        all.filter(|node| Some(*node) != driven).collect()
+    };
+    let parts: Vec<PartId> = circuit.parts().map(|(part, _)| part).collect();
+    let mut opened = circuit.clone();
+    for part in parts.into_iter().filter(|part| *part != load) {
+        let placed = opened.part_mut(part);
+        let goes_back = |far: NodeId| far != NodeId::CHASSIS && !quiet.contains(&far);
+        if !passes(circuit, part) || !placed.nodes.iter().any(|node| goes_back(*node)) {
+            continue;
+        }
+        for node in placed.nodes.iter_mut().filter(|node| quiet.contains(node)) {
+            *node = NodeId::CHASSIS;
+        }
+    }
+    opened
 }
 
 /// Whether a valve, a device or a source stands at one of the nodes.
