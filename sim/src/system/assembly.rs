@@ -1,6 +1,6 @@
 //! Residual and Jacobian, and what else is evaluated at a solution.
 
-use models::{Device, Local};
+use models::Device;
 
 use super::layout::find;
 use super::{System, UnknownId};
@@ -105,28 +105,7 @@ impl System {
             &mut ws.residual[..n],
         );
 
-        // Devices: gather, evaluate, scatter.
-        for (placed, &emission) in self.devices.iter().zip(&ws.emission) {
-            let local = placed.at.len();
-            for (value, &at) in ws.local.x.iter_mut().zip(&placed.at) {
-                *value = ws.x[at as usize];
-            }
-            let memory = &ws.memory[placed.memory..placed.memory + placed.device.memory()];
-            placed.device.eval(
-                &ws.local.x[..local],
-                memory,
-                &mut Local {
-                    f: &mut ws.local.f[..local],
-                    df: &mut ws.local.df[..local * local],
-                },
-            );
-            for (&f, &at) in ws.local.f.iter().zip(&placed.at) {
-                ws.residual[at as usize] += emission * f;
-            }
-            for (&slope, &slot) in ws.local.df.iter().zip(&placed.slots) {
-                ws.values[slot as usize] += emission * slope;
-            }
-        }
+        self.devices.add(ws);
         if step.shunt > 0.0 {
             self.add_shunt(step, ws);
         }
@@ -171,7 +150,7 @@ impl System {
     /// The largest fraction of the Newton step `ws.step` that every device can follow.
     pub(crate) fn step_fraction(&self, ws: &mut Workspace) -> f64 {
         let mut fraction = 1.0_f64;
-        for placed in &self.devices {
+        for placed in self.devices.iter() {
             let local = placed.at.len();
             for (k, &at) in placed.at.iter().enumerate() {
                 ws.local.x[k] = ws.x[at as usize];
@@ -204,7 +183,7 @@ impl System {
         if self.memory == 0 {
             return;
         }
-        for placed in &self.devices {
+        for placed in self.devices.iter() {
             let stored = placed.device.memory();
             if stored > 0 {
                 for (k, &at) in placed.at.iter().enumerate() {
