@@ -9,33 +9,35 @@
 //! Valid     as there
 //! Care      where no grid of the four takes anything, nothing is worked out
 
-use super::Lanes;
+use fearless_simd::{Simd, prelude::*};
+
 use super::elementary::{exp, ln};
 use super::guard::{Sloped, softplus};
+use super::{Four, Lanes, lanes, splat};
 use crate::grid_current::{GridCurrent, NOTHING, TAIL};
 
 /// Constants of four grids.
 #[derive(Clone, Debug)]
 pub(super) struct Grids {
-    perveance: Lanes,
-    exponent: Lanes,
-    sharpness: Lanes,
-    log_sharpness: Lanes,
-    offset: Lanes,
-    rise: Lanes,
-    rise_voltage: Lanes,
+    perveance: Four,
+    exponent: Four,
+    sharpness: Four,
+    log_sharpness: Four,
+    offset: Four,
+    rise: Four,
+    rise_voltage: Four,
 }
 
 /// Four grid currents, A, and their slopes, S, by the grid's own volts and by the next electrode's.
-pub(super) struct GridCurrents {
-    pub(super) value: Lanes,
-    pub(super) by_grid: Lanes,
-    pub(super) by_next: Lanes,
+pub(super) struct GridCurrents<S: Simd> {
+    pub(super) value: Lanes<S>,
+    pub(super) by_grid: Lanes<S>,
+    pub(super) by_next: Lanes<S>,
 }
 
 impl Grids {
     pub(super) fn of(grids: [&GridCurrent; 4]) -> Self {
-        let all = |of: fn(&GridCurrent) -> f64| Lanes::new(grids.map(of));
+        let all = |of: fn(&GridCurrent) -> f64| grids.map(of);
         Self {
             perveance: all(|grid| grid.perveance),
             exponent: all(|grid| grid.exponent),
@@ -48,47 +50,61 @@ impl Grids {
     }
 
     /// At the grids' volts and those of the next electrodes.
-    #[inline]
-    pub(super) fn current(&self, v_gk: Lanes, v_n: Lanes) -> GridCurrents {
-        let z = self.sharpness * (v_gk + self.offset);
-        let nothing = z.simd_lt(NOTHING) | self.perveance.simd_le(Lanes::ZERO);
-        if nothing.all() {
+    #[inline(always)]
+    pub(super) fn current<S: Simd>(
+        &self,
+        simd: S,
+        v_gk: Lanes<S>,
+        v_n: Lanes<S>,
+    ) -> GridCurrents<S> {
+        let perveance = lanes(simd, self.perveance);
+        let sharpness = lanes(simd, self.sharpness);
+        let offset = lanes(simd, self.offset);
+        let zero = splat(simd, 0.0);
+        let z = sharpness * (v_gk + offset);
+        let nothing = z.simd_lt(NOTHING) | perveance.simd_le(0.0);
+        if nothing.all_true() {
             return GridCurrents {
-                value: Lanes::ZERO,
-                by_grid: Lanes::ZERO,
-                by_next: Lanes::ZERO,
+                value: zero,
+                by_grid: zero,
+                by_next: zero,
             };
         }
-        let onset = self.onset(z);
-        let rise = self.rise(v_n);
-        let taken = |of: Lanes| nothing.select(Lanes::ZERO, of);
+        let onset = self.onset(simd, z);
+        let rise = self.rise(simd, v_n);
         GridCurrents {
-            value: taken(onset.value * rise.value),
-            by_grid: taken(onset.slope * rise.value),
-            by_next: taken(onset.value * rise.slope),
+            value: nothing.select(zero, onset.value * rise.value),
+            by_grid: nothing.select(zero, onset.slope * rise.value),
+            by_next: nothing.select(zero, onset.value * rise.slope),
         }
     }
 
-    #[inline]
-    fn onset(&self, z: Lanes) -> Sloped {
+    #[inline(always)]
+    fn onset<S: Simd>(&self, simd: S, z: Lanes<S>) -> Sloped<S> {
+        let perveance = lanes(simd, self.perveance);
+        let exponent = lanes(simd, self.exponent);
+        let sharpness = lanes(simd, self.sharpness);
+        let log_sharpness = lanes(simd, self.log_sharpness);
         let tail = z.simd_lt(TAIL);
-        let s = softplus(z);
-        let log_drive = tail.select(z - self.log_sharpness, ln(s.value / self.sharpness));
-        let slope_of_log = tail.select(Lanes::ONE, s.slope / s.value);
-        let value = self.perveance * exp(self.exponent * log_drive);
+        let s = softplus(simd, z);
+        let log_s = tail.select(z, ln(simd, s.value));
+        let slope_of_log = tail.select(splat(simd, 1.0), s.slope / s.value);
+        let value = perveance * exp(simd, exponent * (log_s - log_sharpness));
         Sloped {
             value,
-            slope: value * self.exponent * slope_of_log * self.sharpness,
+            slope: value * exponent * slope_of_log * sharpness,
         }
     }
 
-    #[inline]
-    fn rise(&self, v_n: Lanes) -> Sloped {
-        let ratio = v_n.fast_max(Lanes::ZERO) / self.rise_voltage;
-        let fall = 1.0 / (ratio * ratio + 1.0);
+    #[inline(always)]
+    fn rise<S: Simd>(&self, simd: S, v_n: Lanes<S>) -> Sloped<S> {
+        let rise = lanes(simd, self.rise);
+        let volts = lanes(simd, self.rise_voltage);
+        let ratio = v_n.max(0.0) / volts;
+        let fall = 1.0 / ratio.mul_add(ratio, 1.0);
         Sloped {
-            value: self.rise * fall + 1.0,
-            slope: -2.0 * self.rise * ratio * fall * fall / self.rise_voltage,
+            value: rise.mul_add(fall, 1.0),
+            slope: -2.0 * rise * ratio * fall * fall / volts,
         }
     }
 }

@@ -3,7 +3,7 @@
 
 use std::ops::Deref;
 
-use models::pack::{self, Lanes, LocalLanes, Pack, WIDTH};
+use models::pack::{self, Four, LocalFours, Pack, WIDTH};
 use models::{AnyDevice, Device, Local};
 
 use super::UnknownId;
@@ -32,6 +32,8 @@ pub(super) struct Devices {
     packs: Vec<PlacedPack>,
     /// Which are in no pack.
     alone: Vec<usize>,
+    /// Which are junctions.
+    junctions: Vec<usize>,
 }
 
 /// A pack in its place. Lanes without a valve of their own have the places of the last one, and none of its current.
@@ -95,13 +97,13 @@ impl PlacedPack {
     /// Adds currents and slopes at `ws.x` to residual and values.
     fn add(&self, ws: &mut Workspace) {
         let n = self.at.len();
-        let mut x = [Lanes::ZERO; pack::MOST];
+        let mut x = [[0.0; WIDTH]; pack::MOST];
         for (x, at) in x.iter_mut().zip(&self.at) {
-            *x = Lanes::new(at.map(|at| ws.x[at as usize]));
+            *x = at.map(|at| ws.x[at as usize]);
         }
-        let mut f = [Lanes::ZERO; pack::MOST];
-        let mut df = [Lanes::ZERO; pack::MOST * pack::MOST];
-        let mut out = LocalLanes {
+        let mut f = [[0.0; WIDTH]; pack::MOST];
+        let mut df = [[0.0; WIDTH]; pack::MOST * pack::MOST];
+        let mut out = LocalFours {
             f: &mut f[..n],
             df: &mut df[..n * n],
         };
@@ -110,18 +112,17 @@ impl PlacedPack {
         for (emission, &device) in emission.iter_mut().zip(&self.devices) {
             *emission = ws.emission[device];
         }
-        let emission = Lanes::new(emission);
-        scatter(&f, emission, &self.at, &mut ws.residual);
-        scatter(&df, emission, &self.slots, &mut ws.values);
+        scatter(&f[..n], &emission, &self.at, &mut ws.residual);
+        scatter(&df[..n * n], &emission, &self.slots, &mut ws.values);
     }
 }
 
-/// Adds `share` of what stands in lanes to its places in `sums`.
+/// Adds its share of each of `fours` to its place in `sums`.
 #[inline]
-fn scatter(lanes: &[Lanes], share: Lanes, places: &[[u32; WIDTH]], sums: &mut [f64]) {
-    for (&value, places) in lanes.iter().zip(places) {
-        for (value, &place) in (value * share).to_array().into_iter().zip(places) {
-            sums[place as usize] += value;
+fn scatter(fours: &[Four], shares: &Four, places: &[[u32; WIDTH]], sums: &mut [f64]) {
+    for (four, places) in fours.iter().zip(places) {
+        for lane in 0..WIDTH {
+            sums[places[lane] as usize] += shares[lane] * four[lane];
         }
     }
 }
@@ -130,7 +131,9 @@ impl Devices {
     pub(super) fn new(placed: Vec<PlacedDevice>) -> Self {
         let (packs, alone) = pack::packed(placed.iter().map(|placed| &placed.device));
         let packs = packs.into_iter();
+        let junctions = (0..placed.len()).filter(|&k| placed[k].device.is_junction());
         Self {
+            junctions: junctions.collect(),
             packs: packs
                 .map(|packed| PlacedPack::new(packed, &placed))
                 .collect(),
@@ -144,6 +147,11 @@ impl Devices {
         let mut placed = std::mem::take(&mut self.placed);
         placed.retain(stays);
         *self = Self::new(placed);
+    }
+
+    /// Those that may shorten a step of Newton's iteration or bend within it.
+    pub(super) fn junctions(&self) -> impl Iterator<Item = &PlacedDevice> {
+        self.junctions.iter().map(|&k| &self.placed[k])
     }
 
     /// Adds their currents and slopes at `ws.x` to residual and values, each times its emission.
