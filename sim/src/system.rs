@@ -24,14 +24,12 @@ mod assembly;
 pub(crate) mod averaged;
 mod devices;
 mod layout;
-mod linear;
 mod stamps;
 
 pub use assembly::Formula;
 pub use devices::PlacedDevice;
 
 use devices::Devices;
-use linear::LinearRows;
 
 /// Conductance that ties an island to the chassis, S: the insulation of a tag board (common practice,
 /// no source: above 10 GΩ). An island is a set of nodes that only capacitors or flux join to the
@@ -95,8 +93,6 @@ pub struct System {
     storage: CsMat<f64>,
     /// The entries of `storage` that are not zero: row, column, value.
     stored: Vec<(u32, u32, f64)>,
-    /// The entries of `conductance` and `storage` by rows.
-    linear: LinearRows,
     devices: Devices,
     sources: Vec<PlacedSource>,
     /// `[sources]` what each gives as drawn.

@@ -95,9 +95,9 @@ impl System {
             ws.linear.alpha = step.alpha;
         }
         ws.values[..self.entries()].copy_from_slice(&ws.linear.values);
-        let (now, past) = (&ws.linear.values, &step.past[..n]);
-        self.linear.residual(now, &ws.x, past, &mut ws.residual);
+        ws.residual[..n].copy_from_slice(&step.past[..n]);
         ws.residual[n] = 0.0;
+        self.multiply_add(&ws.linear.values, &ws.x, &mut ws.residual[..n]);
         self.devices.add(ws);
         if step.shunt > 0.0 {
             self.add_shunt(step, ws);

@@ -2,7 +2,6 @@
 
 use models::{Device, Local};
 
-use super::linear::LinearRows;
 use super::{PlacedSource, System};
 use crate::parts::Waveform;
 use crate::workspace::Workspace;
@@ -71,11 +70,6 @@ impl System {
                 }
             }
         }
-        system.linear = LinearRows::of(
-            &system.pattern,
-            system.conductance.data(),
-            system.storage.data(),
-        );
         let stay = |(placed, _): &(&super::PlacedDevice, &f64)| !placed.device.is_rectifier();
         let emission = (self.devices.iter().zip(&ws.emission)).filter(stay);
         let emission = emission.map(|(_, &emission)| emission).collect();

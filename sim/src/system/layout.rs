@@ -4,7 +4,6 @@ use models::{AnyDevice, Device};
 use sprs::{CsMat, TriMat};
 
 use super::devices::{Devices, PlacedDevice};
-use super::linear::LinearRows;
 use super::{System, UnknownId, stamps};
 use crate::circuit::Circuit;
 use crate::lu::{Pattern, Symbolic};
@@ -84,7 +83,6 @@ impl System {
             names: stamps.names,
             nodes: stamps.nodes,
             branches: stamps.branches,
-            linear: LinearRows::of(&pattern, conductance.data(), storage.data()),
             pattern,
             conductance,
             stored,
