@@ -6,10 +6,10 @@
 //! ```
 //!
 //! Symbols   a lane holds the numbers of one valve
-//! Source    the laws are those of `triode.rs`, `pentode/current_sharing.rs`, `rectifier.rs` and `diode.rs`; nothing is added
+//! Source    the laws are those of `triode.rs`, `pentode/current_sharing.rs`, `rectifier.rs` and `diode.rs`; nothing
+//!           is added
 //! Valid     as the laws
-//! Care      equal to [`Device::eval`] of each valve but for rounding; what a valve of the scalar law answers is
-//!           the check.  Both branches of every case are worked out and one is taken, so what belongs to the
+//! Care      equal to [`crate::Device::eval`] of each valve but for rounding, which is the check.  Both branches of every case are worked out and one is taken, so what belongs to the
 //!           other must do no harm
 //!
 //! Four lanes on every machine, in the widest vectors it has; which those are is asked of it once, when a pack is
@@ -72,8 +72,8 @@ pub struct Pack {
 
 #[derive(Clone, Debug)]
 enum Law {
-    Triodes(Triodes),
-    Pentodes(Pentodes),
+    Triodes(Box<Triodes>),
+    Pentodes(Box<Pentodes>),
     Rectifiers(Rectifiers),
     Junctions(Junctions),
 }
@@ -95,7 +95,7 @@ impl Pack {
             Law::Pentodes(pentodes) => dispatch!(self.level, simd => pentodes.eval(simd, x, out)),
             Law::Rectifiers(anodes) => dispatch!(self.level, simd => anodes.eval(simd, x, out)),
             Law::Junctions(junctions) => {
-                dispatch!(self.level, simd => junctions.eval(simd, x, out))
+                dispatch!(self.level, simd => junctions.eval(simd, x, out));
             }
         }
     }
@@ -153,9 +153,9 @@ pub fn packed<'d>(devices: impl Iterator<Item = &'d AnyDevice>) -> (Vec<Packed>,
             | AnyDevice::FilamentRectifier(_) => alone.push(k),
         }
     }
-    let mut packs = in_fours(&triodes, |four| Law::Triodes(Triodes::of(four)));
+    let mut packs = in_fours(&triodes, |four| Law::Triodes(Box::new(Triodes::of(four))));
     packs.extend(in_fours(&pentodes, |four| {
-        Law::Pentodes(Pentodes::of(four))
+        Law::Pentodes(Box::new(Pentodes::of(four)))
     }));
     packs.extend(in_fours(&rectifiers, |four| {
         Law::Rectifiers(Rectifiers::of(four))

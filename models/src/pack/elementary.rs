@@ -121,7 +121,7 @@ fn twice_artanh<S: Simd>(simd: S, s: Lanes<S>) -> Lanes<S> {
     s * polynomial(simd, &OF_ARTANH, s * s)
 }
 
-/// ln x of normal x > 0.
+/// ln x of normal x > 0; not a number of any below that.
 #[inline(always)]
 pub(super) fn ln<S: Simd>(simd: S, x: Lanes<S>) -> Lanes<S> {
     /// √½, where the fraction begins.
@@ -135,9 +135,9 @@ pub(super) fn ln<S: Simd>(simd: S, x: Lanes<S>) -> Lanes<S> {
     let k = k - (WHOLE + BIAS as f64);
     let m: Lanes<S> = ((bits & ((1_u64 << FRACTION) - 1)) + LEAST).bitcast();
     let fraction = twice_artanh(simd, (m - 1.0) / (m + 1.0));
+    let value = k.mul_add(LN_2.0, k.mul_add(LN_2.1, fraction));
     // What is no number has lost that on the way
-    let nothing = x - x;
-    k.mul_add(LN_2.0, k.mul_add(LN_2.1, fraction)) + nothing
+    x.simd_gt(0.0).select(value, splat(simd, f64::NAN))
 }
 
 /// ln(1 + t) for 0 ≤ t ≤ 1.

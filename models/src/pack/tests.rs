@@ -70,10 +70,10 @@ fn beside(devices: &[&AnyDevice], x: &[Vec<f64>], level: Level) -> Vec<(Vec<f64>
             [[0.0; WIDTH]; MOST * MOST],
         );
         for (k, volts) in volts[..n].iter_mut().enumerate() {
-            for lane in 0..WIDTH {
+            *volts = std::array::from_fn(|lane| {
                 let from = one.devices[lane.min(one.devices.len() - 1)];
-                volts[lane] = x[from][k];
-            }
+                x[from][k]
+            });
         }
         let mut out = LocalFours {
             f: &mut f[..n],
