@@ -172,3 +172,77 @@ impl Deref for Devices {
         &self.placed
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use models::Device;
+    use models::grid_current::{GridClass, GridCurrent};
+    use models::triode::{Triode, TriodeParameters};
+
+    use crate::parts::Part;
+    use crate::{Circuit, NodeId, System};
+
+    fn triode(kg: f64) -> Triode {
+        let parameters = TriodeParameters {
+            mu: 20.0,
+            x: 1.4,
+            kg,
+            kp: 120.0,
+            kvb: 300.0,
+            vct: 0.4,
+        };
+        Triode::new(
+            parameters,
+            GridCurrent::assumed(GridClass::MediumMu, 1.0 / kg),
+        )
+    }
+
+    #[test]
+    fn in_packs_and_alone_they_add_up_to_one_residual() {
+        // Five valves make a pack and a quarter; they share a cathode, and warm up at their own pace.
+        let mut circuit = Circuit::new();
+        let (grid, cathode) = (circuit.node("g"), circuit.node("k"));
+        for k in 0..5_u32 {
+            let anode = circuit.node(&format!("a{k}"));
+            let valve = Part::Device(triode(500.0 + 100.0 * f64::from(k)).into());
+            circuit
+                .add(&format!("V{k}"), valve, &[anode, grid, cathode])
+                .expect("well formed");
+            circuit
+                .add(
+                    &format!("R{k}"),
+                    Part::resistor(1e5),
+                    &[anode, NodeId::CHASSIS],
+                )
+                .expect("well formed");
+        }
+        for (name, node) in [("Rg", grid), ("Rk", cathode)] {
+            circuit
+                .add(name, Part::resistor(1e3), &[node, NodeId::CHASSIS])
+                .expect("well formed");
+        }
+        let system = System::of(&circuit).expect("well formed");
+        assert_eq!(system.devices.packs.len(), 2);
+        let mut ws = system.workspace();
+        ws.emission = vec![1.0, 0.5, 0.25, 0.0, 0.75];
+        ws.x.fill(150.0);
+        ws.x[system.voltage_of(grid) as usize] = 3.0;
+        ws.x[system.voltage_of(cathode) as usize] = 2.0;
+        let mut alone = ws.clone();
+        system.devices.add(&mut ws);
+        for (placed, emission) in system.devices.iter().zip(alone.emission.clone()) {
+            assert_eq!(placed.device.memory(), 0);
+            placed.add(emission, &mut alone);
+        }
+        // A hundred roundings of the largest.
+        for (pack, alone) in [(&ws.residual, &alone.residual), (&ws.values, &alone.values)] {
+            let largest = alone
+                .iter()
+                .fold(0.0_f64, |most, value| value.abs().max(most));
+            assert!(largest > 1e-3);
+            for (pack, alone) in pack.iter().zip(alone) {
+                assert!((pack - alone).abs() < 1e-14 * largest, "{pack} {alone}");
+            }
+        }
+    }
+}
