@@ -88,6 +88,22 @@ impl AnyDevice {
         }
     }
 
+    /// True of a junction: alone such [`step_fraction`](Device::step_fraction) and [`bends`](Device::bends) may
+    /// answer anything but one and no.
+    pub fn is_junction(&self) -> bool {
+        match self {
+            Self::Diode(_) | Self::Transistor(_) => true,
+            Self::Stabiliser(_)
+            | Self::Rectifier(_)
+            | Self::Triode(_)
+            | Self::Pentode(_)
+            | Self::Core(_)
+            | Self::FilamentTriode(_)
+            | Self::FilamentPentode(_)
+            | Self::FilamentRectifier(_) => false,
+        }
+    }
+
     /// Drop of a rectifying device from its anode to its cathode, V, at the voltages `x` `[n]`; to the middle
     /// of a filament. None of any other device.
     pub fn rectifier_drop(&self, x: &[f64]) -> Option<f64> {

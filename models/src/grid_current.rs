@@ -20,9 +20,9 @@ use crate::guard::{self, Sloped};
 use crate::kind::ValveKind;
 
 /// Below this argument of the onset the current is under 1e-19 of the perveance: skipped.
-const NOTHING: f64 = -30.0;
+pub(crate) const NOTHING: f64 = -30.0;
 /// Below this argument s(z) = e^z to 4e-7 of itself: two functions instead of four.
-const TAIL: f64 = -14.0;
+pub(crate) const TAIL: f64 = -14.0;
 
 /// Constants of the grid current. See the head of the module.
 #[derive(Clone, Copy, Debug, PartialEq)]

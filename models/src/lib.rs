@@ -25,6 +25,7 @@ pub mod kind;
 pub mod library;
 pub mod nearest;
 pub mod noise;
+pub mod pack;
 pub mod pentode;
 pub mod rectifier;
 pub mod specimen;

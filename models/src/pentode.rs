@@ -15,6 +15,7 @@ mod current_sharing;
 mod falling_screen;
 
 pub use current_sharing::CurrentSharing;
+pub(crate) use current_sharing::{CUT_OFF, LEAST_KNEE};
 pub use falling_screen::{Fall, FallingScreen};
 
 use crate::currents::ValveCurrents;
@@ -24,9 +25,9 @@ use crate::guard::{self, Sloped};
 
 /// Width of the clamp at the cathode potential, V: about twice the mean initial velocity of
 /// electrons leaving an oxide cathode, small beside any knee.
-const CLAMP_WIDTH: f64 = 0.2;
+pub(crate) const CLAMP_WIDTH: f64 = 0.2;
 /// Clamped screen voltage at which the screen takes half of its share, V.
-const SCREEN_CLOSES: f64 = 1.0;
+pub(crate) const SCREEN_CLOSES: f64 = 1.0;
 
 /// How the space current is shared between anode and screen.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -20,7 +20,7 @@ const SHARPNESS: f64 = 5.0;
 /// Sharpness at which the start is lost beside any voltage of interest, 1/V.
 const SHARP: f64 = 1e4;
 /// Arguments of the start below which no current is left: e^-80.
-const NOTHING: f64 = -80.0;
+pub(crate) const NOTHING: f64 = -80.0;
 
 /// One anode and its cathode.
 #[derive(Clone, Copy, Debug, PartialEq)]

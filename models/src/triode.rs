@@ -21,7 +21,7 @@ use crate::device::{Device, Local};
 use crate::grid_current::{GridCurrent, remainder};
 
 /// Below this argument of the cut-off the current is under 1e-60 A.
-const CUT_OFF: f64 = -110.0;
+pub(crate) const CUT_OFF: f64 = -110.0;
 
 /// Parameters of the control-voltage law, SI, each with its key in a valve file.
 #[derive(Clone, Copy, Debug, PartialEq)]

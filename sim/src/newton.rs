@@ -202,19 +202,20 @@ fn correction(n: usize, ws: &mut Workspace, worst: &mut UnknownId) -> f64 {
         *step = -residual;
     }
     ws.factors.solve(&mut ws.step[..n]);
-    let mut largest = 0.0;
+    // The largest as a fraction, so that only that one is divided
+    let (mut most, mut of) = (0.0, 1.0);
     for (k, ((step, x), absolute)) in ws.step[..n].iter().zip(&ws.x).zip(&ws.absolute).enumerate() {
-        let size = step.abs() / (ws.relative * x.abs() + absolute);
+        let (moved, allowed) = (step.abs(), ws.relative * x.abs() + absolute);
         // A NaN must end the iteration, so it is not allowed to lose the comparison.
-        if size > largest || size.is_nan() {
-            largest = size;
+        if moved * of > most * allowed || moved.is_nan() || allowed.is_nan() {
+            (most, of) = (moved, allowed);
             *worst = k as UnknownId;
-            if size.is_nan() {
+            if (most / of).is_nan() {
                 return f64::INFINITY;
             }
         }
     }
-    largest
+    most / of
 }
 
 /// x ← x + fraction·step

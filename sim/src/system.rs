@@ -11,7 +11,6 @@
 //!
 //! Source   Ho, Ruehli & Brennan, IEEE Trans. CAS 22 (1975) 504 (modified nodal equations; from memory)
 
-use models::AnyDevice;
 use sprs::CsMat;
 
 use crate::circuit::{Circuit, CircuitError, NodeId, PartId};
@@ -23,10 +22,14 @@ pub use crate::workspace::Workspace;
 
 mod assembly;
 pub(crate) mod averaged;
+mod devices;
 mod layout;
 mod stamps;
 
 pub use assembly::Formula;
+pub use devices::PlacedDevice;
+
+use devices::Devices;
 
 /// Conductance that ties an island to the chassis, S: the insulation of a tag board (common practice,
 /// no source: above 10 GΩ). An island is a set of nodes that only capacitors or flux join to the
@@ -64,21 +67,6 @@ impl Unknown {
 /// An index into the unknowns `x`.
 pub type UnknownId = u32;
 
-/// A device in its place.
-#[derive(Clone, Debug)]
-pub struct PlacedDevice {
-    /// The law.
-    pub device: AnyDevice,
-    /// The part it belongs to.
-    pub part: PartId,
-    /// `[n]` its unknowns.
-    pub at: Vec<UnknownId>,
-    /// `[n·n]` where its slopes go in the values of the matrix; unused entries go past the end.
-    slots: Vec<u32>,
-    /// Where its stored values start in the memory.
-    memory: usize,
-}
-
 /// A source in its place: row of its branch.
 #[derive(Clone, Debug)]
 pub(crate) struct PlacedSource {
@@ -105,7 +93,7 @@ pub struct System {
     storage: CsMat<f64>,
     /// The entries of `storage` that are not zero: row, column, value.
     stored: Vec<(u32, u32, f64)>,
-    devices: Vec<PlacedDevice>,
+    devices: Devices,
     sources: Vec<PlacedSource>,
     /// `[sources]` what each gives as drawn.
     waveforms: Vec<Waveform>,
@@ -275,13 +263,6 @@ impl System {
                 Unknown::Flux(_) => tolerances.newton_webers,
             };
         }
-    }
-}
-
-impl PlacedDevice {
-    /// The device's unknowns out of `x` `[n+1]`.
-    pub fn gather(&self, x: &[f64]) -> Vec<f64> {
-        self.at.iter().map(|&at| x[at as usize]).collect()
     }
 }
 

@@ -24,10 +24,10 @@ use super::{CLAMP_WIDTH, Shares, screen_closes};
 use crate::guard;
 
 /// Below this argument of the cut-off the current is under 1e-60 A.
-const CUT_OFF: f64 = -110.0;
+pub(crate) const CUT_OFF: f64 = -110.0;
 /// Knee of a valve without current, V: initial velocities again. Without it the knee shrinks to
 /// nothing beyond cut-off and the anode current becomes a step.
-const LEAST_KNEE: f64 = 0.2;
+pub(crate) const LEAST_KNEE: f64 = 0.2;
 
 /// Parameters of homogeneous current sharing, SI, each with its key in a valve file.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -1,10 +1,9 @@
 //! Residual and Jacobian, and what else is evaluated at a solution.
 
-use models::{Device, Local};
+use models::Device;
 
 use super::layout::find;
 use super::{System, UnknownId};
-use crate::lu::Pattern;
 use crate::parts::Waveform;
 use crate::workspace::Workspace;
 
@@ -98,35 +97,8 @@ impl System {
         ws.values[..self.entries()].copy_from_slice(&ws.linear.values);
         ws.residual[..n].copy_from_slice(&step.past[..n]);
         ws.residual[n] = 0.0;
-        multiply_add(
-            &self.pattern,
-            &ws.linear.values,
-            &ws.x,
-            &mut ws.residual[..n],
-        );
-
-        // Devices: gather, evaluate, scatter.
-        for (placed, &emission) in self.devices.iter().zip(&ws.emission) {
-            let local = placed.at.len();
-            for (value, &at) in ws.local.x.iter_mut().zip(&placed.at) {
-                *value = ws.x[at as usize];
-            }
-            let memory = &ws.memory[placed.memory..placed.memory + placed.device.memory()];
-            placed.device.eval(
-                &ws.local.x[..local],
-                memory,
-                &mut Local {
-                    f: &mut ws.local.f[..local],
-                    df: &mut ws.local.df[..local * local],
-                },
-            );
-            for (&f, &at) in ws.local.f.iter().zip(&placed.at) {
-                ws.residual[at as usize] += emission * f;
-            }
-            for (&slope, &slot) in ws.local.df.iter().zip(&placed.slots) {
-                ws.values[slot as usize] += emission * slope;
-            }
-        }
+        self.multiply_add(&ws.linear.values, &ws.x, &mut ws.residual[..n]);
+        self.devices.add(ws);
         if step.shunt > 0.0 {
             self.add_shunt(step, ws);
         }
@@ -187,7 +159,7 @@ impl System {
     /// The largest fraction of the Newton step `ws.step` that every device can follow.
     pub(crate) fn step_fraction(&self, ws: &mut Workspace) -> f64 {
         let mut fraction = 1.0_f64;
-        for placed in &self.devices {
+        for placed in self.devices.junctions() {
             let local = placed.at.len();
             for (k, &at) in placed.at.iter().enumerate() {
                 ws.local.x[k] = ws.x[at as usize];
@@ -204,7 +176,7 @@ impl System {
 
     /// Whether a device bends within the Newton step `ws.step` that led to `ws.x`, however straight it was before.
     pub(crate) fn bends(&self, ws: &mut Workspace) -> bool {
-        self.devices.iter().any(|placed| {
+        self.devices.junctions().any(|placed| {
             let local = placed.at.len();
             for (k, &at) in placed.at.iter().enumerate() {
                 ws.local.x[k] = ws.x[at as usize];
@@ -220,7 +192,7 @@ impl System {
         if self.memory == 0 {
             return;
         }
-        for placed in &self.devices {
+        for placed in self.devices.iter() {
             let stored = placed.device.memory();
             if stored > 0 {
                 for (k, &at) in placed.at.iter().enumerate() {
@@ -271,18 +243,14 @@ impl System {
         worst
     }
 
-    /// y ← y + A·x for values on the pattern of the Jacobian; `x`, `y` `[n]`.
+    /// y ← y + A·x for values on the pattern of the Jacobian; `values` `[nnz]`, `x` and `y` `[n]`.
     pub(crate) fn multiply_add(&self, values: &[f64], x: &[f64], y: &mut [f64]) {
-        multiply_add(&self.pattern, values, x, y);
-    }
-}
-
-/// y ← y + A·x on a pattern; `values` `[nnz]`, `x` `[≥ n]`, `y` `[n]`.
-fn multiply_add(pattern: &Pattern, values: &[f64], x: &[f64], y: &mut [f64]) {
-    for (column, bounds) in pattern.column_starts.windows(2).enumerate() {
-        let range = bounds[0]..bounds[1];
-        for (&row, &value) in pattern.rows[range.clone()].iter().zip(&values[range]) {
-            y[row] += value * x[column];
+        let pattern = &self.pattern;
+        for (column, bounds) in pattern.column_starts.windows(2).enumerate() {
+            let range = bounds[0]..bounds[1];
+            for (&row, &value) in pattern.rows[range.clone()].iter().zip(&values[range]) {
+                y[row] += value * x[column];
+            }
         }
     }
 }

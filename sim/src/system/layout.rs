@@ -3,7 +3,8 @@
 use models::{AnyDevice, Device};
 use sprs::{CsMat, TriMat};
 
-use super::{PlacedDevice, System, UnknownId, stamps};
+use super::devices::{Devices, PlacedDevice};
+use super::{System, UnknownId, stamps};
 use crate::circuit::Circuit;
 use crate::lu::{Pattern, Symbolic};
 
@@ -86,7 +87,7 @@ impl System {
             conductance,
             stored,
             storage,
-            devices,
+            devices: Devices::new(devices),
             sources: stamps.sources,
             waveforms: stamps.waveforms,
             memory,
