@@ -1,6 +1,7 @@
 //! What remains when the solver has given up: where, when, and after how much work.
 
 use crate::counts::Counts;
+use crate::grown::Grown;
 
 /// Why there is no answer. Names parts and nodes, never rows.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -52,14 +53,16 @@ pub enum SimError {
         frequency: Option<f64>,
         /// Growth, 1/s: e-fold in its reciprocal.
         rate: f64,
-        /// Where it ends up, Hz, when that is elsewhere.
-        grown: Option<f64>,
+        /// What it comes to, when it does not settle there.
+        grown: Option<Grown>,
     },
     /// It never comes to rest but repeats itself: it oscillates, motor-boats or blocks.
-    #[error("{}", repetition(*period))]
+    #[error("{}", repetition(*period, *even))]
     Repeats {
-        /// After how long, s.
+        /// After how long, s; on the mean where it does so unevenly.
         period: f64,
+        /// Whether each time takes as long as the others.
+        even: bool,
     },
     /// Stable at rest, but on part of every cycle of this signal, or of the mains, an oscillation grows.
     #[error("{}", bursting(*frequency, *rate))]
@@ -167,15 +170,12 @@ impl std::fmt::Display for Unsettled {
     }
 }
 
-fn oscillation(frequency: Option<f64>, rate: f64, grown: Option<f64>) -> String {
+fn oscillation(frequency: Option<f64>, rate: f64, grown: Option<Grown>) -> String {
     let grows = crate::quantity::engineering(1.0 / rate, crate::quantity::Unit::Second);
     match frequency {
         Some(hertz) if hertz > 0.0 => {
             let at = crate::quantity::engineering(hertz, crate::quantity::Unit::Hertz);
-            let end = grown.map_or_else(String::new, |hertz| {
-                let end = crate::quantity::engineering(hertz, crate::quantity::Unit::Hertz);
-                format!("; once grown, at about {end}")
-            });
+            let end = grown.map_or_else(String::new, |grown| format!("; once grown, {grown}"));
             format!(
                 "the amplifier oscillates by itself at about {at}, growing 2.7-fold every {grows}{end}"
             )
@@ -191,15 +191,17 @@ fn oscillation(frequency: Option<f64>, rate: f64, grown: Option<f64>) -> String 
     }
 }
 
-fn repetition(period: f64) -> String {
+fn repetition(period: f64, even: bool) -> String {
     /// The lowest frequency that is heard as a tone, Hz; what is slower is told by its period.
     const HEARD: f64 = 20.0;
     if period * HEARD < 1.0 {
         let at = crate::quantity::engineering(1.0 / period, crate::quantity::Unit::Hertz);
-        return format!("the amplifier oscillates by itself at about {at}");
+        let uneven = if even { "" } else { " on the mean, unevenly" };
+        return format!("the amplifier oscillates by itself at about {at}{uneven}");
     }
     let every = crate::quantity::engineering(period, crate::quantity::Unit::Second);
-    format!("the amplifier does not come to rest: it repeats itself every {every}")
+    let uneven = if even { "" } else { " or so, unevenly" };
+    format!("the amplifier does not come to rest: it repeats itself every {every}{uneven}")
 }
 
 fn bursting(frequency: f64, rate: f64) -> String {

@@ -14,6 +14,7 @@ pub mod circuit;
 pub mod common_period;
 pub mod counts;
 pub mod error;
+pub mod grown;
 pub mod krylov;
 pub mod lu;
 pub mod newton;

@@ -19,6 +19,7 @@ use nalgebra::Complex;
 use serde::Serialize;
 
 use crate::error::SimError;
+use crate::grown::Grown;
 use crate::system::System;
 use crate::workspace::Workspace;
 
@@ -37,7 +38,7 @@ pub use changes::Changes;
 use frequencies::frequencies_of;
 pub(crate) use locked::beside_the_ripple;
 pub use locked::locked;
-pub(crate) use swing::{comes_round, ends_as, repeating, repeats, wanders};
+pub(crate) use swing::{Round, comes_round, ends_as, repeating, repeats, wanders};
 
 /// A natural frequency that grows.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -47,9 +48,9 @@ pub struct Growing {
     pub frequency: f64,
     /// Growth, 1/s: e-fold in its reciprocal.
     pub rate: f64,
-    /// Where an oscillation ends up once it has grown, Hz; none where that is [`Growing::frequency`], to a
-    /// fiftieth, or where it comes to nothing even.
-    pub grown: Option<f64>,
+    /// What an oscillation comes to once it has grown; none where it settles at [`Growing::frequency`], to a
+    /// fiftieth, or where that is not known.
+    pub grown: Option<Grown>,
 }
 
 impl From<Growing> for SimError {

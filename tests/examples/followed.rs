@@ -47,7 +47,9 @@ fn main() {
         match found.and_then(|of| of.growing()) {
             Ok(None) => println!("said: stable"),
             Ok(Some(growing)) => println!("said: {growing:?}"),
-            Err(SimError::Repeats { period }) => println!("said: repeats, {} Hz", 1.0 / period),
+            Err(SimError::Repeats { period, even }) => {
+                println!("said: repeats, {} Hz, evenly: {even}", 1.0 / period);
+            }
             Err(error) => println!("said: {error}"),
         }
     }

@@ -402,6 +402,25 @@ fn the_right_correction_gives_the_balance_of_the_amplifier_without_the_fault() {
 }
 
 #[test]
+fn a_valve_of_other_electrodes_is_found_and_not_put_into_the_other_socket() {
+    let triode = r#"V3 = { valve = "6J5", anode = "a4", grid = "g4", cathode = "k3" }"#;
+    let text = exchanged(
+        &example("03_el84_push_pull_feedback"),
+        &[("V3", triode), ("R15", "")],
+    );
+    let answer = check(&text, &[]);
+    let found = of(&answer, Code::HalvesDiffer);
+    let valves = found
+        .iter()
+        .find(|finding| finding.parts[0] == "V2" || finding.parts[0] == "V3");
+    let valves = valves.expect("the valves differ");
+    assert!(
+        valves.drawn.is_some() && valves.corrections.is_empty(),
+        "{valves:#?}"
+    );
+}
+
+#[test]
 fn two_exchanged_values_are_two_findings() {
     let text = example("02_hall_2a3_push_pull");
     // R5 (470k) and R11 (100k) exchanged.

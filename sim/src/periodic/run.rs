@@ -281,6 +281,7 @@ impl<'a> Run<'a> {
         if let Some(cycles) = repeats(&ends) {
             return Err(SimError::Repeats {
                 period: cycles * self.duration,
+                even: true,
             });
         }
         Err(self.not_periodic(ws))

@@ -22,7 +22,7 @@
 use crate::error::SimError;
 use crate::periodic::{Neighbour, Settling, settle_roughly};
 use crate::stability::{
-    Growing, beside_the_ripple, comes_round, ends_as, grows_over, repeats, told, wanders,
+    Growing, Round, beside_the_ripple, comes_round, ends_as, grows_over, repeats, told, wanders,
 };
 use crate::system::System;
 use crate::tolerances::Tolerances;
@@ -267,21 +267,25 @@ impl<'a> Coarse<'a> {
             states.append(&mut self.samples);
         }
         // What repeats sooner than every second cycle is not seen by their ends, or with a period that is not its own.
-        let within = wanders_by_itself(&states).and_then(|cycles| self.again(cycles, ws));
-        let found = within
-            .or_else(|| repeats(&self.ends))
-            .or_else(|| comes_round(&self.ends));
-        match found {
-            None => Ok(()),
-            Some(cycles) => Err(SimError::Repeats {
-                period: cycles * self.duration,
-            }),
-        }
+        let within = wanders_by_itself(&states).and_then(|round| self.again(round, ws));
+        let (cycles, even) = if let Some(round) = within {
+            (round.mean / f64::from(STEPS), round.is_even())
+        } else if let Some(cycles) = repeats(&self.ends) {
+            (cycles, true)
+        } else if let Some(round) = comes_round(&self.ends) {
+            (round.mean, false)
+        } else {
+            return Ok(());
+        };
+        Err(SimError::Repeats {
+            period: cycles * self.duration,
+            even,
+        })
     }
 
-    /// As many cycles once more, by steps controlled by their error, and after how many cycles these repeat themselves;
+    /// As many cycles once more, by steps controlled by their error, and after how many steps these repeat themselves;
     /// those found where following them would take too long.
-    fn again(&self, found: f64, ws: &mut Workspace) -> Option<f64> {
+    fn again(&self, found: Round, ws: &mut Workspace) -> Option<Round> {
         let start = self.duration * f64::from(self.cycle);
         let method = Method::TrBdf2;
         let mut stepper = Stepper::new(self.system, method, self.tolerances, start, false, ws);
@@ -302,10 +306,8 @@ impl<'a> Coarse<'a> {
     }
 }
 
-/// After how many cycles `[cycles · STEPS]` states repeat themselves, when that is not with the ripple.
-fn wanders_by_itself(states: &[Vec<f64>]) -> Option<f64> {
+/// After how many of `[cycles · STEPS]` states they repeat themselves, when that is not with the ripple.
+fn wanders_by_itself(states: &[Vec<f64>]) -> Option<Round> {
     let follows = |cycles: f64| (2.0 * cycles - (2.0 * cycles).round()).abs() < FOLLOWS;
-    wanders(states, STEPS as usize)
-        .map(|steps| steps / f64::from(STEPS))
-        .filter(|&cycles| !follows(cycles))
+    wanders(states, STEPS as usize).filter(|round| !follows(round.mean / f64::from(STEPS)))
 }

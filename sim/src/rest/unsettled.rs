@@ -35,8 +35,9 @@ pub(super) fn unsettled(
         locked(system, last, duration, ws),
         wanders(&states, MAINS_SAMPLES),
     ) {
-        (Ok(Some(_)), Some(samples)) => SimError::Repeats {
-            period: samples / MAINS_SAMPLES as f64 * duration,
+        (Ok(Some(_)), Some(round)) => SimError::Repeats {
+            period: round.mean / MAINS_SAMPLES as f64 * duration,
+            even: round.is_even(),
         },
         (Ok(Some(growing)), None) => growing.into(),
         (Ok(None) | Err(_), _) => error,

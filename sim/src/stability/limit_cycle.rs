@@ -11,26 +11,31 @@
 //! Symbols   Φ  where a turn of T, s, leads;  M = ∂Φ/∂x;  ẋ = ∂Φ/∂T;  d, dT  the corrections
 //! Source    autonomous circuits: Aprille & Trick, IEEE Trans. CT-19 (1972) 354;  envelopes followed implicitly: Petzold,
 //!           SIAM J. Numer. Anal. 18 (1981) 455 (both from memory)
-//! Care      hysteresis goes its way beside the start, which is not corrected for it;  of a circuit with many unknowns, or
-//!           one that does not settle on a cycle, it is where it was last
+//! A cycle that closes is one it settles on if disturbances of it die away: the eigenvalues of M without the one along ẋ, a
+//! shift of the start of the turn, lie inside the unit circle.
+//!
+//! Care      going on implicitly damps a slow to and fro, the more the farther;  a slow cycle whose steps passed over faster
+//!           bursts is not taken to settle;  hysteresis goes its way beside the start, which is not
+//!           corrected for it;  of a circuit with many unknowns, or one that does not settle on a cycle, it is where it was last
 
 use nalgebra::{DMatrix, DVector};
 
-use super::sought;
+use super::{bursts, sought};
+use crate::grown::Grown;
 use crate::system::{System, Unknown};
 use crate::tolerances::Tolerances;
 use crate::transient::sensitivity::Sensitivity;
 use crate::transient::{Method, Stepper};
 use crate::workspace::Workspace;
 
-/// Steps after which it is given up: half a second or a second of work.
-const MOST_STEPS: u64 = 80_000;
+/// Steps after which it is given up: up to a second of work.
+const MOST_STEPS: u64 = 110_000;
 
 /// Intervals of a turn, cut further where their error asks for it.
 const INTERVALS: usize = 64;
 
 /// Turns run at most.
-const TURNS: usize = 120;
+const TURNS: usize = 200;
 
 /// Turns gone on by at first.
 const FIRST: f64 = 2.0;
@@ -41,8 +46,8 @@ const FASTER: f64 = 3.0;
 /// Share of the period that is left to correct where it is settled.
 const SETTLED: f64 = 2e-3;
 
-/// Share of the period by which it may change at once, and of the largest swing of its kind any unknown.
-const AT_ONCE: f64 = 0.05;
+/// Share of the period by which it may change at once, so that a slow to and fro is followed and not damped, and of the largest swing of its kind any unknown.
+const AT_ONCE: f64 = 0.02;
 const FAR: f64 = 0.2;
 
 /// What the steps of a turn themselves leave, as a share of the largest swing.
@@ -80,12 +85,24 @@ struct Turn {
     slope: DVector<f64>,
     /// `[stores]` the largest swing of its kind.
     swing: DVector<f64>,
+    /// `[INTERVALS][n+1]` where it went.
+    samples: Vec<Vec<f64>>,
 }
 
 impl Turn {
     /// How far it is from closing, in these swings.
     fn open(&self) -> f64 {
         self.residual.component_div(&self.swing).amax()
+    }
+
+    /// Whether disturbances of it die away, where it closes.
+    fn lasts(&self) -> bool {
+        let fastest = self.slope.component_div(&self.swing).iamax();
+        // Each turn ends where the unknown that marks the phase is what it was.
+        let along = &self.slope / self.slope[fastest];
+        let map = &self.matrix - along * self.matrix.row(fastest);
+        let map = map.remove_row(fastest).remove_column(fastest);
+        (map.complex_eigenvalues().iter()).all(|multiplier| multiplier.norm() < 1.0)
     }
 
     /// The correction that goes on by as many turns as it may, no more than those; none where these are too few.
@@ -122,17 +139,29 @@ impl Turn {
     }
 }
 
-/// The period, s, it settles to from `ws.x`, on a turn of about `period`, s; where it does not come to rest on one cycle in
-/// the turns allowed, that of the last. Where turns cannot be gone on by, the circuit is followed until it `comes_round`
-/// again, after so many seconds.
+/// Share by which a frequency must go back for it to have turned about.
+const ABOUT: f64 = 0.05;
+
+/// Turns gone on by at once above which it creeps, and does not leap.
+const CREEPING: f64 = 50.0;
+
+/// What it settles to from `ws.x`, on a turn of about `period`, s; where it does not come to rest on one cycle in the turns
+/// allowed, what the last was. Where turns cannot be gone on by, the circuit is followed until it `comes_round` again,
+/// after so many seconds.
 pub(super) fn limit_cycle(
     system: &System,
     mut period: f64,
     comes_round: impl Fn(f64, &mut Workspace) -> Option<f64>,
     ws: &mut Workspace,
-) -> f64 {
+) -> Grown {
+    let last_seen = |period: f64, periods: &[f64]| Grown {
+        frequency: 1.0 / period,
+        settles: false,
+        between: to_and_fro(periods),
+        bursts: None,
+    };
     if sought::too_many(system) {
-        return period;
+        return last_seen(period, &[]);
     }
     let most = ws.counts.steps + MOST_STEPS;
     let mut sensitivity = Sensitivity::whole(system);
@@ -140,6 +169,7 @@ pub(super) fn limit_cycle(
     let (mut turns, mut faster) = (FIRST, FASTER);
     let mut last: Option<Turn> = None;
     let mut followed = 0;
+    let mut periods = Vec::new();
     for _ in 0..TURNS {
         if ws.counts.steps > most {
             break;
@@ -151,9 +181,21 @@ pub(super) fn limit_cycle(
         match turn {
             Some(turn) if !worse(&turn) => {
                 let left = turn.correction(f64::INFINITY).map(|(_, left)| left);
-                let Some(left) = left else { return period };
+                let Some(left) = left else { break };
+                if turns > CREEPING {
+                    periods.push(period);
+                }
                 if left.abs() < SETTLED * period && turns > ENOUGH {
-                    return period + left;
+                    // Steps of a turn damp what is a hundred times as fast.
+                    let found = bursts(system, &turn.samples, period, ws);
+                    let bursts = found.ok().flatten().map(|bursts| bursts.frequency);
+                    let settles = turn.lasts() && bursts.is_none();
+                    return Grown {
+                        frequency: 1.0 / (period + left),
+                        settles,
+                        between: to_and_fro(&periods).filter(|_| !settles),
+                        bursts,
+                    };
                 }
                 last = Some(turn);
                 turns *= faster;
@@ -164,7 +206,7 @@ pub(super) fn limit_cycle(
                 faster = FASTER.sqrt();
             }
         }
-        let Some(turn) = &last else { return period };
+        let Some(turn) = &last else { break };
         if let Some((d, change)) = turn.onward(&mut turns) {
             ws.x.copy_from_slice(&turn.start);
             for (&k, d) in stores.iter().zip(d.iter()) {
@@ -177,7 +219,7 @@ pub(super) fn limit_cycle(
         period = turn.period;
         let found = loop {
             if followed == FOLLOWED {
-                return period;
+                return last_seen(period, &periods);
             }
             followed += 1;
             if let Some(found) = comes_round(period, ws) {
@@ -186,7 +228,39 @@ pub(super) fn limit_cycle(
         };
         (period, turns, last) = (found, FIRST, None);
     }
-    period
+    last_seen(period, &periods)
+}
+
+/// The lowest and the highest frequency, Hz, at which these periods, s, turn about; none where they do not go, come back and
+/// go again.
+fn to_and_fro(periods: &[f64]) -> Option<[f64; 2]> {
+    let mut turned: Vec<f64> = Vec::new();
+    let mut longer = None;
+    // Since it turned about last.
+    let (mut shortest, mut longest) = (f64::INFINITY, 0.0_f64);
+    for &period in periods {
+        shortest = shortest.min(period);
+        longest = longest.max(period);
+        let falls = longest > (1.0 + ABOUT) * period;
+        let rises = period > (1.0 + ABOUT) * shortest;
+        let turns = match longer {
+            Some(true) => falls.then_some(longest),
+            Some(false) => rises.then_some(shortest),
+            None if rises || falls => {
+                longer = Some(rises);
+                None
+            }
+            None => None,
+        };
+        if let Some(extreme) = turns {
+            turned.push(extreme);
+            longer = longer.map(|longer| !longer);
+            (shortest, longest) = (period, period);
+        }
+    }
+    let least = turned.iter().copied().fold(f64::INFINITY, f64::min);
+    let most = turned.iter().copied().fold(0.0, f64::max);
+    (turned.len() >= 3).then_some([1.0 / most, 1.0 / least])
 }
 
 /// Turns from `ws.x`, the last of them with its matrix; none where no solution was found.
@@ -211,6 +285,7 @@ fn run(
     sensitivity.begin(system);
     stepper.sensitivity = Some(std::mem::take(sensitivity));
     let mut last = start.clone();
+    let mut samples = Vec::with_capacity(INTERVALS);
     let ended = (1..=INTERVALS).try_for_each(|k| {
         last.copy_from_slice(&ws.x);
         let advanced = stepper.advance(interval * k as f64, ws);
@@ -218,6 +293,7 @@ fn run(
             *least = least.min(*x);
             *most = most.max(*x);
         }
+        samples.push(ws.x.clone());
         advanced
     });
     *sensitivity = stepper.sensitivity.take().unwrap_or_default();
@@ -244,6 +320,7 @@ fn run(
         start,
         period,
         matrix,
+        samples,
     })
 }
 
@@ -253,5 +330,29 @@ fn kind(unknown: Unknown) -> usize {
         Unknown::Voltage(_) | Unknown::Inside(_) => 0,
         Unknown::Current(..) => 1,
         Unknown::Flux(_) => 2,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::to_and_fro;
+
+    #[test]
+    fn what_goes_to_and_fro_has_a_lowest_and_a_highest_frequency() {
+        // From the start to 75 Hz, up to 110 Hz, down to 80 Hz, up to 105 Hz.
+        let hertz = [90.0, 80.0, 75.0, 77.0, 88.0, 110.0, 99.0, 80.0, 95.0, 105.0];
+        let periods = hertz.map(|hertz| 1.0 / hertz);
+        let [low, high] = to_and_fro(&periods).expect("it turns about three times");
+        assert!(
+            (low - 75.0).abs() < 1e-9 && (high - 110.0).abs() < 1e-9,
+            "{low} {high}"
+        );
+        assert_eq!(to_and_fro(&periods[..7]), None);
+        // One that creeps, and one that trembles.
+        assert_eq!(
+            to_and_fro(&[90.0, 80.0, 75.0, 74.0].map(|hertz| 1.0 / hertz)),
+            None
+        );
+        assert_eq!(to_and_fro(&[90.0, 88.0].repeat(20)), None);
     }
 }

@@ -11,6 +11,7 @@
 use super::limit_cycle::limit_cycle;
 use super::{Growing, HIGHEST};
 use crate::error::SimError;
+use crate::grown::Grown;
 use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::transient::{Method, Stepper};
@@ -48,21 +49,21 @@ const ELSEWHERE: f64 = 0.02;
 pub(crate) fn ends_as(system: &System, growing: Growing, ws: &mut Workspace) -> Growing {
     let end = swing(system, growing, ws);
     if growing.frequency > 0.0 {
-        let elsewhere = |end: &f64| (end / growing.frequency - 1.0).abs() > ELSEWHERE;
+        let elsewhere = |end: &Grown| (end.frequency / growing.frequency - 1.0).abs() > ELSEWHERE;
         return Growing {
-            grown: end.filter(elsewhere),
+            grown: end.filter(|end| !end.settles || elsewhere(end)),
             ..growing
         };
     }
     Growing {
-        frequency: end.unwrap_or(0.0),
+        frequency: end.map_or(0.0, |end| end.frequency),
+        grown: end.filter(|end| !end.settles),
         ..growing
     }
 }
 
-/// How often what grows comes round in the end, Hz, pushed off its rest in `ws.x`; none when it does not. `ws` is left
-/// anywhere.
-fn swing(system: &System, growing: Growing, ws: &mut Workspace) -> Option<f64> {
+/// How what grows comes round in the end, pushed off its rest in `ws.x`; none when it does not. `ws` is left anywhere.
+fn swing(system: &System, growing: Growing, ws: &mut Workspace) -> Option<Grown> {
     for (k, unknown) in system.unknowns().iter().enumerate() {
         if unknown.is_voltage() {
             // No two alike, so that a symmetric pair is pushed out of its symmetry.
@@ -77,7 +78,7 @@ fn swing(system: &System, growing: Growing, ws: &mut Workspace) -> Option<f64> {
 }
 
 /// Of what swings: followed until it is large.
-fn grows_up(system: &System, growing: Growing, ws: &mut Workspace) -> Option<f64> {
+fn grows_up(system: &System, growing: Growing, ws: &mut Workspace) -> Option<Grown> {
     if growing.frequency > HIGHEST {
         return None;
     }
@@ -91,19 +92,19 @@ fn grows_up(system: &System, growing: Growing, ws: &mut Workspace) -> Option<f64
     Some(ends(system, step * repeats(&states)?, ws))
 }
 
-/// How often it comes round in the end, Hz, where it comes round in a period, s, now.
-fn ends(system: &System, period: f64, ws: &mut Workspace) -> f64 {
+/// How it comes round in the end, where it comes round in a period, s, now.
+fn ends(system: &System, period: f64, ws: &mut Workspace) -> Grown {
     let comes_round = |period: f64, ws: &mut Workspace| {
         let step = period / OF_A_TURN;
         let steps = (OF_A_TURN * GROWS.1) as usize;
         let states = followed(system, (0.0, step, steps), ws).ok()??;
         repeats(&states).map(|steps| step * steps)
     };
-    1.0 / limit_cycle(system, period, comes_round, ws)
+    limit_cycle(system, period, comes_round, ws)
 }
 
 /// Of what runs away at a `rate`, 1/s: followed by longer and longer steps.
-fn runs_away(system: &System, rate: f64, ws: &mut Workspace) -> Option<f64> {
+fn runs_away(system: &System, rate: f64, ws: &mut Workspace) -> Option<Grown> {
     let mut step = 0.25 / rate;
     let mut time = 0.0;
     let mut uneven = None;
@@ -123,7 +124,8 @@ fn runs_away(system: &System, rate: f64, ws: &mut Workspace) -> Option<f64> {
                 return Some(ends(system, step * period, ws));
             }
         }
-        uneven = comes_round(&states).map_or(uneven, |period| Some(1.0 / (step * period)));
+        let round = rounds(&states).filter(|round| round.shortest > LEAST);
+        uneven = round.map(|round| round.uneven(step)).or(uneven);
         step *= LONGER;
     }
     uneven
@@ -182,7 +184,7 @@ pub(crate) fn repeats(states: &[impl AsRef<[f64]>]) -> Option<f64> {
 
 /// After how many states a circuit on cycles of so many states repeats itself, as far as it does not follow these cycles:
 /// on the mean where it does so unevenly. None when nothing changes much from cycle to cycle.
-pub(crate) fn wanders(states: &[Vec<f64>], cycle: usize) -> Option<f64> {
+pub(crate) fn wanders(states: &[Vec<f64>], cycle: usize) -> Option<Round> {
     /// Change between cycles, as a share of all that moves.
     const APART: f64 = 0.1;
     let of = |k: usize| states.iter().map(move |x| x[k]);
@@ -198,23 +200,62 @@ pub(crate) fn wanders(states: &[Vec<f64>], cycle: usize) -> Option<f64> {
     let figure: Vec<f64> = of(most).collect();
     let mean = figure.iter().sum::<f64>() / figure.len() as f64;
     let moves: f64 = figure.iter().map(|v| (v - mean).abs()).sum();
-    let lengths = lengths(&figure);
-    let enough = aparts[most] > APART * moves && lengths.len() >= 2 * TIMES;
-    enough.then(|| lengths.iter().sum::<f64>() / lengths.len() as f64)
+    Round::of(&lengths(&figure), 2 * TIMES).filter(|_| aparts[most] > APART * moves)
 }
 
 /// After how many states a circuit comes round, on the mean of many unequal times; none when some take much
 /// longer than others. What comes round in some five cycles of the mains does so once in four, once in six.
-pub(crate) fn comes_round(states: &[impl AsRef<[f64]>]) -> Option<f64> {
+pub(crate) fn comes_round(states: &[impl AsRef<[f64]>]) -> Option<Round> {
     /// How unequal, a ratio.
     const UNEQUAL: f64 = 1.5;
-    /// States from one to the next, at least: fewer may be beats of the steps themselves.
-    const LEAST: f64 = 3.0;
-    let lengths = lengths(&most_moved(&states[states.len() / 2..])?);
-    let shortest = lengths.iter().copied().fold(f64::INFINITY, f64::min);
-    let longest = lengths.iter().copied().fold(0.0, f64::max);
-    let enough = lengths.len() >= 2 * TIMES && shortest > LEAST && longest < UNEQUAL * shortest;
-    enough.then(|| lengths.iter().sum::<f64>() / lengths.len() as f64)
+    rounds(states)
+        .filter(|round| round.shortest > LEAST && round.longest < UNEQUAL * round.shortest)
+}
+
+/// States from one rise to the next, at least: fewer may be beats of the steps themselves.
+const LEAST: f64 = 3.0;
+
+/// States in which a circuit comes round.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Round {
+    /// On the mean.
+    pub(crate) mean: f64,
+    shortest: f64,
+    longest: f64,
+}
+
+impl Round {
+    /// Of several times; none of fewer than `least`.
+    fn of(lengths: &[f64], least: usize) -> Option<Self> {
+        (lengths.len() >= least).then(|| Self {
+            mean: lengths.iter().sum::<f64>() / lengths.len() as f64,
+            shortest: lengths.iter().copied().fold(f64::INFINITY, f64::min),
+            longest: lengths.iter().copied().fold(0.0, f64::max),
+        })
+    }
+
+    /// Whether each takes as long as the others.
+    pub(crate) fn is_even(&self) -> bool {
+        self.longest < EVEN * self.shortest
+    }
+
+    /// As what comes round so without settling, in states of so many seconds.
+    fn uneven(&self, step: f64) -> Grown {
+        Grown {
+            frequency: 1.0 / (step * self.mean),
+            settles: false,
+            between: Some([self.longest, self.shortest].map(|states| 1.0 / (step * states))),
+            bursts: None,
+        }
+    }
+}
+
+/// Of many times, those of the later half of the states.
+fn rounds(states: &[impl AsRef<[f64]>]) -> Option<Round> {
+    Round::of(
+        &lengths(&most_moved(&states[states.len() / 2..])?),
+        2 * TIMES,
+    )
 }
 
 /// Of figures `[states][figures]` that which moves most, all ways added.
@@ -230,16 +271,15 @@ fn most_moved(states: &[impl AsRef<[f64]>]) -> Option<Vec<f64>> {
 /// Times that a repetition must be seen.
 const TIMES: usize = 4;
 
+/// How evenly what comes round evenly does so, a ratio.
+const EVEN: f64 = 1.05;
+
 /// After how many samples a figure repeats itself; none when it does not do so evenly.
 fn period(samples: &[f64]) -> Option<f64> {
-    /// How evenly, a ratio.
-    const EVEN: f64 = 1.05;
     let lengths = lengths(samples);
-    let late = &lengths[lengths.len().checked_sub(TIMES)?..];
-    let shortest = late.iter().copied().fold(f64::INFINITY, f64::min);
-    let longest = late.iter().copied().fold(0.0, f64::max);
+    let late = Round::of(&lengths[lengths.len().checked_sub(TIMES)?..], TIMES)?;
     // A period of two or three samples is an even beat of the steps themselves.
-    (longest < EVEN * shortest && shortest > 4.0).then(|| late.iter().sum::<f64>() / TIMES as f64)
+    (late.is_even() && late.shortest > 4.0).then_some(late.mean)
 }
 
 /// Samples from each rise through the middle to the next.
@@ -276,10 +316,11 @@ mod tests {
             times.iter().flat_map(up).collect()
         };
         let found = comes_round(&states(&[4, 5, 5].repeat(20))).expect("it comes round");
-        assert!((found / (14.0 / 3.0) - 1.0).abs() < 0.02, "{found}");
-        assert_eq!(comes_round(&states(&[8, 13].repeat(20))), None);
-        assert_eq!(comes_round(&states(&[2].repeat(60))), None);
-        assert_eq!(comes_round(&states(&[5].repeat(12))), None);
+        assert!((found.mean / (14.0 / 3.0) - 1.0).abs() < 0.02, "{found:?}");
+        assert!(!found.is_even());
+        assert!(comes_round(&states(&[8, 13].repeat(20))).is_none());
+        assert!(comes_round(&states(&[2].repeat(60))).is_none());
+        assert!(comes_round(&states(&[5].repeat(12))).is_none());
     }
 
     #[test]
@@ -316,7 +357,7 @@ mod tests {
                 .collect()
         };
         let found = wanders(&states(73.0), 100).expect("it has a period of its own");
-        assert!((found / 73.0 - 1.0).abs() < 0.02, "{found}");
-        assert_eq!(wanders(&states(50.0), 100), None);
+        assert!((found.mean / 73.0 - 1.0).abs() < 0.02, "{found:?}");
+        assert!(wanders(&states(50.0), 100).is_none());
     }
 }

@@ -84,9 +84,8 @@ fn mains(answer: &Voltages) -> String {
 /// A chart of voltages that the amplifier does not keep must not look like any other.
 fn growing_words(growing: &Growing) -> String {
     let what = if growing.frequency > 0.0 {
-        let end = growing.grown.map_or_else(String::new, |hertz| {
-            format!(", once grown at about {}", engineering(hertz, Unit::Hertz))
-        });
+        let end =
+            (growing.grown).map_or_else(String::new, |grown| format!("; once grown, {grown}"));
         let start = engineering(growing.frequency, Unit::Hertz);
         format!("it oscillates at about {start}{end}")
     } else {

@@ -94,7 +94,7 @@ fn changed(of: &UnderTest<'_>, circuit: &Circuit, output: [PartId; 2]) -> Option
     balance(&changed, output).ok()
 }
 
-/// Both ways to make two parts alike.
+/// Both ways to make two parts alike, as far as the one fits where the other stands.
 pub(super) fn corrections(
     of: &UnderTest<'_>,
     mirror: &Mirror,
@@ -103,24 +103,24 @@ pub(super) fn corrections(
     let circuit = of.circuit;
     [(p, q), (q, p)]
         .into_iter()
-        .map(|(part, like)| {
+        .filter_map(|(part, like)| {
             let mut made = circuit.clone();
             let (from, to) = (&circuit.part(part).part, &circuit.part(like).part);
-            made.part_mut(part).part = made_like(from, to);
-            Correction {
+            made.part_mut(part).part = made_like(from, to)?;
+            Some(Correction {
                 part: circuit.part(part).name.clone(),
                 like: circuit.part(like).name.clone(),
                 from: difference::words(from),
                 to: difference::words(to),
                 balance: changed(of, &made, mirror.output),
-            }
+            })
         })
         .collect()
 }
 
-/// A part with the value of another; what belongs to its place stays.
-fn made_like(part: &Part, like: &Part) -> Part {
-    match (part, like) {
+/// A part with the value of another; what belongs to its place stays. None for a valve of other electrodes.
+fn made_like(part: &Part, like: &Part) -> Option<Part> {
+    let made = match (part, like) {
         (Part::Capacitor(part), Part::Capacitor(like)) => {
             let mut part = *part;
             part.c = like.c;
@@ -132,9 +132,12 @@ fn made_like(part: &Part, like: &Part) -> Part {
             Part::Pot(part)
         }
         (Part::Valve(part), Part::Valve(like)) => {
-            let mut part = part.clone();
-            part.kind = like.kind.clone();
-            Part::Valve(part)
+            let mut made = part.clone();
+            made.kind = like.kind.clone();
+            if made.terminals() != part.terminals() {
+                return None;
+            }
+            Part::Valve(made)
         }
         (
             _,
@@ -150,5 +153,6 @@ fn made_like(part: &Part, like: &Part) -> Part {
             | Part::Switch(_)
             | Part::Loudspeaker(_),
         ) => like.clone(),
-    }
+    };
+    Some(made)
 }

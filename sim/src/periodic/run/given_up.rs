@@ -40,6 +40,7 @@ impl Run<'_> {
         match repeating(self.system, now, step, &mut ws.clone())? {
             Some(frequency) => Err(SimError::Repeats {
                 period: 1.0 / frequency,
+                even: true,
             }),
             None => Ok(()),
         }

@@ -1,0 +1,52 @@
+//! What an oscillation comes to once it has grown.
+//!
+//! Grid current, cathodes and supplies give way to it. Most settle on one cycle; some never do: bias and supplies creep one way
+//! until the swing collapses, and back again.
+
+use std::fmt;
+
+use serde::Serialize;
+
+use crate::quantity::{Unit, engineering};
+
+/// What an oscillation comes to.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Grown {
+    /// How often it comes round, Hz; of one that does not settle, when it was last seen.
+    pub frequency: f64,
+    /// Whether it settles on one cycle and stays there.
+    pub settles: bool,
+    /// The lowest and the highest frequency, Hz, between which it goes to and fro; none where it does not.
+    pub between: Option<[f64; 2]>,
+    /// The frequency, Hz, of a faster oscillation that grows on part of every turn; none where none does.
+    pub bursts: Option<f64>,
+}
+
+impl Grown {
+    /// What it settles at, Hz.
+    pub fn settled(&self) -> Option<f64> {
+        self.settles.then_some(self.frequency)
+    }
+}
+
+impl fmt::Display for Grown {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let hertz = |hertz| engineering(hertz, Unit::Hertz);
+        let at = hertz(self.frequency);
+        match (self.between, self.bursts) {
+            _ if self.settles => write!(f, "at about {at}"),
+            (Some([low, high]), _) => write!(
+                f,
+                "it settles on no one frequency and comes round unevenly, between about {} and {}, last seen at about {at}",
+                hertz(low),
+                hertz(high)
+            ),
+            (None, Some(fast)) => write!(
+                f,
+                "it bursts into oscillation at about {} on part of every turn, of which there are roughly {at}",
+                hertz(fast)
+            ),
+            (None, None) => write!(f, "last seen at about {at}, not settled"),
+        }
+    }
+}
