@@ -301,7 +301,7 @@ pub(super) fn oscillates(error: &SimError) -> Finding {
     let frequency = match error {
         SimError::Oscillates { frequency, .. } => *frequency,
         SimError::Bursts { frequency, .. } => Some(*frequency),
-        SimError::Repeats { period } => Some(1.0 / period),
+        SimError::Repeats { period, .. } => Some(1.0 / period),
         SimError::NoOperatingPoint { .. }
         | SimError::OneWay { .. }
         | SimError::Stuck { .. }
