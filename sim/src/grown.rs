@@ -16,10 +16,25 @@ pub struct Grown {
     pub frequency: f64,
     /// Whether it settles on one cycle and stays there.
     pub settles: bool,
-    /// The lowest and the highest frequency, Hz, between which it goes to and fro; none where it does not.
-    pub between: Option<[f64; 2]>,
+    /// Between which frequencies it goes to and fro; none where it does not.
+    pub between: Option<ToAndFro>,
     /// The frequency, Hz, of a faster oscillation that grows on part of every turn; none where none does.
     pub bursts: Option<f64>,
+}
+
+/// The frequencies, Hz, of what goes to and fro.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct ToAndFro {
+    /// Hz.
+    pub lowest: f64,
+    /// Hz.
+    pub highest: f64,
+}
+
+impl From<[f64; 2]> for ToAndFro {
+    fn from([lowest, highest]: [f64; 2]) -> Self {
+        Self { lowest, highest }
+    }
 }
 
 impl Grown {
@@ -35,11 +50,11 @@ impl fmt::Display for Grown {
         let at = hertz(self.frequency);
         match (self.between, self.bursts) {
             _ if self.settles => write!(f, "at about {at}"),
-            (Some([low, high]), _) => write!(
+            (Some(ToAndFro { lowest, highest }), _) => write!(
                 f,
                 "it settles on no one frequency and comes round unevenly, between about {} and {}, last seen at about {at}",
-                hertz(low),
-                hertz(high)
+                hertz(lowest),
+                hertz(highest)
             ),
             (None, Some(fast)) => write!(
                 f,

@@ -10,7 +10,7 @@ use checks::variants::{
 use measure::UnderTest;
 use sim::Tolerances;
 use sim::error::SimError;
-use sim::grown::Grown;
+use sim::grown::{Grown, ToAndFro};
 use sim::stability::{Growing, growing};
 use sim::transient::{Method, transient};
 
@@ -60,10 +60,10 @@ fn against_unsettled(name: &str, grown: Option<Grown>) -> Option<String> {
     let uneven = UNEVEN.iter().find(|(known, _)| *known == name);
     let wrong = match (uneven, grown) {
         (Some((_, seen)), Some(grown)) => {
-            let near = |[low, high]: [f64; 2]| {
+            let near = |told: ToAndFro| {
                 // Where it was followed for some turns only, it is seen on its way: a twentieth.
                 seen.is_none_or(|[l, h]| {
-                    (low / l - 1.0).abs() < 0.05 && (high / h - 1.0).abs() < 0.05
+                    (told.lowest / l - 1.0).abs() < 0.05 && (told.highest / h - 1.0).abs() < 0.05
                 })
             };
             grown.settles || !grown.between.is_some_and(near)

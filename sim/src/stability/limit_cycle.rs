@@ -21,7 +21,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::{bursts, sought};
-use crate::grown::Grown;
+use crate::grown::{Grown, ToAndFro};
 use crate::system::{System, Unknown};
 use crate::tolerances::Tolerances;
 use crate::transient::sensitivity::Sensitivity;
@@ -157,7 +157,7 @@ pub(super) fn limit_cycle(
     let last_seen = |period: f64, periods: &[f64]| Grown {
         frequency: 1.0 / period,
         settles: false,
-        between: to_and_fro(periods),
+        between: to_and_fro(periods).map(ToAndFro::from),
         bursts: None,
     };
     if sought::too_many(system) {
@@ -193,7 +193,9 @@ pub(super) fn limit_cycle(
                     return Grown {
                         frequency: 1.0 / (period + left),
                         settles,
-                        between: to_and_fro(&periods).filter(|_| !settles),
+                        between: to_and_fro(&periods)
+                            .filter(|_| !settles)
+                            .map(ToAndFro::from),
                         bursts,
                     };
                 }

@@ -244,7 +244,11 @@ impl Round {
         Grown {
             frequency: 1.0 / (step * self.mean),
             settles: false,
-            between: Some([self.longest, self.shortest].map(|states| 1.0 / (step * states))),
+            between: Some(
+                [self.longest, self.shortest]
+                    .map(|states| 1.0 / (step * states))
+                    .into(),
+            ),
             bursts: None,
         }
     }

@@ -139,10 +139,11 @@ impl Stand<'_> {
             ..*tolerances
         };
         // A rectifier that commutates may not be followed by steps that err more.
-        let (mut period, drive) = match settle(&looser) {
-            Err(SimError::Stuck { .. }) => settle(tolerances)?,
-            settled => settled?,
-        };
+        let mut settled = settle(&looser);
+        if let Err(SimError::Stuck { .. }) = settled {
+            settled = settle(tolerances);
+        }
+        let (mut period, drive) = settled?;
         period.turns = turns;
         Ok((period, ws, drive))
     }
