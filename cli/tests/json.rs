@@ -259,6 +259,8 @@ fn every_key_of_the_json_is_documented_and_every_documented_key_occurs() {
         ("voltages", mains_fed, &[]),
         // Too much feedback, so that there is something that grows.
         ("voltages", unstable, &["--set", "R16=470R"]),
+        // Goes to and fro.
+        ("voltages", unstable, &["--set", "R16=270R"]),
         ("power", example, &["--at", "1W,2V"]),
         // Pairs biased too cold: with much feedback it bursts, without there is crossover distortion.
         ("power", unstable, &["--set", "R13=1k", "--set", "R16=500R"]),
