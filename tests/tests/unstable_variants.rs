@@ -3,16 +3,20 @@
 //! The witness of a frequency is the transient: the circuit pushed off its rest and followed while the oscillation is
 //! still small; and for where it ends up, once grids, cathodes and supplies have given way, our own long runs ([`SETTLED`]).
 
+use std::ops::ControlFlow;
+
 use checks::examples::Opened;
 use checks::variants::{
     FEEDBACK, OTHER_PHASE, PHASE, amplifier, changed, on_its_mains, stable, unstable,
 };
 use measure::UnderTest;
+use nalgebra::Complex;
 use sim::Tolerances;
 use sim::error::SimError;
 use sim::grown::{Grown, ToAndFro};
+use sim::operating_point::operating_point;
 use sim::stability::{Growing, growing};
-use sim::transient::{Method, transient};
+use sim::transient::{Method, Probe, transient};
 
 /// Turns in the time of growing 2.7-fold below which nothing has swung.
 const RUNS_AWAY: f64 = 0.05;
@@ -95,45 +99,74 @@ fn against_long_runs(name: &str, told: [f64; 2]) -> Vec<String> {
         .collect()
 }
 
-/// Hertz at which the load's volts rise through their mean, followed from rest pushed by a nanovolt, while nothing has
-/// moved by a hundredth of a volt; none when they get there without swinging four times, or where steps of one length do not
-/// follow it when it is large.
-fn seen(opened: &Opened, found: Growing) -> Option<f64> {
-    let mut ws = opened.driven(1e-9).expect("rest");
+/// Turns over which the transient is read before it is large, and its steps in a turn.
+const READ: f64 = 1.5;
+const STEPS: f64 = 50.0;
+
+/// The complex frequency, 1/s, by which the load's volts leave rest: the circuit pushed off it by a nanovolt of its generator
+/// and followed by the trapezoidal rule until a volt anywhere has moved by a hundredth.
+///
+/// ```text
+/// v_{k+1} = a v_k + b v_{k−1},   z² = a z + b,   s = (2/T) (z − 1)/(z + 1)
+/// ```
+///
+/// Source   linear prediction: de Prony, J. École Polytechnique 1 (1795) 24;  s of the trapezoidal rule, which maps it to z
+///          exactly: Tustin, J. IEE 94 (1947) 130 (both from memory)
+fn seen(opened: &Opened, found: Growing) -> Option<Complex<f64>> {
+    // At rest nearly to rounding, so that there is room for it to grow.
+    let close = Tolerances {
+        local_error: f64::INFINITY,
+        ..Tolerances::default().closer(1e-4)
+    };
+    let mut ws = opened.driven(0.0).expect("rest");
+    operating_point(&opened.system, &close, &mut ws).expect("rest");
+    opened.drive(1e-9, &mut ws);
     let (a, b) = opened.load();
     let voltages: Vec<usize> = (0..opened.system.len())
         .filter(|&k| opened.system.unknowns()[k].is_voltage())
         .collect();
     let start = ws.x.clone();
-    let mut small = None;
-    // Fifty steps a turn: the trapezoidal rule is then a thousandth slow.
-    let step = f64::min(0.02 / found.rate, 0.02 / found.frequency);
-    let mut volts: Vec<f64> = Vec::new();
-    let tolerances = Tolerances {
-        local_error: f64::INFINITY,
-        ..Tolerances::default().closer(1e-6)
+    let step = f64::min(1.0 / found.rate, 1.0 / found.frequency) / STEPS;
+    let mut probe = Leaves {
+        volts: Vec::new(),
+        of: &|x| x[a] - x[b],
+        large: &|x| voltages.iter().any(|&k| (x[k] - start[k]).abs() > 0.01),
     };
-    let mut watch = |_: f64, x: &[f64]| {
-        if small.is_none() && voltages.iter().any(|&k| (x[k] - start[k]).abs() > 0.01) {
-            small = Some(volts.len());
-        }
-        volts.push(x[a] - x[b]);
-    };
-    let run = (0.0, 8000.0 * step, step);
+    let run = (0.0, 1e5 * step, step);
     let (system, method) = (&opened.system, Method::Trapezoidal);
-    transient(system, method, run, true, &tolerances, &mut ws, &mut watch).ok()?;
-    let rest = volts[0];
-    let small = volts
-        .iter()
-        .position(|v| (v - rest).abs() > 0.1)
-        .unwrap_or(volts.len());
-    let crossings: Vec<f64> = (0..small - 1)
-        .filter(|&k| volts[k] < rest && volts[k + 1] >= rest)
-        .map(|k| k as f64 + (rest - volts[k]) / (volts[k + 1] - volts[k]))
-        .collect();
-    // The last few: the first are of what else was pushed.
-    let late = &crossings[crossings.len().checked_sub(4)?..];
-    Some(3.0 / (step * (late[3] - late[0])))
+    transient(system, method, run, true, &close, &mut ws, &mut probe).expect("it is followed");
+    let turn = (STEPS * (READ * found.rate.max(found.frequency) / found.frequency)) as usize;
+    let steps: Vec<f64> = probe.volts.windows(2).map(|v| v[1] - v[0]).collect();
+    let late = &steps[steps.len().checked_sub(turn.max(20))?..];
+    let sum = |f: &dyn Fn(&[f64]) -> f64| late.windows(3).map(f).sum::<f64>();
+    let (xx, xy, yy) = (
+        sum(&|v| v[1] * v[1]),
+        sum(&|v| v[1] * v[0]),
+        sum(&|v| v[0] * v[0]),
+    );
+    let (px, py) = (sum(&|v| v[2] * v[1]), sum(&|v| v[2] * v[0]));
+    let det = xx * yy - xy * xy;
+    let (a, b) = ((px * yy - py * xy) / det, (py * xx - px * xy) / det);
+    let z = 0.5 * (Complex::from(a) + Complex::from(a * a + 4.0 * b).sqrt());
+    Some(2.0 / step * (z - 1.0) / (z + 1.0))
+}
+
+/// The load's volts until anything is large.
+struct Leaves<'a> {
+    volts: Vec<f64>,
+    of: &'a dyn Fn(&[f64]) -> f64,
+    large: &'a dyn Fn(&[f64]) -> bool,
+}
+
+impl Probe for Leaves<'_> {
+    fn accept(&mut self, _: f64, x: &[f64]) -> ControlFlow<()> {
+        self.volts.push((self.of)(x));
+        if (self.large)(x) {
+            ControlFlow::Break(())
+        } else {
+            ControlFlow::Continue(())
+        }
+    }
 }
 
 #[test]
@@ -152,12 +185,17 @@ fn twenty_drawings_that_oscillate_are_named_by_their_frequency() {
         if found.frequency <= 0.0 {
             faults.push(format!("{name}: without a frequency"));
         }
+        let mut starts = None;
         // What runs away without swinging repeats itself far more slowly than it grows.
         if found.frequency > RUNS_AWAY * found.rate {
-            let seen = seen(&opened, found);
-            if seen.is_some_and(|seen| (found.frequency / seen - 1.0).abs() > 0.02) {
-                faults.push(format!("{name}: {found:?}, seen at {seen:?} Hz"));
+            let seen = seen(&opened, found).expect("it is long enough");
+            let hertz = seen.im.abs() / std::f64::consts::TAU;
+            let off = (found.frequency / hertz - 1.0).abs();
+            // Fifty steps of a turn and a half; what else was pushed is left beside what grows.
+            if off > 1e-3 || (found.rate / seen.re - 1.0).abs() > 0.02 {
+                faults.push(format!("{name}: {found:?}, seen at {hertz} Hz, {seen}"));
             }
+            starts = Some(hertz);
         }
         faults.extend(against_unsettled(name, found.grown));
         let mains = Opened::read(&on_its_mains(text), &[]);
@@ -166,6 +204,12 @@ fn twenty_drawings_that_oscillate_are_named_by_their_frequency() {
                 frequency, grown, ..
             }) => {
                 faults.extend(against_unsettled(name, grown));
+                // Its mains makes the volts of the ideal supply, within some per cent and a ripple.
+                if let (Some(starts), Some(told)) = (starts, frequency)
+                    && (told / starts - 1.0).abs() > 0.02
+                {
+                    faults.push(format!("{name} on its mains: {told} Hz, {starts} Hz seen"));
+                }
                 grown.map(|grown| grown.frequency).or(frequency)
             }
             Err(SimError::Repeats { period, .. }) => Some(1.0 / period),
