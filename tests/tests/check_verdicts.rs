@@ -404,3 +404,32 @@ fn bursts_on_the_way_to_full_drive_are_a_finding() {
         assert!(found.iter().all(|it| it.what.contains("bursts")));
     }
 }
+
+#[test]
+fn a_turned_diode_is_named_before_the_electrolytics_it_feeds() {
+    // Half-wave bias supply behind 15k: as drawn it is negative; with its diode turned both electrolytics stand reversed.
+    let bias = |anode: &str, cathode: &str| {
+        let parts = format!(
+            r#"S1 = {{ ac_supply = "40V", frequency = "50Hz", between = ["w", "chassis"], resistance = "20R" }}
+D2 = {{ diode = "silicon", anode = "{anode}", cathode = "{cathode}" }}
+C1 = {{ electrolytic = "10u", positive = "chassis", negative = "b0", rating = "100V" }}
+R1 = {{ resistor = "15k", between = ["b0", "b1"] }}
+C2 = {{ electrolytic = "10u", positive = "chassis", negative = "b1", rating = "100V" }}
+R2 = {{ resistor = "47k", between = ["b1", "chassis"] }}
+RL = {{ resistor = "1k", between = ["in", "chassis"] }}"#
+        );
+        text_of_parts(&parts, ("in", "600R"), "RL")
+    };
+    let right = check(&bias("b0", "w"), &[]);
+    assert!(of(&right, "reversed").is_empty(), "{:#?}", told(&right));
+    let turned = check(&bias("w", "b0"), &[]);
+    let reversed = of(&turned, "reversed");
+    assert_eq!(reversed.len(), 2, "{:#?}", told(&turned));
+    for finding in reversed {
+        assert!(
+            finding.look.starts_with("which way D2 points"),
+            "{}",
+            finding.look
+        );
+    }
+}

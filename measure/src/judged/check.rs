@@ -18,6 +18,7 @@ mod links;
 mod polarity;
 mod practice;
 mod ratings;
+mod reversed;
 mod selector;
 mod slips;
 mod stress;

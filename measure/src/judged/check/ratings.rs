@@ -1,5 +1,6 @@
 //! What is beyond its rating in a voltage chart, and which ratings the parts list leaves out.
 
+use super::reversed::reversed;
 use super::{Code, Drawing, Finding, Weight};
 use crate::at_rest::voltages::Voltages;
 use crate::instruments::valve::AgainstLimit;
@@ -273,25 +274,8 @@ pub(super) fn at_rest(drawing: &Drawing<'_>) -> Vec<Finding> {
     if let Some(growing) = chart.growing {
         found.push(oscillates(&growing.into()));
     }
-    for capacitor in chart.capacitors.iter().filter(|c| c.reversed) {
-        found.push(Finding {
-            parts: vec![capacitor.part.clone()],
-            quantity: "volts the wrong way round",
-            unit: "V",
-            value: Some(capacitor.volts.value),
-            ..Finding::new(
-                Code::Reversed,
-                Weight::Danger,
-                format!(
-                    "{} stands the wrong way round, with {} across it.",
-                    capacitor.part,
-                    engineering(capacitor.volts.value, Unit::Volt)
-                ),
-                "An electrolytic that is reversed heats up and bursts.",
-                format!("the polarity of {}", capacitor.part),
-            )
-        });
-    }
+    let turned = chart.capacitors.iter().filter(|c| c.reversed);
+    found.extend(turned.map(|capacitor| reversed(drawing.of.circuit, capacitor)));
     found.extend(needed(drawing));
     found
 }

@@ -1,0 +1,96 @@
+//! Electrolytics the wrong way round: turned themselves, or fed by a rectifier that is.
+
+use std::collections::BTreeSet;
+
+use super::{Code, Finding, Weight};
+use crate::at_rest::voltages::CapacitorAtRest;
+use sim::circuit::{Circuit, NodeId, PartId, Placed};
+use sim::parts::Part;
+use sim::quantity::{Unit, engineering};
+
+/// What is said of a reversed electrolytic.
+pub(super) fn reversed(circuit: &Circuit, capacitor: &CapacitorAtRest) -> Finding {
+    let part = &capacitor.part;
+    let fed_by = circuit
+        .find_part(part)
+        .map_or_else(Vec::new, |part| rectifiers_before(circuit, part));
+    let look = if fed_by.is_empty() {
+        format!("the polarity of {part}")
+    } else {
+        format!(
+            "which way {} points, then the polarity of {part}",
+            fed_by.join(", ")
+        )
+    };
+    Finding {
+        parts: vec![part.clone()],
+        quantity: "volts the wrong way round",
+        unit: "V",
+        value: Some(capacitor.volts.value),
+        ..Finding::new(
+            Code::Reversed,
+            Weight::Danger,
+            format!(
+                "{part} stands the wrong way round, with {} across it.",
+                engineering(capacitor.volts.value, Unit::Volt)
+            ),
+            "An electrolytic that is reversed heats up and bursts.",
+            look,
+        )
+    }
+}
+
+/// The rectifiers that feed a capacitor through resistors and chokes.
+fn rectifiers_before(circuit: &Circuit, capacitor: PartId) -> Vec<String> {
+    let live = |nodes: &[NodeId]| -> Vec<NodeId> {
+        let live = nodes.iter().filter(|node| **node != NodeId::CHASSIS);
+        live.copied().collect()
+    };
+    let mut waiting = live(&circuit.part(capacitor).nodes);
+    let mut reached: BTreeSet<NodeId> = waiting.iter().copied().collect();
+    while let Some(node) = waiting.pop() {
+        let joined = circuit
+            .parts()
+            .filter(|(_, placed)| passes(&placed.part) && placed.nodes.contains(&node));
+        for next in joined.flat_map(|(_, placed)| live(&placed.nodes)) {
+            if reached.insert(next) {
+                waiting.push(next);
+            }
+        }
+    }
+    let feeds = |placed: &Placed| {
+        rectifies(&placed.part) && placed.nodes.iter().any(|node| reached.contains(node))
+    };
+    let parts = circuit.parts().filter(|(_, placed)| feeds(placed));
+    parts.map(|(_, placed)| placed.name.clone()).collect()
+}
+
+/// Whether direct current goes through it.
+fn passes(part: &Part) -> bool {
+    match part {
+        Part::Resistor(_) | Part::Inductor(_) | Part::Pot(_) | Part::Switch(_) => true,
+        Part::Capacitor(_)
+        | Part::Transformer(_)
+        | Part::Valve(_)
+        | Part::Device(_)
+        | Part::Diodes(_)
+        | Part::Source(_)
+        | Part::Loudspeaker(_) => false,
+    }
+}
+
+fn rectifies(part: &Part) -> bool {
+    match part {
+        Part::Diodes(_) => true,
+        Part::Device(device) => device.is_rectifier(),
+        Part::Resistor(_)
+        | Part::Inductor(_)
+        | Part::Pot(_)
+        | Part::Switch(_)
+        | Part::Capacitor(_)
+        | Part::Transformer(_)
+        | Part::Valve(_)
+        | Part::Source(_)
+        | Part::Loudspeaker(_) => false,
+    }
+}
