@@ -433,3 +433,25 @@ RL = {{ resistor = "1k", between = ["in", "chassis"] }}"#
         );
     }
 }
+
+#[test]
+fn a_divider_that_lifts_the_heaters_is_no_anode_load() {
+    // A cathode follower with its anode on a regulated rail, which the cathode of a series valve makes; a bypassed divider
+    // from that rail lifts the heaters.
+    let parts = r#"HT = { supply = "350V", positive = "raw", negative = "chassis" }
+V3 = { valve = "EL84", anode = "raw", screen = "raw", grid = "gs", cathode = "ht" }
+R1 = { resistor = "100k", between = ["raw", "gs"] }
+R2 = { resistor = "220k", between = ["gs", "chassis"] }
+R3 = { resistor = "22k", between = ["ht", "chassis"], rating = "5W" }
+V2 = { valve = "6J5", anode = "ht", grid = "in", cathode = "k" }
+RG = { resistor = "1M", between = ["in", "kb"] }
+RB = { resistor = "1k", between = ["k", "kb"] }
+RK = { resistor = "22k", between = ["kb", "chassis"] }
+C1 = { capacitor = "1u", between = ["k", "out"] }
+RL = { resistor = "100k", between = ["out", "chassis"] }
+R15 = { resistor = "330k", between = ["ht", "lift"] }
+R16 = { resistor = "100k", between = ["lift", "chassis"] }
+C8 = { electrolytic = "10u", positive = "lift", negative = "chassis", rating = "100V" }"#;
+    let answer = check(&text_of_parts(parts, ("in", "600R"), "RL"), &[]);
+    assert!(of(&answer, "anode-load").is_empty(), "{:#?}", told(&answer));
+}

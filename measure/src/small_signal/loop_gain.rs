@@ -297,7 +297,9 @@ impl LoopGain {
     /// Whether what comes back at mid band adds to the signal, whatever its size: of more than twice the signal the gain
     /// with feedback would come out smaller too, and nothing is lowered by it, for the amplifier is not stable.
     pub fn is_positive(&self) -> bool {
-        self.mid.loop_gain.re < 0.0
+        /// A twentieth of a decibel, which prints as none, has no sign to speak of.
+        const NONE: f64 = 0.0058;
+        self.mid.loop_gain.re < -NONE
     }
 
     /// The least phase margin of the crossings above mid band.

@@ -214,6 +214,10 @@ fn load(drawing: &Drawing<'_>, stage: &Stage<'_>) -> Option<Finding> {
         supply.then_some((terminal.part, ohms, rail))
     })?;
     let (rest, name) = (stage.at_rest, &stage.placed.name);
+    // An anode on its rail has no load: what hangs there besides carries no current of it.
+    if volts(drawing, rail) - volts(drawing, stage.anode) < 0.5 * ohms * rest.i_a {
+        return None;
+    }
     let supply = volts(drawing, rail) - (volts(drawing, stage.anode) - rest.v_ak.value);
     let share = rest.v_ak.value / supply;
     let load = &circuit.part(resistor).name;
