@@ -332,8 +332,18 @@ fn check_nodes(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
         }
     }
     join_in_series(circuit, &mut islands);
+    let feeds = missing_feeds(circuit, &electrode, &mut islands);
     for (node, name) in circuit.nodes().filter(|(node, _)| *node != NodeId::CHASSIS) {
         let k = node.index();
+        let feed = feeds.get(&islands.root(k)).copied();
+        if feed == Some(node) {
+            faults.push(CircuitError::NoDcPath {
+                node,
+                name: name.to_owned(),
+                electrode: None,
+            });
+            continue;
+        }
         let is_meant = user[k].is_some_and(|id| {
             let placed = circuit.part(id);
             placed.part.has_loose_ends() || is_unused_tap(placed, node)
@@ -346,7 +356,10 @@ fn check_nodes(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
                     part,
                 });
             }
-            _ if electrode[k].is_some() && !islands.joined(node, NodeId::CHASSIS) => {
+            _ if electrode[k].is_some()
+                && feed.is_none()
+                && !islands.joined(node, NodeId::CHASSIS) =>
+            {
                 faults.push(CircuitError::NoDcPath {
                     node,
                     name: name.to_owned(),
@@ -356,6 +369,42 @@ fn check_nodes(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
             _ => {}
         }
     }
+}
+
+/// By root of an island that hangs with anodes and screens alone on a transformer: its tap that nothing else joins, through
+/// which all of them are fed.
+fn missing_feeds(
+    circuit: &Circuit,
+    electrode: &[Option<(PartId, &'static str)>],
+    islands: &mut Islands,
+) -> BTreeMap<usize, NodeId> {
+    let mut users: Vec<BTreeSet<PartId>> = vec![BTreeSet::new(); circuit.node_count()];
+    let mut taps = vec![0_usize; circuit.node_count()];
+    for (id, placed) in circuit.parts() {
+        for node in &placed.nodes {
+            users[node.index()].insert(id);
+            taps[node.index()] += usize::from(placed.part.transformer().is_some());
+        }
+    }
+    let chassis = islands.root(NodeId::CHASSIS.index());
+    let mut fed: BTreeMap<usize, bool> = BTreeMap::new();
+    let mut loose: BTreeMap<usize, Vec<NodeId>> = BTreeMap::new();
+    for (node, _) in circuit.nodes() {
+        let (k, root) = (node.index(), islands.root(node.index()));
+        if root == chassis {
+            continue;
+        }
+        if let Some((_, name)) = electrode[k] {
+            *fed.entry(root).or_insert(true) &= matches!(name, "anode" | "screen");
+        } else if users[k].len() == 1 && taps[k] > 1 {
+            loose.entry(root).or_default().push(node);
+        }
+    }
+    let one = |(root, nodes): (usize, Vec<NodeId>)| match nodes.as_slice() {
+        [only] if fed.get(&root) == Some(&true) => Some((root, *only)),
+        _ => None,
+    };
+    loose.into_iter().filter_map(one).collect()
 }
 
 /// Whether a node is the outer end of a secondary in sections, such as the 15 Ω end of one whose load stands at its 8 Ω

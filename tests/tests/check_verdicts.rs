@@ -455,3 +455,32 @@ C8 = { electrolytic = "10u", positive = "lift", negative = "chassis", rating = "
     let answer = check(&text_of_parts(parts, ("in", "600R"), "RL"), &[]);
     assert!(of(&answer, "anode-load").is_empty(), "{:#?}", told(&answer));
 }
+
+#[test]
+fn a_centre_tap_that_nothing_feeds_is_named_and_not_the_anodes_behind_it() {
+    // The link from the reservoir to the centre tap of the output transformer was left out.
+    let parts = r#"HT = { supply = "300V", positive = "ht", negative = "chassis" }
+V1 = { valve = "EL84", anode = "a1", screen = "s1", grid = "in", cathode = "k" }
+V2 = { valve = "EL84", anode = "a2", screen = "s2", grid = "g2", cathode = "k" }
+R1 = { resistor = "1k", between = ["s1", "{feed}"] }
+R2 = { resistor = "1k", between = ["s2", "{feed}"] }
+RG = { resistor = "470k", between = ["in", "chassis"] }
+RH = { resistor = "470k", between = ["g2", "chassis"] }
+RK = { resistor = "130R", between = ["k", "chassis"] }
+T1 = { transformer = "8k : 8R", primary = ["a1", "u1", "htx", "u2", "a2"], primary_taps = ["20%", "50%", "80%"], secondary = ["out", "chassis"], primary_resistance = "250R", secondary_resistance = "0.4R", primary_inductance = "60H" }
+RL = { resistor = "8R", between = ["out", "chassis"] }
+RB = { resistor = "100k", between = ["ht", "chassis"] }"#;
+    let parts = parts
+        .replacen("{feed}", "u1", 1)
+        .replacen("{feed}", "u2", 1);
+    let faults = read(&text_of_parts(&parts, ("in", "600R"), "RL"), &[]).expect_err("it hangs");
+    let names: Vec<String> = faults
+        .iter()
+        .map(|fault| format!("{:?}", fault.kind))
+        .collect();
+    assert_eq!(names.len(), 1, "{names:#?}");
+    assert!(
+        names[0].contains("NoDcPath") && names[0].contains("htx"),
+        "{names:#?}"
+    );
+}
