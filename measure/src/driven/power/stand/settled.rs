@@ -123,6 +123,8 @@ impl Stand<'_> {
         let start = (ws.x.clone(), ws.memory.clone());
         let mut settle = |tolerances: &Tolerances| {
             (ws.x, ws.memory) = start.clone();
+            // A search that got stuck may have moved the drive.
+            ws.waveforms[place] = tone.waveform.clone();
             let mut aim = wanted.map(|wanted| {
                 let (drive, slope) = (wanted.drive, wanted.slope);
                 Aim::new((place, &waveform), (drive, slope), wanted.close, &miss)
