@@ -14,6 +14,7 @@
 
 use checks::examples::Opened;
 use checks::random::same::drawn;
+use checks::rises::rises;
 use measure::UnderTest;
 use sim::Tolerances;
 use sim::error::SimError;
@@ -84,16 +85,7 @@ fn main() {
     let late = &volts[volts.len() / 2..];
     let least = late.iter().copied().fold(f64::INFINITY, f64::min);
     let most = late.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let middle = 0.5 * (least + most);
-    let mut crossings = Vec::new();
-    let mut was_below = false;
-    for (k, pair) in late.windows(2).enumerate() {
-        was_below |= pair[0] < middle - 0.1 * (most - least);
-        if was_below && pair[0] < middle && pair[1] >= middle {
-            crossings.push(interval * (k as f64 + (middle - pair[0]) / (pair[1] - pair[0])));
-            was_below = false;
-        }
-    }
+    let crossings = rises(late, interval);
     let lengths: Vec<f64> = crossings.windows(2).map(|pair| pair[1] - pair[0]).collect();
     let shortest = lengths.iter().copied().fold(f64::INFINITY, f64::min);
     let longest = lengths.iter().copied().fold(0.0, f64::max);

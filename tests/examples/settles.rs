@@ -11,6 +11,7 @@
 #![allow(clippy::print_stdout, reason = "an example prints")]
 
 use checks::examples::Opened;
+use checks::rises::rises;
 use checks::variants::{on_its_mains, unstable};
 use sim::Tolerances;
 use sim::transient::{Method, transient};
@@ -100,16 +101,7 @@ fn main() {
 fn told(volts: &[f64], interval: f64) {
     let least = volts.iter().copied().fold(f64::INFINITY, f64::min);
     let most = volts.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let middle = 0.5 * (least + most);
-    let mut rises = Vec::new();
-    let mut was_below = false;
-    for (k, pair) in volts.windows(2).enumerate() {
-        was_below |= pair[0] < middle - 0.1 * (most - least);
-        if was_below && pair[0] < middle && pair[1] >= middle {
-            rises.push(interval * (k as f64 + (middle - pair[0]) / (pair[1] - pair[0])));
-            was_below = false;
-        }
-    }
+    let rises = rises(volts, interval);
     let mut lengths: Vec<f64> = rises.windows(2).map(|pair| pair[1] - pair[0]).collect();
     if lengths.is_empty() {
         println!("{least:.3} V to {most:.3} V, {} rises", rises.len());

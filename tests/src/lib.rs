@@ -5,5 +5,6 @@ pub mod examples;
 pub mod processor;
 pub mod published;
 pub mod random;
+pub mod rises;
 pub mod source;
 pub mod variants;
