@@ -147,11 +147,12 @@ impl Surge {
     }
 }
 
-/// How exactly the run is solved: a part in a thousand a step, which the circuit forgets as it settles.
+/// How exactly the run is solved: a part in a thousand a step, a tenth of a volt or ten milliamperes of what is less, which
+/// the circuit forgets as it settles. A milliampere would follow what the rectifiers throw into the loudspeaker.
 fn tolerances() -> Tolerances {
     Tolerances {
         newton_volts: 1e-5,
-        newton_amps: 1e-7,
+        newton_amps: 1e-6,
         newton_webers: 1e-8,
         local_error: 1e4,
         // To 50 ns, for a rectifier behind leakage inductance.
