@@ -2,6 +2,7 @@
 
 use crate::counts::Counts;
 use crate::grown::Grown;
+use crate::stability::Growing;
 
 /// Why there is no answer. Names parts and nodes, never rows.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -172,23 +173,33 @@ impl std::fmt::Display for Unsettled {
 
 fn oscillation(frequency: Option<f64>, rate: f64, grown: Option<Grown>) -> String {
     let grows = crate::quantity::engineering(1.0 / rate, crate::quantity::Unit::Second);
-    match frequency {
-        Some(hertz) if hertz > 0.0 => {
-            let at = crate::quantity::engineering(hertz, crate::quantity::Unit::Hertz);
-            let end = grown.map_or_else(String::new, |grown| format!("; once grown, {grown}"));
-            format!(
-                "the amplifier oscillates by itself at about {at}, growing 2.7-fold every {grows}{end}"
-            )
-        }
-        Some(_) => {
-            format!(
-                "the amplifier does not stay at rest: it runs away, growing 2.7-fold every {grows}"
-            )
-        }
-        None => format!(
+    let hertz = |hertz| crate::quantity::engineering(hertz, crate::quantity::Unit::Hertz);
+    let end = grown.map_or_else(String::new, |grown| format!("; once grown, {grown}"));
+    let Some(frequency) = frequency else {
+        return format!(
             "the amplifier does not stay settled: a disturbance grows 2.7-fold every {grows}"
-        ),
+        );
+    };
+    if frequency <= 0.0 {
+        return format!(
+            "the amplifier does not stay at rest: it runs away, growing 2.7-fold every {grows}, until it tips over{end}"
+        );
     }
+    let growing = Growing {
+        frequency,
+        rate,
+        grown,
+    };
+    let at = hertz(frequency);
+    if growing.swings() {
+        return format!(
+            "the amplifier oscillates by itself at about {at}, growing 2.7-fold every {grows}{end}"
+        );
+    }
+    let often = grown.map_or_else(|| format!(", at about {at}"), |grown| format!("; {grown}"));
+    format!(
+        "the amplifier oscillates by itself: it runs away, growing 2.7-fold every {grows}, tips over, and comes back to do so again{often}"
+    )
 }
 
 fn repetition(period: f64, even: bool) -> String {

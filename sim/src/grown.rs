@@ -20,6 +20,8 @@ pub struct Grown {
     pub between: Option<ToAndFro>,
     /// The frequency, Hz, of a faster oscillation that grows on part of every turn; none where none does.
     pub bursts: Option<f64>,
+    /// Whether the frequency is that of turns without their bursts, which took too long to be followed with them.
+    pub without_bursts: bool,
 }
 
 /// The frequencies, Hz, of what goes to and fro.
@@ -50,16 +52,31 @@ impl fmt::Display for Grown {
         let at = hertz(self.frequency);
         match (self.between, self.bursts) {
             _ if self.settles => write!(f, "at about {at}"),
-            (Some(ToAndFro { lowest, highest }), _) => write!(
+            (between, Some(fast)) => {
+                write!(
+                    f,
+                    "it bursts into oscillation at about {} on part of every turn",
+                    hertz(fast)
+                )?;
+                match between {
+                    _ if self.without_bursts => write!(
+                        f,
+                        "; how often it comes round with the bursts is not known, without them at about {at}"
+                    ),
+                    Some(ToAndFro { lowest, highest }) => write!(
+                        f,
+                        ", and comes round unevenly, between about {} and {}",
+                        hertz(lowest),
+                        hertz(highest)
+                    ),
+                    None => write!(f, ", and comes round at about {at}"),
+                }
+            }
+            (Some(ToAndFro { lowest, highest }), None) => write!(
                 f,
                 "it settles on no one frequency and comes round unevenly, between about {} and {}, last seen at about {at}",
                 hertz(lowest),
                 hertz(highest)
-            ),
-            (None, Some(fast)) => write!(
-                f,
-                "it bursts into oscillation at about {} on part of every turn, of which there are roughly {at}",
-                hertz(fast)
             ),
             (None, None) => write!(f, "last seen at about {at}, not settled"),
         }

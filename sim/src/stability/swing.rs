@@ -9,7 +9,7 @@
 //!        tips over once and stays there does neither
 
 use super::limit_cycle::limit_cycle;
-use super::{Growing, HIGHEST};
+use super::{Growing, HIGHEST, LARGE};
 use crate::error::SimError;
 use crate::grown::Grown;
 use crate::system::System;
@@ -38,8 +38,8 @@ const PUSH: f64 = 1e-3;
 /// Steps of a turn while an oscillation grows.
 const OF_A_TURN: f64 = 32.0;
 
-/// Times in which it grows 2.7-fold until it is as large as it gets, and turns after that.
-const GROWS: (f64, f64) = (14.0, 40.0);
+/// Turns after it is as large as it gets.
+const MORE: f64 = 40.0;
 
 /// How far a grown oscillation must lie from where it started to be told beside it, a ratio.
 const ELSEWHERE: f64 = 0.02;
@@ -56,7 +56,9 @@ pub(crate) fn ends_as(system: &System, growing: Growing, ws: &mut Workspace) -> 
         };
     }
     Growing {
-        frequency: end.map_or(0.0, |end| end.frequency),
+        frequency: end
+            .filter(|end| !end.without_bursts)
+            .map_or(0.0, |end| end.frequency),
         grown: end.filter(|end| !end.settles),
         ..growing
     }
@@ -83,20 +85,20 @@ fn grows_up(system: &System, growing: Growing, ws: &mut Workspace) -> Option<Gro
         return None;
     }
     let step = 1.0 / (OF_A_TURN * growing.frequency);
-    let time = GROWS.0 / growing.rate + GROWS.1 / growing.frequency;
+    let time = LARGE / growing.rate + MORE / growing.frequency;
     let steps = (time / step) as usize;
     if steps > 2 * STEPS {
         return None;
     }
     let states = followed(system, (0.0, step, steps), ws).ok()??;
-    Some(ends(system, step * repeats(&states)?, ws))
+    ends(system, step * repeats(&states)?, ws)
 }
 
 /// How it comes round in the end, where it comes round in a period, s, now.
-fn ends(system: &System, period: f64, ws: &mut Workspace) -> Grown {
+fn ends(system: &System, period: f64, ws: &mut Workspace) -> Option<Grown> {
     let comes_round = |period: f64, ws: &mut Workspace| {
         let step = period / OF_A_TURN;
-        let steps = (OF_A_TURN * GROWS.1) as usize;
+        let steps = (OF_A_TURN * MORE) as usize;
         let states = followed(system, (0.0, step, steps), ws).ok()??;
         repeats(&states).map(|steps| step * steps)
     };
@@ -121,7 +123,7 @@ fn runs_away(system: &System, rate: f64, ws: &mut Workspace) -> Option<Grown> {
             states.extend(part);
             time += step * (STEPS / PARTS) as f64;
             if let Some(period) = repeats(&states) {
-                return Some(ends(system, step * period, ws));
+                return ends(system, step * period, ws);
             }
         }
         let round = rounds(&states).filter(|round| round.shortest > LEAST);
@@ -220,13 +222,13 @@ const LEAST: f64 = 3.0;
 pub(crate) struct Round {
     /// On the mean.
     pub(crate) mean: f64,
-    shortest: f64,
-    longest: f64,
+    pub(super) shortest: f64,
+    pub(super) longest: f64,
 }
 
 impl Round {
     /// Of several times; none of fewer than `least`.
-    fn of(lengths: &[f64], least: usize) -> Option<Self> {
+    pub(super) fn of(lengths: &[f64], least: usize) -> Option<Self> {
         (lengths.len() >= least).then(|| Self {
             mean: lengths.iter().sum::<f64>() / lengths.len() as f64,
             shortest: lengths.iter().copied().fold(f64::INFINITY, f64::min),
@@ -250,6 +252,7 @@ impl Round {
                     .into(),
             ),
             bursts: None,
+            without_bursts: false,
         }
     }
 }
@@ -263,7 +266,7 @@ fn rounds(states: &[impl AsRef<[f64]>]) -> Option<Round> {
 }
 
 /// Of figures `[states][figures]` that which moves most, all ways added.
-fn most_moved(states: &[impl AsRef<[f64]>]) -> Option<Vec<f64>> {
+pub(super) fn most_moved(states: &[impl AsRef<[f64]>]) -> Option<Vec<f64>> {
     let of = |k: usize| states.iter().map(move |x| x.as_ref()[k]);
     let way = |k: usize| of(k).zip(of(k).skip(1)).map(|(a, b)| (b - a).abs()).sum();
     let figures = states.first().map_or(0, |x| x.as_ref().len());
@@ -287,7 +290,7 @@ fn period(samples: &[f64]) -> Option<f64> {
 }
 
 /// Samples from each rise through the middle to the next.
-fn lengths(samples: &[f64]) -> Vec<f64> {
+pub(super) fn lengths(samples: &[f64]) -> Vec<f64> {
     /// Share of the swing by which it must have gone below the middle to rise through it anew.
     const BELOW: f64 = 0.1;
     let least = samples.iter().copied().fold(f64::INFINITY, f64::min);
