@@ -16,10 +16,8 @@
 //!           are left out
 
 use nalgebra::Complex;
-use serde::Serialize;
 
 use crate::error::SimError;
-use crate::grown::Grown;
 use crate::system::System;
 use crate::workspace::Workspace;
 
@@ -27,9 +25,11 @@ mod bursting;
 mod bursts;
 mod changes;
 mod frequencies;
+mod growth;
 mod limit_cycle;
 mod locked;
 mod moments;
+mod rounds;
 mod sought;
 mod swing;
 
@@ -37,45 +37,11 @@ pub use bursts::{Bursts, bursts};
 pub(crate) use bursts::{Quiet, bursts_beside};
 pub use changes::Changes;
 use frequencies::frequencies_of;
+pub use growth::{Growing, fastest};
 pub(crate) use locked::beside_the_ripple;
 pub use locked::locked;
-pub(crate) use swing::{Round, comes_round, ends_as, repeating, repeats, wanders};
-
-/// A natural frequency that grows.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
-pub struct Growing {
-    /// Oscillation, Hz; of a state that runs away without swinging, how often it then does so again; zero when it
-    /// tips over once, or when that is not known.
-    pub frequency: f64,
-    /// Growth, 1/s: e-fold in its reciprocal.
-    pub rate: f64,
-    /// What an oscillation comes to once it has grown; none where it settles at [`Growing::frequency`], to a
-    /// fiftieth, or where that is not known.
-    pub grown: Option<Grown>,
-}
-
-impl Growing {
-    /// Whether it turns before it is as large as it gets; else it runs away, tips over, and its frequency tells how often it
-    /// comes back to do so again.
-    pub fn swings(&self) -> bool {
-        LARGE * self.frequency > self.rate
-    }
-
-    /// Whether a faster oscillation bursts on part of every turn once it has grown.
-    pub(crate) fn bursts(&self) -> bool {
-        self.grown.is_some_and(|grown| grown.bursts.is_some())
-    }
-}
-
-impl From<Growing> for SimError {
-    fn from(growing: Growing) -> Self {
-        Self::Oscillates {
-            frequency: Some(growing.frequency),
-            rate: growing.rate,
-            grown: growing.grown,
-        }
-    }
-}
+pub(crate) use rounds::{Round, comes_round, repeats, wanders};
+pub(crate) use swing::{ends_as, repeating};
 
 /// Whether the operating point in `ws.x` is one the circuit stays in: an amplifier that oscillates by
 /// itself is told at once and not after hundreds of cycles that never close.
@@ -182,9 +148,6 @@ fn grows_again(
 /// decide, which no drawing shows.
 const HIGHEST: f64 = 1e6;
 
-/// Times in which a disturbance grows 2.7-fold until it is as large as it gets: from a millivolt to a thousand volts.
-const LARGE: f64 = 14.0;
-
 /// Shift, 1/s: 1.6 kHz.
 const SHIFT: f64 = 1e4;
 
@@ -193,21 +156,6 @@ const AGAIN: f64 = 1.37;
 
 /// How near to where it was a natural frequency must be found again, of its size.
 const CONFIRMED: f64 = 0.05;
-
-/// The fastest growing of some natural frequencies s, 1/s: without a frequency where it is large before it has turned.
-pub fn fastest(modes: &[Complex<f64>]) -> Option<Growing> {
-    let growing = modes.iter().filter(|s| s.re > 0.0);
-    let fastest = growing.max_by(|a, b| a.re.total_cmp(&b.re))?;
-    let found = Growing {
-        frequency: fastest.im.abs() / std::f64::consts::TAU,
-        rate: fastest.re,
-        grown: None,
-    };
-    Some(Growing {
-        frequency: if found.swings() { found.frequency } else { 0.0 },
-        ..found
-    })
-}
 
 /// All natural frequencies s, 1/s, that rounding does not hide.
 ///
@@ -238,7 +186,7 @@ pub fn natural_frequencies_over(
 
 #[cfg(test)]
 mod tests {
-    use super::{Changes, fastest, growing, natural_frequencies, natural_frequencies_over};
+    use super::{Changes, growing, natural_frequencies, natural_frequencies_over};
     use crate::parts::Part;
     use crate::{Circuit, NodeId, System};
     use models::transistor::Transistor;
@@ -305,23 +253,6 @@ mod tests {
             assert_eq!(modes.len(), 1);
             assert!((modes[0] / exact - 1.0).norm() < 1e-12, "{}", modes[0]);
         }
-    }
-
-    #[test]
-    fn what_is_large_before_it_has_turned_runs_away() {
-        // 2.7-fold every 860 ns is a thousand volts in twelve microseconds, of which 26.7 Hz make a three-thousandth of a turn.
-        let turns = |hertz: f64, time: f64| Complex::new(1.0 / time, std::f64::consts::TAU * hertz);
-        let found = fastest(&[turns(26.7, 860e-9)]).expect("it grows");
-        assert!(
-            found.frequency.abs() < f64::EPSILON && !found.swings(),
-            "{found:?}"
-        );
-        // Half a turn while it grows 2.7-fold is seven until it is large.
-        let found = fastest(&[turns(156e3, 3.2e-6)]).expect("it grows");
-        assert!(
-            (found.frequency / 156e3 - 1.0).abs() < 1e-12 && found.swings(),
-            "{found:?}"
-        );
     }
 
     #[test]

@@ -112,7 +112,6 @@ pub(super) fn first_look(
         }
     }
     let mut before: Option<Option<Growing>> = None;
-    let mut at_means = None;
     for look in 0..LOOKS {
         let way = coarse.run_to(FIRST + look * BETWEEN, ws);
         let now = match way {
@@ -137,16 +136,12 @@ pub(super) fn first_look(
                     return Err(now.into());
                 }
                 // What runs away and comes back slowly is seen by its cycles.
-                at_means = Some(now).filter(|now| now.frequency > 0.0);
                 break;
             }
             (None | Some(_), now) => before = Some(now),
         }
     }
-    let at_means = match at_means {
-        Some(growing) => coarse.told_at_once(growing).map(Some)?,
-        None => coarse.beside_the_ripple(ws)?,
-    };
+    let at_means = coarse.beside_the_ripple(ws)?;
     if !coarse.is_still() && coarse.run_to(SLOW, ws) == Ok(Way::Through) {
         coarse.repeats(at_means, ws)?;
     }
@@ -238,23 +233,18 @@ impl<'a> Coarse<'a> {
         Ok(Way::Through)
     }
 
-    /// What grows fast with the supplies at their means, if it is not told at once.
+    /// What grows fast with the supplies at their means, where it does not come round several times in a cycle: then it is told
+    /// at once.
     fn beside_the_ripple(&self, ws: &Workspace) -> Result<Option<Growing>, SimError> {
         let found = beside_the_ripple(self.system, &self.last, ws)?;
         let Some((growing, mut of)) = found.filter(|(g, _)| grows_fast(*g, self.duration)) else {
             return Ok(None);
         };
         let growing = ends_as(&of.system, growing, &mut of.ws);
-        self.told_at_once(growing).map(Some)
-    }
-
-    /// What grows fast with the supplies at their means, where it does not come round several times in a cycle: then it is an
-    /// oscillation in which the ripple has no part.
-    fn told_at_once(&self, growing: Growing) -> Result<Growing, SimError> {
         if growing.frequency * self.duration > SEVERAL {
             return Err(growing.into());
         }
-        Ok(growing)
+        Ok(Some(growing))
     }
 
     /// Whether what repeats itself bursts on part of every turn, which these steps damp, as do those controlled by their error:

@@ -10,7 +10,7 @@
 //!        begins them sooner, by a few times in which they grow 2.7-fold.  Turns too long to be followed with their bursts are told
 //!        without them
 
-use super::swing::{Round, lengths, most_moved, repeats};
+use super::rounds::{Round, lengths, most_moved, repeats};
 use crate::grown::Grown;
 use crate::system::System;
 use crate::tolerances::Tolerances;
@@ -50,47 +50,7 @@ pub(super) fn with_bursts(
     (period, fast): (f64, f64),
     ws: &mut Workspace,
 ) -> Option<Grown> {
-    let followed = followed(system, (period, fast), ws);
-    let turns = followed.time / period;
-    // While bias follows the bursts it is on its way.
-    let late = &followed.means[followed.means.len() / 4..];
-    let all = most_moved(late).map_or(Vec::new(), |figure| lengths(&figure));
-    let late = &all[all.len().saturating_sub(TIMES)..];
-    let hertz = |means: f64| 1.0 / (means * followed.mean);
-    let without = Grown {
-        frequency: 1.0 / period,
-        settles: false,
-        between: None,
-        bursts: Some(fast),
-        without_bursts: true,
-    };
-    let Some(round) = Round::of(late, 1) else {
-        if turns < NONE_SEEN {
-            return Some(without);
-        }
-        let steps = repeats(&followed.last)?;
-        return Some(Grown {
-            frequency: 1.0 / (steps * followed.interval),
-            settles: false,
-            between: None,
-            bursts: None,
-            without_bursts: false,
-        });
-    };
-    let [lowest, highest] = [hertz(round.longest), hertz(round.shortest)];
-    let even = late.len() == TIMES && highest < AGREE * lowest;
-    // On few turns the one without bursts is where they set out from.
-    let from = if late.len() < TIMES {
-        1.0 / period
-    } else {
-        lowest
-    };
-    Some(Grown {
-        frequency: hertz(round.mean),
-        between: (!even).then(|| [lowest.min(from), highest.max(from)].into()),
-        without_bursts: false,
-        ..without
-    })
+    followed(system, (period, fast), ws).told(period, fast)
 }
 
 /// Where it went.
@@ -104,6 +64,54 @@ struct Followed {
     means: Vec<Vec<f64>>,
     /// `[intervals][voltages]` the last of them.
     last: Vec<Vec<f64>>,
+}
+
+impl Followed {
+    /// What that is, of what comes round in a period, s, without what bursts on it at a frequency, Hz.
+    fn told(&self, period: f64, fast: f64) -> Option<Grown> {
+        // While bias follows the bursts it is on its way.
+        let late = &self.means[self.means.len() / 4..];
+        let all = most_moved(late).map_or(Vec::new(), |figure| lengths(&figure));
+        let late = &all[all.len().saturating_sub(TIMES)..];
+        let without = Grown {
+            frequency: 1.0 / period,
+            settles: false,
+            between: None,
+            bursts: Some(fast),
+            without_bursts: true,
+        };
+        let Some(round) = Round::of(late, 1) else {
+            if self.time < NONE_SEEN * period {
+                return Some(without);
+            }
+            return repeats(&self.last).map(|steps| Grown {
+                frequency: 1.0 / (steps * self.interval),
+                bursts: None,
+                without_bursts: false,
+                ..without
+            });
+        };
+        let hertz = |means: f64| 1.0 / (means * self.mean);
+        let [lowest, highest] = [hertz(round.longest), hertz(round.shortest)];
+        let between = if late.len() < TIMES {
+            // Few turns: they set out from the one without bursts.
+            Some(
+                [
+                    lowest.min(without.frequency),
+                    highest.max(without.frequency),
+                ]
+                .into(),
+            )
+        } else {
+            (highest > AGREE * lowest).then(|| [lowest, highest].into())
+        };
+        Some(Grown {
+            frequency: hertz(round.mean),
+            between,
+            without_bursts: false,
+            ..without
+        })
+    }
 }
 
 /// Follows it from `ws.x` as far as the work allowed leads, or until no solution is found.
@@ -153,5 +161,71 @@ fn followed(system: &System, (period, fast): (f64, f64), ws: &mut Workspace) -> 
         interval,
         means,
         last,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Followed;
+
+    /// Sixty-four means a turn, of turns that take these times, s; after some of it a hundred intervals of 80 kHz.
+    fn seen(turns: &[f64], time: f64) -> Followed {
+        let mean = 20e-3 / 64.0;
+        let mut means = Vec::new();
+        let mut start = 0.0;
+        for &turn in turns {
+            while (means.len() as f64) * mean < start + turn {
+                let phase = ((means.len() as f64) * mean - start) / turn;
+                means.push(vec![300.0, 40.0 * (std::f64::consts::TAU * phase).sin()]);
+            }
+            start += turn;
+        }
+        means.truncate((time / mean) as usize);
+        let last = |k: u32| {
+            vec![
+                300.0,
+                5.0 * (std::f64::consts::TAU / 8.0 * f64::from(k)).sin(),
+            ]
+        };
+        Followed {
+            time,
+            mean,
+            interval: 1.0 / (8.0 * 80e3),
+            means,
+            last: (0..100).map(last).collect(),
+        }
+    }
+
+    #[test]
+    fn turns_that_agree_are_told_by_their_mean_and_others_by_a_band() {
+        let even = seen(&[18.5e-3; 8], 0.148)
+            .told(20e-3, 80e3)
+            .expect("it turns");
+        // Turns interpolated between sixty-four means of a sine.
+        assert!((even.frequency * 18.5e-3 - 1.0).abs() < 2e-3, "{even:?}");
+        assert!(even.between.is_none() && !even.without_bursts && even.bursts == Some(80e3));
+        let uneven = seen(&[16e-3, 20e-3].repeat(4), 0.144).told(20e-3, 80e3);
+        let between = uneven.and_then(|grown| grown.between).expect("they differ");
+        // From one rise through the middle to the next is a turn of one length each.
+        assert!((between.lowest - 50.0).abs() < 1.0 && (between.highest - 62.5).abs() < 1.0);
+        // Of two turns it is not known where they lead: from fifty a second to what was seen.
+        let few = seen(&[18.5e-3; 8], 0.06).told(20e-3, 80e3);
+        let between = few.and_then(|grown| grown.between).expect("they are few");
+        assert!((between.lowest - 50.0).abs() < 1e-9 && (between.highest - 54.05).abs() < 0.2);
+    }
+
+    #[test]
+    fn where_no_turn_was_seen_none_is_told() {
+        let short = seen(&[18.5e-3; 8], 0.015)
+            .told(20e-3, 80e3)
+            .expect("it turned before");
+        assert!(
+            short.without_bursts && (short.frequency - 50.0).abs() < 1e-9,
+            "{short:?}"
+        );
+        // Nothing slow is left: the fast oscillation lasts.
+        let still = seen(&[1e3], 0.14).told(20e-3, 80e3).expect("it is seen");
+        assert!((still.frequency / 80e3 - 1.0).abs() < 0.01, "{still:?}");
+        assert!(still.bursts.is_none() && !still.settles);
     }
 }
