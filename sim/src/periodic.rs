@@ -196,7 +196,7 @@ pub fn settle_aiming(
     settling: &Settling,
     tolerances: &Tolerances,
     neighbour: Option<&Neighbour>,
-    aim: Option<&mut Aim<'_>>,
+    mut aim: Option<&mut Aim<'_>>,
     ws: &mut Workspace,
 ) -> Result<Period, SimError> {
     // That of a circuit with other unknowns tells nothing here.
@@ -225,6 +225,12 @@ pub fn settle_aiming(
             let found = coarse::approach(system, duration, settling, tolerances, known_there, ws)?;
             let quiet = found.as_ref().and_then(|found| found.quiet.clone());
             let coarse = found.as_ref().map(|found| found.samples[0].clone());
+            if let (Some(aim), Some(found)) = (aim.as_mut(), &found) {
+                let along = coarse::along(system, duration, settling, tolerances, (found, aim), ws);
+                if let Some(along) = along {
+                    aim.guided_by(along);
+                }
+            }
             match (neighbour, &coarse) {
                 // What coarse steps leave out is much the same there.
                 (Some(neighbour), Some(_)) => {

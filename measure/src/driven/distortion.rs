@@ -10,7 +10,7 @@
 use rayon::prelude::*;
 use serde::Serialize;
 
-use crate::driven::power::{OneByOne, Power, PowerOf};
+use crate::driven::power::{Power, PowerOf};
 use crate::{Measurement, Progress, UnderTest};
 use sim::amplifier::Amplifier;
 use sim::error::SimError;
@@ -87,7 +87,7 @@ pub fn bass_limit(
     if rated.cores.is_empty() {
         return Ok(None);
     }
-    let levels = ConstantPower::new(question, of, power, &|_| ());
+    let levels = ConstantPower::new(question, of, (power, &[]), &|_| ());
     power_bandwidth::bass_limit(&levels, rated.power)
 }
 
@@ -143,8 +143,8 @@ impl Measurement for DistortionOf {
         for tones in &self.two_tones {
             tones.check()?;
         }
-        let against_power = self.power.ask(of, progress)?;
-        let levels = ConstantPower::new(&self.power, of, &against_power, progress);
+        let (against_power, settled) = self.power.settled(of, progress)?;
+        let levels = ConstantPower::new(&self.power, of, (&against_power, &settled), progress);
         let rated = against_power.rated.as_ref().map(|level| level.power);
         let band_of = rated.filter(|_| of.rest.mains.is_none());
         // A power the sweep did not reach is not asked for at other frequencies.
@@ -212,7 +212,7 @@ impl DistortionOf {
         let columns: Vec<Vec<AtFrequency>> = frequencies
             .par_iter()
             .map(|&hertz| {
-                let mut near = OneByOne::default();
+                let mut near = levels.set_out_at(hertz, powers)?;
                 let mut column = Vec::new();
                 for &(power, _) in powers {
                     let (point, settled) = levels.point(hertz, power, near)?;

@@ -38,7 +38,7 @@ mod way_to_limit;
 
 use climb::Climb;
 pub(crate) use limits::{GRID_CURRENT, first_to_give_up};
-pub(crate) use neighbours::Start;
+pub(crate) use neighbours::{Neighbour, Start};
 pub(crate) use one_by_one::OneByOne;
 pub(crate) use stand::{Stand, Tone, Wanted};
 
@@ -265,6 +265,20 @@ impl Measurement for PowerOf {
     /// [`NoSignal`](sim::error::Question::NoSignal) when nothing reaches the load, [`SimError::Oscillates`] when the amplifier
     /// does so by itself.
     fn ask(&self, of: &UnderTest<'_>, progress: &Progress<'_>) -> Result<Power, SimError> {
+        self.settled(of, progress).map(|(power, _)| power)
+    }
+}
+
+impl PowerOf {
+    /// The answer, and every level that was settled on the way to it.
+    ///
+    /// # Errors
+    /// Those of [`PowerOf::ask`].
+    pub(crate) fn settled(
+        &self,
+        of: &UnderTest<'_>,
+        progress: &Progress<'_>,
+    ) -> Result<(Power, Vec<Neighbour>), SimError> {
         of.lasts()?;
         let stand = &Stand::new(self, of);
         let (start, period) = self.start(stand)?;
@@ -342,7 +356,7 @@ impl Measurement for PowerOf {
             move |drive: f64| near.extremes(stand, drive)
         });
         let crossover = crossover::of(&levels, &output_valves);
-        Ok(Power {
+        let power = Power {
             frequency: self.frequency,
             mains_period: of.rest.mains.map(|mains| mains.duration),
             load_ohms: self.load_ohms,
@@ -364,6 +378,7 @@ impl Measurement for PowerOf {
             output_valves,
             ended_early: ended.filter(|_| bursting.is_none()),
             bursting,
-        })
+        };
+        Ok((power, neighbours))
     }
 }

@@ -40,6 +40,8 @@ pub struct Aim<'a> {
     pub close: f64,
     /// ln(figure / wanted) of a cycle, `[samples][n+1]`.
     pub miss: &'a dyn Fn(&[Vec<f64>]) -> f64,
+    /// How the settled cycle goes with the drive, where that is known.
+    along: Option<Along>,
     track: Track,
 }
 
@@ -52,6 +54,15 @@ struct Track {
     /// The last miss, and what the drive was moved by then.
     last: Option<(f64, f64)>,
     given_up: bool,
+}
+
+/// How a settled cycle goes with ln of the drive.
+#[derive(Clone, Debug)]
+pub(super) struct Along {
+    /// `[states]` its start.
+    pub(super) start: Vec<f64>,
+    /// ln of its figure.
+    pub(super) slope: f64,
 }
 
 /// What came of a cycle.
@@ -80,8 +91,22 @@ impl<'a> Aim<'a> {
             slope,
             close,
             miss,
+            along: None,
             track: Track::default(),
         }
+    }
+
+    /// Goes by how the settled cycle does.
+    pub(super) fn guided_by(&mut self, along: Along) {
+        self.slope = along
+            .slope
+            .clamp(SLOPES.0 * self.slope, SLOPES.1 * self.slope);
+        self.along = Some(along);
+    }
+
+    /// What the settled start moves by with ln of the drive, `[states]`, where that is known.
+    pub(super) fn start_along(&self) -> Option<&[f64]> {
+        self.along.as_ref().map(|along| &along.start[..])
     }
 
     /// Moves the drive by what the cycle just run misses, which is `residual` from closing.

@@ -42,6 +42,16 @@ pub(super) struct Correction {
     pub(super) size: f64,
 }
 
+impl Correction {
+    /// With so much of that, `[states]`, added.
+    pub(super) fn with(mut self, states: &[f64], much: f64) -> Self {
+        for (by, state) in self.by.iter_mut().zip(states) {
+            *by += much * state;
+        }
+        self
+    }
+}
+
 #[derive(Debug)]
 enum Form {
     Whole {
@@ -153,6 +163,18 @@ impl Monodromy {
         by.iter()
             .all(|by| by.is_finite())
             .then_some(Correction { by, size })
+    }
+
+    /// What the settled start moves by, `[states]`, where the end of a cycle from it moves by so much, `[n+1]`.
+    pub(super) fn carries(&self, by: &[f64]) -> Option<Vec<f64>> {
+        self.solve(self.stores.iter().map(|&k| by[k]).collect())
+    }
+
+    /// Moves a start, `[n+1]`, by so much of that, `[states]`.
+    pub(super) fn move_by(&self, by: &[f64], much: f64, start: &mut [f64]) {
+        for (&k, by) in self.stores.iter().zip(by) {
+            start[k] += much * by;
+        }
     }
 
     /// Moves the start of the next cycle by that.

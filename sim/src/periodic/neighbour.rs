@@ -50,6 +50,11 @@ impl Neighbour {
         })
     }
 
+    /// Whether its period is that long, s.
+    pub fn lasts(&self, duration: f64) -> bool {
+        self.duration.to_bits() == duration.to_bits()
+    }
+
     /// Whether its matrix serves a circuit over a period that long, s.
     pub(crate) fn serves(&self, system: &System, duration: f64) -> bool {
         self.matrix_of(system, duration).is_some()

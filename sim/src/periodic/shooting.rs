@@ -150,6 +150,11 @@ pub(super) fn settle(
         };
         if let Followed::Moved(by) = aimed {
             // The residual is that of another drive.
+            let along = aim.as_ref().and_then(|aim| aim.start_along());
+            let proposed = match along {
+                Some(along) => proposed.map(|correction| correction.with(along, by)),
+                None => proposed,
+            };
             phase = next(&mut run, reached.afresh(), proposed, (residual, steps), ws).afresh();
             if by.abs() > FAR {
                 run.forget_steps();

@@ -10,7 +10,8 @@
 //! ```
 //!
 //! Few moments differ: those whose slopes lie farthest apart stand for the others near them, and those known from a cycle
-//! near by, in which nothing grew, are not looked at again. Only where one of them grows is every moment looked at.
+//! near by, in which nothing grew, are not looked at again. Only where by these it grows by an e-fold, every moment near
+//! one that grows is looked at.
 //!
 //! Source   slopes frozen in time: the WKB approximation, valid where an oscillation turns often while the slopes
 //!          change (from memory);  choice of moments: `moments.rs`
@@ -62,6 +63,10 @@ impl From<Bursts> for SimError {
 /// Growth from which it counts, e-folds: eight thousandfold, from the microvolts of noise to what an oscilloscope shows.
 const COUNTS: f64 = 9.0;
 
+/// Growth, e-folds, below which by the moments chosen nothing bursts: those between them were found to grow by half to once
+/// as much.
+const PASSED_OVER: f64 = 1.0;
+
 /// Turns an oscillation makes while it grows, at least.
 const TURNS: f64 = 3.0;
 
@@ -76,7 +81,7 @@ pub(crate) struct Quiet {
 
 /// Looks at the cycle of `duration`, s, with `samples` `[samples][n+1]`; `ws.x` stays as it is.
 ///
-/// Costs natural frequencies at a dozen moments; at each of the cycle where one of them grows.
+/// Costs natural frequencies at a dozen moments; at many more where by these something grows.
 ///
 /// # Errors
 /// [`SimError::Undetermined`] when the equations determine nothing at some moment.
@@ -113,25 +118,35 @@ pub(crate) fn bursts_beside(
     let fresh = Apart::of(&metric, &slopes);
     let beside = fresh.beside(&known, &metric, &slopes);
     let lead = |k: usize| leading(system, &slopes[k], duration);
+    let leads = |of: &Apart| -> Result<Vec<Option<Complex<f64>>>, SimError> {
+        of.moments.iter().map(|&k| lead(k)).collect()
+    };
     let grows = |lead: &Option<Complex<f64>>| lead.is_some_and(|s| s.re > 0.0);
-    let mut quiet = true;
-    for &k in &beside.moments {
-        quiet = quiet && !grows(&lead(k)?);
-    }
-    if quiet {
-        let own = beside.moments.iter().map(|&k| slopes[k].clone());
+    let step = duration / samples.len() as f64;
+    let found = leads(&beside)?;
+    // Those known as quiet stand still at most.
+    let growths: Vec<f64> = beside
+        .nearest
+        .iter()
+        .map(|m| m.map_or(0.0, |m| growth(found[m], step)))
+        .collect();
+    if strongest(&growths).0 <= PASSED_OVER {
+        let own = beside.moments.iter().zip(&found);
+        let own = own
+            .filter(|(_, lead)| !grows(lead))
+            .map(|(&k, _)| slopes[k].clone());
         let used = beside.used.iter().map(|&k| known[k].to_vec());
         return Ok(Ok(Quiet {
             storage: storage.to_vec(),
             slopes: own.chain(used).collect(),
         }));
     }
-    let Apart {
-        moments, nearest, ..
-    } = fresh;
-    let leads: Vec<Option<Complex<f64>>> =
-        moments.iter().map(|&k| lead(k)).collect::<Result<_, _>>()?;
-    let mut cycle: Vec<Option<Complex<f64>>> = nearest.iter().map(|&m| leads[m]).collect();
+    let found = leads(&fresh)?;
+    let mut cycle: Vec<Option<Complex<f64>>> = fresh
+        .nearest
+        .iter()
+        .map(|m| m.and_then(|m| found[m]))
+        .collect();
     // Once more by itself, every moment of those that something may grow in.
     for (k, s) in cycle.iter_mut().enumerate() {
         if grows(s) {
@@ -143,7 +158,7 @@ pub(crate) fn bursts_beside(
         storage: storage.to_vec(),
         slopes: Vec::new(),
     };
-    let burst = grown(&cycle, duration / samples.len() as f64);
+    let burst = grown(&cycle, step);
     Ok(burst.map_or(Ok(none), Err))
 }
 
@@ -176,22 +191,34 @@ fn leading(
     Ok(None)
 }
 
-/// The burst that grows most, each moment lasting `step`, s, if it grows enough to count.
-fn grown(cycle: &[Option<Complex<f64>>], step: f64) -> Option<Bursts> {
-    let growth = |k: usize| cycle[k % cycle.len()].map_or(f64::NEG_INFINITY, |s| s.re * step);
+/// e-folds in `step`, s; where nothing is known to swing, all that did is gone.
+fn growth(lead: Option<Complex<f64>>, step: f64) -> f64 {
+    lead.map_or(f64::NEG_INFINITY, |s| s.re * step)
+}
+
+/// The stretch over which a cycle of these growths, e-folds each, grows most: how much, its first moment and the one after
+/// its last.
+fn strongest(growths: &[f64]) -> (f64, usize, usize) {
     // The cycle twice, so that a burst may begin in one and end in the next; none lasts longer than a cycle.
     let (mut best, mut sum, mut first) = ((0.0, 0, 0), 0.0, 0);
-    for k in 0..2 * cycle.len() {
+    for k in 0..2 * growths.len() {
         if sum <= 0.0 {
             (sum, first) = (0.0, k);
         }
-        sum += growth(k);
-        if sum > best.0 && k - first < cycle.len() {
+        sum += growths[k % growths.len()];
+        if sum > best.0 && k - first < growths.len() {
             best = (sum, first, k + 1);
         }
     }
-    let (most, first, end) = best;
-    let at = (first..end).max_by(|&a, &b| growth(a).total_cmp(&growth(b)))?;
+    best
+}
+
+/// The burst that grows most, each moment lasting `step`, s, if it grows enough to count.
+fn grown(cycle: &[Option<Complex<f64>>], step: f64) -> Option<Bursts> {
+    let growths: Vec<f64> = cycle.iter().map(|&lead| growth(lead, step)).collect();
+    let (most, first, end) = strongest(&growths);
+    let at = (first..end)
+        .max_by(|&a, &b| growths[a % cycle.len()].total_cmp(&growths[b % cycle.len()]))?;
     let s = cycle[at % cycle.len()]?;
     let frequency = s.im.abs() / std::f64::consts::TAU;
     let turns = frequency * step * (end - first) as f64;
@@ -205,8 +232,25 @@ fn grown(cycle: &[Option<Complex<f64>>], step: f64) -> Option<Bursts> {
 
 #[cfg(test)]
 mod tests {
-    use super::grown;
+    use super::{grown, strongest};
     use nalgebra::Complex;
+
+    #[test]
+    fn what_stands_still_between_two_that_grow_joins_them_and_what_is_gone_parts_them() {
+        let gone = f64::NEG_INFINITY;
+        let (most, first, end) = strongest(&[gone, 0.5, 0.0, 0.25, -1.0, 0.5]);
+        assert!(
+            (most - 0.75).abs() < 1e-15 && (first, end) == (1, 4),
+            "{most} {first} {end}"
+        );
+        // Across the end of the cycle.
+        let (most, first, end) = strongest(&[0.5, gone, 0.25, gone, 0.5, 0.5]);
+        assert!(
+            (most - 1.5).abs() < 1e-15 && (first, end) == (4, 7),
+            "{most} {first} {end}"
+        );
+        assert!(strongest(&[gone, -1.0]).0 <= 0.0);
+    }
 
     #[test]
     fn a_burst_counts_by_what_it_grows_and_may_lie_across_the_end_of_the_cycle() {

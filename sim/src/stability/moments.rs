@@ -64,8 +64,8 @@ impl Metric {
 pub(super) struct Apart {
     /// The samples chosen.
     pub(super) moments: Vec<usize>,
-    /// `[samples]` which of those chosen is nearest, by its place; of no meaning where one of those known is.
-    pub(super) nearest: Vec<usize>,
+    /// `[samples]` which of those chosen is nearest, by its place; none where one of those known is.
+    pub(super) nearest: Vec<Option<usize>>,
     /// Which of those known stand for a sample.
     pub(super) used: Vec<usize>,
     /// How far the farthest sample is from what stands for it.
@@ -101,7 +101,7 @@ impl Apart {
             }
         }
         let mut moments = Vec::new();
-        let mut nearest = vec![0; slopes.len()];
+        let mut nearest = vec![None; slopes.len()];
         let farthest = |from: &[f64]| {
             // The first of those that lie equally far.
             let samples = (0..from.len()).rev();
@@ -113,7 +113,7 @@ impl Apart {
             for k in 0..slopes.len() {
                 let distance = metric.between(&slopes[k], &slopes[next]);
                 if distance < from[k] {
-                    (from[k], nearest[k]) = (distance, moments.len());
+                    (from[k], nearest[k]) = (distance, Some(moments.len()));
                 }
             }
             moments.push(next);
@@ -176,7 +176,7 @@ mod tests {
         let slopes = slopes(&[1.0, 1.001, 5.0, 5.01, 0.0, 1.0]);
         let found = Apart::of(&metric(&slopes), &slopes);
         assert_eq!(found.moments, [0, 3, 4]);
-        assert_eq!(found.nearest, [0, 0, 1, 1, 2, 0]);
+        assert_eq!(found.nearest, [0, 0, 1, 1, 2, 0].map(Some));
         assert!(found.used.is_empty());
     }
 
@@ -189,6 +189,8 @@ mod tests {
         // The second is farther from the fifth than the first.
         assert_eq!(found.moments, [4, 1]);
         assert_eq!(found.used, [0]);
+        let (first, second) = (Some(0), Some(1));
+        assert_eq!(found.nearest, [second, second, None, None, first, second]);
     }
 
     #[test]

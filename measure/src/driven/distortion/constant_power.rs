@@ -8,7 +8,7 @@ use serde::Serialize;
 use super::METER_BANDWIDTH;
 use crate::driven::power::drive::{CLOSE, Guess, Short, reach_aiming};
 use crate::driven::power::{
-    Level, Limit, OneByOne, Power, PowerOf, Stand, Wanted, first_to_give_up,
+    Level, Limit, Neighbour, OneByOne, Power, PowerOf, Stand, Tone, Wanted, first_to_give_up,
 };
 use crate::{Progress, Reached, UnderTest};
 use sim::error::{Question, SimError};
@@ -119,6 +119,8 @@ pub(super) struct ConstantPower<'a> {
     /// Output and drive at the test frequency, W and V, in rising drive.
     sweep: Vec<(f64, f64)>,
     linear: SmallSignal<'a>,
+    /// What the sweep settled.
+    settled: &'a [Neighbour],
     /// Levels solved so far.
     solved: AtomicUsize,
     progress: &'a Progress<'a>,
@@ -129,7 +131,7 @@ impl<'a> ConstantPower<'a> {
     pub(super) fn new(
         question: &'a PowerOf,
         of: &'a UnderTest<'a>,
-        power: &'a Power,
+        (power, settled): (&'a Power, &'a [Neighbour]),
         progress: &'a Progress<'a>,
     ) -> Self {
         let targets = power.rated.iter().chain(&power.one_watt);
@@ -145,6 +147,7 @@ impl<'a> ConstantPower<'a> {
             output_valves: &power.output_valves,
             sweep,
             linear: of.linearised(),
+            settled,
             solved: AtomicUsize::new(solved),
             progress,
         }
@@ -168,6 +171,37 @@ impl<'a> ConstantPower<'a> {
         } else {
             Err(SimError::Question(Question::NoSignal))
         }
+    }
+
+    /// Where levels of another tone, of that gain for small signals, set out from: at the drive where each of these powers,
+    /// W, is looked for, what the sweep settled at it. Bias and supply hardly ask for the tone.
+    pub(super) fn set_out(
+        &self,
+        stand: &Stand<'_>,
+        (tone, gain): (&dyn Fn(f64) -> Tone, f64),
+        powers: &[(f64, bool)],
+    ) -> Result<OneByOne, SimError> {
+        let mut drives = Vec::new();
+        for &(power, _) in powers {
+            let there = self.guess(power, peak(power, self.question.load_ohms) / gain)?;
+            let off = |level: &(f64, f64)| (level.0 / power).ln().abs();
+            let nearest = self.sweep.iter().min_by(|a, b| off(a).total_cmp(&off(b)));
+            drives.extend(nearest.map(|&(_, here)| (here, there.drive())));
+        }
+        let duration = stand.duration(&tone(1.0))?;
+        Ok(OneByOne::elsewhere(self.settled, &drives, duration))
+    }
+
+    /// Where levels of a sine of that frequency, Hz, at these powers, W, set out from.
+    pub(super) fn set_out_at(
+        &self,
+        frequency: f64,
+        powers: &[(f64, bool)],
+    ) -> Result<OneByOne, SimError> {
+        let question = self.question_at(frequency, samples_per_cycle(frequency));
+        let stand = self.stand(&question);
+        let tone = |drive: f64| stand.tone(drive);
+        self.set_out(&stand, (&tone, self.gain(frequency)?), powers)
     }
 
     /// Where to look for a power, W, whose peak at the load is reached with this drive, V, by the gain for small signals:

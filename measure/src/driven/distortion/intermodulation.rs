@@ -169,7 +169,13 @@ impl TwoTones {
         let period = self.period()?;
         let upper = period.cycles[1] as usize;
         let samples = upper * SAMPLES_PER_CYCLE.max(LEAST_SAMPLES.div_ceil(upper));
-        let near = OneByOne::default();
+        let question = levels.question_at(self.upper, samples);
+        let tone = |drive: f64| self.tone(drive, &period);
+        let near = levels.set_out(
+            &levels.stand(&question),
+            (&tone, self.gain(levels)?),
+            powers,
+        )?;
         let levels = powers
             .iter()
             .map(|&(power, _)| self.at_peak(levels, &period, samples, power, &near))
@@ -185,6 +191,20 @@ impl TwoTones {
         })
     }
 
+    /// The signal at that peak, V.
+    fn tone(&self, drive: f64, period: &CommonPeriod) -> Tone {
+        Tone {
+            waveform: Waveform::two_tone(drive, self.ratio, (self.lower, self.upper)),
+            duration: period.duration,
+        }
+    }
+
+    /// Peak across the load for a volt of its peak, small.
+    fn gain(&self, levels: &ConstantPower<'_>) -> Result<f64, SimError> {
+        let share = self.ratio / (1.0 + self.ratio);
+        Ok(share * levels.gain(self.lower)? + (1.0 - share) * levels.gain(self.upper)?)
+    }
+
     fn at_peak(
         &self,
         levels: &ConstantPower<'_>,
@@ -197,10 +217,7 @@ impl TwoTones {
         let question = levels.question_at(self.upper, samples);
         let driven = levels.stand(&question);
         let miss = |at: &Products| ((at.lower + at.upper) / peak).ln();
-        let tone = |drive: f64| Tone {
-            waveform: Waveform::two_tone(drive, self.ratio, (self.lower, self.upper)),
-            duration: period.duration,
-        };
+        let tone = |drive: f64| self.tone(drive, period);
         let off = |spectrum: &Spectrum| miss(&self.read(0.0, period, spectrum));
         let solve = |drive: f64, slope: Option<f64>| {
             let (settled, drive) = match slope {
@@ -219,8 +236,7 @@ impl TwoTones {
             levels.tell();
             Ok((drive, self.read(drive, period, &driven.spectrum(&settled))))
         };
-        let share = self.ratio / (1.0 + self.ratio);
-        let gain = share * levels.gain(self.lower)? + (1.0 - share) * levels.gain(self.upper)?;
+        let gain = self.gain(levels)?;
         let outcome = reach_aiming(levels.guess(power, peak / gain)?, CLOSE, &miss, &solve);
         let (products, error) = match outcome {
             Ok(at) => (Some(at.answer), None),

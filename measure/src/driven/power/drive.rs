@@ -57,6 +57,11 @@ impl Guess {
         }
     }
 
+    /// The drive tried first, V.
+    pub(crate) fn drive(&self) -> f64 {
+        self.drive
+    }
+
     /// The output is known to need so many times the drive of the gain for small signals, and its slope there.
     pub(crate) fn bent(linear: f64, times: f64, slope: f64) -> Self {
         Self {

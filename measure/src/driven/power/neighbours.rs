@@ -19,6 +19,11 @@ pub(crate) struct Neighbour {
 }
 
 impl Neighbour {
+    /// That state at that peak, V.
+    pub(super) fn at(drive: f64, settled: Settled) -> Self {
+        Self { drive, settled }
+    }
+
     /// The start of a period settled at that peak, V.
     pub(crate) fn of(drive: f64, period: &Period) -> Self {
         Self {

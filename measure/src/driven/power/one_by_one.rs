@@ -18,6 +18,18 @@ impl OneByOne {
         Self(RefCell::new(neighbours.to_vec()))
     }
 
+    /// For a tone of another frequency: to start at, at those drives, V, what was settled at these. Nothing of another
+    /// length than this, s: its slopes tell nothing.
+    pub(crate) fn elsewhere(settled: &[Neighbour], drives: &[(f64, f64)], duration: f64) -> Self {
+        let moved = drives.iter().filter_map(|&(here, there)| {
+            let nearest = Start::Nearest(here, settled).nearest(None)?;
+            nearest
+                .lasts(duration)
+                .then(|| Neighbour::at(there, nearest))
+        });
+        Self(RefCell::new(moved.collect()))
+    }
+
     /// All it has settled, and what it began with before that.
     pub(super) fn into_inner(self) -> Vec<Neighbour> {
         self.0.into_inner()

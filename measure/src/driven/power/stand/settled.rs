@@ -70,6 +70,15 @@ impl Stand<'_> {
         Ok((self.resolved(period, ws)?, drive))
     }
 
+    /// Length of the settled period at a tone, s.
+    pub(crate) fn duration(&self, tone: &Tone) -> Result<f64, SimError> {
+        let others = moving(self.of.waveforms());
+        if others.is_empty() {
+            return Ok(tone.duration);
+        }
+        beside_others(tone, others, &self.question.settling).map(|(duration, ..)| duration)
+    }
+
     /// With so many samples as its spectrum needs.
     fn resolved(&self, period: Period, mut ws: Workspace) -> Result<Period, SimError> {
         let turns = period.turns as usize;
