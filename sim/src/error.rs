@@ -1,7 +1,7 @@
 //! What remains when the solver has given up: where, when, and after how much work.
 
 use crate::counts::Counts;
-use crate::grown::Grown;
+use crate::grown::{Grown, swings};
 
 /// Why there is no answer. Names parts and nodes, never rows.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -172,23 +172,28 @@ impl std::fmt::Display for Unsettled {
 
 fn oscillation(frequency: Option<f64>, rate: f64, grown: Option<Grown>) -> String {
     let grows = crate::quantity::engineering(1.0 / rate, crate::quantity::Unit::Second);
-    match frequency {
-        Some(hertz) if hertz > 0.0 => {
-            let at = crate::quantity::engineering(hertz, crate::quantity::Unit::Hertz);
-            let end = grown.map_or_else(String::new, |grown| format!("; once grown, {grown}"));
-            format!(
-                "the amplifier oscillates by itself at about {at}, growing 2.7-fold every {grows}{end}"
-            )
-        }
-        Some(_) => {
-            format!(
-                "the amplifier does not stay at rest: it runs away, growing 2.7-fold every {grows}"
-            )
-        }
-        None => format!(
+    let hertz = |hertz| crate::quantity::engineering(hertz, crate::quantity::Unit::Hertz);
+    let end = grown.map_or_else(String::new, |grown| format!("; once grown, {grown}"));
+    let Some(frequency) = frequency else {
+        return format!(
             "the amplifier does not stay settled: a disturbance grows 2.7-fold every {grows}"
-        ),
+        );
+    };
+    if frequency <= 0.0 {
+        return format!(
+            "the amplifier does not stay at rest: it runs away, growing 2.7-fold every {grows}, until it tips over{end}"
+        );
     }
+    let at = hertz(frequency);
+    if swings(frequency, rate) {
+        return format!(
+            "the amplifier oscillates by itself at about {at}, growing 2.7-fold every {grows}{end}"
+        );
+    }
+    let often = grown.map_or_else(|| format!(", at about {at}"), |grown| format!("; {grown}"));
+    format!(
+        "the amplifier oscillates by itself: it runs away, growing 2.7-fold every {grows}, tips over, and comes back to do so again{often}"
+    )
 }
 
 fn repetition(period: f64, even: bool) -> String {
@@ -241,4 +246,35 @@ pub enum Question {
     /// Intermodulation products that cannot be told from a tone or from each other.
     #[error("the products of {0} fall on a tone, on each other or below zero")]
     TonesOverlap(String),
+}
+
+#[cfg(test)]
+mod tests {
+    use super::SimError;
+
+    #[test]
+    fn what_is_large_before_it_turns_is_no_oscillation_at_how_often_it_comes_back() {
+        let told = |frequency: f64, time: f64| {
+            let error = SimError::Oscillates {
+                frequency: Some(frequency),
+                rate: 1.0 / time,
+                grown: None,
+            };
+            error.to_string()
+        };
+        let back = told(26.7, 860e-9);
+        assert!(
+            back.contains("it runs away, growing 2.7-fold every 860 ns, tips over"),
+            "{back}"
+        );
+        assert!(
+            back.ends_with("comes back to do so again, at about 26.7 Hz"),
+            "{back}"
+        );
+        assert!(!back.contains("by itself at about"), "{back}");
+        let once = told(0.0, 860e-9);
+        assert!(once.ends_with("it runs away, growing 2.7-fold every 860 ns, until it tips over"));
+        let swings = told(37.5, 48e-3);
+        assert!(swings.ends_with("by itself at about 37.5 Hz, growing 2.7-fold every 48.0 ms"));
+    }
 }

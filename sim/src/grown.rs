@@ -9,6 +9,14 @@ use serde::Serialize;
 
 use crate::quantity::{Unit, engineering};
 
+/// Times in which a disturbance grows 2.7-fold until it is as large as it gets: from a millivolt to a thousand volts.
+pub(crate) const LARGE: f64 = 14.0;
+
+/// Whether what turns at a frequency, Hz, and grows at a `rate`, 1/s, turns before it is as large as it gets.
+pub(crate) fn swings(frequency: f64, rate: f64) -> bool {
+    LARGE * frequency > rate
+}
+
 /// What an oscillation comes to.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Grown {
@@ -20,6 +28,8 @@ pub struct Grown {
     pub between: Option<ToAndFro>,
     /// The frequency, Hz, of a faster oscillation that grows on part of every turn; none where none does.
     pub bursts: Option<f64>,
+    /// Whether the frequency is that of turns without their bursts, which took too long to be followed with them.
+    pub without_bursts: bool,
 }
 
 /// The frequencies, Hz, of what goes to and fro.
@@ -50,18 +60,72 @@ impl fmt::Display for Grown {
         let at = hertz(self.frequency);
         match (self.between, self.bursts) {
             _ if self.settles => write!(f, "at about {at}"),
-            (Some(ToAndFro { lowest, highest }), _) => write!(
+            (between, Some(fast)) => {
+                write!(
+                    f,
+                    "it bursts into oscillation at about {} on part of every turn",
+                    hertz(fast)
+                )?;
+                match between {
+                    _ if self.without_bursts => write!(
+                        f,
+                        "; how often it comes round with the bursts is not known, without them at about {at}"
+                    ),
+                    Some(ToAndFro { lowest, highest }) => write!(
+                        f,
+                        ", and comes round unevenly, between about {} and {}",
+                        hertz(lowest),
+                        hertz(highest)
+                    ),
+                    None => write!(f, ", and comes round at about {at}"),
+                }
+            }
+            (Some(ToAndFro { lowest, highest }), None) => write!(
                 f,
                 "it settles on no one frequency and comes round unevenly, between about {} and {}, last seen at about {at}",
                 hertz(lowest),
                 hertz(highest)
             ),
-            (None, Some(fast)) => write!(
-                f,
-                "it bursts into oscillation at about {} on part of every turn, of which there are roughly {at}",
-                hertz(fast)
-            ),
             (None, None) => write!(f, "last seen at about {at}, not settled"),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Grown;
+
+    #[test]
+    fn what_bursts_is_told_by_a_frequency_only_where_that_is_known() {
+        let even = Grown {
+            frequency: 54.1,
+            settles: false,
+            between: None,
+            bursts: Some(80.7e3),
+            without_bursts: false,
+        };
+        let start = "it bursts into oscillation at about 80.7 kHz on part of every turn";
+        let uneven = Grown {
+            between: Some([48.2, 54.1].into()),
+            ..even
+        };
+        let slow = Grown {
+            frequency: 0.374,
+            without_bursts: true,
+            ..even
+        };
+        for (grown, end) in [
+            (even, ", and comes round at about 54.1 Hz"),
+            (
+                uneven,
+                ", and comes round unevenly, between about 48.2 Hz and 54.1 Hz",
+            ),
+            (
+                slow,
+                "; how often it comes round with the bursts is not known, without them at about 374 mHz",
+            ),
+        ] {
+            assert_eq!(grown.to_string(), format!("{start}{end}"));
         }
     }
 }

@@ -16,19 +16,20 @@
 //!           are left out
 
 use nalgebra::Complex;
-use serde::Serialize;
 
 use crate::error::SimError;
-use crate::grown::Grown;
 use crate::system::System;
 use crate::workspace::Workspace;
 
+mod bursting;
 mod bursts;
 mod changes;
 mod frequencies;
+mod growth;
 mod limit_cycle;
 mod locked;
 mod moments;
+mod rounds;
 mod sought;
 mod swing;
 
@@ -36,32 +37,11 @@ pub use bursts::{Bursts, bursts};
 pub(crate) use bursts::{Quiet, bursts_beside};
 pub use changes::Changes;
 use frequencies::frequencies_of;
+pub use growth::{Growing, fastest};
 pub(crate) use locked::beside_the_ripple;
 pub use locked::locked;
-pub(crate) use swing::{Round, comes_round, ends_as, repeating, repeats, wanders};
-
-/// A natural frequency that grows.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
-pub struct Growing {
-    /// Oscillation, Hz; of a state that runs away without swinging, how often it then does so again; zero when it
-    /// tips over once.
-    pub frequency: f64,
-    /// Growth, 1/s: e-fold in its reciprocal.
-    pub rate: f64,
-    /// What an oscillation comes to once it has grown; none where it settles at [`Growing::frequency`], to a
-    /// fiftieth, or where that is not known.
-    pub grown: Option<Grown>,
-}
-
-impl From<Growing> for SimError {
-    fn from(growing: Growing) -> Self {
-        Self::Oscillates {
-            frequency: Some(growing.frequency),
-            rate: growing.rate,
-            grown: growing.grown,
-        }
-    }
-}
+pub(crate) use rounds::{Round, comes_round, repeats, wanders};
+pub(crate) use swing::{ends_as, repeating};
 
 /// Whether the operating point in `ws.x` is one the circuit stays in: an amplifier that oscillates by
 /// itself is told at once and not after hundreds of cycles that never close.
@@ -176,19 +156,6 @@ const AGAIN: f64 = 1.37;
 
 /// How near to where it was a natural frequency must be found again, of its size.
 const CONFIRMED: f64 = 0.05;
-
-/// The fastest growing of some natural frequencies s, 1/s.
-pub fn fastest(modes: &[Complex<f64>]) -> Option<Growing> {
-    modes
-        .iter()
-        .filter(|s| s.re > 0.0)
-        .max_by(|a, b| a.re.total_cmp(&b.re))
-        .map(|s| Growing {
-            frequency: s.im.abs() / std::f64::consts::TAU,
-            rate: s.re,
-            grown: None,
-        })
-}
 
 /// All natural frequencies s, 1/s, that rounding does not hide.
 ///

@@ -2,11 +2,12 @@
 //! load's volts come round, and how evenly.
 //!
 //! ```text
-//! cargo run --release -p checks --example settles -- NAME ideal|mains [SECONDS [INTERVAL [CLOSER]]]
+//! cargo run --release -p checks --example settles -- NAME ideal|mains [SECONDS [INTERVAL [CLOSER [OVER [LED]]]]]
 //! ```
 //!
 //! The names are those of `checks::variants::unstable`. The trapezoidal rule, which damps nothing, in steps of 0.4 µs that are
-//! cut ten times as closely as is usual; from rest, on the mains from where a second of long steps led.
+//! cut ten times as closely as is usual; from rest, on the mains from where a second of long steps led, or LED seconds of them:
+//! none is from switching on with hot cathodes. Where volts are averaged OVER some time, s, bursts do not count.
 
 #![allow(clippy::print_stdout, reason = "an example prints")]
 
@@ -35,6 +36,8 @@ fn main() {
     let seconds = number(2, if on_mains { 0.4 } else { 0.3 });
     let interval = number(3, 0.4e-6);
     let closer = number(4, 0.1);
+    let over = number(5, 0.0);
+    let led = number(6, if on_mains { 1.0 } else { 0.0 });
     let drawings = unstable();
     let (_, text) = (drawings.iter().find(|(name, _)| *name == arguments[0])).expect("a name");
     let text = if on_mains {
@@ -44,9 +47,8 @@ fn main() {
     };
     let opened = Opened::read(&text, &[]);
     let mut ws = opened.driven(0.0).expect("it has an operating point");
-    let mut time = 0.0;
-    if on_mains {
-        let run = (0.0, 1.0, 0.02 / LONG);
+    if led > 0.0 {
+        let run = (0.0, led, 0.02 / LONG);
         let coarse = Tolerances {
             local_error: f64::INFINITY,
             ..Tolerances::default()
@@ -61,7 +63,6 @@ fn main() {
             &mut |_: f64, _: &[f64]| {},
         )
         .expect("it can be followed");
-        time = 1.0;
     }
     for (k, unknown) in opened.system.unknowns().iter().enumerate() {
         if unknown.is_voltage() {
@@ -72,7 +73,7 @@ fn main() {
     let mut volts: Vec<f64> = Vec::new();
     let mut tolerances = Tolerances::default();
     tolerances.local_error *= closer;
-    let run = (time, time + seconds, interval);
+    let run = (led, led + seconds, interval);
     let mut probe = |_: f64, x: &[f64]| volts.push(x[a] - x[b]);
     let ended = transient(
         &opened.system,
@@ -86,6 +87,11 @@ fn main() {
     if let Err(error) = ended {
         println!("followed for {} s: {error}", interval * volts.len() as f64);
     }
+    let each = (over / interval).max(1.0) as usize;
+    let volts: Vec<f64> = (volts.chunks_exact(each))
+        .map(|volts| volts.iter().sum::<f64>() / each as f64)
+        .collect();
+    let interval = each as f64 * interval;
     let half = volts.len() / 2;
     for part in volts[half..].chunks(half / PARTS) {
         told(part, interval);

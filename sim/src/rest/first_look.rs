@@ -141,9 +141,9 @@ pub(super) fn first_look(
             (None | Some(_), now) => before = Some(now),
         }
     }
-    coarse.beside_the_ripple(ws)?;
+    let at_means = coarse.beside_the_ripple(ws)?;
     if !coarse.is_still() && coarse.run_to(SLOW, ws) == Ok(Way::Through) {
-        coarse.repeats(ws)?;
+        coarse.repeats(at_means, ws)?;
     }
     Ok(None)
 }
@@ -233,17 +233,32 @@ impl<'a> Coarse<'a> {
         Ok(Way::Through)
     }
 
-    /// Whether it grows fast with the supplies at their means, and comes round several times in a cycle then.
-    fn beside_the_ripple(&self, ws: &Workspace) -> Result<(), SimError> {
+    /// What grows fast with the supplies at their means, where it does not come round several times in a cycle: then it is told
+    /// at once.
+    fn beside_the_ripple(&self, ws: &Workspace) -> Result<Option<Growing>, SimError> {
         let found = beside_the_ripple(self.system, &self.last, ws)?;
         let Some((growing, mut of)) = found.filter(|(g, _)| grows_fast(*g, self.duration)) else {
-            return Ok(());
+            return Ok(None);
         };
         let growing = ends_as(&of.system, growing, &mut of.ws);
         if growing.frequency * self.duration > SEVERAL {
             return Err(growing.into());
         }
-        Ok(())
+        Ok(Some(growing))
+    }
+
+    /// Whether what repeats itself bursts on part of every turn, which these steps damp, as do those controlled by their error:
+    /// then it is told with the supplies at their means. What grows there may be known.
+    fn bursts(&self, at_means: Option<Growing>, ws: &Workspace) -> Result<(), SimError> {
+        let growing = match at_means {
+            Some(growing) => Some(growing),
+            None => beside_the_ripple(self.system, &self.last, ws)?
+                .map(|(growing, mut of)| ends_as(&of.system, growing, &mut of.ws)),
+        };
+        match growing.filter(Growing::bursts) {
+            Some(growing) => Err(growing.into()),
+            None => Ok(()),
+        }
     }
 
     /// Whether the last cycles moved nothing by much of what it has moved so far, nor of its size.
@@ -257,8 +272,9 @@ impl<'a> Coarse<'a> {
         })
     }
 
-    /// Whether some more cycles repeat themselves without following the mains, or slowly by their ends.
-    fn repeats(&mut self, ws: &mut Workspace) -> Result<(), SimError> {
+    /// Whether some more cycles repeat themselves without following the mains, or slowly by their ends. What grows with the
+    /// supplies at their means may be known.
+    fn repeats(&mut self, at_means: Option<Growing>, ws: &mut Workspace) -> Result<(), SimError> {
         let mut states = Vec::new();
         for _ in 0..WANDERING {
             if self.run_to(self.cycle + 1, ws) != Ok(Way::Through) {
@@ -267,14 +283,18 @@ impl<'a> Coarse<'a> {
             states.append(&mut self.samples);
         }
         // What repeats sooner than every second cycle is not seen by their ends, or with a period that is not its own.
-        let within = wanders_by_itself(&states).and_then(|round| self.again(round, ws));
-        let (cycles, even) = if let Some(round) = within {
-            (round.mean / f64::from(STEPS), round.is_even())
-        } else if let Some(cycles) = repeats(&self.ends) {
-            (cycles, true)
-        } else if let Some(round) = comes_round(&self.ends) {
-            (round.mean, false)
-        } else {
+        let within = wanders_by_itself(&states);
+        let slowly = match repeats(&self.ends) {
+            Some(cycles) => Some((cycles, true)),
+            None => comes_round(&self.ends).map(|round| (round.mean, false)),
+        };
+        if within.is_none() && slowly.is_none() {
+            return Ok(());
+        }
+        self.bursts(at_means, ws)?;
+        let within = within.and_then(|round| self.again(round, ws));
+        let within = within.map(|round| (round.mean / f64::from(STEPS), round.is_even()));
+        let Some((cycles, even)) = within.or(slowly) else {
             return Ok(());
         };
         Err(SimError::Repeats {

@@ -35,6 +35,8 @@ pub(super) fn unsettled(
         locked(system, last, duration, ws),
         wanders(&states, MAINS_SAMPLES),
     ) {
+        // These steps damp bursts, which change how often it comes round.
+        (Ok(Some(growing)), Some(_)) if growing.bursts() => growing.into(),
         (Ok(Some(_)), Some(round)) => SimError::Repeats {
             period: round.mean / MAINS_SAMPLES as f64 * duration,
             even: round.is_even(),

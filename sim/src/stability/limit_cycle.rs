@@ -20,6 +20,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
+use super::bursting::with_bursts;
 use super::{bursts, sought};
 use crate::grown::{Grown, ToAndFro};
 use crate::system::{System, Unknown};
@@ -95,6 +96,12 @@ impl Turn {
         self.residual.component_div(&self.swing).amax()
     }
 
+    /// The frequency, Hz, of what bursts on part of it, which its steps damp: what is a hundred times as fast.
+    fn bursts(&self, system: &System, ws: &mut Workspace) -> Option<f64> {
+        let found = bursts(system, &self.samples, self.period, ws);
+        found.ok().flatten().map(|bursts| bursts.frequency)
+    }
+
     /// Whether disturbances of it die away, where it closes.
     fn lasts(&self) -> bool {
         let fastest = self.slope.component_div(&self.swing).iamax();
@@ -153,15 +160,25 @@ pub(super) fn limit_cycle(
     mut period: f64,
     comes_round: impl Fn(f64, &mut Workspace) -> Option<f64>,
     ws: &mut Workspace,
-) -> Grown {
-    let last_seen = |period: f64, periods: &[f64]| Grown {
-        frequency: 1.0 / period,
-        settles: false,
-        between: to_and_fro(periods).map(ToAndFro::from),
-        bursts: None,
+) -> Option<Grown> {
+    let last_seen = |period: f64, periods: &[f64], last: Option<&Turn>, ws: &mut Workspace| {
+        let between = to_and_fro(periods).map(ToAndFro::from);
+        if let (None, Some(turn)) = (between, last)
+            && let Some(fast) = turn.bursts(system, ws)
+        {
+            ws.x.copy_from_slice(&turn.start);
+            return with_bursts(system, (turn.period, fast), ws);
+        }
+        Some(Grown {
+            frequency: 1.0 / period,
+            settles: false,
+            between,
+            bursts: None,
+            without_bursts: false,
+        })
     };
     if sought::too_many(system) {
-        return last_seen(period, &[]);
+        return last_seen(period, &[], None, ws);
     }
     let most = ws.counts.steps + MOST_STEPS;
     let mut sensitivity = Sensitivity::whole(system);
@@ -186,18 +203,19 @@ pub(super) fn limit_cycle(
                     periods.push(period);
                 }
                 if left.abs() < SETTLED * period && turns > ENOUGH {
-                    // Steps of a turn damp what is a hundred times as fast.
-                    let found = bursts(system, &turn.samples, period, ws);
-                    let bursts = found.ok().flatten().map(|bursts| bursts.frequency);
-                    let settles = turn.lasts() && bursts.is_none();
-                    return Grown {
+                    if let Some(fast) = turn.bursts(system, ws) {
+                        return with_bursts(system, (period + left, fast), ws);
+                    }
+                    let settles = turn.lasts();
+                    return Some(Grown {
                         frequency: 1.0 / (period + left),
                         settles,
                         between: to_and_fro(&periods)
                             .filter(|_| !settles)
                             .map(ToAndFro::from),
-                        bursts,
-                    };
+                        bursts: None,
+                        without_bursts: false,
+                    });
                 }
                 last = Some(turn);
                 turns *= faster;
@@ -221,7 +239,7 @@ pub(super) fn limit_cycle(
         period = turn.period;
         let found = loop {
             if followed == FOLLOWED {
-                return last_seen(period, &periods);
+                return last_seen(period, &periods, last.as_ref(), ws);
             }
             followed += 1;
             if let Some(found) = comes_round(period, ws) {
@@ -230,7 +248,7 @@ pub(super) fn limit_cycle(
         };
         (period, turns, last) = (found, FIRST, None);
     }
-    last_seen(period, &periods)
+    last_seen(period, &periods, last.as_ref(), ws)
 }
 
 /// The lowest and the highest frequency, Hz, at which these periods, s, turn about; none where they do not go, come back and

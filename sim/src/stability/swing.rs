@@ -9,9 +9,10 @@
 //!        tips over once and stays there does neither
 
 use super::limit_cycle::limit_cycle;
+use super::rounds::{LEAST, PUSH, repeats, rounds};
 use super::{Growing, HIGHEST};
 use crate::error::SimError;
-use crate::grown::Grown;
+use crate::grown::{Grown, LARGE};
 use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::transient::{Method, Stepper};
@@ -32,14 +33,11 @@ const LONGEST: f64 = 8e-3;
 /// Steps of all runs after which it is given up, sub-steps counted: a second or two of work.
 const MOST_STEPS: u64 = 150_000;
 
-/// Volts by which a rest is pushed.
-const PUSH: f64 = 1e-3;
-
 /// Steps of a turn while an oscillation grows.
 const OF_A_TURN: f64 = 32.0;
 
-/// Times in which it grows 2.7-fold until it is as large as it gets, and turns after that.
-const GROWS: (f64, f64) = (14.0, 40.0);
+/// Turns after it is as large as it gets.
+const MORE: f64 = 40.0;
 
 /// How far a grown oscillation must lie from where it started to be told beside it, a ratio.
 const ELSEWHERE: f64 = 0.02;
@@ -56,7 +54,9 @@ pub(crate) fn ends_as(system: &System, growing: Growing, ws: &mut Workspace) -> 
         };
     }
     Growing {
-        frequency: end.map_or(0.0, |end| end.frequency),
+        frequency: end
+            .filter(|end| !end.without_bursts)
+            .map_or(0.0, |end| end.frequency),
         grown: end.filter(|end| !end.settles),
         ..growing
     }
@@ -83,20 +83,20 @@ fn grows_up(system: &System, growing: Growing, ws: &mut Workspace) -> Option<Gro
         return None;
     }
     let step = 1.0 / (OF_A_TURN * growing.frequency);
-    let time = GROWS.0 / growing.rate + GROWS.1 / growing.frequency;
+    let time = LARGE / growing.rate + MORE / growing.frequency;
     let steps = (time / step) as usize;
     if steps > 2 * STEPS {
         return None;
     }
     let states = followed(system, (0.0, step, steps), ws).ok()??;
-    Some(ends(system, step * repeats(&states)?, ws))
+    ends(system, step * repeats(&states)?, ws)
 }
 
 /// How it comes round in the end, where it comes round in a period, s, now.
-fn ends(system: &System, period: f64, ws: &mut Workspace) -> Grown {
+fn ends(system: &System, period: f64, ws: &mut Workspace) -> Option<Grown> {
     let comes_round = |period: f64, ws: &mut Workspace| {
         let step = period / OF_A_TURN;
-        let steps = (OF_A_TURN * GROWS.1) as usize;
+        let steps = (OF_A_TURN * MORE) as usize;
         let states = followed(system, (0.0, step, steps), ws).ok()??;
         repeats(&states).map(|steps| step * steps)
     };
@@ -121,7 +121,7 @@ fn runs_away(system: &System, rate: f64, ws: &mut Workspace) -> Option<Grown> {
             states.extend(part);
             time += step * (STEPS / PARTS) as f64;
             if let Some(period) = repeats(&states) {
-                return Some(ends(system, step * period, ws));
+                return ends(system, step * period, ws);
             }
         }
         let round = rounds(&states).filter(|round| round.shortest > LEAST);
@@ -169,199 +169,4 @@ fn followed(
         states.push(voltages.iter().map(|&at| ws.x[at]).collect());
     }
     Ok(Some(states))
-}
-
-/// After how many states `[states][figures]` a circuit repeats itself, judged by what moves most of it in the later half,
-/// all ways added; none when it does not.
-pub(crate) fn repeats(states: &[impl AsRef<[f64]>]) -> Option<f64> {
-    let late = &states[states.len() / 2..];
-    if late.len() <= 4 * TIMES {
-        // Too few for that many periods of more than four each.
-        return None;
-    }
-    period(&most_moved(late)?)
-}
-
-/// After how many states a circuit on cycles of so many states repeats itself, as far as it does not follow these cycles:
-/// on the mean where it does so unevenly. None when nothing changes much from cycle to cycle.
-pub(crate) fn wanders(states: &[Vec<f64>], cycle: usize) -> Option<Round> {
-    /// Change between cycles, as a share of all that moves.
-    const APART: f64 = 0.1;
-    let of = |k: usize| states.iter().map(move |x| x[k]);
-    let apart = |k: usize| -> f64 {
-        of(k)
-            .zip(of(k).skip(cycle))
-            .map(|(a, b)| (b - a).abs())
-            .sum()
-    };
-    let unknowns = states.first().map_or(0, Vec::len);
-    let aparts: Vec<f64> = (0..unknowns).map(apart).collect();
-    let most = (0..unknowns).max_by(|&a, &b| aparts[a].total_cmp(&aparts[b]))?;
-    let figure: Vec<f64> = of(most).collect();
-    let mean = figure.iter().sum::<f64>() / figure.len() as f64;
-    let moves: f64 = figure.iter().map(|v| (v - mean).abs()).sum();
-    Round::of(&lengths(&figure), 2 * TIMES).filter(|_| aparts[most] > APART * moves)
-}
-
-/// After how many states a circuit comes round, on the mean of many unequal times; none when some take much
-/// longer than others. What comes round in some five cycles of the mains does so once in four, once in six.
-pub(crate) fn comes_round(states: &[impl AsRef<[f64]>]) -> Option<Round> {
-    /// How unequal, a ratio.
-    const UNEQUAL: f64 = 1.5;
-    rounds(states)
-        .filter(|round| round.shortest > LEAST && round.longest < UNEQUAL * round.shortest)
-}
-
-/// States from one rise to the next, at least: fewer may be beats of the steps themselves.
-const LEAST: f64 = 3.0;
-
-/// States in which a circuit comes round.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Round {
-    /// On the mean.
-    pub(crate) mean: f64,
-    shortest: f64,
-    longest: f64,
-}
-
-impl Round {
-    /// Of several times; none of fewer than `least`.
-    fn of(lengths: &[f64], least: usize) -> Option<Self> {
-        (lengths.len() >= least).then(|| Self {
-            mean: lengths.iter().sum::<f64>() / lengths.len() as f64,
-            shortest: lengths.iter().copied().fold(f64::INFINITY, f64::min),
-            longest: lengths.iter().copied().fold(0.0, f64::max),
-        })
-    }
-
-    /// Whether each takes as long as the others.
-    pub(crate) fn is_even(&self) -> bool {
-        self.longest < EVEN * self.shortest
-    }
-
-    /// As what comes round so without settling, in states of so many seconds.
-    fn uneven(&self, step: f64) -> Grown {
-        Grown {
-            frequency: 1.0 / (step * self.mean),
-            settles: false,
-            between: Some(
-                [self.longest, self.shortest]
-                    .map(|states| 1.0 / (step * states))
-                    .into(),
-            ),
-            bursts: None,
-        }
-    }
-}
-
-/// Of many times, those of the later half of the states.
-fn rounds(states: &[impl AsRef<[f64]>]) -> Option<Round> {
-    Round::of(
-        &lengths(&most_moved(&states[states.len() / 2..])?),
-        2 * TIMES,
-    )
-}
-
-/// Of figures `[states][figures]` that which moves most, all ways added.
-fn most_moved(states: &[impl AsRef<[f64]>]) -> Option<Vec<f64>> {
-    let of = |k: usize| states.iter().map(move |x| x.as_ref()[k]);
-    let way = |k: usize| of(k).zip(of(k).skip(1)).map(|(a, b)| (b - a).abs()).sum();
-    let figures = states.first().map_or(0, |x| x.as_ref().len());
-    let ways: Vec<f64> = (0..figures).map(way).collect();
-    let most = (0..ways.len()).max_by(|&a, &b| ways[a].total_cmp(&ways[b]))?;
-    Some(of(most).collect())
-}
-
-/// Times that a repetition must be seen.
-const TIMES: usize = 4;
-
-/// How evenly what comes round evenly does so, a ratio.
-const EVEN: f64 = 1.05;
-
-/// After how many samples a figure repeats itself; none when it does not do so evenly.
-fn period(samples: &[f64]) -> Option<f64> {
-    let lengths = lengths(samples);
-    let late = Round::of(&lengths[lengths.len().checked_sub(TIMES)?..], TIMES)?;
-    // A period of two or three samples is an even beat of the steps themselves.
-    (late.is_even() && late.shortest > 4.0).then_some(late.mean)
-}
-
-/// Samples from each rise through the middle to the next.
-fn lengths(samples: &[f64]) -> Vec<f64> {
-    /// Share of the swing by which it must have gone below the middle to rise through it anew.
-    const BELOW: f64 = 0.1;
-    let least = samples.iter().copied().fold(f64::INFINITY, f64::min);
-    let most = samples.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let (middle, swing) = (0.5 * (most + least), most - least);
-    if swing < 10.0 * PUSH {
-        return Vec::new();
-    }
-    let mut crossings = Vec::new();
-    let mut was_below = false;
-    for (k, pair) in samples.windows(2).enumerate() {
-        was_below |= pair[0] < middle - BELOW * swing;
-        if was_below && pair[0] < middle && pair[1] >= middle {
-            crossings.push(k as f64 + (middle - pair[0]) / (pair[1] - pair[0]));
-            was_below = false;
-        }
-    }
-    crossings.windows(2).map(|pair| pair[1] - pair[0]).collect()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::{comes_round, period, wanders};
-
-    #[test]
-    fn what_comes_round_unevenly_is_told_by_its_mean() {
-        // A supply that rises for four, five, five states and breaks down.
-        let states = |times: &[usize]| -> Vec<Vec<f64>> {
-            let up = |&times: &usize| (0..times).map(|k| vec![300.0 + 12.0 * k as f64]);
-            times.iter().flat_map(up).collect()
-        };
-        let found = comes_round(&states(&[4, 5, 5].repeat(20))).expect("it comes round");
-        assert!((found.mean / (14.0 / 3.0) - 1.0).abs() < 0.02, "{found:?}");
-        assert!(!found.is_even());
-        assert!(comes_round(&states(&[8, 13].repeat(20))).is_none());
-        assert!(comes_round(&states(&[2].repeat(60))).is_none());
-        assert!(comes_round(&states(&[5].repeat(12))).is_none());
-    }
-
-    #[test]
-    fn a_figure_repeats_after_its_period() {
-        let wave = |length: f64, count: usize| -> Vec<f64> {
-            let turn = |k: usize| std::f64::consts::TAU * k as f64 / length;
-            (0..count)
-                .map(|k| 3.0 + turn(k).sin() + 0.3 * (3.0 * turn(k)).cos())
-                .collect()
-        };
-        let found = period(&wave(37.3, 400)).expect("ten periods");
-        // Interpolated between samples, of a smooth wave.
-        assert!((found / 37.3 - 1.0).abs() < 1e-3, "{found}");
-        assert_eq!(period(&wave(37.3, 120)), None);
-        assert_eq!(period(&vec![1.0; 400]), None);
-        // Ever longer.
-        let slower: Vec<f64> = (0..2000)
-            .map(|k| (40.0 * f64::from(k + 1).ln()).sin())
-            .collect();
-        assert_eq!(period(&slower), None);
-    }
-
-    #[test]
-    fn what_follows_its_cycles_does_not_wander() {
-        let states = |every: f64| -> Vec<Vec<f64>> {
-            let turn = |k: u32, every: f64| (std::f64::consts::TAU * f64::from(k) / every).sin();
-            (0..1600)
-                .map(|k| {
-                    vec![
-                        100.0 * turn(k, 100.0),
-                        20.0 * turn(k, every) + turn(k, 100.0),
-                    ]
-                })
-                .collect()
-        };
-        let found = wanders(&states(73.0), 100).expect("it has a period of its own");
-        assert!((found.mean / 73.0 - 1.0).abs() < 0.02, "{found:?}");
-        assert!(wanders(&states(50.0), 100).is_none());
-    }
 }

@@ -83,13 +83,18 @@ fn mains(answer: &Voltages) -> String {
 
 /// A chart of voltages that the amplifier does not keep must not look like any other.
 fn growing_words(growing: &Growing) -> String {
-    let what = if growing.frequency > 0.0 {
-        let end =
-            (growing.grown).map_or_else(String::new, |grown| format!("; once grown, {grown}"));
-        let start = engineering(growing.frequency, Unit::Hertz);
-        format!("it oscillates at about {start}{end}")
+    let end = (growing.grown).map_or_else(String::new, |grown| format!("; once grown, {grown}"));
+    let often = engineering(growing.frequency, Unit::Hertz);
+    let what = if growing.swings() {
+        format!("it oscillates at about {often}{end}")
+    } else if growing.frequency > 0.0 {
+        let often = (growing.grown).map_or_else(
+            || format!(", at about {often}"),
+            |grown| format!("; {grown}"),
+        );
+        format!("it runs away, tips over, and comes back to do so again{often}")
     } else {
-        "it runs away".to_owned()
+        format!("it runs away{end}")
     };
     format!(
         "NOT STABLE: {what}. The amplifier does not stay at these voltages; see `gridleak explain oscillates`.\n\n"
