@@ -2,7 +2,9 @@
 //!
 //! Each slip that may have been made is mended in a copy of the circuit, and the copy is solved and judged as the
 //! drawing was. What a mending takes away, and brings nothing new for, the slip explains. Tried are: a cathode
-//! resistor a decade off, a supply that feeds nothing joined to where the grids are biased from, another mains tap.
+//! resistor a decade off, a supply that feeds nothing joined to where the grids are biased from, another mains tap, and
+//! what `traced.rs` picks out of all resistors, chokes and diodes. Of several the one that takes most away is told, then the
+//! one with which the valves run most as usual; two that explain it equally are both told.
 //!
 //! Over 400 lines because each slip is a way to change the circuit, and one rule judges them all.
 //!
@@ -10,8 +12,8 @@
 
 use super::links::loose;
 use super::taps::better_tap;
-use super::{Code, Drawing, Finding, Weight, practice, ratings};
-use crate::at_rest::voltages::{ValveAtRest, chart};
+use super::{Code, Drawing, Finding, Weight, practice, ratings, traced};
+use crate::at_rest::voltages::{ValveAtRest, Voltages, unjudged};
 use sim::System;
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::parts::Part;
@@ -58,7 +60,7 @@ const OF_ITS_CURRENT: f64 = 0.5;
 const LINK: f64 = 1.0;
 
 /// What a finding is known by.
-type Key = (Code, Vec<String>, &'static str, String);
+pub(super) type Key = (Code, Vec<String>, &'static str, String);
 
 pub(super) fn key(finding: &Finding) -> Key {
     let parts = finding.parts.clone();
@@ -66,10 +68,12 @@ pub(super) fn key(finding: &Finding) -> Key {
 }
 
 /// Whether a finding may be the consequence of a slip elsewhere.
-fn follows(finding: &Finding) -> bool {
+pub(super) fn follows(finding: &Finding) -> bool {
     match finding.code {
         Code::OverRating
         | Code::HeaterCathode
+        | Code::Oscillates
+        | Code::Reversed
         | Code::CutOff
         | Code::GridCurrent
         | Code::AnodeLoad => true,
@@ -77,15 +81,15 @@ fn follows(finding: &Finding) -> bool {
         | Code::LiveChassis
         | Code::StaysCharged
         | Code::PositiveFeedback
-        | Code::Oscillates
         | Code::SwitchShorts
         | Code::NoSharing
-        | Code::Reversed
         | Code::GridLeak
         | Code::GridOpen
         | Code::WrongTap
         | Code::MissingLink
         | Code::CathodeResistor
+        | Code::ResistorValue
+        | Code::WrongNode
         | Code::HalvesDiffer
         | Code::OneHalfOnly
         | Code::UnequalLoads
@@ -98,68 +102,195 @@ fn follows(finding: &Finding) -> bool {
 }
 
 /// What may be wrong, and the circuit without it.
-struct Slip {
-    finding: Finding,
+pub(super) struct Slip {
+    pub(super) finding: Finding,
     /// Findings of this code and these parts say the same with less, and are taken back.
-    instead_of: Vec<(Code, Vec<String>)>,
-    mended: Circuit,
+    pub(super) instead_of: Vec<(Code, Vec<String>)>,
+    pub(super) mended: Circuit,
     /// Valves that must work as usual in the mended circuit.
-    valves: Vec<String>,
+    pub(super) valves: Vec<String>,
+}
+
+impl Slip {
+    /// Whether it is a value a decade off.
+    fn is_value(&self) -> bool {
+        [Code::CathodeResistor, Code::ResistorValue].contains(&self.finding.code)
+    }
+
+    /// Whether it may stand anywhere, and is not suggested by what the drawing shows.
+    fn is_general(&self) -> bool {
+        [Code::ResistorValue, Code::WrongNode].contains(&self.finding.code)
+    }
 }
 
 /// Puts the slip that explains findings in their place, the one that explains most first. The findings are all that
 /// are known of the circuit with no signal.
 pub(super) fn explain(drawing: &Drawing<'_>, findings: &mut Vec<Finding>) {
-    let mut tried: Vec<(Slip, Vec<Key>)> = slips(drawing, findings)
+    let mut tried: Vec<(Slip, Explained)> = slips(drawing, findings)
         .into_iter()
         .filter_map(|slip| {
             let explained = explained(drawing, &slip, findings)?;
             Some((slip, explained))
         })
         .collect();
-    tried.sort_by_key(|(_, explained)| std::cmp::Reverse(explained.len()));
+    tried.sort_by(|(_, a), (_, b)| {
+        let more = b.gone.len().cmp(&a.gone.len());
+        more.then(a.strange.total_cmp(&b.strange))
+    });
     let mut taken: Vec<Key> = Vec::new();
-    for (slip, mut explained) in tried {
+    let mut last: Option<(Vec<Key>, f64)> = None;
+    let mut told: Vec<Finding> = Vec::new();
+    for (slip, explained) in tried {
         let of_value = slip.finding.code == Code::CathodeResistor;
-        let any = !explained.is_empty();
-        explained.retain(|key| !taken.contains(key));
-        // What it explains is explained already, or it explains nothing and is no odd value by itself.
-        if explained.is_empty() && (any || !of_value) {
+        let mut gone = explained.gone;
+        let any = !gone.is_empty();
+        // Another that explains it all as well is said beside the first.
+        let alike = last.as_ref().is_some_and(|(keys, strange)| {
+            *keys == gone && explained.strange < AS_USUAL * strange.max(A_LITTLE_STRANGE)
+        });
+        if alike
+            && let Some(first) = told.last_mut()
+            && slip.is_value()
+        {
+            first.what += &format!(" What explains it equally: {}", slip.finding.what);
+            first.look += &format!(", and {}", slip.finding.look);
+            let new = slip.finding.parts.into_iter();
+            let new: Vec<String> = new.filter(|part| !first.parts.contains(part)).collect();
+            first.parts.extend(new);
+            last = None;
             continue;
         }
-        taken.extend(explained.iter().cloned());
+        let whole = gone.clone();
+        gone.retain(|key| !taken.contains(key));
+        let only_cold = gone.iter().all(is_cold_key);
+        // What it explains is explained already, or it explains nothing and is no odd value by itself.
+        if (gone.is_empty() && (any || !of_value)) || (only_cold && !of_value) {
+            continue;
+        }
+        taken.extend(gone.iter().cloned());
+        last = slip.is_value().then_some((whole, explained.strange));
         let mut finding = slip.finding;
-        let gone = |of: &Finding| explained.contains(&key(of));
-        let heaviest = findings.iter().filter(|of| gone(of)).map(|of| of.weight);
+        let is_gone = |of: &Finding| gone.contains(&key(of));
+        let heaviest = findings.iter().filter(|of| is_gone(of)).map(|of| of.weight);
         finding.weight = heaviest.min().unwrap_or(Weight::Doubtful);
         finding.explains = findings
             .iter()
-            .filter(|of| gone(of))
+            .filter(|of| is_gone(of))
             .map(|of| of.what.clone())
             .collect();
         findings.retain(|of| {
             let same = |(code, parts): &(Code, Vec<String>)| *code == of.code && *parts == of.parts;
-            !gone(of) && !slip.instead_of.iter().any(same)
+            !is_gone(of) && !slip.instead_of.iter().any(same)
         });
-        findings.push(finding);
+        told.push(finding);
     }
+    findings.append(&mut told);
+}
+
+/// How much stranger than the best another mending may be to be said beside it.
+const AS_USUAL: f64 = 1.3;
+
+/// Strangeness below which all are as usual.
+const A_LITTLE_STRANGE: f64 = 0.3;
+
+/// What a mending takes away, and how strange the circuit is with it.
+struct Explained {
+    gone: Vec<Key>,
+    /// How far the valves are from how they usually run, the mean of logarithms.
+    strange: f64,
+}
+
+/// What is found of a circuit with no signal that may follow from a slip.
+pub(super) fn judged(drawing: &Drawing<'_>) -> Vec<Finding> {
+    let mut found = ratings::of_chart(&drawing.chart, "");
+    found.extend(ratings::heaters(&drawing.chart));
+    found.extend(practice::values(drawing));
+    found.extend(ratings::turned(drawing));
+    found.retain(follows);
+    found
+}
+
+/// Valves next to cut off though a resistor biases them, which is no finding by itself.
+pub(super) fn cold(drawing: &Drawing<'_>) -> Vec<Key> {
+    let valves = drawing.chart.valves.iter();
+    let biased =
+        |valve: &&ValveAtRest| is_cold(valve) && !cathode_resistors(drawing, valve).is_empty();
+    valves
+        .filter(biased)
+        .map(|valve| {
+            let parts = vec![valve.part.clone()];
+            (Code::CathodeResistor, parts, "cold", String::new())
+        })
+        .collect()
+}
+
+fn is_cold_key(key: &Key) -> bool {
+    key.0 == Code::CathodeResistor && key.2 == "cold"
+}
+
+/// Whether a finding is so far from usual that one slip must be behind it, and not a drawing that asks a little much.
+pub(super) fn is_grave(finding: &Finding) -> bool {
+    match finding.code {
+        Code::CutOff | Code::GridCurrent | Code::Reversed | Code::Oscillates => true,
+        Code::AnodeLoad => finding.weight == Weight::ProbableMisprint,
+        Code::OverRating | Code::HeaterCathode => {
+            excess(finding).is_some_and(|by| by >= OVERLOOKED - 1.0)
+        }
+        Code::ShortCircuit
+        | Code::LiveChassis
+        | Code::StaysCharged
+        | Code::PositiveFeedback
+        | Code::SwitchShorts
+        | Code::NoSharing
+        | Code::GridLeak
+        | Code::GridOpen
+        | Code::WrongTap
+        | Code::MissingLink
+        | Code::CathodeResistor
+        | Code::ResistorValue
+        | Code::WrongNode
+        | Code::HalvesDiffer
+        | Code::OneHalfOnly
+        | Code::UnequalLoads
+        | Code::CarriesNothing
+        | Code::CouplingCorner
+        | Code::BypassCorner
+        | Code::Stopper
+        | Code::RatingNeeded => false,
+    }
+}
+
+/// How far its valves are from how such usually run: mean of the logarithms, 0 where all are in the middle.
+pub(super) fn strangeness(chart: &Voltages) -> f64 {
+    /// Bias times mutual conductance over current in the middle of ordinary stages.
+    const MIDDLE: f64 = 1.5;
+    /// Share of the dissipation in the middle of usual ones.
+    const WARM: f64 = 0.8;
+    let of = |valve: &ValveAtRest| {
+        let (figure, middle) = match idle(valve) {
+            Some(share) => (share, WARM),
+            None => (depth(valve), MIDDLE),
+        };
+        // What does not conduct at all is as strange as anything may be.
+        (figure.max(1e-3) / middle).ln().abs().min(5.0)
+    };
+    let valves = &chart.valves;
+    valves.iter().map(of).sum::<f64>() / valves.len().max(1) as f64
 }
 
 /// The findings that a mending takes away; none where it brings others, or finds no rest, or the valves it is about
 /// do not work as usual then.
-fn explained(drawing: &Drawing<'_>, slip: &Slip, findings: &[Finding]) -> Option<Vec<Key>> {
+fn explained(drawing: &Drawing<'_>, slip: &Slip, findings: &[Finding]) -> Option<Explained> {
     let of = drawing.of;
     let system = System::of(&slip.mended).ok()?;
     let mended = of.near(&slip.mended, &system).ok()?;
     let mended = Drawing {
         of: &mended,
         graph: Graph::of(&slip.mended, of.amplifier.bench.generator),
-        chart: chart(&mended).ok()?,
+        chart: unjudged(&mended).ok()?,
     };
-    let mut after = ratings::of_chart(&mended.chart, "");
-    after.extend(ratings::heaters(&mended.chart));
-    after.extend(practice::values(&mended));
-    let after: Vec<&Finding> = after.iter().filter(|of| follows(of)).collect();
+    let after = judged(&mended);
+    let oscillates = |of: &&Finding| of.code == Code::Oscillates;
     let before: Vec<&Finding> = findings.iter().filter(|of| follows(of)).collect();
     let of_value = slip.finding.code == Code::CathodeResistor;
     // What a small valve takes moves no supply by much.
@@ -169,7 +300,15 @@ fn explained(drawing: &Drawing<'_>, slip: &Slip, findings: &[Finding]) -> Option
             .valves
             .iter()
             .any(|valve| slip.valves.contains(&valve.part) && idle(valve).is_some());
-    let weighs = |of: &&&Finding| !(of_power && excess(of).is_some_and(|by| by < OVERLOOKED - 1.0));
+    let general = slip.is_general();
+    let weighs = |of: &&Finding| {
+        let least = if of_power {
+            OVERLOOKED - 1.0
+        } else {
+            ASKS_A_LITTLE_MUCH
+        };
+        excess(of).is_none_or(|by| by >= least)
+    };
     let known = |of: &Finding| before.iter().any(|other| key(other) == key(of));
     if after.iter().filter(weighs).any(|of| !known(of)) {
         return None;
@@ -182,20 +321,53 @@ fn explained(drawing: &Drawing<'_>, slip: &Slip, findings: &[Finding]) -> Option
             .any(|of| of.parts.contains(name));
         valve.is_some_and(is_usual) && !troubled
     };
-    let gone = |of: &&&Finding| {
+    if !slip.valves.iter().all(usual) {
+        return None;
+    }
+    let is_gone = |of: &&&Finding| {
         let left = after.iter().find(|other| key(other) == key(of));
-        left.is_none_or(|left| {
-            let both = excess(of).zip(excess(left));
-            of_power && both.is_some_and(|(of, left)| left < LEFT_OF_AN_EXCESS * of)
-        })
+        !oscillates(of)
+            && left.is_none_or(|left| {
+                let both = excess(of).zip(excess(left));
+                of_power && both.is_some_and(|(of, left)| left < LEFT_OF_AN_EXCESS * of)
+            })
     };
-    let gone = before.iter().filter(gone).map(|of| key(of));
-    slip.valves.iter().all(usual).then(|| gone.collect())
+    let mut gone: Vec<&Finding> = before.iter().filter(is_gone).copied().collect();
+    let oscillation = before.iter().copied().find(oscillates);
+    if (oscillation.is_some() || general) && !gone.is_empty() {
+        let grows = mended.of.grows().ok()?;
+        if oscillation.is_none() && grows {
+            return None;
+        }
+        gone.extend(oscillation.filter(|_| !grows));
+    }
+    if general {
+        let grave = |list: &[&Finding]| list.iter().filter(|of| is_grave(of)).count();
+        let valves = gone.iter().flat_map(|of| &of.parts);
+        let strange = valves.filter_map(|name| {
+            let valve = mended.chart.valves.iter().find(|valve| valve.part == *name);
+            valve.filter(|valve| !works(valve))
+        });
+        if grave(&gone) == 0 || 2 * grave(&gone) < grave(&before) || strange.count() > 0 {
+            return None;
+        }
+    }
+    let mut gone: Vec<Key> = gone.into_iter().map(key).collect();
+    let after = cold(&mended);
+    gone.extend(cold(drawing).into_iter().filter(|key| !after.contains(key)));
+    Some(Explained {
+        gone,
+        strange: strangeness(&mended.chart),
+    })
 }
 
+/// Over its limit by less than this share a figure is no reason against a mending: many a drawing asks as much of its
+/// valves (common practice, no source).
+pub(super) const ASKS_A_LITTLE_MUCH: f64 = 0.1;
+
 /// By what share of its limit a figure is over it; none of what has no limit.
-fn excess(finding: &Finding) -> Option<f64> {
-    let over = finding.code == Code::OverRating;
+pub(super) fn excess(finding: &Finding) -> Option<f64> {
+    let over = [Code::OverRating, Code::HeaterCathode].contains(&finding.code);
     finding
         .value
         .zip(finding.limit.filter(|_| over))
@@ -209,11 +381,28 @@ fn idle(valve: &ValveAtRest) -> Option<f64> {
 }
 
 /// Whether it runs as valves of its kind usually do.
-fn is_usual(valve: &ValveAtRest) -> bool {
+pub(super) fn is_usual(valve: &ValveAtRest) -> bool {
     match idle(valve) {
         Some(share) => USUAL_IDLE.contains(&share),
         None => ORDINARY.contains(&depth(valve)),
     }
+}
+
+/// Whether it works, if not as the most of its kind.
+fn works(valve: &ValveAtRest) -> bool {
+    /// Half as far again as ordinary stages, either way.
+    const WIDER: f64 = 1.5;
+    match idle(valve) {
+        Some(share) => (USUAL_IDLE.start() / WIDER..=USUAL_IDLE.end() * WIDER).contains(&share),
+        None => (ORDINARY.start / WIDER..ORDINARY.end * WIDER).contains(&depth(valve)),
+    }
+}
+
+/// Whether a small valve stands so near to no bias that its cathode resistor may be ten times too small.
+fn is_hot(valve: &ValveAtRest) -> bool {
+    /// Far below ordinary stages; a tenth of a usual resistor brings it to a quarter at most.
+    const HOT: f64 = 0.25;
+    idle(valve).is_none() && (0.0..HOT).contains(&depth(valve))
 }
 
 /// Whether it stands next to cut off.
@@ -238,7 +427,7 @@ fn slips(drawing: &Drawing<'_>, findings: &[Finding]) -> Vec<Slip> {
     let mut resistors: Vec<(PartId, f64)> = Vec::new();
     for valve in &drawing.chart.valves {
         let cold = is_cold(valve);
-        if !cold && !troubled(valve) {
+        if !cold && !troubled(valve) && !is_hot(valve) {
             continue;
         }
         let ratio = if cold { 0.1 } else { 10.0 };
@@ -253,6 +442,8 @@ fn slips(drawing: &Drawing<'_>, findings: &[Finding]) -> Vec<Slip> {
         slips.extend(missing_links(drawing, &troubled));
         slips.extend(mains_taps(drawing));
     }
+    let known: Vec<(PartId, f64)> = resistors;
+    slips.extend(traced::slips(drawing, findings, &known));
     slips
 }
 
@@ -380,11 +571,22 @@ fn missing_links(drawing: &Drawing<'_>, troubled: &dyn Fn(&ValveAtRest) -> bool)
     for valve in drawing.chart.valves.iter().filter(|valve| troubled(valve)) {
         let part = circuit.find_part(&valve.part);
         let wiring = part.and_then(|part| circuit.part(part).wiring());
-        let Some(grid) = wiring.and_then(|wiring| wiring.grid) else {
+        let Some(wiring) = wiring else {
             continue;
         };
-        for end in biased_from(graph, grid) {
+        // A cathode may hang on a negative supply.
+        let below = wiring
+            .cathode
+            .iter()
+            .flat_map(|end| biased_from(graph, *end));
+        let below = below.filter(|node| graph.is_rail(*node));
+        let of_grid = wiring
+            .grid
+            .into_iter()
+            .flat_map(|grid| biased_from(graph, grid));
+        for end in of_grid.chain(below) {
             match ends.iter_mut().find(|(node, _)| *node == end) {
+                Some((_, valves)) if valves.contains(&valve.part) => {}
                 Some((_, valves)) => valves.push(valve.part.clone()),
                 None => ends.push((end, vec![valve.part.clone()])),
             }
