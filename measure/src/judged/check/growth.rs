@@ -435,7 +435,7 @@ fn of_a_stabiliser(of: &UnderTest<'_>, quiet: &dyn Fn(&Circuit) -> bool) -> Opti
     Some(Cause {
         parts,
         what: format!(
-            " The stabiliser {joined} goes out, and it has no steady state: {} is left for it where it wants {}, and what it should hold still is the way back. Lit, nothing grows.",
+            " It is for want of a stabiliser: {joined} out, with no steady state, {} left where {} is wanted, and what should be held still is the way back. Lit, nothing grows.",
             printed(amps, Unit::Ampere),
             engineering(least, Unit::Ampere)
         ),

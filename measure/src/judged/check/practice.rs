@@ -57,13 +57,16 @@ struct Stage<'a> {
 pub(super) fn values(drawing: &Drawing<'_>) -> Vec<Finding> {
     let mut found = Vec::new();
     for stage in stages(drawing) {
-        found.extend(current(&stage));
+        found.extend(current(drawing, &stage));
         found.extend(load(drawing, &stage));
         found.extend(screen_stopper(drawing, &stage));
     }
     found.extend(decoupling(drawing));
     found
 }
+
+/// Quantity of a resistor that decouples too much.
+pub(super) const LOST_BETWEEN_RAILS: &str = "volts lost between rails";
 
 /// Resistors that decouple one rail from another and take most of the volts.
 fn decoupling(drawing: &Drawing<'_>) -> Vec<Finding> {
@@ -106,7 +109,7 @@ fn decoupling(drawing: &Drawing<'_>) -> Vec<Finding> {
         }
         found.push(Finding {
             parts: vec![placed.name.clone()],
-            quantity: "volts lost between rails",
+            quantity: LOST_BETWEEN_RAILS,
             unit: "V",
             value: Some(before - behind),
             limit: Some(LOST * before),
@@ -191,7 +194,7 @@ fn volts(drawing: &Drawing<'_>, node: NodeId) -> f64 {
 }
 
 /// Cut off, or so far up that the grid draws current.
-fn current(stage: &Stage<'_>) -> Option<Finding> {
+fn current(drawing: &Drawing<'_>, stage: &Stage<'_>) -> Option<Finding> {
     let (name, rest) = (&stage.placed.name, stage.at_rest);
     if is_spare(stage.placed) {
         return None;
@@ -220,6 +223,14 @@ fn current(stage: &Stage<'_>) -> Option<Finding> {
             )
         });
     }
+    // A follower that an anode drives directly draws some in many an amplifier for guitars (common practice, no source).
+    let driven = drawing.graph.at(stage.grid).iter();
+    let mut driven = driven.filter(|terminal| terminal.label == ("valve", "anode"));
+    let weight = if gives_at_the_cathode(drawing, stage) && driven.next().is_some() {
+        Weight::Doubtful
+    } else {
+        Weight::ProbableMisprint
+    };
     (rest.i_g > GRID_AMPS).then(|| Finding {
         parts: vec![name.clone()],
         quantity: "grid current",
@@ -228,7 +239,7 @@ fn current(stage: &Stage<'_>) -> Option<Finding> {
         limit: Some(GRID_AMPS),
         ..Finding::new(
             Code::GridCurrent,
-            Weight::ProbableMisprint,
+            weight,
             format!(
                 "The grid of {name} draws {} with no signal, at {} against the cathode.",
                 engineering(rest.i_g, Unit::Ampere),

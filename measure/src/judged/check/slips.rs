@@ -206,7 +206,7 @@ pub(super) fn judged(drawing: &Drawing<'_>) -> Vec<Finding> {
     found.extend(ratings::heaters(&drawing.chart));
     found.extend(practice::values(drawing));
     found.extend(ratings::turned(drawing));
-    found.retain(follows);
+    found.retain(|of| follows(of) || of.quantity == practice::LOST_BETWEEN_RAILS);
     found
 }
 
@@ -231,8 +231,8 @@ fn is_cold_key(key: &Key) -> bool {
 /// Whether a finding is so far from usual that one slip must be behind it, and not a drawing that asks a little much.
 pub(super) fn is_grave(finding: &Finding) -> bool {
     match finding.code {
-        Code::CutOff | Code::GridCurrent | Code::Reversed | Code::Oscillates => true,
-        Code::AnodeLoad => finding.weight == Weight::ProbableMisprint,
+        Code::CutOff | Code::Reversed | Code::Oscillates => true,
+        Code::GridCurrent | Code::AnodeLoad => finding.weight == Weight::ProbableMisprint,
         Code::OverRating | Code::HeaterCathode => {
             excess(finding).is_some_and(|by| by >= OVERLOOKED - 1.0)
         }
@@ -302,14 +302,15 @@ fn explained(drawing: &Drawing<'_>, slip: &Slip, findings: &[Finding]) -> Option
             .any(|valve| slip.valves.contains(&valve.part) && idle(valve).is_some());
     let general = slip.is_general();
     let weighs = |of: &&Finding| {
-        let least = if of_power {
+        // What stands in the drawing for it, as a supply that feeds nothing does, may bring more with it.
+        let least = if of_power || !(general || of_value) {
             OVERLOOKED - 1.0
         } else {
             ASKS_A_LITTLE_MUCH
         };
         excess(of).is_none_or(|by| by >= least)
     };
-    let known = |of: &Finding| before.iter().any(|other| key(other) == key(of));
+    let known = |of: &Finding| findings.iter().any(|other| key(other) == key(of));
     if after.iter().filter(weighs).any(|of| !known(of)) {
         return None;
     }
@@ -372,6 +373,8 @@ pub(super) fn excess(finding: &Finding) -> Option<f64> {
         .value
         .zip(finding.limit.filter(|_| over))
         .map(|(value, limit)| value / limit - 1.0)
+        // What has a least is none of it.
+        .filter(|by| *by >= 0.0)
 }
 
 /// Share of the permitted dissipation that a power valve takes at rest; none of a small one, or without a limit.
@@ -568,7 +571,7 @@ fn decade(drawing: &Drawing<'_>, valve: &ValveAtRest, part: PartId, ratio: f64) 
 fn missing_links(drawing: &Drawing<'_>, troubled: &dyn Fn(&ValveAtRest) -> bool) -> Vec<Slip> {
     let (circuit, graph) = (drawing.of.circuit, &drawing.graph);
     let mut ends: Vec<(NodeId, Vec<String>)> = Vec::new();
-    for valve in drawing.chart.valves.iter().filter(|valve| troubled(valve)) {
+    for valve in &drawing.chart.valves {
         let part = circuit.find_part(&valve.part);
         let wiring = part.and_then(|part| circuit.part(part).wiring());
         let Some(wiring) = wiring else {
@@ -580,10 +583,8 @@ fn missing_links(drawing: &Drawing<'_>, troubled: &dyn Fn(&ValveAtRest) -> bool)
             .iter()
             .flat_map(|end| biased_from(graph, *end));
         let below = below.filter(|node| graph.is_rail(*node));
-        let of_grid = wiring
-            .grid
-            .into_iter()
-            .flat_map(|grid| biased_from(graph, grid));
+        let of_grid = wiring.grid.filter(|_| troubled(valve)).into_iter();
+        let of_grid = of_grid.flat_map(|grid| biased_from(graph, grid));
         for end in of_grid.chain(below) {
             match ends.iter_mut().find(|(node, _)| *node == end) {
                 Some((_, valves)) if valves.contains(&valve.part) => {}

@@ -132,6 +132,8 @@ fn still(of: &UnderTest<'_>) -> Circuit {
 /// Findings of a still copy that count, and how strange it is.
 struct Judged {
     grave: Vec<Key>,
+    /// Valves next to cut off.
+    cold: Vec<Key>,
     all: Vec<(Key, f64)>,
     strange: f64,
 }
@@ -144,14 +146,14 @@ fn judge(of: &UnderTest<'_>) -> Option<Judged> {
     };
     let findings = judged(&drawing);
     let grave = findings.iter().filter(|of| is_grave(of)).map(key);
-    let mut grave: Vec<Key> = grave.collect();
-    grave.extend(cold(&drawing));
+    let grave: Vec<Key> = grave.collect();
     let all = findings.iter().map(|of| {
         let by = excess(of).unwrap_or(f64::INFINITY);
         (key(of), by)
     });
     Some(Judged {
         grave,
+        cold: cold(&drawing),
         all: all.collect(),
         strange: strangeness(&drawing.chart),
     })
@@ -162,15 +164,8 @@ fn best(drawing: &Drawing<'_>, known: &[(PartId, f64)]) -> Option<Vec<Change>> {
     let of = drawing.of;
     let circuit = still(of);
     let system = System::of(&circuit).ok()?;
-    let base = UnderTest::of_circuit(of.amplifier, &circuit, &system, of.tolerances);
-    if std::env::var("DBG").is_ok() {
-        eprintln!("{:?}", base.as_ref().err());
-    }
-    let base = base.ok()?;
+    let base = UnderTest::of_circuit(of.amplifier, &circuit, &system, of.tolerances).ok()?;
     let before = judge(&base)?;
-    if std::env::var("DBG").is_ok() {
-        eprintln!("{:?} {:?}", before.grave, before.all);
-    }
     if before.grave.is_empty() {
         return None;
     }
@@ -225,14 +220,12 @@ fn best(drawing: &Drawing<'_>, known: &[(PartId, f64)]) -> Option<Vec<Change>> {
         }
         let gone = before.grave.iter().filter(|of| !after.grave.contains(of));
         let gone = gone.count();
+        let warm = before.cold.iter().filter(|of| !after.cold.contains(of));
         if 2 * gone >= before.grave.len() {
-            scored.push((gone, after.strange, change));
+            scored.push((gone + warm.count(), after.strange, change));
         }
     }
     scored.sort_by(|a, b| b.0.cmp(&a.0).then(a.1.total_cmp(&b.1)));
-    if std::env::var("DBG").is_ok() {
-        eprintln!("{scored:?}");
-    }
     scored.truncate(JUDGED_AGAIN);
     Some(scored.into_iter().map(|(.., change)| change).collect())
 }
