@@ -258,8 +258,23 @@ fn causes_stand_first_and_heaters_on_a_wrong_winding_with_them() {
 
 #[test]
 fn a_cold_start_is_followed_at_high_mains() {
-    // 450 V of rating hold at 230 V of mains while the valves are cold, and not at the 253 V of the supply's tolerance.
-    let text = concertina().replace("255-0-255V", "275-0-275V");
+    // Silicon charges an empty supply to the peak, 255 V √2 = 361 V at 230 V of mains and 397 V at the 253 V to be reckoned
+    // with, before any valve conducts: 385 V of rating hold at the one and not at the other.
+    let text: Vec<String> = concertina()
+        .lines()
+        .map(|line| {
+            if line.starts_with("V5 =") {
+                r#"D1 = { diode = "silicon", anode = "x", cathode = "ht0" }
+D2 = { diode = "silicon", anode = "y", cathode = "ht0" }"#
+                    .to_owned()
+            } else if line.starts_with("C10 =") {
+                line.replace("450V", "385V")
+            } else {
+                line.to_owned()
+            }
+        })
+        .collect();
+    let text = text.join("\n");
     let answer = check_all(&text, &[], false);
     let cold = of(&answer, Code::OverRating);
     let cold = cold

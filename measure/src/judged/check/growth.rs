@@ -4,6 +4,8 @@
 //! signal does. In this order are tried: the feedback from the output; stabilisers that are out, lit; the capacitors of the supply, a hundred times as large; then every resistor and capacitor alone.
 //!
 //! Cost: natural frequencies, once for each part that is taken out.
+//!
+//! Over 400 lines because each way a signal may come back is tried by one means and told in words of its own.
 
 use super::{Code, Finding, Weight, printed};
 use crate::UnderTest;

@@ -349,6 +349,15 @@ fn explained(drawing: &Drawing<'_>, slip: &Slip, findings: &[Finding]) -> Option
             let valve = mended.chart.valves.iter().find(|valve| valve.part == *name);
             valve.filter(|valve| !works(valve))
         });
+        // What names it already says so with a figure.
+        let own = |of: &&Finding| {
+            of.parts
+                .iter()
+                .any(|part| slip.finding.parts.contains(part))
+        };
+        if gone.iter().all(own) {
+            return None;
+        }
         if grave(&gone) == 0 || 2 * grave(&gone) < grave(&before) || strange.count() > 0 {
             return None;
         }

@@ -247,7 +247,9 @@ fn grid_leaks(drawing: &Drawing<'_>) -> Vec<Change> {
     let mut changes = Vec::new();
     for (grid, cathode) in &stages {
         let others = stages.iter();
-        let others = others.filter(|(other, at)| at == cathode && other != grid);
+        // On the chassis every cathode stands.
+        let own = |at: &NodeId| at == cathode && !graph.is_rail(*at);
+        let others = others.filter(|(other, at)| own(at) && other != grid);
         for to in others.flat_map(|(other, _)| leaks(*other).map(|(_, far)| far)) {
             let moved = leaks(*grid).filter(|(_, far)| *far != to && to != *grid);
             changes.extend(moved.map(|(leak, _)| Change::Moved(leak.part, 1 - leak.at, to)));
