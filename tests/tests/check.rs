@@ -540,7 +540,8 @@ fn each_planted_fault_of_a_stage_is_found_by_its_name() {
         ("", ("R4", "22M"), Code::GridLeak, "V2"),
         ("", ("R2", "150k"), Code::AnodeLoad, "R1"),
         ("", ("R2", "15R"), Code::GridCurrent, "V1"),
-        ("", ("R5", "10M"), Code::AnodeLoad, "R5"),
+        // Two decades: with one less what is found is gone.
+        ("", ("R5", "10M"), Code::ResistorValue, "R5"),
         (
             "R8 = { resistor = \"1k\", between = [\"a\", \"x\"] }\nR9 = { resistor = \"1k\", between = [\"x\", \"a\"] }",
             ("R1", "100k"),

@@ -15,6 +15,7 @@ mod charge;
 mod grids;
 mod growth;
 mod halves;
+mod judging;
 mod links;
 mod polarity;
 mod practice;
@@ -312,7 +313,7 @@ impl Finding {
 
     /// Whether it is over a rating by less than many a drawing asks.
     pub fn asks_a_little_much(&self) -> bool {
-        slips::excess(self).is_some_and(|by| by < slips::ASKS_A_LITTLE_MUCH)
+        judging::excess(self).is_some_and(|by| by < judging::ASKS_A_LITTLE_MUCH)
     }
 
     /// At a winding or an anode of its part.
@@ -578,7 +579,7 @@ fn printed(value: f64, unit: Unit) -> String {
 fn once(findings: &mut Vec<Finding>) {
     let mut told = Vec::new();
     findings.retain(|finding| {
-        let key = slips::key(finding);
+        let key = judging::key(finding);
         let first = finding.quantity.is_empty() || !told.contains(&key);
         told.push(key);
         first

@@ -7,7 +7,7 @@
 //!
 //! Cost: two operating points for each resistor, and a rest for the best few.
 
-use super::slips::{
+use super::judging::{
     ASKS_A_LITTLE_MUCH, Key, Slip, cold, excess, is_grave, judged, key, strangeness,
 };
 use super::{Code, Drawing, Finding, Weight};
