@@ -361,10 +361,8 @@ fn of_the_supply(
     let many = if alone.is_empty() { "and" } else { "or" };
     let mut look = format!("the value of {}", list(circuit, which, many));
     if !feeds.is_empty() {
-        look += &format!(
-            ", and of the resistors that decouple there: {}",
-            list(circuit, &feeds, "and")
-        );
+        look += ", and of the resistors that decouple there: ";
+        look += &list(circuit, &feeds, "and");
     }
     Cause {
         parts: names(circuit, &all),

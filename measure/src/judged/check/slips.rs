@@ -60,8 +60,11 @@ pub(super) fn explain(drawing: &Drawing<'_>, findings: &mut Vec<Finding>) {
             && let Some(first) = told.last_mut()
             && slip.is_value()
         {
-            first.what += &format!(" What explains it equally: {}", slip.finding.what);
-            first.look += &format!(", and {}", slip.finding.look);
+            first.what = format!(
+                "{} What explains it equally: {}",
+                first.what, slip.finding.what
+            );
+            first.look = format!("{}, and {}", first.look, slip.finding.look);
             let new = slip.finding.parts.into_iter();
             let new: Vec<String> = new.filter(|part| !first.parts.contains(part)).collect();
             first.parts.extend(new);
