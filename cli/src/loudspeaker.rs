@@ -109,7 +109,7 @@ impl Described {
         }
     }
 
-    fn is_assumed(&self) -> bool {
+    pub(crate) fn is_assumed(&self) -> bool {
         self.assumed.len() == KEYS.len()
     }
 

@@ -423,14 +423,12 @@ RL = {{ resistor = "1k", between = ["in", "chassis"] }}"#
     let right = check(&bias("b0", "w"), &[]);
     assert!(of(&right, "reversed").is_empty(), "{:#?}", told(&right));
     let turned = check(&bias("w", "b0"), &[]);
-    let reversed = of(&turned, "reversed");
-    assert_eq!(reversed.len(), 2, "{:#?}", told(&turned));
-    for finding in reversed {
-        assert!(
-            finding.look.starts_with("which way D2 points"),
-            "{}",
-            finding.look
-        );
+    let first = &turned.findings[0];
+    assert_eq!(first.code.text(), "wrong-node", "{:#?}", told(&turned));
+    assert_eq!(first.parts, ["D2"]);
+    for capacitor in ["C1 stands the wrong way", "C2 stands the wrong way"] {
+        let explained = first.explains.iter().any(|it| it.starts_with(capacitor));
+        assert!(explained, "{capacitor}: {first:#?}");
     }
 }
 

@@ -405,3 +405,34 @@ RG = {{ resistor = "1k", between = ["in", "chassis"] }}
     // The unbalanced feed of the filament makes 50 Hz in proportion; the part at 100 Hz goes with the square.
     assert!((high / low / 1.1 - 1.0).abs() < 0.06, "{low} and {high} V");
 }
+
+#[test]
+fn a_bias_taken_from_the_return_of_the_supply_is_a_cause() {
+    // The centre tap goes to the chassis through R4; what drops there biases the grid by way of R5 and C3.
+    let opened = file(
+        r#"M1 = { mains = "230V", frequency = "50Hz", between = ["l", "n"] }
+T2 = { mains_transformer = "230V", primary = ["l", "n"], secondaries = [ { volts = "230-0-230V", nodes = ["x", "ct", "y"], current = "60mA", resistance = "200R" } ] }
+D1 = { diode = "silicon", anode = "x", cathode = "ht" }
+D2 = { diode = "silicon", anode = "y", cathode = "ht" }
+C1 = { electrolytic = "100u", positive = "ht", negative = "chassis", rating = "450V" }
+R4 = { resistor = "330R", between = ["ct", "chassis"], rating = "5W" }
+R5 = { resistor = "47k", between = ["ct", "b"] }
+C3 = { electrolytic = "2u2", positive = "chassis", negative = "b", rating = "50V" }
+R1 = { resistor = "470k", between = ["g", "b"] }
+C2 = { capacitor = "0.1u", between = ["in", "g"], rating = "400V" }
+R2 = { resistor = "100k", between = ["in", "chassis"] }
+V1 = { valve = "6J5", anode = "a", grid = "g", cathode = "chassis" }
+R3 = { resistor = "22k", between = ["a", "ht"], rating = "2W" }
+R6 = { resistor = "9k1", between = ["ht", "chassis"], rating = "20W" }
+C4 = { capacitor = "0.1u", between = ["a", "o"], rating = "400V" }
+RL = { resistor = "470k", between = ["o", "chassis"] }"#,
+        "in",
+        "RL",
+    );
+    let hum = hum(&opened);
+    let bias = hum.causes.iter().find(|cause| cause.name == "b");
+    let bias = bias.unwrap_or_else(|| panic!("{:#?}", hum.causes));
+    assert_eq!(bias.kind, CauseKind::Bias);
+    // With the reservoir and the bias still nothing else is there to hum.
+    assert!(hum.is_explained(), "{} of {}", hum.left_rms, hum.output_rms);
+}

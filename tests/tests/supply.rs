@@ -359,12 +359,9 @@ fn only_hot_valves_discharge_a_supply_without_bleeder() {
     let (hot, cold) = (capacitor.hot.expect("it conducts"), capacitor.cold);
     println!("{hot} s hot, {cold:?} s cold");
     assert!(hot < 5.0);
-    // Leakage of IEC 60384-4 alone, 0.01 C·V and 3 µA at the rated volts; the output's capacitor, 1 µF
-    // charged through 100 kΩ, is discharged along with it.
-    let volts = capacitor.volts;
-    let leak = 0.01 * 22e-6 + 3e-6 / 450.0;
-    let wanted = (22e-6 + 1e-6) / leak * (volts / 50.0).ln();
-    assert_near(cold.expect("it leaks"), wanted, 0.02);
+    // What it leaks is not to be relied on, and nothing else discharges it.
+    assert!(cold.is_none());
+    assert!(capacitor.cold_left.expect("it is followed") > 0.9 * capacitor.volts);
 }
 
 /// Two electrolytics across 540 V, the lower leaking ten times as much.

@@ -60,13 +60,18 @@ pub(super) struct Answer {
     below_db: Option<f64>,
     /// How far the A-weighted hum lies below it, dB.
     below_a_db: Option<f64>,
+    /// Whether the load takes volts, as the input of a next stage does, and no power to speak of.
+    #[serde(skip)]
+    in_volts: bool,
     #[serde(flatten)]
     hum: Hum,
 }
 
 impl Answer {
-    fn new(hum: Hum, mains_volts: Option<f64>, rated_power: Option<f64>) -> Self {
-        let reference_power = rated_power.unwrap_or(1.0);
+    fn new(hum: Hum, mains_volts: Option<f64>, rated_power: Option<f64>, in_volts: bool) -> Self {
+        // One volt or one watt where nothing is rated.
+        let unit = if in_volts { 1.0 / hum.load_ohms } else { 1.0 };
+        let reference_power = rated_power.unwrap_or(unit);
         let full = (reference_power * hum.load_ohms).sqrt();
         let below = |rms: f64| (rms > 0.0).then(|| 20.0 * (full / rms).log10());
         Self {
@@ -75,6 +80,7 @@ impl Answer {
             reference_power,
             below_db: below(hum.output_rms),
             below_a_db: below(hum.output_a_rms),
+            in_volts,
             hum,
         }
     }
@@ -133,7 +139,9 @@ impl OfAmplifier for Arguments {
         } else {
             question.rated
         };
-        Ok(Answer::new(hum, mains_volts(&opened.amplifier), rated))
+        let in_volts = question.question.bench.in_volts(known.under_test()?);
+        let mains = mains_volts(&opened.amplifier);
+        Ok(Answer::new(hum, mains, rated, in_volts))
     }
 
     fn words(told: &Told<'_, Self>) -> String {

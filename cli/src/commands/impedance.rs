@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use measure::driven::power::PowerOf;
 use measure::small_signal::impedance::{Impedance, ImpedanceOf};
 use serde::Serialize;
 use sim::parts::Part;
@@ -51,6 +52,9 @@ pub(super) struct Asked {
 #[derive(Debug, Serialize)]
 pub(super) struct Answer {
     loudspeaker: Described,
+    /// Whether there is no loudspeaker to speak of: the load takes volts, and nobody named one.
+    #[serde(skip)]
+    in_volts: bool,
     #[serde(flatten)]
     impedance: Impedance,
 }
@@ -100,15 +104,23 @@ impl OfAmplifier for Arguments {
                 let Answer {
                     loudspeaker,
                     impedance,
+                    ..
                 } = told.answer;
                 picture::svg(told.amplifier, impedance, loudspeaker)
             }),
         ]
     }
 
-    fn answer(&self, _: &Opened, known: &Study<'_>, question: &Asked) -> Result<Answer, Failure> {
+    fn answer(
+        &self,
+        opened: &Opened,
+        known: &Study<'_>,
+        question: &Asked,
+    ) -> Result<Answer, Failure> {
         known.rest()?;
+        let volts = PowerOf::bench(&opened.amplifier.bench).in_volts(known.under_test()?);
         Ok(Answer {
+            in_volts: volts && question.loudspeaker.is_assumed(),
             loudspeaker: question.loudspeaker.clone(),
             impedance: question.question.ask(known.under_test()?, &|_| ())?,
         })
@@ -118,7 +130,7 @@ impl OfAmplifier for Arguments {
         words::text(
             told.amplifier,
             &told.answer.impedance,
-            &told.answer.loudspeaker,
+            Some(&told.answer.loudspeaker).filter(|_| !told.answer.in_volts),
         )
     }
 }

@@ -402,6 +402,16 @@ ids! {
     /// Example  15 kΩ for 1.5 kΩ
     /// Mend     Look at its value in another print, or on the chassis.
     CathodeResistor = "cathode-resistor",
+    /// Means    A resistor is a decade off: with ten times it, or a tenth, most of what is found is gone and nothing new is found.
+    /// Matters  A decade is the commonest misprint. The circuit was solved with the other value, and with those of all other resistors.
+    /// Example  100 kΩ for 1 MΩ at a screen
+    /// Mend     Look at its value in another print, or on the chassis; where two are named, at both.
+    ResistorValue = "resistor-value",
+    /// Means    A choke ends at another node than it should, or a diode points the other way: with it moved or turned, most of what is found is gone.
+    /// Matters  One wrong node explains all the rest. The circuit was solved with the other.
+    /// Example  a choke to the second capacitor's node instead of the first's
+    /// Mend     Look at its nodes, then check again.
+    WrongNode = "wrong-node",
     /// Means    The loads of a pair that is driven on one side differ by up to 25 %.
     /// Matters  Common practice, no source: it makes up for the half driven through the common cathode.
     /// Example  82k and 100k at a long-tailed pair

@@ -32,14 +32,15 @@ mod points;
 mod source_ohms;
 
 pub use beyond::{Beyond, Kind, Solved as SolvedConditions, Stress, beyond};
-pub(crate) use discharge::discharge_cold;
 pub use discharge::{DISCHARGED, Discharge, LONGEST};
+pub(crate) use discharge::{discharge_cold, without_leakage};
 use figures::Reading;
 pub use figures::{
     AnodeStress, CapacitorStress, CoreStress, Figures, PairStress, Plug, PointVolts,
     RectifierStress, SharingResistor, StabiliserStress, WindingStress,
 };
 use points::Points;
+pub(crate) use points::junctions;
 
 /// The question.
 #[derive(Clone, Debug)]

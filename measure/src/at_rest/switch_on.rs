@@ -84,6 +84,9 @@ pub struct SwitchOn {
     pub settled: Option<f64>,
     /// Designator of the capacitor whose volts are the HT; none when none is charged at rest.
     pub ht: Option<String>,
+    /// Capacitors in series with it, as in a doubler: the HT is the volts of all.
+    #[serde(skip)]
+    pub ht_with: Vec<String>,
     /// Every cathode.
     pub cathodes: Vec<Cathode>,
     /// Every capacitor.
@@ -203,6 +206,7 @@ impl Measurement for SwitchOnOf {
             period,
             duration,
             settled,
+            ht_with: ht.map_or_else(Vec::new, |(at, _)| first.in_series(at, rest)),
             ht: ht.map(|(at, _)| first.capacitor_name(at).to_owned()),
             cathodes: warming.cathodes.clone(),
             capacitors: first.capacitors(rest),

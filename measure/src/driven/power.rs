@@ -223,7 +223,7 @@ impl PowerOf {
     }
 
     /// See [`Power::in_volts`].
-    fn in_volts(&self, of: &UnderTest<'_>) -> bool {
+    pub fn in_volts(&self, of: &UnderTest<'_>) -> bool {
         self.load_ohms > LINE && !hangs_on_a_transformer(of.circuit, of.amplifier.bench.load)
     }
 

@@ -60,11 +60,13 @@ pub(crate) fn rails(
     let mut waiting: VecDeque<(NodeId, Option<usize>)> = VecDeque::new();
     for &node in from {
         let (mean, ripple) = volts(node);
-        if seen[node.index()] || mean.abs() <= ripple {
+        let (farads, capacitors, against) = smoothing(circuit, node, &found);
+        // Where nothing smooths yet, as at the end of a winding whose current makes a bias, pulses may be more than their mean.
+        let pulses = farads < RESERVOIR;
+        if seen[node.index()] || (mean.abs() <= ripple && !pulses) {
             continue;
         }
         seen[node.index()] = true;
-        let (farads, capacitors, against) = smoothing(circuit, node, &found);
         let rail = (farads >= RESERVOIR).then(|| {
             found.push(Rail {
                 node,
@@ -117,8 +119,26 @@ pub(crate) fn supplied(circuit: &Circuit) -> Vec<NodeId> {
         .collect()
 }
 
-/// Nodes of rectifiers, the chassis left out.
+/// Nodes of rectifiers, and the other ends of the windings that feed them, where a resistor to the chassis makes a bias of
+/// the current of the supply; the chassis left out.
 pub(crate) fn rectified(circuit: &Circuit) -> Vec<NodeId> {
+    let mut nodes = of_rectifiers(circuit);
+    let own = nodes.clone();
+    for (_, placed) in circuit.parts() {
+        if placed.part.transformer().is_none() {
+            continue;
+        }
+        for ends in placed.nodes.chunks_exact(2) {
+            let feeds = ends.iter().any(|end| own.contains(end));
+            let far = ends.iter().filter(|end| **end != NodeId::CHASSIS);
+            let new: Vec<NodeId> = far.filter(|end| !nodes.contains(end)).copied().collect();
+            nodes.extend(new.into_iter().filter(|_| feeds));
+        }
+    }
+    nodes
+}
+
+fn of_rectifiers(circuit: &Circuit) -> Vec<NodeId> {
     circuit
         .parts()
         .filter(|(_, placed)| placed.part.is_rectifier())

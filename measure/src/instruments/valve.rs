@@ -84,6 +84,12 @@ impl ValveProbe {
             .collect()
     }
 
+    /// Whether the section is left over, its electrodes tied together (common practice, no source).
+    pub fn is_spare(&self) -> bool {
+        let [cathode, _] = self.ends;
+        self.at == [cathode; 3] && self.ends == [cathode; 2]
+    }
+
     /// The type with its limits.
     pub fn kind(&self) -> &ValveType {
         &self.kind

@@ -13,7 +13,9 @@
 mod balance;
 mod charge;
 mod grids;
+mod growth;
 mod halves;
+mod judging;
 mod links;
 mod polarity;
 mod practice;
@@ -23,6 +25,7 @@ mod selector;
 mod slips;
 mod stress;
 mod taps;
+mod traced;
 mod wiring;
 
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -38,6 +41,7 @@ use sim::System;
 use sim::amplifier::Amplifier;
 use sim::circuit::PartId;
 use sim::error::SimError;
+use sim::quantity::{Unit, engineering};
 use sim::structure::graph::Graph;
 use sim::structure::{difference, mirror};
 
@@ -143,6 +147,10 @@ pub enum Code {
     MissingLink,
     /// A cathode resistor a decade off.
     CathodeResistor,
+    /// Another resistor a decade off.
+    ResistorValue,
+    /// A part joined to another node than it should be, or turned round.
+    WrongNode,
     /// Loads trimmed for balance.
     UnequalLoads,
     /// A part that carries nothing.
@@ -165,7 +173,7 @@ pub enum Code {
 
 impl Code {
     /// All of them.
-    pub const ALL: [Self; 26] = [
+    pub const ALL: [Self; 28] = [
         Self::ShortCircuit,
         Self::LiveChassis,
         Self::PositiveFeedback,
@@ -183,6 +191,8 @@ impl Code {
         Self::WrongTap,
         Self::MissingLink,
         Self::CathodeResistor,
+        Self::ResistorValue,
+        Self::WrongNode,
         Self::UnequalLoads,
         Self::CarriesNothing,
         Self::CutOff,
@@ -214,6 +224,8 @@ impl Code {
             Self::WrongTap => "wrong-tap",
             Self::MissingLink => "missing-link",
             Self::CathodeResistor => "cathode-resistor",
+            Self::ResistorValue => "resistor-value",
+            Self::WrongNode => "wrong-node",
             Self::UnequalLoads => "unequal-loads",
             Self::CarriesNothing => "carries-nothing",
             Self::CutOff => "cut-off",
@@ -289,6 +301,21 @@ impl Finding {
 }
 
 impl Finding {
+    /// Whether it is what others follow from, and is to be looked at before them: a slip that explains some of them, or
+    /// heaters so far off that no valve works as it should.
+    pub fn is_cause(&self) -> bool {
+        /// Share of the rated volts beyond which a heater is on a wrong winding, and not on one that is a little off.
+        const WRONG: f64 = 0.2;
+        let heater = self.quantity == ratings::HEATER_VOLTS
+            && self.value.is_some_and(|share| (share - 1.0).abs() >= WRONG);
+        heater || !self.explains.is_empty()
+    }
+
+    /// Whether it is over a rating by less than many a drawing asks.
+    pub fn asks_a_little_much(&self) -> bool {
+        judging::excess(self).is_some_and(|by| by < judging::ASKS_A_LITTLE_MUCH)
+    }
+
     /// At a winding or an anode of its part.
     fn at(self, place: &str) -> Self {
         if place.is_empty() {
@@ -337,7 +364,8 @@ impl CheckOf {
             SimError::Oscillates { .. } | SimError::Repeats { .. } | SimError::Bursts { .. }
         );
         if let (true, Ok(system)) = (oscillates, System::of(&amplifier.circuit))
-            && let Ok(held) = held(amplifier, &system)
+            && let Ok(held) =
+                held(amplifier, &system).or_else(|_| growth::kept_still(amplifier, &system))
             && let Ok(chart) = unjudged(&held)
         {
             let drawing = Drawing {
@@ -351,7 +379,7 @@ impl CheckOf {
         let (halves, mut findings) = halves::findings(None, &graph);
         findings.extend(drawn(amplifier));
         if oscillates {
-            findings.push(ratings::oscillates(&error));
+            findings.push(growth::finding(&error, amplifier, None));
         }
         let reason = error.to_string();
         sort(&mut findings);
@@ -381,13 +409,15 @@ impl CheckOf {
         findings.extend(drawn(amplifier));
         findings.extend(wiring::unshared(&drawing));
         findings.extend(ratings::at_rest(&drawing));
-        findings.extend(leaves.as_ref().map(ratings::oscillates));
+        findings.extend(
+            leaves
+                .as_ref()
+                .map(|error| growth::finding(error, amplifier, Some(of))),
+        );
         findings.extend(practice::values(&drawing));
         progress("slips");
         links::unfed(&drawing, &mut findings);
-        if leaves.is_none() {
-            slips::explain(&drawing, &mut findings);
-        }
+        slips::explain(&drawing, &mut findings);
         let explained = findings.iter().any(|of| !of.explains.is_empty());
         let mut asked = Asked {
             findings,
@@ -513,14 +543,43 @@ impl Asked {
 }
 
 fn sort(findings: &mut [Finding]) {
-    findings.sort_by_key(|finding| (finding.weight, finding.code));
+    findings.sort_by_key(|finding| {
+        let at_once = finding.weight == Weight::Danger
+            && [Code::ShortCircuit, Code::LiveChassis].contains(&finding.code);
+        let order = if at_once {
+            0
+        } else if finding.is_cause() {
+            1
+        } else {
+            2
+        };
+        // What is a little over a rating weighs less than a misprint.
+        let weight = if finding.asks_a_little_much() {
+            Weight::ProbableMisprint
+        } else {
+            finding.weight
+        };
+        let much = finding.asks_a_little_much();
+        (order, weight, much, finding.code)
+    });
+}
+
+/// As [`engineering`], but what is smaller than any meter tells apart from nothing is told as less than that.
+fn printed(value: f64, unit: Unit) -> String {
+    /// A billionth of the unit: no reading of an amplifier is as small (common practice, no source).
+    const NOTHING: f64 = 1e-9;
+    if value.abs() < NOTHING {
+        format!("less than {}", engineering(NOTHING, unit))
+    } else {
+        engineering(value, unit)
+    }
 }
 
 /// What is over its rating at rest is so at full drive too: said once, as it was said first.
 fn once(findings: &mut Vec<Finding>) {
     let mut told = Vec::new();
     findings.retain(|finding| {
-        let key = slips::key(finding);
+        let key = judging::key(finding);
         let first = finding.quantity.is_empty() || !told.contains(&key);
         told.push(key);
         first

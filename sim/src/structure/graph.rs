@@ -5,6 +5,7 @@
 
 use crate::circuit::{Circuit, NodeId, PartId, Placed};
 use crate::parts::{Part, Waveform};
+use models::data::ValveModel;
 
 /// Capacitance to the chassis from which a node counts as quiet, F: what smooths a supply and couples no
 /// stage (common practice, no source).
@@ -126,7 +127,9 @@ impl<'a> Graph<'a> {
                         && self.far(terminal) == Some(NodeId::CHASSIS)
                 }
                 Part::Valve(valve) => {
-                    valve.kind.model.is_rectifier() && terminal.label.1 == "cathode"
+                    let holds = matches!(valve.kind.model, ValveModel::Stabiliser(_));
+                    (valve.kind.model.is_rectifier() && terminal.label.1 == "cathode")
+                        || (holds && terminal.label.1 == "anode")
                 }
                 Part::Resistor(_)
                 | Part::Inductor(_)

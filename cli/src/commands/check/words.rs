@@ -20,19 +20,20 @@ const WEIGHTS: [(Weight, &str); 5] = [
 pub(super) fn text(amplifier: &Amplifier, answer: &Answer) -> String {
     let mut text = format!("{}\nSource: {}\n\n", amplifier.title, amplifier.source);
     text += &format!("{}\n\n", headline(answer));
-    for (weight, heading) in WEIGHTS {
-        let of_weight = answer
-            .findings
-            .iter()
-            .filter(|placed| placed.finding.weight == weight);
-        let of_weight: Vec<&Placed> = of_weight.collect();
-        if of_weight.is_empty() {
-            continue;
+    // In the order of the answer; a heading stands where the weight is another.
+    let mut heading = "";
+    for placed in &answer.findings {
+        let now = under(placed);
+        if now != heading {
+            if !heading.is_empty() {
+                text.push('\n');
+            }
+            text += &format!("{now}\n");
+            heading = now;
         }
-        text += &format!("{heading}\n");
-        for placed in of_weight {
-            text += &one(placed);
-        }
+        text += &one(placed);
+    }
+    if !heading.is_empty() {
         text.push('\n');
     }
     for halves in &answer.halves {
@@ -55,6 +56,19 @@ pub(super) fn text(amplifier: &Amplifier, answer: &Answer) -> String {
     text += "Limits are those of the valve files and of the parts list; where practice is the judge there is no\nsource. It points at what to look at, and changes nothing. `gridleak explain WORD` says more of the\nwords in brackets.\n";
     text += &notes::text(amplifier);
     text
+}
+
+/// The heading a finding stands under.
+fn under(placed: &Placed) -> &'static str {
+    let finding = &placed.finding;
+    if finding.is_cause() {
+        return "To be looked at first";
+    }
+    if finding.asks_a_little_much() {
+        return "Over rating, by less than a tenth";
+    }
+    let of_weight = WEIGHTS.iter().find(|(weight, _)| *weight == finding.weight);
+    of_weight.map_or("", |(_, heading)| heading)
 }
 
 fn headline(answer: &Answer) -> String {

@@ -53,10 +53,15 @@ pub(super) fn figures(answer: &Answer) -> String {
         engineering(hum.output_a_rms, Unit::Volt)
     );
     if let (Some(plain), Some(weighted)) = (answer.below_db, answer.below_a_db) {
-        let power = engineering(answer.reference_power, Unit::Watt);
+        let (power, kind) = if answer.in_volts {
+            let volts = (answer.reference_power * hum.load_ohms).sqrt();
+            (engineering(volts, Unit::Volt), "output")
+        } else {
+            (engineering(answer.reference_power, Unit::Watt), "power")
+        };
         let what = match answer.rated_power {
             Some(_) => format!("rated {power}"),
-            None => format!("{power} (no rated power given)"),
+            None => format!("{power} (no rated {kind} given)"),
         };
         text += &format!(": {plain:.1} and {weighted:.1} dB below {what}");
     }

@@ -8,28 +8,43 @@ use crate::loudspeaker::Described;
 use crate::notes;
 use crate::report::table::Sheet;
 
-pub(super) fn text(amplifier: &Amplifier, answer: &Impedance, loudspeaker: &Described) -> String {
+/// Without a loudspeaker nothing is said of what one would do.
+pub(super) fn text(
+    amplifier: &Amplifier,
+    answer: &Impedance,
+    loudspeaker: Option<&Described>,
+) -> String {
     let mut text = format!("{}\nSource: {}\n\n", amplifier.title, amplifier.source);
     text += &headline(answer, loudspeaker);
     text += &format!(
-        "\nConditions: small signals about rest; output impedance looking back from {} with the load taken out,\n  generator at rest behind {}; damping factor is {} over |Zo|. Level: volts at the loudspeaker for a constant\n  generator, as such and against what {} in its place would get; 0 dB at {}.\n\n",
+        "\nConditions: small signals about rest; output impedance looking back from {} with the load taken out,\n  generator at rest behind {}; damping factor is {} over |Zo|.",
         amplifier.circuit.part(amplifier.bench.load).name,
         engineering(answer.generator_ohms, Unit::Ohm),
         engineering(answer.load_ohms, Unit::Ohm),
-        engineering(answer.load_ohms, Unit::Ohm),
-        engineering(answer.frequency, Unit::Hertz)
     );
+    if loudspeaker.is_some() {
+        text += &format!(
+            " Level: volts at the loudspeaker for a constant\n  generator, as such and against what {} in its place would get; 0 dB at {}.",
+            engineering(answer.load_ohms, Unit::Ohm),
+            engineering(answer.frequency, Unit::Hertz)
+        );
+    }
+    text += "\n\n";
     text += &impedances(answer);
-    text += &levels(answer);
+    if loudspeaker.is_some() {
+        text += &levels(answer);
+    }
     if let Some(two) = &answer.two_loads {
         text += &methods(answer, two);
     }
-    text += &format!("{}\n", loudspeaker.words());
+    if let Some(loudspeaker) = loudspeaker {
+        text += &format!("{}\n", loudspeaker.words());
+    }
     text += &notes::text(amplifier);
     text
 }
 
-fn headline(answer: &Impedance, loudspeaker: &Described) -> String {
+fn headline(answer: &Impedance, loudspeaker: Option<&Described>) -> String {
     let at = engineering(answer.frequency, Unit::Hertz);
     let mut text = match (answer.at_test.output, answer.at_test.damping) {
         (Some(zo), Some(damping)) => format!(
@@ -40,7 +55,7 @@ fn headline(answer: &Impedance, loudspeaker: &Described) -> String {
         ),
         _ => format!("Nothing is behind the terminals of the load at {at}.\n"),
     };
-    if let (Some(rise), Some(dip)) = (answer.rise, answer.dip) {
+    if let (Some(rise), Some(dip), Some(loudspeaker)) = (answer.rise, answer.dip, loudspeaker) {
         let place = |extreme: Extreme| {
             format!(
                 "{} at {}",

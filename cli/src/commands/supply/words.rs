@@ -600,7 +600,7 @@ fn discharge(answer: &Supply) -> String {
     }
     sheet.print(
         &format!(
-            "After switching off at high mains, time until below {}. Hot valves discharge the capacitors only until\nthey cool: believe the longer time, and before it the meter",
+            "After switching off at high mains, time until below {}. Hot valves discharge the capacitors only until\nthey cool; cold, bleeders alone do it, and leakage is not counted: believe the longer time, and before it the\nmeter",
             volts(DISCHARGED)
         ),
         1,

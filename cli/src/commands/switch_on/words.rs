@@ -57,6 +57,7 @@ fn settled(which: &str, run: &SwitchOn) -> String {
             seconds(run.duration)
         );
     };
+    let ht = on(ht, run);
     match run.settled {
         Some(t) => format!(
             "{which}, on {ht}, stays within 1 % of its resting value from {} on.\n",
@@ -66,6 +67,15 @@ fn settled(which: &str, run: &SwitchOn) -> String {
             "{which}, on {ht}, is NOT within 1 % of its resting value after {}.\n",
             seconds(run.duration)
         ),
+    }
+}
+
+/// The capacitor of the HT, with those in series with it.
+fn on(ht: &str, run: &SwitchOn) -> String {
+    if run.ht_with.is_empty() {
+        ht.to_owned()
+    } else {
+        format!("{ht} and {} in series", run.ht_with.join(", "))
     }
 }
 
@@ -142,6 +152,7 @@ fn against_time(answer: &Answer) -> String {
         row.extend(answer.with_silicon.iter().map(|run| at(run, ht, t)));
         sheet.row(row);
     }
+    let ht = on(ht, &answer.as_drawn);
     sheet.print(&format!("HT on {ht}, greatest of the mains cycle"), 0)
 }
 
@@ -149,14 +160,16 @@ fn against_time(answer: &Answer) -> String {
 fn at(run: &SwitchOn, part: &str, t: f64) -> String {
     let time = &run.envelope.time;
     let cycle = time.iter().position(|end| *end >= t - 0.5 * run.period);
-    let found = run.envelope.capacitors.iter().find(|c| c.part == part);
-    match (cycle, found) {
-        (Some(cycle), Some(found)) => {
-            let (least, most) = (found.least[cycle], found.greatest[cycle]);
-            volts(if -least > most { least } else { most })
-        }
-        _ => "settled".to_owned(),
-    }
+    let Some(cycle) = cycle else {
+        return "settled".to_owned();
+    };
+    let whole = run.envelope.capacitors.iter();
+    let whole = whole.filter(|c| c.part == part || run.ht_with.contains(&c.part));
+    let greatest = whole.map(|found| {
+        let (least, most) = (found.least[cycle], found.greatest[cycle]);
+        if -least > most { least } else { most }
+    });
+    volts(greatest.sum())
 }
 
 fn capacitors(answer: &Answer) -> String {

@@ -2,7 +2,7 @@
 //!
 //! From the settled state with every supply at zero, followed with steps that grow in proportion to the
 //! time passed. Twice: with valves hot, which then discharge the capacitors themselves, and with valves
-//! cold, where bleeders and leakage alone do. A mains switch leaves the primary open and not at zero
+//! cold, where bleeders alone do: the leakage of capacitors is left out there, since nobody may rely on it. A mains switch leaves the primary open and not at zero
 //! volts; behind rectifiers that makes no difference.
 //!
 //! Care   hot valves cool within seconds to half a minute, so that the truth lies between the two; only
@@ -12,7 +12,7 @@ use serde::Serialize;
 
 use sim::circuit::{Circuit, PartId};
 use sim::error::SimError;
-use sim::parts::Waveform;
+use sim::parts::{Part, Waveform};
 use sim::system::{System, Unknown, Workspace};
 use sim::tolerances::Tolerances;
 use sim::transient::{Method, Stepper};
@@ -82,6 +82,18 @@ fn cold(
     follow(&system.cold(), still, charged, tolerances)
 }
 
+/// The circuit with capacitors that leak nothing.
+pub(crate) fn without_leakage(circuit: &Circuit) -> Circuit {
+    let mut tight = circuit.clone();
+    let parts: Vec<PartId> = circuit.parts().map(|(part, _)| part).collect();
+    for part in parts {
+        if let Part::Capacitor(capacitor) = &mut tight.part_mut(part).part {
+            capacitor.leakage = 0.0;
+        }
+    }
+    tight
+}
+
 /// Of each capacitor that is charged above 50 V: its designator, its volts, and the time until it stays below with
 /// the valves cold, s. Nothing of it rests on hot valves, which a supply without a reservoir leaves without volts
 /// at once.
@@ -110,7 +122,9 @@ pub(crate) fn discharge(
 ) -> Result<Vec<Discharge>, SimError> {
     let charged = charged(circuit, system, capacitors, x);
     let hot = follow(system, x.to_vec(), &charged, tolerances)?;
-    let cold = cold(system, &charged, x, tolerances)?;
+    // A capacitor without leakage has the unknowns of one with it.
+    let tight = System::of(&without_leakage(circuit));
+    let cold = cold(tight.as_ref().unwrap_or(system), &charged, x, tolerances)?;
     Ok(charged
         .iter()
         .zip(hot.iter().zip(&cold))

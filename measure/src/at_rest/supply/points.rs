@@ -9,14 +9,14 @@ use sim::parts::Part;
 
 /// A rectifying path of a part: one anode and its cathode.
 #[derive(Clone, Debug)]
-pub(super) struct Junction {
-    pub(super) anode: NodeId,
+pub(crate) struct Junction {
+    pub(crate) anode: NodeId,
     /// The cathode, or both ends of a filament.
-    pub(super) cathode: Vec<NodeId>,
+    pub(crate) cathode: Vec<NodeId>,
 }
 
 /// The rectifying paths of a part, in the order of its devices; none when it is no rectifier.
-pub(super) fn junctions(placed: &Placed) -> Vec<Junction> {
+pub(crate) fn junctions(placed: &Placed) -> Vec<Junction> {
     if !placed.part.is_rectifier() {
         return Vec::new();
     }

@@ -5,7 +5,7 @@ use serde::Serialize;
 use super::{CapacitorAtSwitchOn, Phase, RectifierAtSwitchOn, Surge};
 use crate::instruments::peak::{Peak, Places, Watch};
 use crate::instruments::valve::{AgainstLimit, into_first};
-use sim::circuit::{Circuit, PartId};
+use sim::circuit::{Circuit, NodeId, PartId};
 use sim::parts::Part;
 use sim::rest::Rest;
 use sim::system::{System, Workspace};
@@ -191,6 +191,28 @@ impl<'a> Record<'a> {
             .filter(|(_, _, energy)| *energy > 0.0)
             .max_by(|a, b| a.2.total_cmp(&b.2))
             .map(|(k, volts, _)| (k, volts))
+    }
+
+    /// Designators of capacitors in series with one of the HT, as in a doubler: those that go on where it ends, with volts
+    /// like its own.
+    pub(super) fn in_series(&self, capacitor: usize, rest: &Rest) -> Vec<String> {
+        /// Shares of its volts that pass for like its own.
+        const LIKE: std::ops::Range<f64> = 0.7..1.4;
+        let nodes = |k: usize| &self.circuit.part(self.capacitors[k].0).nodes;
+        let volts = |k: usize| {
+            let id = self.capacitors[k].0;
+            rest.mean(|x| across(self.circuit, self.system, id, x))
+        };
+        let own = nodes(capacitor);
+        let follows = |k: &usize| {
+            let other = nodes(*k);
+            let joined = [(own[0], other[1]), (own[1], other[0])];
+            joined.iter().any(|(a, b)| a == b && *a != NodeId::CHASSIS)
+                && LIKE.contains(&(volts(*k) / volts(capacitor)))
+        };
+        let others = (0..self.capacitors.len()).filter(|k| *k != capacitor);
+        let series = others.filter(follows);
+        series.map(|k| self.capacitor_name(k).to_owned()).collect()
     }
 
     /// The greatest volts anywhere so far.

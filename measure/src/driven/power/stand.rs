@@ -55,7 +55,10 @@ impl<'a> Stand<'a> {
             question,
             of,
             still: of.rest.mean_state(),
-            valves: ValveProbe::all(of.circuit, of.system),
+            valves: ValveProbe::all(of.circuit, of.system)
+                .into_iter()
+                .filter(|valve| !valve.is_spare())
+                .collect(),
             cores: placed_cores(of),
             places: Places::of(of.circuit, of.system),
         }

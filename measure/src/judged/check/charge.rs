@@ -4,7 +4,7 @@
 //! and capacitors leak nothing: neither is a bleeder that anyone may trust.
 
 use super::{Code, Drawing, Finding, Weight};
-use crate::at_rest::supply::{DISCHARGED, LONGEST, discharge_cold};
+use crate::at_rest::supply::{DISCHARGED, LONGEST, discharge_cold, without_leakage};
 use sim::System;
 use sim::circuit::PartId;
 use sim::error::SimError;
@@ -24,14 +24,13 @@ const AWAY: f64 = 1e12;
 
 pub(super) fn findings(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimError> {
     let amplifier = drawing.of.amplifier;
-    let mut circuit = amplifier.circuit.clone();
+    let mut circuit = without_leakage(&amplifier.circuit);
     let parts: Vec<PartId> = circuit.parts().map(|(part, _)| part).collect();
     let mut capacitors = Vec::new();
     let mut drawn = true;
     for part in parts {
         match &mut circuit.part_mut(part).part {
             Part::Capacitor(capacitor) => {
-                capacitor.leakage = 0.0;
                 if capacitor.c > LITTLE {
                     capacitors.push(part);
                 }

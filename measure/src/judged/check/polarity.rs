@@ -62,6 +62,16 @@ pub(super) fn findings(of: &UnderTest<'_>) -> Result<Vec<Finding>, SimError> {
 /// Puts feedback of the wrong sign in the place of the oscillation that follows from it.
 pub(super) fn explain(findings: &mut Vec<Finding>) {
     let is = |of: &Finding, code| of.code == code;
+    // Where another loop grows the sign round this one says nothing.
+    let elsewhere: Vec<String> = findings
+        .iter()
+        .filter(|of| is(of, Code::Oscillates))
+        .flat_map(|of| of.parts.clone())
+        .collect();
+    if !elsewhere.is_empty() {
+        let through = |of: &Finding| of.parts.iter().any(|part| elsewhere.contains(part));
+        findings.retain(|of| !is(of, Code::PositiveFeedback) || through(of));
+    }
     if !findings.iter().any(|of| is(of, Code::PositiveFeedback)) {
         return;
     }

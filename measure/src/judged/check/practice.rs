@@ -8,7 +8,7 @@
 use std::f64::consts::{FRAC_1_SQRT_2, TAU};
 
 use super::grids::{AtDc, at_dc, cut_off_at_dc};
-use super::{Code, Drawing, Finding, Weight};
+use super::{Code, Drawing, Finding, Weight, printed};
 use crate::at_rest::voltages::ValveAtRest;
 use models::data::Capacitances;
 use sim::circuit::{NodeId, PartId, Placed};
@@ -57,9 +57,79 @@ struct Stage<'a> {
 pub(super) fn values(drawing: &Drawing<'_>) -> Vec<Finding> {
     let mut found = Vec::new();
     for stage in stages(drawing) {
-        found.extend(current(&stage));
+        found.extend(current(drawing, &stage));
         found.extend(load(drawing, &stage));
         found.extend(screen_stopper(drawing, &stage));
+    }
+    found.extend(decoupling(drawing));
+    found
+}
+
+/// Quantity of a resistor that decouples too much.
+pub(super) const LOST_BETWEEN_RAILS: &str = "volts lost between rails";
+
+/// Resistors that decouple one rail from another and take most of the volts.
+fn decoupling(drawing: &Drawing<'_>) -> Vec<Finding> {
+    /// Share of its volts that a rail may lose on the way to the next (common practice, no source): a third is much.
+    const LOST: f64 = 0.6;
+    /// Share of the current that goes on to the chassis of a divider, which is there to take volts.
+    const DIVIDED: f64 = 0.3;
+    let (circuit, graph) = (drawing.of.circuit, &drawing.graph);
+    let mut found = Vec::new();
+    for (part, placed) in circuit.parts() {
+        let Part::Resistor(resistor) = &placed.part else {
+            continue;
+        };
+        let ends = [placed.nodes[0], placed.nodes[1]];
+        let (from, to) = if volts(drawing, ends[0]) > volts(drawing, ends[1]) {
+            (ends[0], ends[1])
+        } else {
+            (ends[1], ends[0])
+        };
+        let (before, behind) = (volts(drawing, from), volts(drawing, to));
+        let rails = ends
+            .iter()
+            .all(|node| *node != NodeId::CHASSIS && graph.is_rail(*node));
+        if !rails || behind <= 0.0 || before - behind <= LOST * before {
+            continue;
+        }
+        let amps = (before - behind) / resistor.r;
+        let at = graph.at(to).iter().filter(|terminal| terminal.part != part);
+        let to_chassis = |terminal: &Terminal| {
+            let ohms = circuit.part(terminal.part).part.ohms();
+            let chassis = graph.far(*terminal) == Some(NodeId::CHASSIS);
+            ohms.filter(|_| chassis).map_or(0.0, |ohms| behind / ohms)
+        };
+        let divided: f64 = at.clone().map(to_chassis).sum();
+        let valve = at.clone().any(|terminal| terminal.label.0 == "valve");
+        // What it feeds draws as a valve does: through a load.
+        let mut feeds = at.filter(|terminal| terminal.label.0 == "resistor");
+        if valve || divided > DIVIDED * amps || feeds.next().is_none() {
+            continue;
+        }
+        found.push(Finding {
+            parts: vec![placed.name.clone()],
+            quantity: LOST_BETWEEN_RAILS,
+            unit: "V",
+            value: Some(before - behind),
+            limit: Some(LOST * before),
+            ..Finding::new(
+                Code::ResistorValue,
+                Weight::Doubtful,
+                format!(
+                    "{}, {}, takes {} of the {} at `{}` and leaves {} at `{}`.",
+                    placed.name,
+                    engineering(resistor.r, Unit::Ohm),
+                    engineering(before - behind, Unit::Volt),
+                    engineering(before, Unit::Volt),
+                    circuit.node_name(from),
+                    engineering(behind, Unit::Volt),
+                    circuit.node_name(to)
+                ),
+                "A resistor that decouples takes a tenth to a third as a rule; what hangs behind it is starved.",
+                format!("the value of {}: a tenth of it is usual there", placed.name),
+            )
+        });
     }
     found
 }
@@ -124,8 +194,11 @@ fn volts(drawing: &Drawing<'_>, node: NodeId) -> f64 {
 }
 
 /// Cut off, or so far up that the grid draws current.
-fn current(stage: &Stage<'_>) -> Option<Finding> {
+fn current(drawing: &Drawing<'_>, stage: &Stage<'_>) -> Option<Finding> {
     let (name, rest) = (&stage.placed.name, stage.at_rest);
+    if is_spare(stage.placed) {
+        return None;
+    }
     let limits = &stage.valve.kind.limits;
     let least = limits
         .cathode_amps
@@ -142,7 +215,7 @@ fn current(stage: &Stage<'_>) -> Option<Finding> {
                 Weight::ProbableMisprint,
                 format!(
                     "{name} is all but cut off: {} at {} on the grid.",
-                    engineering(rest.i_a, Unit::Ampere),
+                    printed(rest.i_a, Unit::Ampere),
                     engineering(rest.v_gk, Unit::Volt)
                 ),
                 "It passes one half wave only, or nothing.",
@@ -150,6 +223,14 @@ fn current(stage: &Stage<'_>) -> Option<Finding> {
             )
         });
     }
+    // A follower that an anode drives directly draws some in many an amplifier for guitars (common practice, no source).
+    let driven = drawing.graph.at(stage.grid).iter();
+    let mut driven = driven.filter(|terminal| terminal.label == ("valve", "anode"));
+    let weight = if gives_at_the_cathode(drawing, stage) && driven.next().is_some() {
+        Weight::Doubtful
+    } else {
+        Weight::ProbableMisprint
+    };
     (rest.i_g > GRID_AMPS).then(|| Finding {
         parts: vec![name.clone()],
         quantity: "grid current",
@@ -158,7 +239,7 @@ fn current(stage: &Stage<'_>) -> Option<Finding> {
         limit: Some(GRID_AMPS),
         ..Finding::new(
             Code::GridCurrent,
-            Weight::ProbableMisprint,
+            weight,
             format!(
                 "The grid of {name} draws {} with no signal, at {} against the cathode.",
                 engineering(rest.i_g, Unit::Ampere),
@@ -167,6 +248,14 @@ fn current(stage: &Stage<'_>) -> Option<Finding> {
             "A grid that conducts loads the stage before it and cuts the tops of the signal.",
             format!("the cathode resistor and the bias of {name}"),
         )
+    })
+}
+
+/// Whether a section is left over, its electrodes tied together (common practice, no source).
+pub(super) fn is_spare(placed: &Placed) -> bool {
+    placed.wiring().is_some_and(|wiring| {
+        let mut own = wiring.anodes.iter().chain(wiring.grid.as_ref());
+        own.all(|node| wiring.cathode.contains(node))
     })
 }
 

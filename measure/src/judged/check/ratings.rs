@@ -2,9 +2,9 @@
 
 use super::reversed::reversed;
 use super::{Code, Drawing, Finding, Weight};
+use super::{growth, printed};
 use crate::at_rest::voltages::Voltages;
 use crate::instruments::valve::AgainstLimit;
-use sim::error::SimError;
 use sim::quantity::{Unit, engineering};
 
 /// Watts resistors come in (common practice, no source).
@@ -69,6 +69,9 @@ pub(super) fn over(
 
 /// Quantity of the heater's insulation.
 const HEATER_CATHODE: &str = "heater-to-cathode volts";
+
+/// Quantity of heaters off their volts.
+pub(super) const HEATER_VOLTS: &str = "heater volts over the rated";
 
 /// Everything over its rating in a chart.
 pub(super) fn of_chart(chart: &Voltages, condition: &str) -> Vec<Finding> {
@@ -194,8 +197,11 @@ pub(super) fn heaters_off(heaters: &[(&str, f64)], condition: &str) -> Finding {
         .collect();
     Finding {
         parts: heaters.iter().map(|(part, _)| (*part).to_owned()).collect(),
-        quantity: "heater volts over the rated",
-        value: heaters.first().map(|(_, share)| *share),
+        quantity: HEATER_VOLTS,
+        value: heaters
+            .iter()
+            .map(|(_, share)| *share)
+            .max_by(|a, b| (a - 1.0).abs().total_cmp(&(b - 1.0).abs())),
         ..Finding::new(
             Code::OverRating,
             Weight::OverRating,
@@ -211,7 +217,7 @@ pub(super) fn heaters_off(heaters: &[(&str, f64)], condition: &str) -> Finding {
 
 /// A stabiliser that does not burn on the current it has.
 pub(super) fn goes_out(part: &str, least: f64, wanted: f64) -> Finding {
-    let amps = |amps| engineering(amps, Unit::Ampere);
+    let amps = |amps| printed(amps, Unit::Ampere);
     Finding {
         parts: vec![part.to_owned()],
         quantity: "least current",
@@ -272,43 +278,23 @@ pub(super) fn at_rest(drawing: &Drawing<'_>) -> Vec<Finding> {
         });
     }
     if let Some(growing) = chart.growing {
-        found.push(oscillates(&growing.into()));
+        found.push(growth::finding(
+            &growing.into(),
+            drawing.of.amplifier,
+            Some(drawing.of),
+        ));
     }
-    let turned = chart.capacitors.iter().filter(|c| c.reversed);
-    found.extend(turned.map(|capacitor| reversed(drawing.of.circuit, capacitor)));
+    found.extend(turned(drawing));
     found.extend(needed(drawing));
     found
 }
 
-/// What the amplifier does by itself, of an error that says so.
-pub(super) fn oscillates(error: &SimError) -> Finding {
-    let frequency = match error {
-        SimError::Oscillates { frequency, .. } => *frequency,
-        SimError::Bursts { frequency, .. } => Some(*frequency),
-        SimError::Repeats { period, .. } => Some(1.0 / period),
-        SimError::NoOperatingPoint { .. }
-        | SimError::OneWay { .. }
-        | SimError::Stuck { .. }
-        | SimError::Undetermined { .. }
-        | SimError::NotPeriodic(_)
-        | SimError::Question(_) => None,
-    };
-    let mut words = error.to_string();
-    if let Some(first) = words.get_mut(..1) {
-        first.make_ascii_uppercase();
-    }
-    Finding {
-        quantity: "frequency",
-        unit: "Hz",
-        value: frequency,
-        ..Finding::new(
-            Code::Oscillates,
-            Weight::Danger,
-            format!("{words}."),
-            "It burns valves and loudspeakers, and no other figure holds.",
-            "the feedback and the polarity of the output transformer; see `gridleak feedback`",
-        )
-    }
+/// Electrolytics the wrong way round.
+pub(super) fn turned(drawing: &Drawing<'_>) -> Vec<Finding> {
+    let turned = drawing.chart.capacitors.iter().filter(|c| c.reversed);
+    turned
+        .map(|capacitor| reversed(drawing.of.circuit, capacitor))
+        .collect()
 }
 
 /// Ratings that the parts list leaves out, as they would have to be.

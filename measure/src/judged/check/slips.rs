@@ -2,164 +2,132 @@
 //!
 //! Each slip that may have been made is mended in a copy of the circuit, and the copy is solved and judged as the
 //! drawing was. What a mending takes away, and brings nothing new for, the slip explains. Tried are: a cathode
-//! resistor a decade off, a supply that feeds nothing joined to where the grids are biased from, another mains tap.
+//! resistor a decade off, a supply that feeds nothing joined to where the grids are biased from, another mains tap, and
+//! what `traced.rs` picks out of all resistors, chokes and diodes. Of several the one that takes most away is told, then the
+//! one with which the valves run most as usual; two that explain it equally are both told.
 //!
 //! Over 400 lines because each slip is a way to change the circuit, and one rule judges them all.
 //!
 //! Cost: a rest for each slip that may explain a finding, or that a stage biased next to cut-off suggests.
 
+use super::judging::{
+    ASKS_A_LITTLE_MUCH, Key, OVERLOOKED, Slip, cathode_resistors, cold, excess, follows, idle,
+    is_cold, is_grave, is_hot, is_usual, judged, key, strangeness, works,
+};
 use super::links::loose;
 use super::taps::better_tap;
-use super::{Code, Drawing, Finding, Weight, practice, ratings};
-use crate::at_rest::voltages::{ValveAtRest, chart};
+use super::{Code, Drawing, Finding, Weight, traced};
+use crate::at_rest::voltages::{ValveAtRest, unjudged};
 use sim::System;
-use sim::circuit::{Circuit, NodeId, PartId};
+use sim::circuit::{NodeId, PartId};
 use sim::parts::Part;
 use sim::quantity::{Unit, engineering};
 use sim::structure::graph::Graph;
-
-/// Bias times mutual conductance over cathode current from which a stage with a cathode resistor counts as next to cut
-/// off. By the three-halves law it is 1.5 d/(1 - d) at a bias of d times that of cut-off: 4 is at three quarters.
-/// A resistor ten times too large brings it to 4.5 at least, for the usual stages.
-const NEXT_TO_CUT_OFF: f64 = 4.0;
-
-/// That figure of ordinary stages, d from a quarter to three quarters: what a mended one must have.
-const ORDINARY: std::ops::Range<f64> = 0.5..NEXT_TO_CUT_OFF;
-
-/// Permitted anode dissipation from which a valve is there to give power, W: of small valves none is allowed as much,
-/// and all that are drawn at the end of an amplifier are allowed more (common practice, no source). Such a valve is judged
-/// by its watts at rest: one of little amplification stands deep in its bias whatever it does.
-const POWER_WATTS: f64 = 6.0;
-
-/// Share of the permitted dissipation below which a power valve with a cathode resistor counts as next to cut off: in
-/// class A it takes nearly all of it, in class AB half and more (common practice, no source).
-const COLD: f64 = 1.0 / 3.0;
-
-/// That share of a usual idle, which a mended power valve must have; a tenth of its resistor brings a cold one there
-/// only where it was ten times too large. What is above the limit is overlooked as below.
-const USUAL_IDLE: std::ops::RangeInclusive<f64> = 0.4..=OVERLOOKED;
-
-/// Over its limit by less than this a figure that the right resistor brings is no reason against it: what was drawn so is
-/// seen on many a drawing, and another decade of the resistor misses it by far.
-const OVERLOOKED: f64 = 1.3;
 
 /// Of what a figure is over its limit, the share that a mending may leave for it to be explained: what is left is found
 /// without the slip too, and told when that is mended.
 const LEFT_OF_AN_EXCESS: f64 = 0.5;
 
-/// Share of the bias that a resistor must make for it to be what biases the valve (common practice, no source).
-const OF_THE_BIAS: f64 = 0.5;
-
-/// Share of the current of a valve that a resistor carries at least to be the one that biases it (common practice, no
-/// source).
-const OF_ITS_CURRENT: f64 = 0.5;
-
 /// Resistance of a link that is put in, Ω: none beside any part of a bias supply.
 const LINK: f64 = 1.0;
-
-/// What a finding is known by.
-type Key = (Code, Vec<String>, &'static str, String);
-
-pub(super) fn key(finding: &Finding) -> Key {
-    let parts = finding.parts.clone();
-    (finding.code, parts, finding.quantity, finding.place.clone())
-}
-
-/// Whether a finding may be the consequence of a slip elsewhere.
-fn follows(finding: &Finding) -> bool {
-    match finding.code {
-        Code::OverRating
-        | Code::HeaterCathode
-        | Code::CutOff
-        | Code::GridCurrent
-        | Code::AnodeLoad => true,
-        Code::ShortCircuit
-        | Code::LiveChassis
-        | Code::StaysCharged
-        | Code::PositiveFeedback
-        | Code::Oscillates
-        | Code::SwitchShorts
-        | Code::NoSharing
-        | Code::Reversed
-        | Code::GridLeak
-        | Code::GridOpen
-        | Code::WrongTap
-        | Code::MissingLink
-        | Code::CathodeResistor
-        | Code::HalvesDiffer
-        | Code::OneHalfOnly
-        | Code::UnequalLoads
-        | Code::CarriesNothing
-        | Code::CouplingCorner
-        | Code::BypassCorner
-        | Code::Stopper
-        | Code::RatingNeeded => false,
-    }
-}
-
-/// What may be wrong, and the circuit without it.
-struct Slip {
-    finding: Finding,
-    /// Findings of this code and these parts say the same with less, and are taken back.
-    instead_of: Vec<(Code, Vec<String>)>,
-    mended: Circuit,
-    /// Valves that must work as usual in the mended circuit.
-    valves: Vec<String>,
-}
 
 /// Puts the slip that explains findings in their place, the one that explains most first. The findings are all that
 /// are known of the circuit with no signal.
 pub(super) fn explain(drawing: &Drawing<'_>, findings: &mut Vec<Finding>) {
-    let mut tried: Vec<(Slip, Vec<Key>)> = slips(drawing, findings)
+    let mut tried: Vec<(Slip, Explained)> = slips(drawing, findings)
         .into_iter()
         .filter_map(|slip| {
             let explained = explained(drawing, &slip, findings)?;
             Some((slip, explained))
         })
         .collect();
-    tried.sort_by_key(|(_, explained)| std::cmp::Reverse(explained.len()));
+    tried.sort_by(|(_, a), (_, b)| {
+        let more = b.gone.len().cmp(&a.gone.len());
+        more.then(a.strange.total_cmp(&b.strange))
+    });
     let mut taken: Vec<Key> = Vec::new();
-    for (slip, mut explained) in tried {
+    let mut last: Option<(Vec<Key>, f64)> = None;
+    let mut told: Vec<Finding> = Vec::new();
+    for (slip, explained) in tried {
         let of_value = slip.finding.code == Code::CathodeResistor;
-        let any = !explained.is_empty();
-        explained.retain(|key| !taken.contains(key));
-        // What it explains is explained already, or it explains nothing and is no odd value by itself.
-        if explained.is_empty() && (any || !of_value) {
+        let mut gone = explained.gone;
+        let any = !gone.is_empty();
+        // Another that explains it all as well is said beside the first.
+        let alike = last.as_ref().is_some_and(|(keys, strange)| {
+            *keys == gone && explained.strange < AS_USUAL * strange.max(A_LITTLE_STRANGE)
+        });
+        if alike
+            && let Some(first) = told.last_mut()
+            && slip.is_value()
+        {
+            first.what = format!(
+                "{} What explains it equally: {}",
+                first.what, slip.finding.what
+            );
+            first.look = format!("{}, and {}", first.look, slip.finding.look);
+            let new = slip.finding.parts.into_iter();
+            let new: Vec<String> = new.filter(|part| !first.parts.contains(part)).collect();
+            first.parts.extend(new);
+            last = None;
             continue;
         }
-        taken.extend(explained.iter().cloned());
+        let whole = gone.clone();
+        gone.retain(|key| !taken.contains(key));
+        let only_cold = gone.iter().all(is_cold_key);
+        // What it explains is explained already, or it explains nothing and is no odd value by itself.
+        if (gone.is_empty() && (any || !of_value)) || (only_cold && !of_value) {
+            continue;
+        }
+        taken.extend(gone.iter().cloned());
+        last = slip.is_value().then_some((whole, explained.strange));
         let mut finding = slip.finding;
-        let gone = |of: &Finding| explained.contains(&key(of));
-        let heaviest = findings.iter().filter(|of| gone(of)).map(|of| of.weight);
+        let is_gone = |of: &Finding| gone.contains(&key(of));
+        let heaviest = findings.iter().filter(|of| is_gone(of)).map(|of| of.weight);
         finding.weight = heaviest.min().unwrap_or(Weight::Doubtful);
         finding.explains = findings
             .iter()
-            .filter(|of| gone(of))
+            .filter(|of| is_gone(of))
             .map(|of| of.what.clone())
             .collect();
         findings.retain(|of| {
             let same = |(code, parts): &(Code, Vec<String>)| *code == of.code && *parts == of.parts;
-            !gone(of) && !slip.instead_of.iter().any(same)
+            !is_gone(of) && !slip.instead_of.iter().any(same)
         });
-        findings.push(finding);
+        told.push(finding);
     }
+    findings.append(&mut told);
+}
+
+/// How much stranger than the best another mending may be to be said beside it.
+const AS_USUAL: f64 = 1.3;
+
+/// Strangeness below which all are as usual.
+const A_LITTLE_STRANGE: f64 = 0.3;
+
+/// What a mending takes away, and how strange the circuit is with it.
+struct Explained {
+    gone: Vec<Key>,
+    /// How far the valves are from how they usually run, the mean of logarithms.
+    strange: f64,
+}
+
+fn is_cold_key(key: &Key) -> bool {
+    key.0 == Code::CathodeResistor && key.2 == "cold"
 }
 
 /// The findings that a mending takes away; none where it brings others, or finds no rest, or the valves it is about
 /// do not work as usual then.
-fn explained(drawing: &Drawing<'_>, slip: &Slip, findings: &[Finding]) -> Option<Vec<Key>> {
+fn explained(drawing: &Drawing<'_>, slip: &Slip, findings: &[Finding]) -> Option<Explained> {
     let of = drawing.of;
     let system = System::of(&slip.mended).ok()?;
     let mended = of.near(&slip.mended, &system).ok()?;
     let mended = Drawing {
         of: &mended,
         graph: Graph::of(&slip.mended, of.amplifier.bench.generator),
-        chart: chart(&mended).ok()?,
+        chart: unjudged(&mended).ok()?,
     };
-    let mut after = ratings::of_chart(&mended.chart, "");
-    after.extend(ratings::heaters(&mended.chart));
-    after.extend(practice::values(&mended));
-    let after: Vec<&Finding> = after.iter().filter(|of| follows(of)).collect();
+    let after = judged(&mended);
+    let oscillates = |of: &&Finding| of.code == Code::Oscillates;
     let before: Vec<&Finding> = findings.iter().filter(|of| follows(of)).collect();
     let of_value = slip.finding.code == Code::CathodeResistor;
     // What a small valve takes moves no supply by much.
@@ -169,8 +137,17 @@ fn explained(drawing: &Drawing<'_>, slip: &Slip, findings: &[Finding]) -> Option
             .valves
             .iter()
             .any(|valve| slip.valves.contains(&valve.part) && idle(valve).is_some());
-    let weighs = |of: &&&Finding| !(of_power && excess(of).is_some_and(|by| by < OVERLOOKED - 1.0));
-    let known = |of: &Finding| before.iter().any(|other| key(other) == key(of));
+    let general = slip.is_general();
+    let weighs = |of: &&Finding| {
+        // What stands in the drawing for it, as a supply that feeds nothing does, may bring more with it.
+        let least = if of_power || !(general || of_value) {
+            OVERLOOKED - 1.0
+        } else {
+            ASKS_A_LITTLE_MUCH
+        };
+        excess(of).is_none_or(|by| by >= least)
+    };
+    let known = |of: &Finding| findings.iter().any(|other| key(other) == key(of));
     if after.iter().filter(weighs).any(|of| !known(of)) {
         return None;
     }
@@ -182,51 +159,53 @@ fn explained(drawing: &Drawing<'_>, slip: &Slip, findings: &[Finding]) -> Option
             .any(|of| of.parts.contains(name));
         valve.is_some_and(is_usual) && !troubled
     };
-    let gone = |of: &&&Finding| {
+    if !slip.valves.iter().all(usual) {
+        return None;
+    }
+    let is_gone = |of: &&&Finding| {
         let left = after.iter().find(|other| key(other) == key(of));
-        left.is_none_or(|left| {
-            let both = excess(of).zip(excess(left));
-            of_power && both.is_some_and(|(of, left)| left < LEFT_OF_AN_EXCESS * of)
-        })
+        !oscillates(of)
+            && left.is_none_or(|left| {
+                let both = excess(of).zip(excess(left));
+                of_power && both.is_some_and(|(of, left)| left < LEFT_OF_AN_EXCESS * of)
+            })
     };
-    let gone = before.iter().filter(gone).map(|of| key(of));
-    slip.valves.iter().all(usual).then(|| gone.collect())
-}
-
-/// By what share of its limit a figure is over it; none of what has no limit.
-fn excess(finding: &Finding) -> Option<f64> {
-    let over = finding.code == Code::OverRating;
-    finding
-        .value
-        .zip(finding.limit.filter(|_| over))
-        .map(|(value, limit)| value / limit - 1.0)
-}
-
-/// Share of the permitted dissipation that a power valve takes at rest; none of a small one, or without a limit.
-fn idle(valve: &ValveAtRest) -> Option<f64> {
-    let limit = valve.p_a.limit.filter(|watts| *watts >= POWER_WATTS)?;
-    Some(valve.p_a.value / limit)
-}
-
-/// Whether it runs as valves of its kind usually do.
-fn is_usual(valve: &ValveAtRest) -> bool {
-    match idle(valve) {
-        Some(share) => USUAL_IDLE.contains(&share),
-        None => ORDINARY.contains(&depth(valve)),
+    let mut gone: Vec<&Finding> = before.iter().filter(is_gone).copied().collect();
+    let oscillation = before.iter().copied().find(oscillates);
+    if (oscillation.is_some() || general) && !gone.is_empty() {
+        let grows = mended.of.grows().ok()?;
+        if oscillation.is_none() && grows {
+            return None;
+        }
+        gone.extend(oscillation.filter(|_| !grows));
     }
-}
-
-/// Whether it stands next to cut off.
-fn is_cold(valve: &ValveAtRest) -> bool {
-    match idle(valve) {
-        Some(share) => share < COLD,
-        None => depth(valve) > NEXT_TO_CUT_OFF,
+    if general {
+        let grave = |list: &[&Finding]| list.iter().filter(|of| is_grave(of)).count();
+        let valves = gone.iter().flat_map(|of| &of.parts);
+        let strange = valves.filter_map(|name| {
+            let valve = mended.chart.valves.iter().find(|valve| valve.part == *name);
+            valve.filter(|valve| !works(valve))
+        });
+        // What names it already says so with a figure.
+        let own = |of: &&Finding| {
+            of.parts
+                .iter()
+                .any(|part| slip.finding.parts.contains(part))
+        };
+        if gone.iter().all(own) {
+            return None;
+        }
+        if grave(&gone) == 0 || 2 * grave(&gone) < grave(&before) || strange.count() > 0 {
+            return None;
+        }
     }
-}
-
-/// Bias times mutual conductance over cathode current.
-fn depth(valve: &ValveAtRest) -> f64 {
-    -valve.v_gk * valve.gm / valve.i_k.value
+    let mut gone: Vec<Key> = gone.into_iter().map(key).collect();
+    let after = cold(&mended);
+    gone.extend(cold(drawing).into_iter().filter(|key| !after.contains(key)));
+    Some(Explained {
+        gone,
+        strange: strangeness(&mended.chart),
+    })
 }
 
 fn slips(drawing: &Drawing<'_>, findings: &[Finding]) -> Vec<Slip> {
@@ -238,7 +217,7 @@ fn slips(drawing: &Drawing<'_>, findings: &[Finding]) -> Vec<Slip> {
     let mut resistors: Vec<(PartId, f64)> = Vec::new();
     for valve in &drawing.chart.valves {
         let cold = is_cold(valve);
-        if !cold && !troubled(valve) {
+        if !cold && !troubled(valve) && !is_hot(valve) {
             continue;
         }
         let ratio = if cold { 0.1 } else { 10.0 };
@@ -253,81 +232,9 @@ fn slips(drawing: &Drawing<'_>, findings: &[Finding]) -> Vec<Slip> {
         slips.extend(missing_links(drawing, &troubled));
         slips.extend(mains_taps(drawing));
     }
+    let known: Vec<(PartId, f64)> = resistors;
+    slips.extend(traced::slips(drawing, findings, &known));
     slips
-}
-
-/// Resistors that make the bias of a valve: from its cathode on, as far as nothing but resistors and capacitors hang.
-fn cathode_resistors(drawing: &Drawing<'_>, valve: &ValveAtRest) -> Vec<PartId> {
-    let (circuit, graph) = (drawing.of.circuit, &drawing.graph);
-    let mut found: Vec<PartId> = Vec::new();
-    for start in cathode_ends(circuit, &valve.part) {
-        let below = resistors_below(graph, start).into_iter();
-        found.extend(
-            below
-                .filter(|part| !found.contains(part))
-                .collect::<Vec<_>>(),
-        );
-    }
-    // What carries a part of its current only is feedback, or loads it.
-    let makes = |part: &PartId| {
-        let name = &circuit.part(*part).name;
-        let of = drawing.chart.resistors.iter().find(|of| of.part == *name);
-        of.is_some_and(|of| {
-            of.volts.value.abs() > OF_THE_BIAS * valve.v_gk.abs()
-                && of.current.abs() > OF_ITS_CURRENT * valve.i_k.value
-        })
-    };
-    found.into_iter().filter(makes).collect()
-}
-
-/// The cathode; of a filament its ends, and what hangs between them: the wiper of a pot or the middle of the winding.
-fn cathode_ends(circuit: &Circuit, valve: &str) -> Vec<NodeId> {
-    let part = circuit.find_part(valve);
-    let wiring = part.and_then(|part| circuit.part(part).wiring());
-    let Some(wiring) = wiring else {
-        return Vec::new();
-    };
-    let mut ends = wiring.cathode.to_vec();
-    if ends.len() > 1 {
-        let mut k = 0;
-        while let Some(&end) = ends.get(k) {
-            k += 1;
-            for (_, placed) in circuit.parts() {
-                if matches!(placed.part, Part::Pot(_) | Part::Transformer(_)) {
-                    let paths = placed.part.dc_paths(&placed.nodes);
-                    let at_end = paths.into_iter().filter(|(a, b)| *a == end || *b == end);
-                    let far = at_end.map(|(a, b)| if a == end { b } else { a });
-                    let far: Vec<NodeId> = far.filter(|far| !ends.contains(far)).collect();
-                    ends.extend(far);
-                }
-            }
-        }
-    }
-    ends.retain(|end| *end != NodeId::CHASSIS);
-    ends
-}
-
-/// Resistors from a node on, as far as no valve hangs and no rail is reached.
-fn resistors_below(graph: &Graph<'_>, start: NodeId) -> Vec<PartId> {
-    let (mut found, mut nodes) = (Vec::new(), vec![start]);
-    let mut k = 0;
-    while let Some(&node) = nodes.get(k) {
-        k += 1;
-        for terminal in graph.at(node).iter().filter(|t| t.label.0 == "resistor") {
-            if !found.contains(&terminal.part) {
-                found.push(terminal.part);
-            }
-            let far = graph.far(*terminal).filter(|far| {
-                let valve = graph
-                    .at(*far)
-                    .iter()
-                    .any(|terminal| terminal.label.0 == "valve");
-                !valve && !graph.is_rail(*far) && !nodes.contains(far)
-            });
-            nodes.extend(far);
-        }
-    }
-    found
 }
 
 /// A cathode resistor that is `1/ratio` of what it should be.
@@ -377,14 +284,23 @@ fn decade(drawing: &Drawing<'_>, valve: &ValveAtRest, part: PartId, ratio: f64) 
 fn missing_links(drawing: &Drawing<'_>, troubled: &dyn Fn(&ValveAtRest) -> bool) -> Vec<Slip> {
     let (circuit, graph) = (drawing.of.circuit, &drawing.graph);
     let mut ends: Vec<(NodeId, Vec<String>)> = Vec::new();
-    for valve in drawing.chart.valves.iter().filter(|valve| troubled(valve)) {
+    for valve in &drawing.chart.valves {
         let part = circuit.find_part(&valve.part);
         let wiring = part.and_then(|part| circuit.part(part).wiring());
-        let Some(grid) = wiring.and_then(|wiring| wiring.grid) else {
+        let Some(wiring) = wiring else {
             continue;
         };
-        for end in biased_from(graph, grid) {
+        // A cathode may hang on a negative supply.
+        let below = wiring
+            .cathode
+            .iter()
+            .flat_map(|end| biased_from(graph, *end));
+        let below = below.filter(|node| graph.is_rail(*node));
+        let of_grid = wiring.grid.filter(|_| troubled(valve)).into_iter();
+        let of_grid = of_grid.flat_map(|grid| biased_from(graph, grid));
+        for end in of_grid.chain(below) {
             match ends.iter_mut().find(|(node, _)| *node == end) {
+                Some((_, valves)) if valves.contains(&valve.part) => {}
                 Some((_, valves)) => valves.push(valve.part.clone()),
                 None => ends.push((end, vec![valve.part.clone()])),
             }

@@ -187,21 +187,21 @@ fn of_supply(beyond: &Beyond<'_>) -> Finding {
     }
 }
 
-/// Capacitors and rectifiers from a cold start.
+/// Capacitors and rectifiers from a cold start, at the greatest mains to be reckoned with.
 pub(super) fn switching_on(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimError> {
+    let Some(mains) = drawing.of.amplifier.mains else {
+        return Ok(Vec::new());
+    };
     let question = SwitchOnOf {
         hot: false,
-        mains: drawing.of.amplifier.mains.map(|mains| mains.part),
+        mains: Some(mains.part),
     };
-    let answer = question.ask(drawing.of, &|_| ())?;
-    // It is followed at the mains of the drawing alone; more volts bring more.
-    let at = drawing
-        .of
-        .amplifier
-        .mains
-        .map_or_else(String::new, |mains| {
-            format!(" at {} mains", engineering(mains.nominal, Unit::Volt))
-        });
+    let high = at_mains(drawing, mains.high);
+    let Ok(system) = System::of(&high) else {
+        return Ok(Vec::new());
+    };
+    let answer = question.ask(&drawing.of.near(&high, &system)?, &|_| ())?;
+    let at = format!(" at {} mains", engineering(mains.high, Unit::Volt));
     let mut found = Vec::new();
     for capacitor in &answer.capacitors {
         let condition = format!("{:.1} s after a cold start{at}", capacitor.at);
