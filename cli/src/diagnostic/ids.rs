@@ -332,6 +332,16 @@ ids! {
     /// Example  a secondary whose ends are exchanged
     /// Mend     Swap the ends of the winding it is taken from, or of the primary, or take it to the electrode or the half where it belongs.
     PositiveFeedback = "positive-feedback",
+    /// Means    The valves at both ends of a push-pull winding get the same signal, not opposite ones.
+    /// Matters  Their currents cancel in the transformer, and next to nothing comes out. Small signals at the frequency of the bench tell it.
+    /// Example  both coupling capacitors of a pair joined to one anode of the driver
+    /// Mend     Join one of the grids to the other output of the stage before.
+    InPhase = "in-phase",
+    /// Means    Next to nothing of the signal arrives between the grid and the cathode of a valve in its way.
+    /// Matters  What comes after it has nothing to amplify; of a pair, one half works for both.
+    /// Example  a coupling capacitor joined to the wrong grid, a pot whose ends are exchanged
+    /// Mend     Look at what the grid hangs on, which is named, and at what should bring the signal there.
+    NoDrive = "no-drive",
     /// Means    Capacitors keep a dangerous voltage for more than a minute after switching off.
     /// Matters  It kills after the plug is pulled. Valves are taken as cold and leakage as none.
     /// Example  a reservoir of 50 µF at 400 V without a bleeder

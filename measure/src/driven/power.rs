@@ -17,6 +17,7 @@ use serde::Serialize;
 
 use crate::instruments::load_condition::hangs_on_a_transformer;
 use crate::instruments::peak::Peak;
+use crate::small_signal::drives::faults;
 use crate::{Measurement, Progress, UnderTest};
 use sim::circuit::{NodeId, PartId};
 use sim::error::SimError;
@@ -172,6 +173,12 @@ impl Power {
     }
 }
 
+/// Why next to nothing reaches the load, where that is seen.
+pub(crate) fn silent(of: &UnderTest<'_>) -> Result<Option<String>, SimError> {
+    let mut faults = faults(of)?.into_iter();
+    Ok(faults.find(|fault| fault.silent).map(|fault| fault.what))
+}
+
 /// Those of [`Power::output_valves`], by a settled period with some signal.
 fn output_valves(stand: &Stand<'_>, period: &Period, in_volts: bool) -> Vec<String> {
     if in_volts {
@@ -186,6 +193,9 @@ const QUIET: f64 = 0.005;
 
 /// The sweep starts no lower, V peak.
 const LEAST_DRIVE: f64 = 1e-6;
+
+/// The sweep starts no higher, V peak: no stage needs as much for 10 mW (common practice, no source).
+const MOST_START: f64 = 100.0;
 
 impl PowerOf {
     /// The question the bench of an amplifier file asks.
@@ -245,7 +255,8 @@ impl PowerOf {
     /// The drive a way up starts at, V peak, and the period settled there: that of 10 mW by the gain for small signals, or
     /// less where that is already distorted: into the grid leak of a next stage, say.
     fn start(&self, stand: &Stand<'_>) -> Result<(f64, Period), SimError> {
-        let mut start = (2.0 * 0.01 * self.load_ohms).sqrt() / stand.gain()?;
+        let wanted = (2.0 * 0.01 * self.load_ohms).sqrt() / stand.gain()?;
+        let mut start = wanted.min(MOST_START);
         loop {
             let period = stand.settled(&self.tone(start), Start::Rest)?;
             if start <= LEAST_DRIVE || stand.read(start, &period).thd <= QUIET {
@@ -284,7 +295,13 @@ impl PowerOf {
         let (start, period) = self.start(stand)?;
         let in_volts = self.in_volts(of);
         let output_valves = output_valves(stand, &period, in_volts);
-        let climb = Climb::beyond_limit(start, self.distortion_limit).run(&period, stand, progress);
+        let silent = silent(of)?;
+        let climb = Climb::beyond_limit(start, self.distortion_limit);
+        // Where the signal is lost, no drive brings it out.
+        let climb = match silent {
+            Some(_) => climb.stay(&period, stand),
+            None => climb.run(&period, stand, progress),
+        };
         let (levels, mut neighbours) = (climb.levels, climb.neighbours);
         let targets = [0.01, 0.03, 0.05, 0.10];
         let mut wanted = vec![target::Target::Output(Output::Watts(1.0))];
@@ -338,7 +355,8 @@ impl PowerOf {
         let ended = climb
             .ended
             .as_ref()
-            .map(|error| climb::ended_at(&levels, error));
+            .map(|error| climb::ended_at(&levels, error))
+            .or(silent);
         let near = OneByOne::beside(&neighbours);
         let bursting = bursting::onset(climb.ended.as_ref(), &levels, &|drive| {
             near.level(stand, drive)

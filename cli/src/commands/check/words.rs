@@ -5,12 +5,14 @@ use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
 use super::{Answer, Placed};
+use measure::judged::check::WIRING;
 use crate::notes;
 use crate::report::table::percent;
 
 /// The weights with their headings.
-const WEIGHTS: [(Weight, &str); 5] = [
+const WEIGHTS: [(Weight, &str); 6] = [
     (Weight::Danger, "Danger"),
+    (Weight::DoesNotWork, "Does not work"),
     (Weight::OverRating, "Over rating"),
     (Weight::ProbableMisprint, "Probable misprint"),
     (Weight::Doubtful, "Doubtful"),
@@ -69,10 +71,18 @@ fn headline(answer: &Answer) -> String {
             (count > 0).then(|| format!("{} {count}", heading.to_lowercase()))
         })
         .collect();
-    if counted.is_empty() {
-        "Nothing found.".to_owned()
+    let found = if counted.is_empty() {
+        "Nothing found".to_owned()
     } else {
-        format!("Found: {}.", counted.join(", "))
+        format!("Found: {}", counted.join(", "))
+    };
+    let only = answer.left_out.iter().any(|left| left.question == WIRING);
+    if only {
+        format!("{found}, but only the wiring was looked at: no rest was found.")
+    } else if answer.left_out.is_empty() || answer.quick {
+        format!("{found}.")
+    } else {
+        format!("{found}; not everything was looked at, see below.")
     }
 }
 

@@ -116,6 +116,14 @@ fn forced(answer: &Power) -> String {
 }
 
 pub(in crate::commands) fn headline(answer: &Power) -> String {
+    /// Watts below which an amplifier gives none.
+    const NONE: f64 = 1e-6;
+    if !answer.in_volts && answer.greatest < NONE {
+        return format!(
+            "NEXT TO NO POWER: {} at most. The signal is lost on its way, or cancelled; `gridleak check` says where.\n",
+            onset::output(answer, answer.greatest)
+        );
+    }
     if let Some(rated) = &answer.rated {
         return format!(
             "{} at {} THD (the limit set), for {} rms of drive.\n",

@@ -51,6 +51,7 @@ struct Stage<'a> {
     anode: NodeId,
     grid: NodeId,
     screen: Option<NodeId>,
+    cathode: NodeId,
 }
 
 /// What the chart shows; nothing is solved.
@@ -113,6 +114,7 @@ fn stages<'a>(drawing: &'a Drawing<'_>) -> Vec<Stage<'a>> {
                 anode: wiring.anodes[0],
                 grid: wiring.grid?,
                 screen: wiring.screen,
+                cathode: wiring.cathode[0],
             })
         })
         .collect()
@@ -165,7 +167,11 @@ fn current(stage: &Stage<'_>) -> Option<Finding> {
                 engineering(rest.v_gk, Unit::Volt)
             ),
             "A grid that conducts loads the stage before it and cuts the tops of the signal.",
-            format!("the cathode resistor and the bias of {name}"),
+            if stage.cathode == NodeId::CHASSIS {
+                format!("the bias of {name}, and where its grid leak ends")
+            } else {
+                format!("the cathode resistor and the bias of {name}")
+            },
         )
     })
 }

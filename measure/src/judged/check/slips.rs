@@ -2,7 +2,8 @@
 //!
 //! Each slip that may have been made is mended in a copy of the circuit, and the copy is solved and judged as the
 //! drawing was. What a mending takes away, and brings nothing new for, the slip explains. Tried are: a cathode
-//! resistor a decade off, a supply that feeds nothing joined to where the grids are biased from, another mains tap.
+//! resistor a decade off, a supply that feeds nothing joined to where the grids are biased from, another mains tap,
+//! a part of one half that ends at another supply than its like.
 //!
 //! Over 400 lines because each slip is a way to change the circuit, and one rule judges them all.
 //!
@@ -10,13 +11,14 @@
 
 use super::links::loose;
 use super::taps::better_tap;
-use super::{Code, Drawing, Finding, Weight, practice, ratings};
+use super::{Code, Drawing, Finding, Weight, halves, practice, ratings};
 use crate::at_rest::voltages::{ValveAtRest, chart};
 use sim::System;
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::parts::Part;
 use sim::quantity::{Unit, engineering};
 use sim::structure::graph::Graph;
+use sim::structure::mirror::mirrors;
 
 /// Bias times mutual conductance over cathode current from which a stage with a cathode resistor counts as next to cut
 /// off. By the three-halves law it is 1.5 d/(1 - d) at a bias of d times that of cut-off: 4 is at three quarters.
@@ -78,6 +80,8 @@ fn follows(finding: &Finding) -> bool {
         | Code::StaysCharged
         | Code::PositiveFeedback
         | Code::Oscillates
+        | Code::InPhase
+        | Code::NoDrive
         | Code::SwitchShorts
         | Code::NoSharing
         | Code::Reversed
@@ -252,6 +256,7 @@ fn slips(drawing: &Drawing<'_>, findings: &[Finding]) -> Vec<Slip> {
     if findings.iter().any(follows) {
         slips.extend(missing_links(drawing, &troubled));
         slips.extend(mains_taps(drawing));
+        slips.extend(ends(drawing));
     }
     slips
 }
@@ -479,6 +484,49 @@ fn smoothed(graph: &Graph<'_>, nodes: &[NodeId]) -> Vec<NodeId> {
     } else {
         found
     }
+}
+
+/// A part that ends at another supply than its like in the other half, joined to that one.
+fn ends(drawing: &Drawing<'_>) -> Vec<Slip> {
+    let graph = &drawing.graph;
+    let mut slips = Vec::new();
+    for mirror in mirrors(graph) {
+        for &(p, q) in &mirror.parts {
+            let Some(ends) = halves::apart(drawing.of, graph, &mirror, [p, q]) else {
+                continue;
+            };
+            let told = halves::ends_elsewhere(graph, [p, q], ends).0;
+            let [a, b] = ends;
+            for (parts, ends) in [([p, q], [a, b]), ([q, p], [b, a])] {
+                let [from, to] = ends;
+                let mut mended = drawing.of.circuit.clone();
+                for node in &mut mended.part_mut(parts[0]).nodes {
+                    if *node == from {
+                        *node = to;
+                    }
+                }
+                let (names, what) = halves::ends_elsewhere(graph, parts, ends);
+                let node = graph.circuit.node_name(to);
+                let look = format!("where {} ends: at `{node}` both halves run alike", names[0]);
+                slips.push(Slip {
+                    finding: Finding {
+                        parts: names,
+                        ..Finding::new(
+                            Code::HalvesDiffer,
+                            Weight::ProbableMisprint,
+                            format!("{what}."),
+                            "A node has the wrong name, or a wire went to the wrong place.",
+                            look,
+                        )
+                    },
+                    instead_of: vec![(Code::HalvesDiffer, told.clone())],
+                    mended,
+                    valves: Vec::new(),
+                });
+            }
+        }
+    }
+    slips
 }
 
 /// The mains joined to the tap that suits it.
