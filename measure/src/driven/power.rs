@@ -109,6 +109,9 @@ pub struct Power {
     pub ended_early: Option<String>,
     /// The largest periodicity residual of any level used.
     pub residual: f64,
+    /// True where the signal does not reach the load, so that one level stands for all: `ended_early` says why.
+    #[serde(skip)]
+    pub silent: bool,
 }
 
 /// A distortion and the greatest level at which it is reached on the way up.
@@ -176,7 +179,8 @@ impl Power {
 /// Why next to nothing reaches the load, where that is seen.
 pub(crate) fn silent(of: &UnderTest<'_>) -> Result<Option<String>, SimError> {
     let mut faults = faults(of)?.into_iter();
-    Ok(faults.find(|fault| fault.silent).map(|fault| fault.what))
+    let silent = faults.find(|fault| fault.silent);
+    Ok(silent.map(|fault| fault.what.trim_end_matches('.').to_owned()))
 }
 
 /// Those of [`Power::output_valves`], by a settled period with some signal.
@@ -194,8 +198,9 @@ const QUIET: f64 = 0.005;
 /// The sweep starts no lower, V peak.
 const LEAST_DRIVE: f64 = 1e-6;
 
-/// The sweep starts no higher, V peak: no stage needs as much for 10 mW (common practice, no source).
-const MOST_START: f64 = 100.0;
+/// Drive of the one level of an amplifier whose load the signal does not reach, V peak: no stage clips at so little
+/// (common practice, no source).
+const QUIET_INPUT: f64 = 1e-3;
 
 impl PowerOf {
     /// The question the bench of an amplifier file asks.
@@ -243,7 +248,7 @@ impl PowerOf {
     /// Those of the first level of the question.
     pub(crate) fn output_valves(&self, of: &UnderTest<'_>) -> Result<Vec<String>, SimError> {
         let stand = Stand::new(self, of);
-        let (_, period) = self.start(&stand)?;
+        let (_, period) = self.start(&stand, silent(of)?.is_some())?;
         Ok(output_valves(&stand, &period, self.in_volts(of)))
     }
 
@@ -254,9 +259,14 @@ impl PowerOf {
 
     /// The drive a way up starts at, V peak, and the period settled there: that of 10 mW by the gain for small signals, or
     /// less where that is already distorted: into the grid leak of a next stage, say.
-    fn start(&self, stand: &Stand<'_>) -> Result<(f64, Period), SimError> {
-        let wanted = (2.0 * 0.01 * self.load_ohms).sqrt() / stand.gain()?;
-        let mut start = wanted.min(MOST_START);
+    /// Where nothing reaches the load no drive gives 10 mW, and the level is that of a quiet input.
+    fn start(&self, stand: &Stand<'_>, silent: bool) -> Result<(f64, Period), SimError> {
+        let gain = stand.gain()?;
+        if silent {
+            let period = stand.settled(&self.tone(QUIET_INPUT), Start::Rest)?;
+            return Ok((QUIET_INPUT, period));
+        }
+        let mut start = (2.0 * 0.01 * self.load_ohms).sqrt() / gain;
         loop {
             let period = stand.settled(&self.tone(start), Start::Rest)?;
             if start <= LEAST_DRIVE || stand.read(start, &period).thd <= QUIET {
@@ -292,10 +302,10 @@ impl PowerOf {
     ) -> Result<(Power, Vec<Neighbour>), SimError> {
         of.lasts()?;
         let stand = &Stand::new(self, of);
-        let (start, period) = self.start(stand)?;
+        let silent = silent(of)?;
+        let (start, period) = self.start(stand, silent.is_some())?;
         let in_volts = self.in_volts(of);
         let output_valves = output_valves(stand, &period, in_volts);
-        let silent = silent(of)?;
         let climb = Climb::beyond_limit(start, self.distortion_limit);
         // Where the signal is lost, no drive brings it out.
         let climb = match silent {
@@ -356,7 +366,7 @@ impl PowerOf {
             .ended
             .as_ref()
             .map(|error| climb::ended_at(&levels, error))
-            .or(silent);
+            .or_else(|| silent.clone());
         let near = OneByOne::beside(&neighbours);
         let bursting = bursting::onset(climb.ended.as_ref(), &levels, &|drive| {
             near.level(stand, drive)
@@ -396,6 +406,7 @@ impl PowerOf {
             output_valves,
             ended_early: ended.filter(|_| bursting.is_none()),
             bursting,
+            silent: silent.is_some(),
         };
         Ok((power, neighbours))
     }

@@ -186,10 +186,11 @@ impl Drives<'_> {
         let mut found = Vec::new();
         let mut seen: Vec<PartId> = Vec::new();
         for winding in push_pulls(&self.graph) {
-            let halves = winding.halves.map(|half| {
+            let mut halves = winding.halves.map(|half| {
                 let valves = half.valves.iter().filter_map(|&part| self.of_part(part));
                 valves.collect::<Vec<_>>()
             });
+            halves.sort_by_key(|half| half.first().map(|valve| valve.part));
             if halves.iter().any(Vec::is_empty) {
                 continue;
             }
@@ -401,6 +402,10 @@ impl Drives<'_> {
             if given < SWINGS || share >= NEXT_TO_NOTHING || way.parts.is_empty() {
                 return None;
             }
+            // What hangs at the grid beside the way may hold it, or bring the opposite.
+            let mut around = way.parts.clone();
+            let beside = self.at_node(valve.grid);
+            around.extend(beside.iter().filter(|part| !way.parts.contains(part)));
             Some(Fault {
                 wrong: Wrong::NoDrive,
                 parts: self.about(valve, &way),
@@ -412,7 +417,10 @@ impl Drives<'_> {
                     self.circuit.part(before).name,
                     self.names(&way.parts)
                 ),
-                look: format!("{}, and what else hangs there; of a pot, which way round it is and its setting", self.names(&way.parts)),
+                look: format!(
+                    "{}; of a pot, which way round it is and its setting",
+                    self.names(&around)
+                ),
                 share: Some(share),
                 silent: false,
             })
@@ -488,7 +496,10 @@ impl Drives<'_> {
     /// The way back from a node through what passes a signal, by the fewest parts; of ways of as many the one to the
     /// greatest swing. Where no signal is, it ends.
     fn way(&self, start: NodeId, own: Option<PartId>) -> Way {
-        let mut seen = vec![start];
+        // A leak that ends at the cathode of its own valve brings nothing.
+        let wiring = own.and_then(|part| self.circuit.part(part).wiring());
+        let mut seen = wiring.map_or_else(Vec::new, |wiring| wiring.cathode.to_vec());
+        seen.push(start);
         let mut ring: Vec<(NodeId, Vec<PartId>)> = vec![(start, Vec::new())];
         while !ring.is_empty() {
             let reached = ring.iter().filter_map(|(node, parts)| {

@@ -105,11 +105,13 @@ impl PowerOf {
         progress: &Progress<'_>,
     ) -> Result<WayToLimit, SimError> {
         let stand = Stand::new(self, of);
-        let (start, period) = self.start(&stand)?;
+        let silent = silent(of)?.is_some();
+        let (start, period) = self.start(&stand, silent)?;
         let climb = Climb::to_limit(start, self.distortion_limit);
-        let climb = match silent(of)? {
-            Some(_) => climb.stay(&period, &stand),
-            None => climb.run(&period, &stand, progress),
+        let climb = if silent {
+            climb.stay(&period, &stand)
+        } else {
+            climb.run(&period, &stand, progress)
         };
         let near = OneByOne::beside(&climb.neighbours);
         let target = Target::Distortion(self.distortion_limit);

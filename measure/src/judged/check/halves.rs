@@ -13,9 +13,9 @@ use sim::structure::mirror::{Mirror, mirrors};
 /// source): the driven half gains a little more, and a smaller load takes it back.
 pub(super) const TRIMMED: f64 = 1.25;
 
-/// Share of the volts by which the supplies of two halves differ at least that are not meant for each other: of two
-/// bias trimmers each is set for its own valve (common practice, no source).
-const SUPPLIES_APART: f64 = 0.2;
+/// Share of the volts by which the supplies of two halves differ at least that are not meant for each other: two that
+/// are made alike come closer (common practice, no source).
+const SUPPLIES_APART: f64 = 0.05;
 
 /// The larger value over the smaller.
 const RATIO: &str = "ratio of the values";

@@ -141,6 +141,8 @@ pub(super) fn explain(drawing: &Drawing<'_>, findings: &mut Vec<Finding>) {
             .filter(|of| gone(of))
             .map(|of| of.what.clone())
             .collect();
+        // The windings of one core say the same.
+        finding.explains.dedup();
         findings.retain(|of| {
             let same = |(code, parts): &(Code, Vec<String>)| *code == of.code && *parts == of.parts;
             !gone(of) && !slip.instead_of.iter().any(same)
