@@ -4,6 +4,8 @@
 //! period of the mains; what is then called a voltage at rest is the mean over it, as a meter reads.
 //!
 //! Care   a signal generator is silent at rest; a heater winding is not
+//!
+//! Over 400 lines because the ways to a rest stand beside what is read of it.
 
 use std::sync::Arc;
 

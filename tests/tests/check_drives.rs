@@ -139,7 +139,12 @@ HT = { supply = "260V", positive = "ht", negative = "chassis" }
 fn amplifiers_whose_signal_goes_where_it_should_raise_no_alarm() {
     for text in [chapel(), chapel_with_four(), line_stage()] {
         let answer = check(&text);
-        for code in [Code::InPhase, Code::NoDrive, Code::WrongTap, Code::HalvesDiffer] {
+        for code in [
+            Code::InPhase,
+            Code::NoDrive,
+            Code::WrongTap,
+            Code::HalvesDiffer,
+        ] {
             assert!(of(&answer, code).is_empty(), "{:?}", told(&answer));
         }
     }
@@ -154,7 +159,11 @@ fn a_pair_driven_in_phase_is_named_first_with_what_its_grids_hang_on() {
     };
     assert_eq!(first.code, Code::InPhase, "{:?}", told(&answer));
     assert_eq!(first.parts, ["V3", "V4", "C3", "C4"]);
-    assert!(first.what.contains("currents cancel in T1"), "{}", first.what);
+    assert!(
+        first.what.contains("currents cancel in T1"),
+        "{}",
+        first.what
+    );
     // No level is sought where none can be had, and no rating is told of one.
     let mut left = answer.left_out.iter();
     assert!(left.any(|left| left.question == "full drive"));
@@ -163,7 +172,9 @@ fn a_pair_driven_in_phase_is_named_first_with_what_its_grids_hang_on() {
     let unlike = r#"R13 = { resistor = "13R", between = ["k5", "chassis"], rating = "1W" }"#;
     let wired = amplifier(&with(&with(&chapel(), "C4", slip), "R13", unlike));
     let system = System::of(&wired.circuit).expect("it compiles");
-    let power = PowerOf::bench(&wired.bench).about(&wired, &system).expect("a level");
+    let power = PowerOf::bench(&wired.bench)
+        .about(&wired, &system)
+        .expect("a level");
     assert!(power.silent && power.levels.len() == 1);
     let why = power.ended_early.expect("a reason");
     assert!(why.contains("driven in phase"), "{why}");
@@ -175,14 +186,25 @@ fn a_grid_that_no_signal_reaches_is_named_with_what_hangs_there() {
     let answer = check(&with(&chapel(), "C4", ""));
     let found = of(&answer, Code::NoDrive);
     assert!(found.len() == 1, "{:?}", told(&answer));
-    assert_eq!((&found[0].parts[0][..], found[0].weight), ("V4", Weight::DoesNotWork));
-    assert!(found[0].parts.contains(&"R11".to_owned()), "{:?}", found[0].parts);
+    assert_eq!(
+        (&found[0].parts[0][..], found[0].weight),
+        ("V4", Weight::DoesNotWork)
+    );
+    assert!(
+        found[0].parts.contains(&"R11".to_owned()),
+        "{:?}",
+        found[0].parts
+    );
 
     // All that comes after the first valve.
     let answer = check(&with(&chapel(), "C1", ""));
     let found = of(&answer, Code::NoDrive);
     assert!(found.len() == 1, "{:?}", told(&answer));
-    assert!(["V2a", "V2b"].contains(&&found[0].parts[0][..]), "{:?}", told(&answer));
+    assert!(
+        ["V2a", "V2b"].contains(&&found[0].parts[0][..]),
+        "{:?}",
+        told(&answer)
+    );
 
     // A volume control whose ends are exchanged.
     let slip = r#"VR1 = { pot = "220k", ends = ["chassis", "v"], wiper = "g2", law = "linear", setting = "100%" }"#;
@@ -195,7 +217,9 @@ fn a_grid_that_no_signal_reaches_is_named_with_what_hangs_there() {
 #[test]
 fn a_screen_on_the_tap_of_the_other_half_is_named() {
     let to = |part: &str, screen: &str, node: &str| {
-        format!(r#"{part} = {{ resistor = "150R", between = ["{screen}", "{node}"], rating = "3W" }}"#)
+        format!(
+            r#"{part} = {{ resistor = "150R", between = ["{screen}", "{node}"], rating = "3W" }}"#
+        )
     };
     let one = with(&chapel(), "R15", &to("R15", "s5", "u4"));
     let both = with(&one, "R14", &to("R14", "s4", "u5"));
@@ -208,7 +232,11 @@ fn a_screen_on_the_tap_of_the_other_half_is_named() {
     // On its own anode, a triode beside one with a tap.
     let answer = check(&with(&chapel(), "R15", &to("R15", "s5", "a5")));
     let found = of(&answer, Code::HalvesDiffer);
-    assert!(found.len() == 1 && found[0].parts[..2] == ["V4", "R15"], "{:?}", told(&answer));
+    assert!(
+        found.len() == 1 && found[0].parts[..2] == ["V4", "R15"],
+        "{:?}",
+        told(&answer)
+    );
 }
 
 #[test]
@@ -219,13 +247,22 @@ fn a_part_that_ends_at_another_supply_than_its_like_is_named() {
     assert!(found.len() == 1, "{:?}", told(&answer));
     assert_eq!(found[0].parts, ["R11", "R10"]);
     let explains = &found[0].explains;
-    assert!(explains.iter().any(|of| of.starts_with("V4: anode dissipation")), "{explains:?}");
+    assert!(
+        explains
+            .iter()
+            .any(|of| of.starts_with("V4: anode dissipation")),
+        "{explains:?}"
+    );
 
     // Nothing else shows of this one.
     let slip = r#"R9 = { resistor = "47k", between = ["a3", "ht1"], rating = "2W" }"#;
     let answer = check(&with(&chapel(), "R9", slip));
     let found = of(&answer, Code::HalvesDiffer);
-    assert!(found.len() == 1 && found[0].parts == ["R8", "R9"], "{:?}", told(&answer));
+    assert!(
+        found.len() == 1 && found[0].parts == ["R8", "R9"],
+        "{:?}",
+        told(&answer)
+    );
 }
 
 #[test]
@@ -235,5 +272,9 @@ fn halves_of_valves_in_parallel_on_reservoirs_in_series_are_compared() {
     assert!(answer.halves.len() == 1);
     let found = of(&answer, Code::HalvesDiffer);
     assert!(found.len() == 1, "{:?}", told(&answer));
-    assert!(found[0].parts.contains(&"R20".to_owned()), "{:?}", found[0].parts);
+    assert!(
+        found[0].parts.contains(&"R20".to_owned()),
+        "{:?}",
+        found[0].parts
+    );
 }

@@ -50,9 +50,6 @@ pub(super) struct Answer {
     findings: Vec<Placed>,
     halves: Vec<Halves>,
     left_out: Vec<LeftOut>,
-    /// Whether what was left out was so asked.
-    #[serde(skip)]
-    quick: bool,
     /// Why the rest was not found; none where it was.
     #[serde(skip)]
     unsolved: Option<SimError>,
@@ -94,7 +91,6 @@ impl OfAmplifier for Arguments {
             findings: answer.findings.into_iter().map(placed).collect(),
             halves: answer.halves,
             left_out: answer.left_out,
-            quick: question.quick,
             unsolved: answer.rest.err(),
         })
     }

@@ -11,6 +11,8 @@
 //!
 //! Source   IEC 60268-3: distortion-limited output power, rated load, total harmonic distortion
 //!          (terms; from memory). THD is against the fundamental.
+//!
+//! Over 400 lines because the answer stands beside how its parts are put together.
 
 use rayon::prelude::*;
 use serde::Serialize;

@@ -43,6 +43,9 @@ use sim::error::SimError;
 use sim::structure::graph::Graph;
 use sim::structure::{difference, mirror};
 
+/// Why what `quick` leaves out is left out.
+pub const BY_QUICK: &str = "left out by --quick";
+
 /// What is left out where no rest was found.
 pub const WIRING: &str = "everything but the wiring";
 
@@ -398,7 +401,9 @@ impl CheckOf {
         findings.extend(drawn(amplifier));
         findings.extend(wiring::unshared(&drawing));
         findings.extend(ratings::at_rest(&drawing));
-        let grown = leaves.as_ref().filter(|error| !matches!(error, SimError::NotPeriodic(_)));
+        let grown = leaves
+            .as_ref()
+            .filter(|error| !matches!(error, SimError::NotPeriodic(_)));
         findings.extend(grown.map(ratings::oscillates));
         findings.extend(practice::values(&drawing));
         progress("slips");
@@ -411,6 +416,11 @@ impl CheckOf {
             findings,
             left_out: Vec::new(),
         };
+        if let Some(error) = leaves.as_ref().filter(|_| grown.is_none()) {
+            let reason =
+                format!("{error}; what is told is as if nothing came back from the output");
+            asked.skip(&["rest"], &reason);
+        }
         asked.take("drives", drives::findings(of));
         let undriven = |of: &Finding| [Code::InPhase, Code::NoDrive].contains(&of.code);
         let undriven = asked.findings.iter().any(undriven);
@@ -426,8 +436,8 @@ impl CheckOf {
             &["full drive"]
         };
         if self.quick {
-            asked.skip(in_use, "left out by --quick");
-            asked.skip(&["after switching off"], "left out by --quick");
+            asked.skip(in_use, BY_QUICK);
+            asked.skip(&["after switching off"], BY_QUICK);
         } else {
             progress("after switching off");
             asked.take("after switching off", charge::findings(&drawing));
@@ -438,7 +448,10 @@ impl CheckOf {
             } else {
                 progress("full drive");
                 if undriven {
-                    asked.skip(&["full drive"], "the signal does not reach every valve as it should");
+                    asked.skip(
+                        &["full drive"],
+                        "the signal does not reach every valve as it should",
+                    );
                 } else {
                     asked.driven(stress::full_drive(&drawing));
                 }

@@ -265,7 +265,10 @@ impl Drives<'_> {
         }
         let hung: Vec<PartId> = ways.iter().flat_map(|way| way.parts.clone()).collect();
         let look = if hung.is_empty() {
-            format!("where the grids of {} and {} belong", pair[0].name, pair[1].name)
+            format!(
+                "where the grids of {} and {} belong",
+                pair[0].name, pair[1].name
+            )
         } else {
             format!(
                 "{}: one of the two grids belongs to the other output of what drives them",
@@ -286,12 +289,17 @@ impl Drives<'_> {
     /// The valves that drive a pair, where each has its own and both drive alike.
     fn before(&self, pair: [&Driven; 2]) -> Option<[&Driven; 2]> {
         let from = pair.map(|valve| self.way(valve.grid, Some(valve.part)).from);
-        let [Some((Origin::Electrode(p, at_p), _)), Some((Origin::Electrode(q, at_q), _))] = from
+        let [
+            Some((Origin::Electrode(p, at_p), _)),
+            Some((Origin::Electrode(q, at_q), _)),
+        ] = from
         else {
             return None;
         };
         let before = [self.of_part(p)?, self.of_part(q)?];
-        let new = before.iter().all(|of| pair.iter().all(|it| it.part != of.part));
+        let new = before
+            .iter()
+            .all(|of| pair.iter().all(|it| it.part != of.part));
         (p != q && at_p == at_q && new).then_some(before)
     }
 
@@ -333,7 +341,8 @@ impl Drives<'_> {
 
     /// The valve at which the signal ends on its way to the output, where next to none arrives there.
     fn dead(&self, load: PartId, nodes: (NodeId, NodeId)) -> Option<Fault> {
-        let at_load = |node: &NodeId| *node != NodeId::CHASSIS && (*node == nodes.0 || *node == nodes.1);
+        let at_load =
+            |node: &NodeId| *node != NodeId::CHASSIS && (*node == nodes.0 || *node == nodes.1);
         let iron: Vec<NodeId> = self
             .circuit
             .parts()
@@ -352,7 +361,9 @@ impl Drives<'_> {
         };
         let mut outputs: Vec<&Driven> = self.valves.iter().filter(works).collect();
         if outputs.is_empty() {
-            let live = [nodes.0, nodes.1].into_iter().find(|node| *node != NodeId::CHASSIS)?;
+            let live = [nodes.0, nodes.1]
+                .into_iter()
+                .find(|node| *node != NodeId::CHASSIS)?;
             let from = self.way(live, Some(load)).from;
             if let Some((Origin::Electrode(part, _), _)) = from {
                 outputs.extend(self.of_part(part));
@@ -456,7 +467,12 @@ impl Drives<'_> {
             return if leaks.is_empty() {
                 format!("{grid} hangs on no valve, winding or generator")
             } else {
-                format!("At {}{} only {} hangs", grid[..1].to_lowercase(), &grid[1..], self.names(&leaks))
+                format!(
+                    "At {}{} only {} hangs",
+                    grid[..1].to_lowercase(),
+                    &grid[1..],
+                    self.names(&leaks)
+                )
             };
         };
         let at = self.circuit.node_name(at);

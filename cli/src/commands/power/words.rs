@@ -210,10 +210,9 @@ pub(in crate::commands) fn passed_over(answer: &Power) -> String {
 pub(in crate::commands) fn ended(answer: &Power) -> String {
     // Of one that is silent the headline says it.
     let reason = answer.ended_early.as_ref().filter(|_| !answer.silent);
-    reason
-        .map_or_else(String::new, |reason| {
-            format!("The sweep ended early: {reason}.\n")
-        })
+    reason.map_or_else(String::new, |reason| {
+        format!("The sweep ended early: {reason}.\n")
+    })
 }
 
 /// The levels that are stated: 1 W, outputs asked for, the limit, 1, 3, 5 and 10 %.

@@ -22,7 +22,10 @@ pub(super) fn findings(of: &UnderTest<'_>) -> Result<Vec<Finding>, SimError> {
         };
         Finding {
             parts: names.collect(),
-            quantity: fault.share.map_or("", |_| "drive over that of its like, or of the stage before"),
+            quantity: fault.share.map_or(
+                "",
+                |_| "drive over that of its like, or of the stage before",
+            ),
             value: fault.share,
             ..Finding::new(code, Weight::DoesNotWork, fault.what, why, fault.look)
         }

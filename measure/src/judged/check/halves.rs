@@ -102,7 +102,9 @@ pub(super) fn apart(
     // Where the pair itself is no pair of equals, its leaks and loads need not be.
     let equals = mirror.splitter_of(graph, p).is_none()
         && !mirror.is_untold(p)
-        && ![p, q].iter().any(|&part| mirror.stands_at_one_sided_grid(graph, part));
+        && ![p, q]
+            .iter()
+            .any(|&part| mirror.stands_at_one_sided_grid(graph, part));
     let ends = mirror
         .rails_apart(graph, p, q)
         .filter(|_| passes && equals)?;
@@ -134,7 +136,10 @@ fn elsewhere(
 ) -> Option<Finding> {
     let ends = apart(of, graph, mirror, parts)?;
     let (names, what) = ends_elsewhere(graph, parts, ends);
-    let look = format!("where {} and {} end in another print, or on the chassis", names[0], names[1]);
+    let look = format!(
+        "where {} and {} end in another print, or on the chassis",
+        names[0], names[1]
+    );
     Some(Finding {
         parts: names,
         ..Finding::new(

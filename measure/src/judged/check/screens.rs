@@ -34,7 +34,8 @@ pub(super) fn findings(graph: &Graph<'_>) -> Vec<Finding> {
             let parts = |others: &[PartId]| -> Vec<String> {
                 let all = [*valve].into_iter().chain(through.iter().copied());
                 let all = all.chain(others.iter().copied());
-                all.map(|part| graph.circuit.part(part).name.clone()).collect()
+                all.map(|part| graph.circuit.part(part).name.clone())
+                    .collect()
             };
             match home {
                 Home::Tap(node, of) if of != side => {
@@ -51,7 +52,9 @@ pub(super) fn findings(graph: &Graph<'_>) -> Vec<Finding> {
                     });
                 }
                 Home::Anode => {
-                    let other = homes.iter().find(|(_, of, home, _)| of != side && *home != Home::Anode);
+                    let other = homes
+                        .iter()
+                        .find(|(_, of, home, _)| of != side && *home != Home::Anode);
                     let Some((like, _, other, _)) = other else {
                         continue;
                     };
@@ -81,11 +84,7 @@ pub(super) fn findings(graph: &Graph<'_>) -> Vec<Finding> {
 }
 
 /// Where the screen of a valve goes through resistors, and through which; none of a triode, or where it goes elsewhere.
-fn home(
-    graph: &Graph<'_>,
-    winding: &PushPull,
-    valve: PartId,
-) -> Option<(Home, Vec<PartId>)> {
+fn home(graph: &Graph<'_>, winding: &PushPull, valve: PartId) -> Option<(Home, Vec<PartId>)> {
     let wiring = graph.circuit.part(valve).wiring()?;
     let screen = wiring.screen?;
     let mut reached: Vec<(NodeId, Vec<PartId>)> = vec![(screen, Vec::new())];
@@ -95,7 +94,10 @@ fn home(
         if node == wiring.anodes[0] {
             return Some((Home::Anode, through));
         }
-        let half = winding.halves.iter().position(|half| half.nodes.contains(&node));
+        let half = winding
+            .halves
+            .iter()
+            .position(|half| half.nodes.contains(&node));
         if let Some(half) = half {
             return Some((Home::Tap(node, half), through));
         }
