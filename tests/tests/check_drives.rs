@@ -215,6 +215,21 @@ fn a_grid_that_no_signal_reaches_is_named_with_what_hangs_there() {
 }
 
 #[test]
+fn a_valve_that_is_cut_off_is_told_and_not_the_drive_that_is_lost_with_it() {
+    // The leak of one grid of the pair that splits the phase ends at the chassis: that valve is far below its cathode.
+    let slip = r#"R5 = { resistor = "1M", between = ["g3", "chassis"], rating = "0.5W" }"#;
+    let answer = check(&with(&chapel(), "R5", slip));
+    assert!(of(&answer, Code::NoDrive).is_empty(), "{:?}", told(&answer));
+    let found = of(&answer, Code::CutOff);
+    assert!(
+        found.len() == 1 && found[0].parts == ["V2b"],
+        "{:?}",
+        told(&answer)
+    );
+    assert!(!found[0].explains.is_empty());
+}
+
+#[test]
 fn a_screen_on_the_tap_of_the_other_half_is_named() {
     let to = |part: &str, screen: &str, node: &str| {
         format!(

@@ -421,7 +421,8 @@ impl CheckOf {
                 format!("{error}; what is told is as if nothing came back from the output");
             asked.skip(&["rest"], &reason);
         }
-        asked.take("drives", drives::findings(of));
+        let drives = drives::find(of, &mut asked.findings);
+        asked.take("drives", drives.map(|()| Vec::new()));
         let undriven = |of: &Finding| [Code::InPhase, Code::NoDrive].contains(&of.code);
         let undriven = asked.findings.iter().any(undriven);
         asked.take("feedback", polarity::findings(of));

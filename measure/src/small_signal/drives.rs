@@ -62,6 +62,8 @@ pub(crate) struct Fault {
     pub(crate) wrong: Wrong,
     /// The valves, then the parts their grids hang on.
     pub(crate) parts: Vec<PartId>,
+    /// Valves that bring it about where they do not work: itself, its like, and the one before.
+    pub(crate) beside: Vec<PartId>,
     /// In words.
     pub(crate) what: String,
     /// What to look at.
@@ -108,6 +110,16 @@ struct Way {
     parts: Vec<PartId>,
     /// Where it ends, and the node; none where nothing but leaks hang there.
     from: Option<(Origin, NodeId)>,
+}
+
+impl Way {
+    /// The valve it leads to.
+    fn valve(&self) -> Option<PartId> {
+        match self.from?.0 {
+            Origin::Electrode(part, _) => Some(part),
+            Origin::Winding(_) | Origin::Generator => None,
+        }
+    }
 }
 
 struct Drives<'a> {
@@ -279,6 +291,7 @@ impl Drives<'_> {
         Fault {
             wrong: Wrong::InPhase,
             parts,
+            beside: Vec::new(),
             what,
             look,
             share: None,
@@ -326,6 +339,11 @@ impl Drives<'_> {
         Some(Fault {
             wrong: Wrong::NoDrive,
             parts: self.about(weak, &way),
+            beside: way
+                .valve()
+                .into_iter()
+                .chain([weak.part, strong.part])
+                .collect(),
             what: format!(
                 "{} gets next to nothing of the signal between grid and cathode, {:.1} % of what {} has, its like in the other half. {}.",
                 weak.name,
@@ -390,6 +408,7 @@ impl Drives<'_> {
         Some(Fault {
             wrong: Wrong::NoDrive,
             parts: self.about(valve, &way),
+            beside: way.valve().into_iter().chain(passed).collect(),
             what: format!(
                 "No signal reaches the grid of {}, and none the output. {}.",
                 valve.name,
@@ -420,6 +439,7 @@ impl Drives<'_> {
             Some(Fault {
                 wrong: Wrong::NoDrive,
                 parts: self.about(valve, &way),
+                beside: vec![valve.part, before],
                 what: format!(
                     "Next to nothing of the signal reaches the grid of {} at `{}`: {:.2} % of what the {role} of {} gives comes through {}.",
                     valve.name,
