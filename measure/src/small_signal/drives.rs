@@ -254,26 +254,26 @@ impl Drives<'_> {
         };
         let [first, second] = halves;
         let name = &self.circuit.part(transformer).name;
-        let mut what = format!(
+        let mut what = vec![format!(
             "{} and {} are driven in phase: their currents cancel in {name}.",
             all(first),
             all(second)
-        );
+        )];
         let mut pair = [first[0], second[0]];
         let mut parts: Vec<PartId> = first.iter().chain(second).map(|of| of.part).collect();
         while let Some(before) = self.before(pair)
             && in_phase(before.map(|valve| valve.volts))
         {
-            what += &format!(
-                " So are {} and {} before them.",
+            what.push(format!(
+                "So are {} and {} before them.",
                 before[0].name, before[1].name
-            );
+            ));
             pair = before;
             parts.extend(pair.iter().map(|valve| valve.part));
         }
         let ways = pair.map(|valve| self.way(valve.grid, Some(valve.part)));
         for (valve, way) in pair.iter().zip(&ways) {
-            what += &format!(" {}.", self.hangs(valve, way));
+            what.push(format!("{}.", self.hangs(valve, way)));
         }
         let hung: Vec<PartId> = ways.iter().flat_map(|way| way.parts.clone()).collect();
         let look = if hung.is_empty() {
@@ -292,7 +292,7 @@ impl Drives<'_> {
             wrong: Wrong::InPhase,
             parts,
             beside: Vec::new(),
-            what,
+            what: what.join(" "),
             look,
             share: None,
             silent: true,
