@@ -97,7 +97,7 @@ impl<'a> UnderTest<'a> {
         let other = UnderTest::of_circuit(amplifier, other.0, other.1, Tolerances::default())?;
         let samples = other.rest.samples().iter();
         let samples = samples.map(|x| carried(other.system, x, system)).collect();
-        let rest = other.rest.with_samples(samples);
+        let rest = other.rest.left_with(samples);
         let circuit = (&amplifier.circuit, system);
         let ws = other.workspace_of(system);
         Ok(Self::resting(

@@ -4,6 +4,8 @@
 //! period of the mains; what is then called a voltage at rest is the mean over it, as a meter reads.
 //!
 //! Care   a signal generator is silent at rest; a heater winding is not
+//!
+//! Over 400 lines because the ways to a rest stand beside what is read of it.
 
 use std::sync::Arc;
 
@@ -42,6 +44,8 @@ pub struct Rest {
     /// The mains, when it moves.
     pub mains: Option<Mains>,
     neighbour: Option<Neighbour>,
+    /// Whether the circuit leaves it by itself: a signal that is followed along the period has then no answer.
+    left: bool,
 }
 
 /// The period a mains-fed circuit rests on.
@@ -141,6 +145,7 @@ impl Rest {
                 approach: period.approach,
             }),
             neighbour: Some(period.neighbour()),
+            left: false,
             samples: Arc::new(period.samples),
             found,
         }
@@ -155,6 +160,16 @@ impl Rest {
             found: self.found,
             mains: self.mains,
             neighbour: None,
+            left: self.left,
+        }
+    }
+
+    /// As [`Rest::with_samples`], of a circuit that would not stay there: its slopes serve by their means.
+    #[must_use]
+    pub fn left_with(&self, samples: Vec<Vec<f64>>) -> Self {
+        Self {
+            left: true,
+            ..self.with_samples(samples)
         }
     }
 
@@ -223,6 +238,7 @@ impl Rest {
                 found,
                 mains: None,
                 neighbour: None,
+                left: false,
             });
         }
         let duration = common_period(&supplies, LONGEST)?.duration;
@@ -348,8 +364,10 @@ impl Rest {
     /// The circuit linearised there; on the mains, along the period.
     pub fn linearised<'a>(&self, system: &'a System, ws: &mut Workspace) -> SmallSignal<'a> {
         match &self.mains {
-            Some(mains) => SmallSignal::along(system, &self.samples, mains.duration, ws),
-            None => SmallSignal::over(system, &self.samples, ws),
+            Some(mains) if !self.left => {
+                SmallSignal::along(system, &self.samples, mains.duration, ws)
+            }
+            Some(_) | None => SmallSignal::over(system, &self.samples, ws),
         }
     }
 

@@ -5,3 +5,4 @@ pub mod difference;
 pub mod graph;
 pub mod live;
 pub mod mirror;
+pub mod push_pull;

@@ -9,6 +9,7 @@ use measure::judged::check::{Check, CheckOf, Finding};
 use sheet::read;
 use sim::System;
 use sim::amplifier::Amplifier;
+use sim::error::{SimError, Unsettled};
 
 fn amplifier(text: &str, set: &[(&str, &str)]) -> Amplifier {
     let set: Vec<(String, String)> = set
@@ -225,6 +226,38 @@ C9 = { capacitor = "2.2u", between = ["out", "chassis"], rating = "100V" }"#,
     let answer = check(&text, &[]);
     assert_eq!(of(&answer, "oscillates").len(), 1, "{:#?}", told(&answer));
     assert!(of(&answer, "positive-feedback").is_empty());
+}
+
+#[test]
+fn grids_with_leaks_are_not_open_in_an_amplifier_that_does_not_stay_at_rest() {
+    let answer = check(&turned_over(&table_amplifier(), ("22k", "10k")), &[]);
+    assert!(answer.rest.is_err());
+    assert!(of(&answer, "grid-open").is_empty(), "{:#?}", told(&answer));
+}
+
+#[test]
+fn the_sign_of_the_feedback_is_told_where_no_cycle_repeats() {
+    let amplifier = amplifier(&turned_over(&table_amplifier(), ("22k", "10k")), &[]);
+    let spent = Unsettled {
+        cycles: 400,
+        steps: 2_000_000,
+        spent: true,
+        residual: 0.9,
+        least: 0.8,
+        moving: None,
+        driven: false,
+    };
+    let answer = CheckOf { quick: true }.unsolved(&amplifier, SimError::NotPeriodic(spent));
+    assert_eq!(
+        of(&answer, "positive-feedback").len(),
+        1,
+        "{:#?}",
+        told(&answer)
+    );
+    // A search that was given up proves no oscillation, and is no rest either.
+    assert!(of(&answer, "oscillates").is_empty());
+    assert!(answer.left_out.iter().any(|left| left.question == "rest"));
+    assert!(answer.rest.is_err());
 }
 
 #[test]

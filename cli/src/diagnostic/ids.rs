@@ -332,6 +332,16 @@ ids! {
     /// Example  a secondary whose ends are exchanged
     /// Mend     Swap the ends of the winding it is taken from, or of the primary, or take it to the electrode or the half where it belongs.
     PositiveFeedback = "positive-feedback",
+    /// Means    The valves at both ends of a push-pull winding get the same signal, not opposite ones.
+    /// Matters  Their currents cancel in the transformer, and next to nothing comes out. Small signals at the frequency of the bench tell it.
+    /// Example  both coupling capacitors of a pair joined to one anode of the driver
+    /// Mend     Join one of the grids to the other output of the stage before.
+    InPhase = "in-phase",
+    /// Means    Next to nothing of the signal arrives between the grid and the cathode of a valve in its way.
+    /// Matters  What comes after it has nothing to amplify; of a pair, one half works for both.
+    /// Example  a coupling capacitor joined to the wrong grid, a pot whose ends are exchanged
+    /// Mend     Look at what the grid hangs on, which is named, and at what should bring the signal there.
+    NoDrive = "no-drive",
     /// Means    Capacitors keep a dangerous voltage for more than a minute after switching off.
     /// Matters  It kills after the plug is pulled. Valves are taken as cold and leakage as none.
     /// Example  a reservoir of 50 µF at 400 V without a bleeder
@@ -377,7 +387,7 @@ ids! {
     /// Example  a grid joined to the input socket and nothing else
     /// Mend     A grid leak to the chassis.
     GridOpen = "grid-open",
-    /// Means    Two parts that answer each other in the halves of a balanced amplifier have different values or types.
+    /// Means    Two parts that answer each other in the halves of a balanced amplifier have different values or types, or end at different supplies, or a screen at its own anode.
     /// Matters  A misprint shows as an odd one out. The halves are found from the wiring alone; each way to make them alike is solved.
     /// Example  R5 = 470k and R6 = 47k, the leaks of an output pair
     /// Mend     See what each correction does; look at another print or at the chassis.
@@ -387,8 +397,8 @@ ids! {
     /// Example  a screen resistor at one of two output valves
     /// Mend     Compare both halves of the drawing at the nodes named.
     OneHalfOnly = "one-half-only",
-    /// Means    A mains transformer is joined to the mains at a tap for other volts, or the load hangs at a tap for another load.
-    /// Matters  Every winding stands off its rating, or the output valves work into another load than was drawn for.
+    /// Means    A mains transformer is joined to the mains at a tap for other volts, the load hangs at a tap for another load, or a screen on the tap of the other half of the output transformer.
+    /// Matters  Every winding stands off its rating, the output valves work into another load than was drawn for, or what should be feedback to a screen adds to the signal.
     /// Example  15 Ω at a tap for 4 Ω; 230 V at a tap for 200 V where there is one for 230 V
     /// Mend     Join the tap that is named, or mend `taps` and the impedances.
     WrongTap = "wrong-tap",

@@ -11,12 +11,15 @@
 //!
 //! Source   IEC 60268-3: distortion-limited output power, rated load, total harmonic distortion
 //!          (terms; from memory). THD is against the fundamental.
+//!
+//! Over 400 lines because the answer stands beside how its parts are put together.
 
 use rayon::prelude::*;
 use serde::Serialize;
 
 use crate::instruments::load_condition::hangs_on_a_transformer;
 use crate::instruments::peak::Peak;
+use crate::small_signal::drives::faults;
 use crate::{Measurement, Progress, UnderTest};
 use sim::circuit::{NodeId, PartId};
 use sim::error::SimError;
@@ -108,6 +111,9 @@ pub struct Power {
     pub ended_early: Option<String>,
     /// The largest periodicity residual of any level used.
     pub residual: f64,
+    /// True where the signal does not reach the load, so that one level stands for all: `ended_early` says why.
+    #[serde(skip)]
+    pub silent: bool,
 }
 
 /// A distortion and the greatest level at which it is reached on the way up.
@@ -172,6 +178,13 @@ impl Power {
     }
 }
 
+/// Why next to nothing reaches the load, where that is seen.
+pub(crate) fn silent(of: &UnderTest<'_>) -> Result<Option<String>, SimError> {
+    let mut faults = faults(of)?.into_iter();
+    let silent = faults.find(|fault| fault.silent);
+    Ok(silent.map(|fault| fault.what.trim_end_matches('.').to_owned()))
+}
+
 /// Those of [`Power::output_valves`], by a settled period with some signal.
 fn output_valves(stand: &Stand<'_>, period: &Period, in_volts: bool) -> Vec<String> {
     if in_volts {
@@ -186,6 +199,10 @@ const QUIET: f64 = 0.005;
 
 /// The sweep starts no lower, V peak.
 const LEAST_DRIVE: f64 = 1e-6;
+
+/// Drive of the one level of an amplifier whose load the signal does not reach, V peak: no stage clips at so little
+/// (common practice, no source).
+const QUIET_INPUT: f64 = 1e-3;
 
 impl PowerOf {
     /// The question the bench of an amplifier file asks.
@@ -233,7 +250,7 @@ impl PowerOf {
     /// Those of the first level of the question.
     pub(crate) fn output_valves(&self, of: &UnderTest<'_>) -> Result<Vec<String>, SimError> {
         let stand = Stand::new(self, of);
-        let (_, period) = self.start(&stand)?;
+        let (_, period) = self.start(&stand, silent(of)?.is_some())?;
         Ok(output_valves(&stand, &period, self.in_volts(of)))
     }
 
@@ -244,8 +261,14 @@ impl PowerOf {
 
     /// The drive a way up starts at, V peak, and the period settled there: that of 10 mW by the gain for small signals, or
     /// less where that is already distorted: into the grid leak of a next stage, say.
-    fn start(&self, stand: &Stand<'_>) -> Result<(f64, Period), SimError> {
-        let mut start = (2.0 * 0.01 * self.load_ohms).sqrt() / stand.gain()?;
+    /// Where nothing reaches the load no drive gives 10 mW, and the level is that of a quiet input.
+    fn start(&self, stand: &Stand<'_>, silent: bool) -> Result<(f64, Period), SimError> {
+        let gain = stand.gain()?;
+        if silent {
+            let period = stand.settled(&self.tone(QUIET_INPUT), Start::Rest)?;
+            return Ok((QUIET_INPUT, period));
+        }
+        let mut start = (2.0 * 0.01 * self.load_ohms).sqrt() / gain;
         loop {
             let period = stand.settled(&self.tone(start), Start::Rest)?;
             if start <= LEAST_DRIVE || stand.read(start, &period).thd <= QUIET {
@@ -281,10 +304,16 @@ impl PowerOf {
     ) -> Result<(Power, Vec<Neighbour>), SimError> {
         of.lasts()?;
         let stand = &Stand::new(self, of);
-        let (start, period) = self.start(stand)?;
+        let silent = silent(of)?;
+        let (start, period) = self.start(stand, silent.is_some())?;
         let in_volts = self.in_volts(of);
         let output_valves = output_valves(stand, &period, in_volts);
-        let climb = Climb::beyond_limit(start, self.distortion_limit).run(&period, stand, progress);
+        let climb = Climb::beyond_limit(start, self.distortion_limit);
+        // Where the signal is lost, no drive brings it out.
+        let climb = match silent {
+            Some(_) => climb.stay(&period, stand),
+            None => climb.run(&period, stand, progress),
+        };
         let (levels, mut neighbours) = (climb.levels, climb.neighbours);
         let targets = [0.01, 0.03, 0.05, 0.10];
         let mut wanted = vec![target::Target::Output(Output::Watts(1.0))];
@@ -338,7 +367,8 @@ impl PowerOf {
         let ended = climb
             .ended
             .as_ref()
-            .map(|error| climb::ended_at(&levels, error));
+            .map(|error| climb::ended_at(&levels, error))
+            .or_else(|| silent.clone());
         let near = OneByOne::beside(&neighbours);
         let bursting = bursting::onset(climb.ended.as_ref(), &levels, &|drive| {
             near.level(stand, drive)
@@ -378,6 +408,7 @@ impl PowerOf {
             output_valves,
             ended_early: ended.filter(|_| bursting.is_none()),
             bursting,
+            silent: silent.is_some(),
         };
         Ok((power, neighbours))
     }

@@ -12,6 +12,7 @@
 
 mod balance;
 mod charge;
+mod drives;
 mod grids;
 mod growth;
 mod halves;
@@ -21,6 +22,7 @@ mod polarity;
 mod practice;
 mod ratings;
 mod reversed;
+mod screens;
 mod selector;
 mod slips;
 mod stress;
@@ -44,6 +46,12 @@ use sim::error::SimError;
 use sim::quantity::{Unit, engineering};
 use sim::structure::graph::Graph;
 use sim::structure::{difference, mirror};
+
+/// Why what `quick` leaves out is left out.
+pub const BY_QUICK: &str = "left out by --quick";
+
+/// What is left out where no rest was found.
+pub const WIRING: &str = "everything but the wiring";
 
 /// The question.
 #[derive(Clone, Copy, Debug, Default)]
@@ -99,6 +107,8 @@ pub struct Pair {
 pub enum Weight {
     /// To people or to what stands around.
     Danger,
+    /// It does not do what it is there for.
+    DoesNotWork,
     /// A part is used beyond what it may stand.
     OverRating,
     /// The drawing or its copy is probably wrong.
@@ -121,6 +131,10 @@ pub enum Code {
     PositiveFeedback,
     /// The amplifier oscillates by itself.
     Oscillates,
+    /// The halves of a push-pull pair driven alike.
+    InPhase,
+    /// A valve that no signal reaches.
+    NoDrive,
     /// Capacitors stay charged.
     StaysCharged,
     /// A position of a switch shorts something.
@@ -173,11 +187,13 @@ pub enum Code {
 
 impl Code {
     /// All of them.
-    pub const ALL: [Self; 28] = [
+    pub const ALL: [Self; 30] = [
         Self::ShortCircuit,
         Self::LiveChassis,
         Self::PositiveFeedback,
         Self::Oscillates,
+        Self::InPhase,
+        Self::NoDrive,
         Self::StaysCharged,
         Self::SwitchShorts,
         Self::HeaterCathode,
@@ -211,6 +227,8 @@ impl Code {
             Self::LiveChassis => "live-chassis",
             Self::PositiveFeedback => "positive-feedback",
             Self::Oscillates => "oscillates",
+            Self::InPhase => "in-phase",
+            Self::NoDrive => "no-drive",
             Self::StaysCharged => "stays-charged",
             Self::SwitchShorts => "switch-shorts",
             Self::HeaterCathode => "heater-cathode",
@@ -363,7 +381,9 @@ impl CheckOf {
             error,
             SimError::Oscillates { .. } | SimError::Repeats { .. } | SimError::Bursts { .. }
         );
-        if let (true, Ok(system)) = (oscillates, System::of(&amplifier.circuit))
+        // What never repeats may be on its way to and fro by what comes back from the output.
+        let leaves = oscillates || matches!(error, SimError::NotPeriodic(_));
+        if let (true, Ok(system)) = (leaves, System::of(&amplifier.circuit))
             && let Ok(held) =
                 held(amplifier, &system).or_else(|_| growth::kept_still(amplifier, &system))
             && let Ok(chart) = unjudged(&held)
@@ -387,7 +407,7 @@ impl CheckOf {
             findings,
             halves,
             left_out: vec![LeftOut {
-                question: "everything but the wiring",
+                question: WIRING,
                 reason,
             }],
             rest: Err(error),
@@ -409,11 +429,10 @@ impl CheckOf {
         findings.extend(drawn(amplifier));
         findings.extend(wiring::unshared(&drawing));
         findings.extend(ratings::at_rest(&drawing));
-        findings.extend(
-            leaves
-                .as_ref()
-                .map(|error| growth::finding(error, amplifier, Some(of))),
-        );
+        let grown = leaves
+            .as_ref()
+            .filter(|error| !matches!(error, SimError::NotPeriodic(_)));
+        findings.extend(grown.map(|error| growth::finding(error, amplifier, Some(of))));
         findings.extend(practice::values(&drawing));
         progress("slips");
         links::unfed(&drawing, &mut findings);
@@ -423,6 +442,15 @@ impl CheckOf {
             findings,
             left_out: Vec::new(),
         };
+        if let Some(error) = leaves.as_ref().filter(|_| grown.is_none()) {
+            let reason =
+                format!("{error}; what is told is as if nothing came back from the output");
+            asked.skip(&["rest"], &reason);
+        }
+        let drives = drives::find(of, &mut asked.findings);
+        asked.take("drives", drives.map(|()| Vec::new()));
+        let undriven = |of: &Finding| [Code::InPhase, Code::NoDrive].contains(&of.code);
+        let undriven = asked.findings.iter().any(undriven);
         asked.take("feedback", polarity::findings(of));
         polarity::explain(&mut asked.findings);
         asked.take("grids", grids::findings(&drawing));
@@ -435,8 +463,8 @@ impl CheckOf {
             &["full drive"]
         };
         if self.quick {
-            asked.skip(in_use, "left out by --quick");
-            asked.skip(&["after switching off"], "left out by --quick");
+            asked.skip(in_use, BY_QUICK);
+            asked.skip(&["after switching off"], BY_QUICK);
         } else {
             progress("after switching off");
             asked.take("after switching off", charge::findings(&drawing));
@@ -446,15 +474,13 @@ impl CheckOf {
                 asked.skip(in_use, "nothing there holds until the part above is right");
             } else {
                 progress("full drive");
-                match stress::full_drive(&drawing) {
-                    Ok((found, ended)) => {
-                        asked.findings.extend(found);
-                        if let Some(error) = ended {
-                            let reason = format!("beyond the last level that was solved: {error}");
-                            asked.skip(&["full drive"], &reason);
-                        }
-                    }
-                    Err(error) => asked.skip(&["full drive"], &error.to_string()),
+                if undriven {
+                    asked.skip(
+                        &["full drive"],
+                        "the signal does not reach every valve as it should",
+                    );
+                } else {
+                    asked.driven(stress::full_drive(&drawing));
                 }
                 if mains {
                     progress("high mains");
@@ -487,6 +513,8 @@ fn drawn(amplifier: &Amplifier) -> Vec<Finding> {
     found.extend(taps::findings(amplifier));
     found.extend(links::findings(amplifier));
     found.extend(links::idle(amplifier));
+    let graph = Graph::of(&amplifier.circuit, amplifier.bench.generator);
+    found.extend(screens::findings(&graph));
     found
 }
 
@@ -530,6 +558,20 @@ impl Asked {
         match answer {
             Ok(found) => self.findings.extend(found),
             Err(error) => self.skip(&[question], &error.to_string()),
+        }
+    }
+
+    /// What was found at full drive, and what ended the way there.
+    fn driven(&mut self, answer: Result<(Vec<Finding>, Option<SimError>), SimError>) {
+        match answer {
+            Ok((found, ended)) => {
+                self.findings.extend(found);
+                if let Some(error) = ended {
+                    let reason = format!("beyond the last level that was solved: {error}");
+                    self.skip(&["full drive"], &reason);
+                }
+            }
+            Err(error) => self.skip(&["full drive"], &error.to_string()),
         }
     }
 

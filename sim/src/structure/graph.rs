@@ -64,7 +64,35 @@ impl<'a> Graph<'a> {
             .nodes()
             .map(|(node, _)| node == NodeId::CHASSIS || graph.is_quiet(node, generator))
             .collect();
+        // Reservoirs in series: the upper stands on the lower.
+        while let Some(node) = graph.on_a_quiet_node() {
+            graph.rails[node.index()] = true;
+        }
         graph
+    }
+
+    /// A node that what smooths a supply joins to one that is quiet, and that is not yet known to be so.
+    fn on_a_quiet_node(&self) -> Option<NodeId> {
+        let stands = |terminal: &Terminal| {
+            let far = self.far(*terminal);
+            self.smooths(*terminal)
+                && far.is_some_and(|far| far != NodeId::CHASSIS && self.is_rail(far))
+        };
+        let mut nodes = self.circuit.nodes().map(|(node, _)| node);
+        nodes.find(|&node| {
+            !self.is_rail(node) && !self.takes_a_signal(node) && self.at(node).iter().any(stands)
+        })
+    }
+
+    /// Whether it is a capacitor as large as those of supplies.
+    fn smooths(&self, terminal: Terminal) -> bool {
+        let part = &self.circuit.part(terminal.part).part;
+        matches!(part, Part::Capacitor(capacitor) if capacitor.polar || capacitor.c >= SMOOTHING)
+    }
+
+    fn takes_a_signal(&self, node: NodeId) -> bool {
+        let mut at = self.at(node).iter();
+        at.any(|t| [("valve", "grid"), ("valve", "cathode")].contains(&t.label))
     }
 
     /// Terminals at a node, heaters left out.
@@ -110,8 +138,7 @@ impl<'a> Graph<'a> {
 
     /// Whether a supply or a smoothing capacitor holds the node, and no grid or bypassed cathode hangs there.
     fn is_quiet(&self, node: NodeId, generator: PartId) -> bool {
-        let has = |label: Label| self.at(node).iter().any(|t| t.label == label);
-        if has(("valve", "grid")) || has(("valve", "cathode")) {
+        if self.takes_a_signal(node) {
             return false;
         }
         self.at(node).iter().any(|&terminal| {
@@ -122,9 +149,8 @@ impl<'a> Graph<'a> {
                         && (matches!(source.waveform, Waveform::Dc(_))
                             || source.waveform.alternates())
                 }
-                Part::Capacitor(capacitor) => {
-                    (capacitor.polar || capacitor.c >= SMOOTHING)
-                        && self.far(terminal) == Some(NodeId::CHASSIS)
+                Part::Capacitor(_) => {
+                    self.smooths(terminal) && self.far(terminal) == Some(NodeId::CHASSIS)
                 }
                 Part::Valve(valve) => {
                     let holds = matches!(valve.kind.model, ValveModel::Stabiliser(_));

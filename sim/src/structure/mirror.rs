@@ -14,6 +14,7 @@
 use std::collections::BTreeMap;
 
 use super::graph::{Graph, Label, Terminal};
+use super::push_pull::push_pulls;
 use crate::circuit::{NodeId, PartId};
 use crate::parts::Part;
 
@@ -60,18 +61,37 @@ impl Mirror {
         })
     }
 
+    /// The other ends of two parts with one end each at a pair of nodes, where those are no pair and carry no signal: both
+    /// hang on a supply, and not on the same one.
+    pub fn rails_apart(&self, graph: &Graph<'_>, p: PartId, q: PartId) -> Option<[NodeId; 2]> {
+        let nodes = |part| &graph.circuit.part(part).nodes;
+        let (&[a, b], &[c, d]) = (&nodes(p)[..], &nodes(q)[..]) else {
+            return None;
+        };
+        let pair = |n, m| self.pairs.contains(&(n, m)) || self.pairs.contains(&(m, n));
+        let ends = [(a, c, b, d), (a, d, b, c), (b, c, a, d), (b, d, a, c)];
+        let apart = ends.into_iter().find(|&(n, m, far, other)| {
+            let rails = graph.is_rail(far) && graph.is_rail(other);
+            pair(n, m) && rails && far != other && !pair(far, other)
+        });
+        apart.map(|(_, _, far, other)| [far, other])
+    }
+
     /// True of a capacitor at a grid of such a pair: one brings the signal, and the other may hold the grid.
     pub fn feeds_one_side(&self, graph: &Graph<'_>, part: PartId) -> bool {
+        let is_capacitor = matches!(graph.circuit.part(part).part, Part::Capacitor(_));
+        is_capacitor && self.stands_at_one_sided_grid(graph, part)
+    }
+
+    /// True of a part at a grid of a pair that is driven on one side.
+    pub fn stands_at_one_sided_grid(&self, graph: &Graph<'_>, part: PartId) -> bool {
         let placed = graph.circuit.part(part);
         let at_grid = |valve| {
             let grid = electrode(graph, valve, "grid");
             grid.is_some_and(|grid| placed.nodes.contains(&grid))
         };
-        matches!(placed.part, Part::Capacitor(_))
-            && self
-                .single_ended
-                .iter()
-                .any(|&(p, q)| at_grid(p) || at_grid(q))
+        let mut pairs = self.single_ended.iter();
+        pairs.any(|&(p, q)| at_grid(p) || at_grid(q))
     }
 }
 
@@ -94,34 +114,14 @@ pub fn mirrors(graph: &Graph<'_>) -> Vec<Mirror> {
         .collect()
 }
 
-/// Output pairs: valves whose anodes are the ends of a winding with a centre that carries no signal.
+/// Output pairs: the first valve at either end of a winding with a centre that carries no signal.
 fn seeds(graph: &Graph<'_>) -> Vec<[PartId; 2]> {
-    let mut seeds: Vec<[PartId; 2]> = Vec::new();
-    for (_, placed) in graph.circuit.parts() {
-        let Part::Transformer(_) = &placed.part else {
-            continue;
-        };
-        let ends: Vec<&[NodeId]> = placed.nodes.chunks_exact(2).collect();
-        for first in 0..ends.len() {
-            // Windings in series from here on.
-            for last in first + 1..ends.len() {
-                if ends[last - 1][1] != ends[last][0] {
-                    break;
-                }
-                let tapped = (first..last).any(|k| graph.is_rail(ends[k][1]));
-                let valve = |node| {
-                    let anode = |t: &&Terminal| t.label == ("valve", "anode");
-                    graph.at(node).iter().find(anode).map(|t| t.part)
-                };
-                if let (true, Some(a), Some(b)) =
-                    (tapped, valve(ends[first][0]), valve(ends[last][1]))
-                    && a != b
-                {
-                    seeds.push([a.min(b), a.max(b)]);
-                }
-            }
-        }
-    }
+    let windings = push_pulls(graph).into_iter();
+    let mut seeds: Vec<[PartId; 2]> = windings
+        .map(|winding| winding.halves.map(|half| half.valves[0]))
+        .filter(|[a, b]| a != b)
+        .map(|[a, b]| [a.min(b), a.max(b)])
+        .collect();
     seeds.dedup();
     seeds
 }

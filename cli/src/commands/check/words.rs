@@ -1,6 +1,6 @@
 //! The findings of `check` in words.
 
-use measure::judged::check::{Balance, Correction, Weight};
+use measure::judged::check::{BY_QUICK, Balance, Correction, WIRING, Weight};
 use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
@@ -9,8 +9,9 @@ use crate::notes;
 use crate::report::table::percent;
 
 /// The weights with their headings.
-const WEIGHTS: [(Weight, &str); 5] = [
+const WEIGHTS: [(Weight, &str); 6] = [
     (Weight::Danger, "Danger"),
+    (Weight::DoesNotWork, "Does not work"),
     (Weight::OverRating, "Over rating"),
     (Weight::ProbableMisprint, "Probable misprint"),
     (Weight::Doubtful, "Doubtful"),
@@ -83,10 +84,18 @@ fn headline(answer: &Answer) -> String {
             (count > 0).then(|| format!("{} {count}", heading.to_lowercase()))
         })
         .collect();
-    if counted.is_empty() {
-        "Nothing found.".to_owned()
+    let found = if counted.is_empty() {
+        "Nothing found".to_owned()
     } else {
-        format!("Found: {}.", counted.join(", "))
+        format!("Found: {}", counted.join(", "))
+    };
+    let mut left_out = answer.left_out.iter();
+    if left_out.clone().any(|left| left.question == WIRING) {
+        format!("{found}, but only the wiring was looked at: no rest was found.")
+    } else if left_out.all(|left| left.reason == BY_QUICK) {
+        format!("{found}.")
+    } else {
+        format!("{found}; not everything was looked at, see below.")
     }
 }
 
@@ -183,4 +192,33 @@ fn wrapped(words: &str, first: &str, other: &str) -> String {
     }
     text += &format!("{line}\n");
     text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::headline;
+    use crate::commands::check::Answer;
+    use measure::judged::check::{BY_QUICK, LeftOut, WIRING};
+
+    #[test]
+    fn what_was_not_looked_at_is_told_where_the_findings_are_counted() {
+        let of = |left: &[(&'static str, &str)]| {
+            let left = left.iter().map(|&(question, reason)| LeftOut {
+                question,
+                reason: reason.to_owned(),
+            });
+            headline(&Answer {
+                findings: Vec::new(),
+                halves: Vec::new(),
+                left_out: left.collect(),
+                unsolved: None,
+            })
+        };
+        assert_eq!(of(&[]), "Nothing found.");
+        assert_eq!(of(&[("full drive", BY_QUICK)]), "Nothing found.");
+        let wiring = of(&[(WIRING, "no cycle that repeats was found")]);
+        assert!(wiring.contains("only the wiring was looked at"), "{wiring}");
+        let some = of(&[("full drive", BY_QUICK), ("feedback", "it has no answer")]);
+        assert!(some.contains("not everything was looked at"), "{some}");
+    }
 }

@@ -183,6 +183,7 @@ mod tests {
             bursting: None,
             ended_early: None,
             residual: 0.0,
+            silent: false,
         }
     }
 

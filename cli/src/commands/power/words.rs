@@ -116,6 +116,18 @@ fn forced(answer: &Power) -> String {
 }
 
 pub(in crate::commands) fn headline(answer: &Power) -> String {
+    /// Watts below which an amplifier gives none.
+    const NONE: f64 = 1e-6;
+    if answer.silent {
+        let why = answer.ended_early.as_deref().unwrap_or_default();
+        return format!("NEXT TO NOTHING REACHES THE LOAD: {why}.\nSee `gridleak check`.\n");
+    }
+    if !answer.in_volts && answer.greatest < NONE {
+        return format!(
+            "NEXT TO NO POWER: {} at most. The signal is lost on its way, or cancelled; see `gridleak check`.\n",
+            onset::output(answer, answer.greatest)
+        );
+    }
     if let Some(rated) = &answer.rated {
         return format!(
             "{} at {} THD (the limit set), for {} rms of drive.\n",
@@ -196,12 +208,11 @@ pub(in crate::commands) fn passed_over(answer: &Power) -> String {
 
 /// Why the sweep ended before it was over, if it did.
 pub(in crate::commands) fn ended(answer: &Power) -> String {
-    answer
-        .ended_early
-        .as_ref()
-        .map_or_else(String::new, |reason| {
-            format!("The sweep ended early: {reason}.\n")
-        })
+    // Of one that is silent the headline says it.
+    let reason = answer.ended_early.as_ref().filter(|_| !answer.silent);
+    reason.map_or_else(String::new, |reason| {
+        format!("The sweep ended early: {reason}.\n")
+    })
 }
 
 /// The levels that are stated: 1 W, outputs asked for, the limit, 1, 3, 5 and 10 %.

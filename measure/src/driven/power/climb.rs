@@ -92,14 +92,19 @@ impl Climb {
         }
     }
 
-    /// Goes up. Each batch of levels starts at those settled before; which these are does not depend
-    /// on threads, because only whole batches join them. `first` is the period settled where it starts.
-    pub(super) fn run(self, first: &Period, stand: &Stand<'_>, progress: &Progress<'_>) -> Climbed {
-        let mut way = Climbed {
+    /// The first level alone.
+    pub(super) fn stay(self, first: &Period, stand: &Stand<'_>) -> Climbed {
+        Climbed {
             levels: vec![stand.read(self.start, first)],
             neighbours: vec![Neighbour::of(self.start, first)],
             ended: None,
-        };
+        }
+    }
+
+    /// Goes up. Each batch of levels starts at those settled before; which these are does not depend
+    /// on threads, because only whole batches join them. `first` is the period settled where it starts.
+    pub(super) fn run(self, first: &Period, stand: &Stand<'_>, progress: &Progress<'_>) -> Climbed {
+        let mut way = self.stay(first, stand);
         let mut k = 1;
         loop {
             let together = self.together_after(&way.levels);

@@ -6,7 +6,7 @@ use super::level::Level;
 use super::one_by_one::OneByOne;
 use super::stand::Stand;
 use super::target::Target;
-use super::{PowerOf, drive};
+use super::{PowerOf, drive, silent};
 use crate::{Progress, UnderTest};
 use sim::error::{Question, SimError};
 
@@ -105,8 +105,14 @@ impl PowerOf {
         progress: &Progress<'_>,
     ) -> Result<WayToLimit, SimError> {
         let stand = Stand::new(self, of);
-        let (start, period) = self.start(&stand)?;
-        let climb = Climb::to_limit(start, self.distortion_limit).run(&period, &stand, progress);
+        let silent = silent(of)?.is_some();
+        let (start, period) = self.start(&stand, silent)?;
+        let climb = Climb::to_limit(start, self.distortion_limit);
+        let climb = if silent {
+            climb.stay(&period, &stand)
+        } else {
+            climb.run(&period, &stand, progress)
+        };
         let near = OneByOne::beside(&climb.neighbours);
         let target = Target::Distortion(self.distortion_limit);
         let limit = target.last(&climb.levels, &|drive| near.level(&stand, drive));

@@ -3,7 +3,8 @@
 use super::balance::{Balance, balance, corrections};
 use super::{Code, Finding, Halves, Pair, Weight};
 use crate::UnderTest;
-use sim::circuit::PartId;
+use sim::circuit::{NodeId, PartId};
+use sim::parts::Part;
 use sim::structure::difference;
 use sim::structure::graph::Graph;
 use sim::structure::mirror::{Mirror, mirrors};
@@ -11,6 +12,10 @@ use sim::structure::mirror::{Mirror, mirrors};
 /// Share by which the loads of a pair driven on one side may differ on purpose (common practice, no
 /// source): the driven half gains a little more, and a smaller load takes it back.
 pub(super) const TRIMMED: f64 = 1.25;
+
+/// Share of the volts by which the supplies of two halves differ at least that are not meant for each other: two that
+/// are made alike come closer (common practice, no source).
+const SUPPLIES_APART: f64 = 0.05;
 
 /// The larger value over the smaller.
 const RATIO: &str = "ratio of the values";
@@ -40,6 +45,11 @@ pub(super) fn findings(
         let mut drawn: Option<Option<Balance>> = None;
         for &(p, q) in &mirror.parts {
             if mirror.is_untold(p) || mirror.feeds_one_side(graph, p) || told.contains(&p) {
+                continue;
+            }
+            if let Some(finding) = of.and_then(|of| elsewhere(of, graph, &mirror, [p, q])) {
+                told.push(p);
+                found.push(finding);
                 continue;
             }
             let Some(mut finding) = differ(graph, &mirror, p, q) else {
@@ -78,6 +88,68 @@ pub(super) fn findings(
         }
     }
     (halves, found)
+}
+
+/// The other ends of two parts that answer each other, where they hang on supplies of different volts.
+pub(super) fn apart(
+    of: &UnderTest<'_>,
+    graph: &Graph<'_>,
+    mirror: &Mirror,
+    [p, q]: [PartId; 2],
+) -> Option<[NodeId; 2]> {
+    let part = &graph.circuit.part(p).part;
+    let passes = matches!(part, Part::Resistor(_) | Part::Inductor(_));
+    // Where the pair itself is no pair of equals, its leaks and loads need not be.
+    let equals = mirror.splitter_of(graph, p).is_none()
+        && !mirror.is_untold(p)
+        && ![p, q]
+            .iter()
+            .any(|&part| mirror.stands_at_one_sided_grid(graph, part));
+    let ends = mirror
+        .rails_apart(graph, p, q)
+        .filter(|_| passes && equals)?;
+    let volts = ends.map(|node| {
+        let place = of.system.voltage_of(node) as usize;
+        of.rest.mean(|x| x[place])
+    });
+    let greatest = volts[0].abs().max(volts[1].abs());
+    ((volts[0] - volts[1]).abs() > SUPPLIES_APART * greatest).then_some(ends)
+}
+
+/// Where a part ends, and where its like does.
+pub(super) fn ends_elsewhere(
+    graph: &Graph<'_>,
+    parts: [PartId; 2],
+    ends: [NodeId; 2],
+) -> (Vec<String>, String) {
+    let [p, q] = parts.map(|part| graph.circuit.part(part).name.clone());
+    let [a, b] = ends.map(|node| graph.circuit.node_name(node));
+    let what = format!("{p} ends at `{a}`, and {q}, its like in the other half, at `{b}`");
+    (vec![p, q], what)
+}
+
+fn elsewhere(
+    of: &UnderTest<'_>,
+    graph: &Graph<'_>,
+    mirror: &Mirror,
+    parts: [PartId; 2],
+) -> Option<Finding> {
+    let ends = apart(of, graph, mirror, parts)?;
+    let (names, what) = ends_elsewhere(graph, parts, ends);
+    let look = format!(
+        "where {} and {} end in another print, or on the chassis",
+        names[0], names[1]
+    );
+    Some(Finding {
+        parts: names,
+        ..Finding::new(
+            Code::HalvesDiffer,
+            Weight::ProbableMisprint,
+            format!("{what}."),
+            "Both halves of a balanced stage hang on one supply, or on two of the same volts.",
+            look,
+        )
+    })
 }
 
 fn differ(graph: &Graph<'_>, mirror: &Mirror, p: PartId, q: PartId) -> Option<Finding> {

@@ -60,6 +60,8 @@ pub(super) fn follows(finding: &Finding) -> bool {
         | Code::LiveChassis
         | Code::StaysCharged
         | Code::PositiveFeedback
+        | Code::InPhase
+        | Code::NoDrive
         | Code::SwitchShorts
         | Code::NoSharing
         | Code::GridLeak
@@ -138,6 +140,8 @@ pub(super) fn is_grave(finding: &Finding) -> bool {
         | Code::LiveChassis
         | Code::StaysCharged
         | Code::PositiveFeedback
+        | Code::InPhase
+        | Code::NoDrive
         | Code::SwitchShorts
         | Code::NoSharing
         | Code::GridLeak

@@ -51,6 +51,7 @@ struct Stage<'a> {
     anode: NodeId,
     grid: NodeId,
     screen: Option<NodeId>,
+    cathode: NodeId,
 }
 
 /// What the chart shows; nothing is solved.
@@ -183,6 +184,7 @@ fn stages<'a>(drawing: &'a Drawing<'_>) -> Vec<Stage<'a>> {
                 anode: wiring.anodes[0],
                 grid: wiring.grid?,
                 screen: wiring.screen,
+                cathode: wiring.cathode[0],
             })
         })
         .collect()
@@ -246,7 +248,11 @@ fn current(drawing: &Drawing<'_>, stage: &Stage<'_>) -> Option<Finding> {
                 engineering(rest.v_gk, Unit::Volt)
             ),
             "A grid that conducts loads the stage before it and cuts the tops of the signal.",
-            format!("the cathode resistor and the bias of {name}"),
+            if stage.cathode == NodeId::CHASSIS {
+                format!("the bias of {name}, and where its grid leak ends")
+            } else {
+                format!("the cathode resistor and the bias of {name}")
+            },
         )
     })
 }

@@ -2,9 +2,10 @@
 //!
 //! Each slip that may have been made is mended in a copy of the circuit, and the copy is solved and judged as the
 //! drawing was. What a mending takes away, and brings nothing new for, the slip explains. Tried are: a cathode
-//! resistor a decade off, a supply that feeds nothing joined to where the grids are biased from, another mains tap, and
-//! what `traced.rs` picks out of all resistors, chokes and diodes. Of several the one that takes most away is told, then the
-//! one with which the valves run most as usual; two that explain it equally are both told.
+//! resistor a decade off, a supply that feeds nothing joined to where the grids are biased from, another mains tap, a part
+//! of one half that ends at another supply than its like, and what `traced.rs` picks out of all resistors, chokes and diodes.
+//! Of several the one that takes most away is told, then the one with which the valves run most as usual; two that explain it
+//! equally are both told.
 //!
 //! Over 400 lines because each slip is a way to change the circuit, and one rule judges them all.
 //!
@@ -16,13 +17,14 @@ use super::judging::{
 };
 use super::links::loose;
 use super::taps::better_tap;
-use super::{Code, Drawing, Finding, Weight, traced};
+use super::{Code, Drawing, Finding, Weight, halves, traced};
 use crate::at_rest::voltages::{ValveAtRest, unjudged};
 use sim::System;
 use sim::circuit::{NodeId, PartId};
 use sim::parts::Part;
 use sim::quantity::{Unit, engineering};
 use sim::structure::graph::Graph;
+use sim::structure::mirror::mirrors;
 
 /// Of what a figure is over its limit, the share that a mending may leave for it to be explained: what is left is found
 /// without the slip too, and told when that is mended.
@@ -89,6 +91,8 @@ pub(super) fn explain(drawing: &Drawing<'_>, findings: &mut Vec<Finding>) {
             .filter(|of| is_gone(of))
             .map(|of| of.what.clone())
             .collect();
+        // The windings of one core say the same.
+        finding.explains.dedup();
         findings.retain(|of| {
             let same = |(code, parts): &(Code, Vec<String>)| *code == of.code && *parts == of.parts;
             !is_gone(of) && !slip.instead_of.iter().any(same)
@@ -231,6 +235,7 @@ fn slips(drawing: &Drawing<'_>, findings: &[Finding]) -> Vec<Slip> {
     if findings.iter().any(follows) {
         slips.extend(missing_links(drawing, &troubled));
         slips.extend(mains_taps(drawing));
+        slips.extend(ends(drawing));
     }
     let known: Vec<(PartId, f64)> = resistors;
     slips.extend(traced::slips(drawing, findings, &known));
@@ -395,6 +400,49 @@ fn smoothed(graph: &Graph<'_>, nodes: &[NodeId]) -> Vec<NodeId> {
     } else {
         found
     }
+}
+
+/// A part that ends at another supply than its like in the other half, joined to that one.
+fn ends(drawing: &Drawing<'_>) -> Vec<Slip> {
+    let graph = &drawing.graph;
+    let mut slips = Vec::new();
+    for mirror in mirrors(graph) {
+        for &(p, q) in &mirror.parts {
+            let Some(ends) = halves::apart(drawing.of, graph, &mirror, [p, q]) else {
+                continue;
+            };
+            let told = halves::ends_elsewhere(graph, [p, q], ends).0;
+            let [a, b] = ends;
+            for (parts, ends) in [([p, q], [a, b]), ([q, p], [b, a])] {
+                let [from, to] = ends;
+                let mut mended = drawing.of.circuit.clone();
+                for node in &mut mended.part_mut(parts[0]).nodes {
+                    if *node == from {
+                        *node = to;
+                    }
+                }
+                let (names, what) = halves::ends_elsewhere(graph, parts, ends);
+                let node = graph.circuit.node_name(to);
+                let look = format!("where {} ends: at `{node}` both halves run alike", names[0]);
+                slips.push(Slip {
+                    finding: Finding {
+                        parts: names,
+                        ..Finding::new(
+                            Code::HalvesDiffer,
+                            Weight::ProbableMisprint,
+                            format!("{what}."),
+                            "A node has the wrong name, or a wire went to the wrong place.",
+                            look,
+                        )
+                    },
+                    instead_of: vec![(Code::HalvesDiffer, told.clone())],
+                    mended,
+                    valves: Vec::new(),
+                });
+            }
+        }
+    }
+    slips
 }
 
 /// The mains joined to the tap that suits it.

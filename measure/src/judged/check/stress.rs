@@ -21,6 +21,21 @@ use sim::rest::Rest;
 /// lets go of its current brings some tenths of a volt.
 const STANDS: f64 = 1.5;
 
+/// Watts below which an amplifier gives none: what a headphone hears is a thousand times as much (common practice, no
+/// source).
+const LEAST_POWER: f64 = 1e-6;
+
+/// What is said of an amplifier that gives next to no power.
+fn no_power(most: &str) -> Finding {
+    Finding::new(
+        Code::NoDrive,
+        Weight::DoesNotWork,
+        format!("Next to no power comes out: {most} at most."),
+        "The signal is lost on its way, or cancelled; no rating with signal says anything until it is found.",
+        "the way of the signal, stage by stage; see `gridleak response`",
+    )
+}
+
 /// The chart at the distortion limit, or at the greatest drive on the way there where it is not reached, and why it is
 /// not where something ended the way.
 pub(super) fn full_drive(
@@ -39,6 +54,9 @@ pub(super) fn full_drive(
         Output::Watts(watts) => format!("{} into the load", engineering(watts, Unit::Watt)),
         Output::Volts(volts) => format!("{} rms at the load", engineering(volts, Unit::Volt)),
     };
+    if matches!(question.output(of, level.power), Output::Watts(watts) if watts < LEAST_POWER) {
+        return Ok((vec![no_power(&output(level.power))], None));
+    }
     let mut found = of_chart(&chart, &format!("at {}", output(level.power)));
     if way.limit.is_some() {
         return Ok((found, None));
