@@ -220,13 +220,18 @@ fn a_valve_that_is_cut_off_is_told_and_not_the_drive_that_is_lost_with_it() {
     let slip = r#"R5 = { resistor = "1M", between = ["g3", "chassis"], rating = "0.5W" }"#;
     let answer = check(&with(&chapel(), "R5", slip));
     assert!(of(&answer, Code::NoDrive).is_empty(), "{:?}", told(&answer));
-    let found = of(&answer, Code::CutOff);
+    let found = of(&answer, Code::WrongNode);
     assert!(
-        found.len() == 1 && found[0].parts == ["V2b"],
+        found.len() == 1 && found[0].parts == ["R5"],
         "{:?}",
         told(&answer)
     );
-    assert!(!found[0].explains.is_empty());
+    let explains = |start: &str| found[0].explains.iter().any(|of| of.starts_with(start));
+    assert!(
+        explains("V2b ") && explains("V4 gets next to nothing"),
+        "{:?}",
+        found[0].explains
+    );
 }
 
 #[test]

@@ -289,6 +289,9 @@ pub struct Finding {
     pub corrections: Vec<Correction>,
     /// What was found besides, would not be without this, and stands nowhere else.
     pub explains: Vec<String>,
+    /// The parts of these.
+    #[serde(skip)]
+    pub explained: Vec<String>,
 }
 
 impl Finding {
@@ -314,6 +317,7 @@ impl Finding {
             drawn: None,
             corrections: Vec::new(),
             explains: Vec::new(),
+            explained: Vec::new(),
         }
     }
 }

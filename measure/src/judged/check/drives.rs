@@ -12,13 +12,16 @@ fn is_at_rest(code: Code) -> bool {
 }
 
 /// Puts each pair and each valve that is not driven as it should be among the findings, or, where that follows from a
-/// valve that does not work at rest, into what is said of that one.
+/// valve that does not work at rest, into what is said of that one or of the slip behind it.
 pub(super) fn find(of: &UnderTest<'_>, findings: &mut Vec<Finding>) -> Result<(), SimError> {
     for fault in faults(of)? {
         let name = |part: &PartId| of.circuit.part(*part).name.clone();
         let beside: Vec<String> = fault.beside.iter().map(name).collect();
-        let mut at_rest = findings.iter_mut().filter(|of| is_at_rest(of.code));
-        let cause = at_rest.find(|of| of.parts.iter().any(|part| beside.contains(part)));
+        let cause = findings.iter_mut().find(|of| {
+            let at_rest = is_at_rest(of.code).then_some(&of.parts);
+            let mut parts = at_rest.into_iter().flatten().chain(&of.explained);
+            parts.any(|part| beside.contains(part))
+        });
         if let Some(cause) = cause {
             cause.explains.push(fault.what);
         } else {

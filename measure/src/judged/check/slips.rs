@@ -86,6 +86,8 @@ pub(super) fn explain(drawing: &Drawing<'_>, findings: &mut Vec<Finding>) {
         let is_gone = |of: &Finding| gone.contains(&key(of));
         let heaviest = findings.iter().filter(|of| is_gone(of)).map(|of| of.weight);
         finding.weight = heaviest.min().unwrap_or(Weight::Doubtful);
+        let gone = findings.iter().filter(|of| is_gone(of));
+        finding.explained = gone.flat_map(|of| of.parts.clone()).collect();
         finding.explains = findings
             .iter()
             .filter(|of| is_gone(of))
