@@ -25,6 +25,7 @@ use crate::transient::sensitivity::Sensitivity;
 use crate::workspace::Workspace;
 
 mod aim;
+mod at_means;
 mod coarse;
 mod collocation;
 mod finer;
@@ -34,6 +35,7 @@ mod run;
 mod shooting;
 
 pub use aim::Aim;
+pub use at_means::{Common, settle_at_means};
 use monodromy::Monodromy;
 pub use neighbour::Neighbour;
 use run::Run;
@@ -122,6 +124,8 @@ pub struct Period {
     /// Share of the steps of the cycle that were taken though their local error was above its limit, because no finer
     /// ones are allowed.
     pub forced: f64,
+    /// Whether the supplies stand at their means in it and the mains does not run along.
+    pub at_means: bool,
     /// Largest eigenvalue of the monodromy matrix: below one, a disturbance dies away. None only where the cycle was
     /// waited for, and disturbances were seen to die away.
     pub multiplier: Option<f64>,

@@ -183,6 +183,7 @@ impl Rest {
             cycles: mains.map_or(0, |mains| mains.cycles),
             residual: mains.map_or(0.0, |mains| mains.residual),
             forced: 0.0,
+            at_means: false,
             multiplier: None,
             approach: mains.map_or(Approach::Automatic, |mains| mains.approach),
             matrix: None,

@@ -5,9 +5,10 @@
 
 use std::f64::consts::TAU;
 
+use checks::answers::opened;
 use checks::examples::EXAMPLES;
 use measure::driven::distortion::{
-    Distortion, DistortionOf, IntermodulationKind, TwoTones, samples_per_cycle,
+    Curve, Distortion, DistortionOf, IntermodulationKind, Reading, TwoTones, samples_per_cycle,
 };
 use measure::driven::power::PowerOf;
 use measure::{Measurement, UnderTest};
@@ -17,7 +18,8 @@ use models::diode::Diode;
 use sim::amplifier::{Amplifier, Bench};
 use sim::error::SimError;
 use sim::parts::{Inductor, Part, Source, Waveform};
-use sim::periodic::Settling;
+use sim::periodic::{Settling, settle};
+use sim::spectrum::Spectrum;
 use sim::{Circuit, NodeId, System, Tolerances};
 
 /// Voltage of an e-fold of the stage, V: so high that the drop across the load is nothing beside it.
@@ -390,4 +392,54 @@ fn threads_change_no_bit_of_a_distortion_report() {
         report(3) == alone,
         "three threads answer differently from one"
     );
+}
+
+/// Two amplifiers on their mains, at one watt and at their rated watts, at 2 kHz: with the supplies at their means, as it is told,
+/// against the period that holds both the mains and the tone, at the drive that was told.
+#[test]
+fn a_quick_tone_with_its_supplies_at_their_means_is_as_with_their_ripple() {
+    const HERTZ: f64 = 2e3;
+    /// Of them in a fiftieth of a second.
+    const TURNS: u32 = 40;
+    for name in ["14_voltage_doubler_6aq5", "16_choke_input_807"] {
+        let opened = opened(name);
+        let question = DistortionOf {
+            power: opened.bench(),
+            frequencies: vec![HERTZ],
+            two_tones: Vec::new(),
+        };
+        let answer = opened.ask(&question).expect("it answers");
+        assert_eq!(answer.supplies_at_means_from, Some(HERTZ));
+        let curves = answer.against_frequency.iter();
+        let quick = |curve: &Curve| {
+            let points = curve.points.iter();
+            let mut quick = points.filter(|at| at.frequency.to_bits() == HERTZ.to_bits());
+            quick.next().and_then(|at| at.reading.clone())
+        };
+        let readings: Vec<Reading> = curves.filter_map(quick).collect();
+        assert_eq!(readings.len(), 2, "{name}");
+        for reading in readings {
+            let mut ws = opened.driven_at(reading.drive, HERTZ).expect("rest");
+            let settling = Settling {
+                samples: 128 * TURNS as usize,
+                closeness: 1e-5,
+                ..Settling::default()
+            };
+            let tolerances = Tolerances::default();
+            let period = settle(&opened.system, 0.02, &settling, &tolerances, &mut ws);
+            let period = period.expect("it settles");
+            let (a, b) = opened.load();
+            let spectrum = Spectrum::of_period(&period.of(|x| x[a] - x[b])).of_turns(TURNS);
+            let volts = spectrum.rms() / reading.output_rms - 1.0;
+            let points = 100.0 * (reading.thd - spectrum.thd());
+            println!(
+                "{name}: {:.3} W, {:.4} %, {points:.1e} points apart, volts {volts:.1e}",
+                reading.power,
+                100.0 * reading.thd
+            );
+            // The level is met to 1e-4; a thousandth of a point is what the steps of either are worth.
+            assert!(volts.abs() < 2e-4, "{volts}");
+            assert!(points.abs() < 2e-3, "{points}");
+        }
+    }
 }

@@ -50,6 +50,9 @@ pub struct Distortion {
     pub against_frequency: Vec<Curve>,
     /// Intermodulation, a signal each.
     pub intermodulation: Vec<Intermodulation>,
+    /// Tones from which on, Hz, the supplies stand at the means they have on the mains at that output, their ripple left out: of
+    /// two, the upper. None where none does.
+    pub supplies_at_means_from: Option<f64>,
     /// None when the distortion limit is not met at the test frequency, and on the mains, where every frequency tried would
     /// be a common period of its own.
     pub power_bandwidth: Option<PowerBandwidth>,
@@ -120,6 +123,18 @@ impl DistortionOf {
     }
 }
 
+/// The lowest tone read with the supplies at their means, Hz.
+fn at_means_from(curves: &[Curve], two_tones: &[Intermodulation]) -> Option<f64> {
+    let points = curves.iter().flat_map(|curve| &curve.points);
+    let sines = points.filter(|at| at.at_means).map(|at| at.frequency);
+    let pairs = two_tones.iter().filter(|pair| {
+        let products = pair.levels.iter().flat_map(|level| &level.products);
+        products.into_iter().any(|products| products.at_means)
+    });
+    let upper = pairs.map(|pair| pair.upper);
+    sines.chain(upper).min_by(f64::total_cmp)
+}
+
 /// Whether a supply alternates: the mains, or that of a heater.
 fn alternates(amplifier: &Amplifier) -> bool {
     let alternating = |part: &Part| {
@@ -183,9 +198,11 @@ impl Measurement for DistortionOf {
                 )
             },
         );
+        let (against_frequency, intermodulation) = (against_frequency?, intermodulation?);
         Ok(Distortion {
-            against_frequency: against_frequency?,
-            intermodulation: intermodulation?,
+            supplies_at_means_from: at_means_from(&against_frequency, &intermodulation),
+            against_frequency,
+            intermodulation,
             power_bandwidth: power_bandwidth?,
             saturating_cores: against_power
                 .levels

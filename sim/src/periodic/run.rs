@@ -317,6 +317,7 @@ impl<'a> Run<'a> {
             samples: self.samples,
             cycles: self.cycles,
             residual: self.residual,
+            at_means: false,
             forced: if self.steps.0 > 0 {
                 self.steps.1 as f64 / self.steps.0 as f64
             } else {

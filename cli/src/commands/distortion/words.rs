@@ -36,6 +36,12 @@ pub(super) fn report(
             "128th"
         }
     );
+    if let Some(hertz) = answer.supplies_at_means_from {
+        text += &format!(
+            "Tones of {} and above, and two tones with such an upper one, have the supplies at the means they have on the\nmains at that output: ripple hardly moves their distortion and is left out, and no flux is read.\n\n",
+            engineering(hertz, Unit::Hertz)
+        );
+    }
     text += &against_power(answer);
     for curve in &answer.against_frequency {
         text += &against_frequency(power, curve);

@@ -27,6 +27,9 @@ pub struct AtFrequency {
     pub reading: Option<Reading>,
     /// Why the power is not reached; none when it is.
     pub not_reached: Option<Shortfall>,
+    /// Whether the supplies stand at their means.
+    #[serde(skip)]
+    pub at_means: bool,
 }
 
 /// A level at the power asked for.
@@ -235,7 +238,7 @@ impl<'a> ConstantPower<'a> {
 
     /// The amplifier driven as that question asks.
     pub(super) fn stand<'b>(&'b self, question: &'b PowerOf) -> Stand<'b> {
-        Stand::new(question, self.of)
+        Stand::new(question, self.of).at_means()
     }
 
     /// The level that gives a power, W, at a frequency, Hz; `near` is what was settled at it on the same grid.
@@ -302,7 +305,12 @@ impl<'a> ConstantPower<'a> {
         } else {
             Vec::new()
         };
-        let saturation = found.saturation().map(|(_, share)| share);
+        // With the supplies at their means their chokes stand still.
+        let at_means = found.level().is_some_and(|level| level.at_means);
+        let saturation = found
+            .saturation()
+            .filter(|_| !at_means)
+            .map(|(_, share)| share);
         let (reading, not_reached) = match found.outcome {
             Ok((level, thd_in_meter_band)) => (
                 Some(Reading {
@@ -333,6 +341,7 @@ impl<'a> ConstantPower<'a> {
             samples: found.samples,
             reading,
             not_reached,
+            at_means,
         };
         Ok((point, found.near))
     }

@@ -93,6 +93,9 @@ pub struct Products {
     pub second: f64,
     /// Third order, a ratio.
     pub third: f64,
+    /// Whether the supplies stand at their means.
+    #[serde(skip)]
+    pub at_means: bool,
 }
 
 /// Samples of a cycle of the upper tone. Its harmonics up to the 12th are resolved; what is above folds
@@ -234,7 +237,11 @@ impl TwoTones {
                 None => (near.settled(&driven, &tone(drive), drive)?, drive),
             };
             levels.tell();
-            Ok((drive, self.read(drive, period, &driven.spectrum(&settled))))
+            let products = Products {
+                at_means: settled.at_means,
+                ..self.read(drive, period, &driven.spectrum(&settled))
+            };
+            Ok((drive, products))
         };
         let gain = self.gain(levels)?;
         let outcome = reach_aiming(levels.guess(power, peak / gain)?, CLOSE, &miss, &solve);
@@ -270,6 +277,7 @@ impl TwoTones {
             upper,
             second,
             third,
+            at_means: false,
         }
     }
 }

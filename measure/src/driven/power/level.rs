@@ -35,6 +35,9 @@ pub struct Level {
     pub residual: f64,
     /// Share of the steps taken whatever their error: see [`Period::forced`](sim::periodic::Period::forced).
     pub forced: f64,
+    /// Whether the supplies stand at their means in it, and the ripple is left out.
+    #[serde(skip)]
+    pub at_means: bool,
     /// The way that led to the settled period.
     pub approach: Approach,
 }

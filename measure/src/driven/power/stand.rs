@@ -40,6 +40,8 @@ pub(crate) struct Stand<'a> {
     /// Cores the signal works on: not those of a mains transformer, which swing at rest.
     cores: Vec<PlacedCore>,
     places: Places,
+    /// Whether quick tones may have their supplies at the means.
+    at_means: bool,
 }
 
 /// A core that can saturate.
@@ -61,6 +63,22 @@ impl<'a> Stand<'a> {
                 .collect(),
             cores: placed_cores(of),
             places: Places::of(of.circuit, of.system),
+            at_means: false,
+        }
+    }
+
+    /// Quick tones with the supplies at their means, where no filament of a valve asks for what heats it.
+    pub(crate) fn at_means(self) -> Self {
+        let parts = self.of.circuit.parts();
+        let filaments = parts
+            .filter(|(_, placed)| {
+                matches!(&placed.part, Part::Valve(valve) if valve.filament)
+                    && !placed.part.is_rectifier()
+            })
+            .count();
+        Self {
+            at_means: filaments == 0,
+            ..self
         }
     }
 
@@ -131,6 +149,7 @@ impl<'a> Stand<'a> {
             cycles: period.cycles,
             residual: period.residual,
             forced: period.forced,
+            at_means: period.at_means,
             approach: period.approach,
         }
     }

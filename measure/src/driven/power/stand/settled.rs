@@ -5,7 +5,7 @@ use crate::driven::power::neighbours::Start;
 use sim::Workspace;
 use sim::common_period::common_period;
 use sim::error::SimError;
-use sim::periodic::{Aim, Period, Settling, settle_aiming};
+use sim::periodic::{Aim, Common, Period, Settling, settle_aiming, settle_at_means};
 use sim::rest::{MAINS_SAMPLES, moving};
 use sim::spectrum::Spectrum;
 use sim::tolerances::Tolerances;
@@ -29,6 +29,10 @@ const FOLDED_SHARE: f64 = 5e-4;
 /// there, and one more costs more than the last digit is worth. Bias and supply that are off by so much move the watts
 /// by 1e-4 at most.
 const CLOSE: f64 = 2e-4;
+
+/// Multiple of the mains frequency from which a tone is quick: two kilohertz with fifty hertz, which turns twenty times in a
+/// cycle of the ripple.
+const QUICK: f64 = 40.0;
 
 /// Local error of the steps of a level, against that of a run in time: what they leave fades within the cycle. At a set drive in
 /// clipping `steady_state.rs` holds it against steps a hundred times as exact.
@@ -83,7 +87,7 @@ impl Stand<'_> {
     fn resolved(&self, period: Period, mut ws: Workspace) -> Result<Period, SimError> {
         let turns = period.turns as usize;
         let (of_turn, most) = (period.samples.len() / turns, self.question.settling.samples);
-        if of_turn < most && folds(&self.spectrum(&period)) {
+        if !period.at_means && of_turn < most && folds(&self.spectrum(&period)) {
             let samples = turns * most.min(4 * of_turn);
             return period.finer(self.of.system, samples, &self.of.tolerances, &mut ws);
         }
@@ -117,18 +121,55 @@ impl Stand<'_> {
         let others = moving(self.of.waveforms());
         let still = others.is_empty();
         // With the mains or another signal: a period that holds whole turns of all.
+        let place = self.of.place_of(self.question.generator)?;
+        let waveform =
+            |drive: f64| wanted.map_or(tone.waveform.clone(), |w| (w.tone)(drive).waveform);
+        let looser = Tolerances {
+            local_error: LOOSER * tolerances.local_error,
+            ..*tolerances
+        };
+        let near = neighbour.as_ref();
+        if self.at_means && !still {
+            let (duration, _, settling) = beside_others(tone, others.clone(), asked)?;
+            let fastest = tone.waveform.frequencies().into_iter().fold(0.0, f64::max);
+            let other = others.iter().copied().fold(0.0, f64::max);
+            if fastest >= QUICK * other && tone.duration < duration {
+                let common = Common {
+                    duration,
+                    samples: settling.samples,
+                    source: place,
+                };
+                let miss = |samples: &[Vec<f64>]| {
+                    let volts = Spectrum::of_period(&self.load_volts(samples));
+                    wanted.map_or(0.0, |wanted| (wanted.miss)(&volts))
+                };
+                let mut aim = wanted.map(|wanted| {
+                    let start = (wanted.drive, wanted.slope);
+                    Aim::new((place, &waveform), start, wanted.close, &miss)
+                });
+                let of_tone = Settling {
+                    closeness: CLOSE,
+                    ..*asked
+                };
+                let spans = (tone.duration, common);
+                let aimed = aim.as_mut();
+                if let Some(period) =
+                    settle_at_means(system, spans, &of_tone, &looser, near, aimed, &mut ws)?
+                {
+                    let drive = aim.map_or(f64::NAN, |aim| aim.drive);
+                    return Ok((period, ws, drive));
+                }
+            }
+        }
         let (duration, turns, settling) = if still {
             (tone.duration, 1, *asked)
         } else {
             beside_others(tone, others, asked)?
         };
-        let waveform =
-            |drive: f64| wanted.map_or(tone.waveform.clone(), |w| (w.tone)(drive).waveform);
         let miss = |samples: &[Vec<f64>]| {
             let volts = Spectrum::of_period(&self.load_volts(samples)).of_turns(turns);
             wanted.map_or(0.0, |wanted| (wanted.miss)(&volts))
         };
-        let place = self.of.place_of(self.question.generator)?;
         let start = (ws.x.clone(), ws.memory.clone());
         let mut settle = |tolerances: &Tolerances| {
             (ws.x, ws.memory) = start.clone();
@@ -138,16 +179,11 @@ impl Stand<'_> {
                 let (drive, slope) = (wanted.drive, wanted.slope);
                 Aim::new((place, &waveform), (drive, slope), wanted.close, &miss)
             });
-            let near = neighbour.as_ref();
             let aimed = aim.as_mut();
             settle_aiming(
                 system, duration, &settling, tolerances, near, aimed, &mut ws,
             )
             .map(|period| (period, aim.map_or(f64::NAN, |aim| aim.drive)))
-        };
-        let looser = Tolerances {
-            local_error: LOOSER * tolerances.local_error,
-            ..*tolerances
         };
         // A rectifier that commutates may not be followed by steps that err more.
         let mut settled = settle(&looser);
