@@ -34,7 +34,7 @@ const MEETS: f64 = 0.02;
 /// Whether no rectifier meets the tone: in the mean of its turns, where what goes with the mains cancels, the volts across each
 /// hardly swing. `samples` `[samples][n+1]` hold that many turns.
 fn belong_to_supplies(system: &System, samples: &[Vec<f64>], turns: usize) -> bool {
-    if turns == 0 || samples.len() % turns != 0 {
+    if turns == 0 || !samples.len().is_multiple_of(turns) {
         return false;
     }
     let turn = samples.len() / turns;

@@ -152,6 +152,7 @@ mod tests {
             cycles: 0,
             residual: 0.0,
             forced: 0.0,
+            at_means: false,
             approach: sim::periodic::Approach::Shooting,
         }
     }
