@@ -206,7 +206,7 @@ pub fn settle_aiming(
     // That of a circuit with other unknowns tells nothing here.
     let neighbour = neighbour.filter(|neighbour| neighbour.x.len() == ws.x.len());
     let known = neighbour.and_then(|neighbour| neighbour.matrix_of(system, duration));
-    let quiet = neighbour.filter(|near| near.duration.to_bits() == duration.to_bits());
+    let quiet = neighbour.filter(|near| near.lasts(duration));
     let quiet = quiet.map_or(&[][..], |near| &near.quiet);
     let collocate = |ws: &mut Workspace| collocated(system, duration, settling, tolerances, ws);
     let run = |ws: &mut Workspace| Run::new(system, duration, settling, tolerances, ws);

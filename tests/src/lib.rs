@@ -1,6 +1,7 @@
 //! The harness of the checks: what several of them need.
 
 pub mod answers;
+pub mod checked;
 pub mod examples;
 pub mod processor;
 pub mod published;

@@ -3,39 +3,9 @@
 //!
 //! The witness is the planting itself: who plants knows the answer. All circuits are our own inventions.
 
+use checks::checked::{check, check_all, of, told};
 use checks::examples::text_of_parts;
-use measure::Measurement;
-use measure::judged::check::{Check, CheckOf, Code, Finding};
-use sheet::read;
-use sim::System;
-
-/// As the program asks: an amplifier without a rest has its wiring looked at.
-fn check_all(text: &str, set: &[(&str, &str)], quick: bool) -> Check {
-    let set: Vec<(String, String)> = set
-        .iter()
-        .map(|(part, value)| ((*part).to_owned(), (*value).to_owned()))
-        .collect();
-    let amplifier = read(text, &set).unwrap_or_else(|faults| panic!("{faults:#?}"));
-    let system = System::of(&amplifier.circuit).expect("it compiles");
-    let question = CheckOf { quick };
-    question
-        .about(&amplifier, &system)
-        .unwrap_or_else(|error| question.unsolved(&amplifier, error))
-}
-
-fn check(text: &str, set: &[(&str, &str)]) -> Check {
-    check_all(text, set, true)
-}
-
-fn of(answer: &Check, code: Code) -> Vec<&Finding> {
-    let findings = answer.findings.iter();
-    findings.filter(|finding| finding.code == code).collect()
-}
-
-fn told(answer: &Check) -> Vec<(Code, &str)> {
-    let findings = answer.findings.iter();
-    findings.map(|f| (f.code, f.what.as_str())).collect()
-}
+use measure::judged::check::{Check, Code};
 
 /// The first finding names a part, by one of the codes of a cause.
 fn names_first(answer: &Check, part: &str) {

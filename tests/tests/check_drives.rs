@@ -3,47 +3,15 @@
 //!
 //! The witness is the planting itself: who plants knows the answer. All circuits are our own inventions.
 
+use checks::checked::{amplifier, check_all, of, told, with};
 use checks::examples::text_of_parts;
 use measure::Measurement;
 use measure::driven::power::PowerOf;
-use measure::judged::check::{Check, CheckOf, Code, Finding, Weight};
-use sheet::read;
+use measure::judged::check::{Check, Code, Weight};
 use sim::System;
-use sim::amplifier::Amplifier;
-
-fn amplifier(text: &str) -> Amplifier {
-    read(text, &[]).unwrap_or_else(|faults| panic!("{faults:#?}"))
-}
-
-fn check_all(text: &str, quick: bool) -> Check {
-    let amplifier = amplifier(text);
-    let system = System::of(&amplifier.circuit).expect("it compiles");
-    let question = CheckOf { quick };
-    question
-        .about(&amplifier, &system)
-        .unwrap_or_else(|error| question.unsolved(&amplifier, error))
-}
 
 fn check(text: &str) -> Check {
-    check_all(text, true)
-}
-
-fn of(answer: &Check, code: Code) -> Vec<&Finding> {
-    let findings = answer.findings.iter();
-    findings.filter(|finding| finding.code == code).collect()
-}
-
-fn told(answer: &Check) -> Vec<(Code, &str)> {
-    let findings = answer.findings.iter();
-    findings.map(|f| (f.code, f.what.as_str())).collect()
-}
-
-/// The text without a line, or with another in its place.
-fn with(text: &str, part: &str, line: &str) -> String {
-    let is_it = |of: &str| of.split('=').next().is_some_and(|name| name.trim() == part);
-    assert!(text.lines().any(is_it), "no line {part}");
-    let lines = text.lines().map(|of| if is_it(of) { line } else { of });
-    lines.collect::<Vec<_>>().join("\n")
+    check_all(text, &[], true)
 }
 
 /// A pair of EL34 with their screens on taps and a fixed bias, behind a pair of triodes that splits the phase.
@@ -153,7 +121,7 @@ fn amplifiers_whose_signal_goes_where_it_should_raise_no_alarm() {
 #[test]
 fn a_pair_driven_in_phase_is_named_first_with_what_its_grids_hang_on() {
     let slip = r#"C4 = { capacitor = "0.22u", between = ["a2", "g5"], rating = "630V" }"#;
-    let answer = check_all(&with(&chapel(), "C4", slip), false);
+    let answer = check_all(&with(&chapel(), "C4", slip), &[], false);
     let [first, ..] = &answer.findings[..] else {
         panic!("nothing found");
     };
@@ -170,7 +138,7 @@ fn a_pair_driven_in_phase_is_named_first_with_what_its_grids_hang_on() {
 
     // Halves that are quite alike leave exactly nothing.
     let unlike = r#"R13 = { resistor = "13R", between = ["k5", "chassis"], rating = "1W" }"#;
-    let wired = amplifier(&with(&with(&chapel(), "C4", slip), "R13", unlike));
+    let wired = amplifier(&with(&with(&chapel(), "C4", slip), "R13", unlike), &[]);
     let system = System::of(&wired.circuit).expect("it compiles");
     let power = PowerOf::bench(&wired.bench)
         .about(&wired, &system)

@@ -3,20 +3,12 @@
 //!
 //! The witness is the planting itself: who plants knows the answer. All circuits are our own inventions.
 
+use checks::checked::{amplifier, of, told, with};
 use checks::examples::text_of_parts;
 use measure::Measurement;
-use measure::judged::check::{Check, CheckOf, Code, Finding, Weight};
+use measure::judged::check::{Check, CheckOf, Code, Weight};
 use sheet::read;
 use sim::System;
-use sim::amplifier::Amplifier;
-
-fn amplifier(text: &str, set: &[(&str, &str)]) -> Amplifier {
-    let set: Vec<(String, String)> = set
-        .iter()
-        .map(|(part, value)| ((*part).to_owned(), (*value).to_owned()))
-        .collect();
-    read(text, &set).unwrap_or_else(|faults| panic!("{faults:#?}"))
-}
 
 fn check_all(text: &str, set: &[(&str, &str)], quick: bool) -> Check {
     let amplifier = amplifier(text, set);
@@ -28,24 +20,6 @@ fn check_all(text: &str, set: &[(&str, &str)], quick: bool) -> Check {
 
 fn check(text: &str, set: &[(&str, &str)]) -> Check {
     check_all(text, set, true)
-}
-
-fn of(answer: &Check, code: Code) -> Vec<&Finding> {
-    let findings = answer.findings.iter();
-    findings.filter(|finding| finding.code == code).collect()
-}
-
-fn told(answer: &Check) -> Vec<(Code, &str)> {
-    let findings = answer.findings.iter();
-    findings.map(|f| (f.code, f.what.as_str())).collect()
-}
-
-/// The text without a line, or with another in its place.
-fn with(text: &str, part: &str, line: &str) -> String {
-    let is_it = |of: &str| of.split('=').next().is_some_and(|name| name.trim() == part);
-    assert!(text.lines().any(is_it), "no line {part}");
-    let lines = text.lines().map(|of| if is_it(of) { line } else { of });
-    lines.collect::<Vec<_>>().join("\n")
 }
 
 /// Two triodes with a follower behind them, coupled directly.

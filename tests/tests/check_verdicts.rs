@@ -2,36 +2,14 @@
 //!
 //! The witness is the planting itself: who plants knows the answer. All circuits are our own inventions.
 
+use checks::checked::{amplifier, check, check_all, with};
 use checks::examples::text_of_parts;
 use measure::Measurement;
 use measure::at_rest::supply::{Kind, SupplyOf, beyond};
 use measure::judged::check::{Check, CheckOf, Finding};
 use sheet::read;
 use sim::System;
-use sim::amplifier::Amplifier;
 use sim::error::{SimError, Unsettled};
-
-fn amplifier(text: &str, set: &[(&str, &str)]) -> Amplifier {
-    let set: Vec<(String, String)> = set
-        .iter()
-        .map(|(part, value)| ((*part).to_owned(), (*value).to_owned()))
-        .collect();
-    read(text, &set).unwrap_or_else(|faults| panic!("{faults:#?}"))
-}
-
-/// As the program asks: an amplifier without a rest has its wiring looked at.
-fn check_all(text: &str, set: &[(&str, &str)], quick: bool) -> Check {
-    let amplifier = amplifier(text, set);
-    let system = System::of(&amplifier.circuit).expect("it compiles");
-    let question = CheckOf { quick };
-    question
-        .about(&amplifier, &system)
-        .unwrap_or_else(|error| question.unsolved(&amplifier, error))
-}
-
-fn check(text: &str, set: &[(&str, &str)]) -> Check {
-    check_all(text, set, true)
-}
 
 fn of<'a>(answer: &'a Check, code: &str) -> Vec<&'a Finding> {
     let findings = answer.findings.iter();
@@ -45,14 +23,6 @@ fn told(answer: &Check) -> Vec<String> {
     findings
         .map(|f| format!("[{}] {}", f.code.text(), f.what))
         .collect()
-}
-
-/// The text without a line, or with another in its place.
-fn with(text: &str, part: &str, line: &str) -> String {
-    let is_it = |of: &str| of.split('=').next().is_some_and(|name| name.trim() == part);
-    assert!(text.lines().any(is_it), "no line {part}");
-    let lines = text.lines().map(|of| if is_it(of) { line } else { of });
-    lines.collect::<Vec<_>>().join("\n")
 }
 
 fn example(name: &str) -> String {

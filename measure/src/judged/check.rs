@@ -600,12 +600,12 @@ fn sort(findings: &mut [Finding]) {
             2
         };
         // What is a little over a rating weighs less than a misprint.
-        let weight = if finding.asks_a_little_much() {
+        let much = finding.asks_a_little_much();
+        let weight = if much {
             Weight::ProbableMisprint
         } else {
             finding.weight
         };
-        let much = finding.asks_a_little_much();
         (order, weight, much, finding.code)
     });
 }

@@ -40,7 +40,7 @@ impl Neighbour {
         // Of periods as long as this one.
         let quiet = parts
             .iter()
-            .filter(|(_, part)| part.duration.to_bits() == nearest.duration.to_bits())
+            .filter(|(_, part)| part.lasts(nearest.duration))
             .flat_map(|(_, part)| part.quiet.iter().cloned());
         Some(Self {
             x: sum(|part| &part.x),
@@ -62,8 +62,9 @@ impl Neighbour {
 
     /// The matrix, where it is that of as long a period and the same states.
     pub(super) fn matrix_of(&self, system: &System, duration: f64) -> Option<Arc<Monodromy>> {
-        let alike = self.duration.to_bits() == duration.to_bits();
-        self.matrix.clone().filter(|of| alike && of.serves(system))
+        self.matrix
+            .clone()
+            .filter(|of| self.lasts(duration) && of.serves(system))
     }
 }
 

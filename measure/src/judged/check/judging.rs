@@ -130,35 +130,13 @@ pub(super) fn cold(drawing: &Drawing<'_>) -> Vec<Key> {
 
 /// Whether a finding is so far from usual that one slip must be behind it, and not a drawing that asks a little much.
 pub(super) fn is_grave(finding: &Finding) -> bool {
-    match finding.code {
-        Code::CutOff | Code::Reversed | Code::Oscillates => true,
-        Code::GridCurrent | Code::AnodeLoad => finding.weight == Weight::ProbableMisprint,
-        Code::OverRating | Code::HeaterCathode => {
-            excess(finding).is_some_and(|by| by >= OVERLOOKED - 1.0)
-        }
-        Code::ShortCircuit
-        | Code::LiveChassis
-        | Code::StaysCharged
-        | Code::PositiveFeedback
-        | Code::InPhase
-        | Code::NoDrive
-        | Code::SwitchShorts
-        | Code::NoSharing
-        | Code::GridLeak
-        | Code::GridOpen
-        | Code::WrongTap
-        | Code::MissingLink
-        | Code::CathodeResistor
-        | Code::ResistorValue
-        | Code::WrongNode
-        | Code::HalvesDiffer
-        | Code::OneHalfOnly
-        | Code::UnequalLoads
-        | Code::CarriesNothing
-        | Code::CouplingCorner
-        | Code::BypassCorner
-        | Code::Stopper
-        | Code::RatingNeeded => false,
+    let code = finding.code;
+    if [Code::GridCurrent, Code::AnodeLoad].contains(&code) {
+        finding.weight == Weight::ProbableMisprint
+    } else if [Code::OverRating, Code::HeaterCathode].contains(&code) {
+        excess(finding).is_some_and(|by| by >= OVERLOOKED - 1.0)
+    } else {
+        follows(finding)
     }
 }
 

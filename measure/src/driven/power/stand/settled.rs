@@ -5,6 +5,7 @@ use crate::driven::power::neighbours::Start;
 use sim::Workspace;
 use sim::common_period::common_period;
 use sim::error::SimError;
+use sim::parts::Waveform;
 use sim::periodic::{Aim, Common, Period, Settling, settle_aiming, settle_at_means};
 use sim::rest::{MAINS_SAMPLES, moving};
 use sim::spectrum::Spectrum;
@@ -80,7 +81,7 @@ impl Stand<'_> {
         if others.is_empty() {
             return Ok(tone.duration);
         }
-        beside_others(tone, others, &self.question.settling).map(|(duration, ..)| duration)
+        beside_others(tone, &others, &self.question.settling).map(|(duration, ..)| duration)
     }
 
     /// With so many samples as its spectrum needs.
@@ -120,7 +121,6 @@ impl Stand<'_> {
         // The generator is silent there and no supply, however far it is driven.
         let others = moving(self.of.waveforms());
         let still = others.is_empty();
-        // With the mains or another signal: a period that holds whole turns of all.
         let place = self.of.place_of(self.question.generator)?;
         let waveform =
             |drive: f64| wanted.map_or(tone.waveform.clone(), |w| (w.tone)(drive).waveform);
@@ -129,56 +129,42 @@ impl Stand<'_> {
             ..*tolerances
         };
         let near = neighbour.as_ref();
-        if self.at_means && !still {
-            let (duration, _, settling) = beside_others(tone, others.clone(), asked)?;
-            let fastest = tone.waveform.frequencies().into_iter().fold(0.0, f64::max);
-            let other = others.iter().copied().fold(0.0, f64::max);
-            if fastest >= QUICK * other && tone.duration < duration {
-                let common = Common {
-                    duration,
-                    samples: settling.samples,
-                    source: place,
-                };
-                let miss = |samples: &[Vec<f64>]| {
-                    let volts = Spectrum::of_period(&self.load_volts(samples));
-                    wanted.map_or(0.0, |wanted| (wanted.miss)(&volts))
-                };
-                let mut aim = wanted.map(|wanted| {
-                    let start = (wanted.drive, wanted.slope);
-                    Aim::new((place, &waveform), start, wanted.close, &miss)
-                });
-                let of_tone = Settling {
-                    closeness: CLOSE,
-                    ..*asked
-                };
-                let spans = (tone.duration, common);
-                let aimed = aim.as_mut();
-                if let Some(period) =
-                    settle_at_means(system, spans, &of_tone, &looser, near, aimed, &mut ws)?
-                {
-                    let drive = aim.map_or(f64::NAN, |aim| aim.drive);
-                    return Ok((period, ws, drive));
-                }
-            }
-        }
+        // With the mains or another signal: a period that holds whole turns of all.
         let (duration, turns, settling) = if still {
             (tone.duration, 1, *asked)
         } else {
-            beside_others(tone, others, asked)?
+            beside_others(tone, &others, asked)?
         };
-        let miss = |samples: &[Vec<f64>]| {
+        let miss_over = |samples: &[Vec<f64>], turns: u32| {
             let volts = Spectrum::of_period(&self.load_volts(samples)).of_turns(turns);
             wanted.map_or(0.0, |wanted| (wanted.miss)(&volts))
         };
+        if self.at_means && turns > 1 && is_quick(tone, &others) {
+            let common = Common {
+                duration,
+                samples: settling.samples,
+                source: place,
+            };
+            let of_tone = Settling {
+                closeness: CLOSE,
+                ..*asked
+            };
+            let miss = |samples: &[Vec<f64>]| miss_over(samples, 1);
+            let mut aim = aim_at(wanted, (place, &waveform), &miss);
+            let (spans, aimed) = ((tone.duration, common), aim.as_mut());
+            if let Some(period) =
+                settle_at_means(system, spans, &of_tone, &looser, near, aimed, &mut ws)?
+            {
+                return Ok((period, ws, aim.map_or(f64::NAN, |aim| aim.drive)));
+            }
+        }
+        let miss = |samples: &[Vec<f64>]| miss_over(samples, turns);
         let start = (ws.x.clone(), ws.memory.clone());
         let mut settle = |tolerances: &Tolerances| {
             (ws.x, ws.memory) = start.clone();
             // A search that got stuck may have moved the drive.
             ws.waveforms[place] = tone.waveform.clone();
-            let mut aim = wanted.map(|wanted| {
-                let (drive, slope) = (wanted.drive, wanted.slope);
-                Aim::new((place, &waveform), (drive, slope), wanted.close, &miss)
-            });
+            let mut aim = aim_at(wanted, (place, &waveform), &miss);
             let aimed = aim.as_mut();
             settle_aiming(
                 system, duration, &settling, tolerances, near, aimed, &mut ws,
@@ -196,17 +182,35 @@ impl Stand<'_> {
     }
 }
 
+/// The drive of that source, moved to what is wanted.
+fn aim_at<'a>(
+    wanted: Option<&Wanted<'_>>,
+    source: (usize, &'a dyn Fn(f64) -> Waveform),
+    miss: &'a dyn Fn(&[Vec<f64>]) -> f64,
+) -> Option<Aim<'a>> {
+    wanted.map(|wanted| Aim::new(source, (wanted.drive, wanted.slope), wanted.close, miss))
+}
+
+/// The quickest of a tone, Hz.
+fn fastest(tone: &Tone) -> f64 {
+    tone.waveform.frequencies().into_iter().fold(0.0, f64::max)
+}
+
+/// Whether a tone is quick beside those frequencies, Hz.
+fn is_quick(tone: &Tone, others: &[f64]) -> bool {
+    fastest(tone) >= QUICK * others.iter().copied().fold(0.0, f64::max)
+}
+
 /// Length, turns of the tone and settling of a period with the mains or another signal, of those frequencies, Hz.
 fn beside_others(
     tone: &Tone,
-    others: Vec<f64>,
+    others: &[f64],
     asked: &Settling,
 ) -> Result<(f64, u32, Settling), SimError> {
     let tones = tone.waveform.frequencies();
-    let fastest = tones.iter().copied().fold(0.0, f64::max);
-    let common = common_period(&[tones, others].concat(), LONGEST)?;
+    let common = common_period(&[&tones, others].concat(), LONGEST)?;
     let turns = (common.duration / tone.duration).round() as u32;
-    let cycles = (fastest * tone.duration).round().max(1.0) as usize;
+    let cycles = (fastest(tone) * tone.duration).round().max(1.0) as usize;
     let enough = cycles * samples_of_cycle(turns as usize * cycles);
     let of_turn = asked.samples.min(enough);
     let settling = Settling {
