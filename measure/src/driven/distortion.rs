@@ -10,7 +10,7 @@
 use rayon::prelude::*;
 use serde::Serialize;
 
-use crate::driven::power::{Power, PowerOf};
+use crate::driven::power::{Extent, Power, PowerOf};
 use crate::{Measurement, Progress, UnderTest};
 use sim::amplifier::Amplifier;
 use sim::error::SimError;
@@ -44,7 +44,7 @@ pub struct DistortionOf {
 /// The answer. SI units; ratios, not per cent.
 #[derive(Clone, Debug, Serialize)]
 pub struct Distortion {
-    /// Against power, at the test frequency.
+    /// Against power, at the test frequency: the curve alone, without what gives up and the outputs at other distortions.
     pub against_power: Power,
     /// Against frequency, a curve for each power: one watt, the outputs asked for and the rated power.
     pub against_frequency: Vec<Curve>,
@@ -158,7 +158,7 @@ impl Measurement for DistortionOf {
         for tones in &self.two_tones {
             tones.check()?;
         }
-        let (against_power, settled) = self.power.settled(of, progress)?;
+        let (against_power, settled) = self.power.settled(of, Extent::Curve, progress)?;
         let levels = ConstantPower::new(&self.power, of, (&against_power, &settled), progress);
         let rated = against_power.rated.as_ref().map(|level| level.power);
         let band_of = rated.filter(|_| of.rest.mains.is_none());

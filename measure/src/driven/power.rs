@@ -288,8 +288,19 @@ impl Measurement for PowerOf {
     /// [`NoSignal`](sim::error::Question::NoSignal) when nothing reaches the load, [`SimError::Oscillates`] when the amplifier
     /// does so by itself.
     fn ask(&self, of: &UnderTest<'_>, progress: &Progress<'_>) -> Result<Power, SimError> {
-        self.settled(of, progress).map(|(power, _)| power)
+        self.settled(of, Extent::All, progress)
+            .map(|(power, _)| power)
     }
+}
+
+/// How much is asked of a sweep.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Extent {
+    /// The whole answer.
+    All,
+    /// The curve with the rated level, one watt and the outputs asked for: neither [`Power::at_distortion`] nor
+    /// [`Power::limits`], which cost as much as the curve.
+    Curve,
 }
 
 impl PowerOf {
@@ -300,6 +311,7 @@ impl PowerOf {
     pub(crate) fn settled(
         &self,
         of: &UnderTest<'_>,
+        extent: Extent,
         progress: &Progress<'_>,
     ) -> Result<(Power, Vec<Neighbour>), SimError> {
         of.lasts()?;
@@ -315,11 +327,14 @@ impl PowerOf {
             None => climb.run(&period, stand, progress),
         };
         let (levels, mut neighbours) = (climb.levels, climb.neighbours);
-        let targets = [0.01, 0.03, 0.05, 0.10];
+        let targets: &[f64] = match extent {
+            Extent::All => &[0.01, 0.03, 0.05, 0.10],
+            Extent::Curve => &[],
+        };
         let mut wanted = vec![target::Target::Output(Output::Watts(1.0))];
         wanted.extend(self.at.iter().copied().map(target::Target::Output));
         let outputs = wanted.len();
-        wanted.extend(targets.map(target::Target::Distortion));
+        wanted.extend(targets.iter().copied().map(target::Target::Distortion));
         // The limit is often one of these.
         let limit = self.distortion_limit.to_bits();
         let at_limit = targets.iter().position(|thd| thd.to_bits() == limit);
@@ -349,7 +364,7 @@ impl PowerOf {
         let at_distortion: Vec<AtDistortion> = at_distortion
             .into_iter()
             .zip(targets)
-            .map(|(found, distortion)| AtDistortion {
+            .map(|(found, &distortion)| AtDistortion {
                 distortion,
                 level: found.last,
                 passages: target::several(found.passages),
@@ -381,10 +396,13 @@ impl PowerOf {
         known.extend(at_output.iter().filter_map(|at| at.level.clone()));
         known.sort_by(|a, b| a.drive.total_cmp(&b.drive));
         known.dedup_by(|a, b| a.drive.to_bits() == b.drive.to_bits());
-        let limits = limits::limits(&known, &output_valves, &|| {
-            let near = OneByOne::beside(&neighbours);
-            move |drive: f64| near.extremes(stand, drive)
-        });
+        let limits = match extent {
+            Extent::All => limits::limits(&known, &output_valves, &|| {
+                let near = OneByOne::beside(&neighbours);
+                move |drive: f64| near.extremes(stand, drive)
+            }),
+            Extent::Curve => Vec::new(),
+        };
         let crossover = crossover::of(&levels, &output_valves);
         let power = Power {
             frequency: self.frequency,
