@@ -17,6 +17,9 @@ pub(super) const STEP: f64 = 1.154_781_984_689_458;
 /// Step of the way to the distortion limit alone: 3.75 dB.
 pub(super) const STRIDE: f64 = STEP * STEP * STEP;
 
+/// Change of d ln THD / d ln U from one step to the next, below which a curve hardly bends: every second step is then left out.
+const STRAIGHT: f64 = 0.1;
+
 /// The way ends here whatever happens: this far above the drive of 10 mW, a ratio (80 dB).
 const MOST_DRIVE: f64 = 1e4;
 
@@ -43,6 +46,8 @@ pub(super) struct Climb {
     start: f64,
     /// Each level to the one before, a ratio of drive.
     stride: f64,
+    /// Whether every second level is left out where the curve hardly bends.
+    sparse: bool,
     /// Levels solved together.
     together: i32,
     /// Distortion without which it does not end, a ratio.
@@ -70,11 +75,12 @@ pub(super) fn ended_at(levels: &[Level], error: &SimError) -> String {
 }
 
 impl Climb {
-    /// Densely, to well beyond the distortion limit: for a curve.
+    /// As densely as the curve bends, to well beyond the distortion limit.
     pub(super) fn beyond_limit(start: f64, limit: f64) -> Self {
         Self {
             start,
             stride: STEP,
+            sparse: true,
             together: 2,
             enough: f64::max(ENOUGH, 1.2 * limit),
             stopped: STOPPED,
@@ -86,6 +92,7 @@ impl Climb {
         Self {
             start,
             stride: STRIDE,
+            sparse: false,
             together: 2,
             enough: limit,
             stopped: CLIPS,
@@ -105,19 +112,21 @@ impl Climb {
     /// on threads, because only whole batches join them. `first` is the period settled where it starts.
     pub(super) fn run(self, first: &Period, stand: &Stand<'_>, progress: &Progress<'_>) -> Climbed {
         let mut way = self.stay(first, stand);
-        let mut k = 1;
+        let mut k = 0;
         loop {
             let together = self.together_after(&way.levels);
-            let solved: Vec<Result<(Level, Neighbour), SimError>> = (k..k + together)
+            let step = self.step_after(&way.levels);
+            let solved: Vec<Result<(Level, Neighbour), SimError>> = (1..=together)
                 .into_par_iter()
-                .map(|k| {
+                .map(|ahead| {
+                    let k = k + ahead * step;
                     let drive = self.start * self.stride.powi(k);
                     let start = Start::Nearest(drive, &way.neighbours);
                     let period = stand.settled(&stand.tone(drive), start)?;
                     Ok((stand.read(drive, &period), Neighbour::of(drive, &period)))
                 })
                 .collect();
-            k += together;
+            k += together * step;
             for level in solved {
                 match level {
                     // What a batch solved beyond the end says nothing anyone asked.
@@ -148,11 +157,30 @@ impl Climb {
 impl Climb {
     /// Levels of the next batch: one by one where the end may be near, and a level beyond it is the dearest of all.
     fn together_after(&self, levels: &[Level]) -> i32 {
-        let near = |level: &Level| level.thd >= NEAR_THE_END * self.enough;
-        if levels.last().is_some_and(near) {
+        if levels.last().is_some_and(|level| self.is_near(level)) {
             1
         } else {
             self.together
+        }
+    }
+
+    /// Whether the end may be next.
+    fn is_near(&self, level: &Level) -> bool {
+        level.thd >= NEAR_THE_END * self.enough
+    }
+
+    /// Steps from each level of the next batch to the next.
+    fn step_after(&self, levels: &[Level]) -> i32 {
+        let [.., a, b, c] = levels else {
+            return 1;
+        };
+        let slope =
+            |a: &Level, b: &Level| (b.thd / a.thd).ln() / (b.output_rms / a.output_rms).ln();
+        let bend = (slope(b, c) - slope(a, b)).abs();
+        if self.sparse && !self.is_near(c) && bend < STRAIGHT {
+            2
+        } else {
+            1
         }
     }
 
