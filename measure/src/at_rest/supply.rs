@@ -347,7 +347,7 @@ impl SupplyOf {
             (reading.figures(ws), traces)
         };
         let solved = (!job.as_drawn)
-            .then(|| UnderTest::of_circuit(of.amplifier, &circuit, &system, of.tolerances))
+            .then(|| of.near(&circuit, &system))
             .transpose();
         let found = solved.and_then(|changed| {
             let of = changed.as_ref().unwrap_or(of);
