@@ -7,6 +7,7 @@ use serde::Serialize;
 use sim::System;
 use sim::amplifier::{Amplifier, Note, NoteKind};
 use sim::circuit::PartId;
+use sim::parts::Switch;
 use sim::quantity::{Unit, engineering};
 use sim::rest;
 use sim::structure::live;
@@ -35,6 +36,9 @@ pub(crate) fn json(notes: &[Note]) -> Vec<Assumption> {
                     ("model", Some(worst_percent / 100.0), None)
                 }
                 NoteKind::GridCurrentOf { .. } => ("grid_current", None, None),
+                NoteKind::LeftByOpenContact { .. } => {
+                    ("open contact", Some(Switch::OPEN), Some(Unit::Ohm.symbol()))
+                }
             };
             Assumption {
                 part: note.part.clone(),
@@ -140,6 +144,11 @@ fn assumed(notes: &[Note]) -> String {
             NoteKind::GridCurrentOf { class } => {
                 format!("grid current of any {}", class.words())
             }
+            NoteKind::LeftByOpenContact { valves } => format!(
+                "open contact {}, which with the leakage of capacitors is all that says where {} stand: charge left from before is not in it",
+                engineering(Switch::OPEN, Unit::Ohm),
+                valves.join(", ")
+            ),
         };
         let entry = parts
             .entry(note.turn)

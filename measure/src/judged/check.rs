@@ -421,11 +421,19 @@ impl CheckOf {
     /// What a drawing with its chart shows; where the amplifier does not stay there, nothing of it in use.
     fn looked_at(
         self,
-        drawing: Drawing<'_>,
+        mut drawing: Drawing<'_>,
         leaves: Option<SimError>,
         progress: &dyn Fn(&'static str),
     ) -> Check {
         let (of, amplifier) = (drawing.of, drawing.of.amplifier);
+        let chart = drawing.chart.clone();
+        let off = links::switched_off(of.circuit);
+        let valves = off.iter().flat_map(|off| &off.valves);
+        let valves: Vec<&String> = valves.collect();
+        drawing
+            .chart
+            .valves
+            .retain(|at| !valves.contains(&&at.part));
         progress("halves");
         let (halves, mut findings) =
             halves::findings(leaves.is_none().then_some(of), &drawing.graph);
@@ -451,8 +459,16 @@ impl CheckOf {
                 format!("{error}; what is told is as if nothing came back from the output");
             asked.skip(&["rest"], &reason);
         }
-        let drives = drives::find(of, &mut asked.findings);
-        asked.take("drives", drives.map(|()| Vec::new()));
+        let off: Option<String> = (!off.is_empty()).then(|| {
+            let off: Vec<String> = off.iter().map(links::SwitchedOff::words).collect();
+            off.join("; ")
+        });
+        if let Some(off) = &off {
+            asked.skip(&["drives"], off);
+        } else {
+            let drives = drives::find(of, &mut asked.findings);
+            asked.take("drives", drives.map(|()| Vec::new()));
+        }
         let undriven = |of: &Finding| [Code::InPhase, Code::NoDrive].contains(&of.code);
         let undriven = asked.findings.iter().any(undriven);
         asked.take("feedback", polarity::findings(of));
@@ -474,6 +490,8 @@ impl CheckOf {
             asked.take("after switching off", charge::findings(&drawing));
             if let Some(error) = &leaves {
                 asked.skip(in_use, &error.to_string());
+            } else if let Some(off) = &off {
+                asked.skip(in_use, off);
             } else if explained {
                 asked.skip(in_use, "nothing there holds until the part above is right");
             } else {
@@ -504,7 +522,7 @@ impl CheckOf {
             findings,
             halves,
             left_out,
-            rest: leaves.map_or(Ok(drawing.chart), Err),
+            rest: leaves.map_or(Ok(chart), Err),
         }
     }
 }

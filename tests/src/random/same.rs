@@ -55,6 +55,46 @@ pub const ON_THE_MAINS: Apart = Apart {
     growing: 1e-2,
 };
 
+/// How unevenly what never settles comes round: what is told of it is where it was seen, and a mean of times that differ by
+/// as much (`sim/src/stability/rounds.rs`).
+const UNEVEN: f64 = 1.5;
+
+/// How much farther the means of an amplifier that oscillates on its mains may lie apart: the period they are read on is one
+/// it leaves, and closes on slopes that grow.
+const LEFT: f64 = 10.0;
+
+impl Apart {
+    /// As much as is promised of two amplifiers of which both grow, or neither.
+    fn of(self, a: &Figures, b: &Figures) -> Self {
+        let moves = self.volts > STILL.volts;
+        let times = if moves && a.growing.is_some() && b.growing.is_some() {
+            LEFT
+        } else {
+            1.0
+        };
+        Self {
+            volts: times * self.volts,
+            response: times * self.response,
+            growing: self.growing,
+        }
+    }
+}
+
+/// Whether two oscillations are one: their rates, and the frequencies they start with; of what runs away and comes back, how
+/// often, as far as that is even.
+fn same_growth(one: &Growing, other: &Growing, apart: f64) -> bool {
+    let uneven = |of: &Growing| of.grown.is_some_and(|grown| grown.frequency == of.frequency);
+    let turns = std::f64::consts::TAU * one.frequency;
+    if uneven(one) && uneven(other) {
+        let ratio = one.frequency / other.frequency;
+        return (one.rate - other.rate).abs() <= apart * one.rate.abs()
+            && (1.0 / UNEVEN..=UNEVEN).contains(&ratio);
+    }
+    let off = (one.rate - other.rate).abs()
+        + std::f64::consts::TAU * (one.frequency - other.frequency).abs();
+    off <= apart * (one.rate.abs() + turns)
+}
+
 /// The figures of an amplifier; `faster` asks the response at as many times the frequencies.
 ///
 /// # Errors
@@ -170,6 +210,7 @@ fn hurry(circuit: &mut Circuit, times: f64) {
 /// # Errors
 /// The first difference that is more than allowed.
 pub fn same(a: &Figures, b: &Figures, apart: Apart) -> Result<(), String> {
+    let apart = apart.of(a, b);
     for (name, volts) in &a.volts {
         let Some((_, other)) = b.volts.iter().find(|(other, _)| other == name) else {
             continue;
@@ -181,10 +222,7 @@ pub fn same(a: &Figures, b: &Figures, apart: Apart) -> Result<(), String> {
     match (&a.growing, &b.growing) {
         (None, None) => {}
         (Some(one), Some(other)) => {
-            let size = one.rate.abs() + std::f64::consts::TAU * one.frequency;
-            let off = (one.rate - other.rate).abs()
-                + std::f64::consts::TAU * (one.frequency - other.frequency).abs();
-            if off > apart.growing * size {
+            if !same_growth(one, other, apart.growing) {
                 return Err(format!("{one:?}, {other:?}"));
             }
         }
