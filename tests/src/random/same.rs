@@ -83,7 +83,10 @@ impl Apart {
 /// Whether two oscillations are one: their rates, and the frequencies they start with; of what runs away and comes back, how
 /// often, as far as that is even.
 fn same_growth(one: &Growing, other: &Growing, apart: f64) -> bool {
-    let uneven = |of: &Growing| of.grown.is_some_and(|grown| grown.frequency == of.frequency);
+    let uneven = |of: &Growing| {
+        of.grown
+            .is_some_and(|grown| grown.frequency == of.frequency)
+    };
     let turns = std::f64::consts::TAU * one.frequency;
     if uneven(one) && uneven(other) {
         let ratio = one.frequency / other.frequency;
