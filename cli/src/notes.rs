@@ -3,6 +3,7 @@
 
 use std::collections::BTreeMap;
 
+use measure::at_rest::voltages::Voltages;
 use serde::Serialize;
 use sim::System;
 use sim::amplifier::{Amplifier, Note, NoteKind};
@@ -107,6 +108,33 @@ pub(crate) fn warnings(notes: &[Note]) -> String {
     } else {
         lines.concat() + "\n"
     }
+}
+
+/// What stands above an answer of an amplifier with cathodes far too cold; mostly nothing.
+pub(crate) fn cold_cathodes(rest: &Voltages) -> String {
+    /// Share of the rated volts below which emission no longer covers what a valve asks (common practice, no source:
+    /// saturation sets in between 70 and 80 %).
+    const COLD: f64 = 0.8;
+    let heaters = rest.heaters.iter();
+    let cold: Vec<String> = heaters
+        .filter(|heater| heater.volts < COLD * heater.rated)
+        .map(|heater| {
+            let what = if heater.filament {
+                "filament"
+            } else {
+                "heater"
+            };
+            let percent = 100.0 * heater.volts / heater.rated;
+            format!("{} ({what} at {percent:.0} % of its volts)", heater.part)
+        })
+        .collect();
+    if cold.is_empty() {
+        return String::new();
+    }
+    format!(
+        "WARNING: what follows takes full emission from {}. A cathode that cold gives a part of it or nothing.\n  Look at the heater winding, its load and the tap of the mains first.\n\n",
+        cold.join(", ")
+    )
 }
 
 /// The warning of a law that is that far off anode currents and slopes, percent; none where it fits.

@@ -13,6 +13,7 @@
 mod balance;
 mod charge;
 mod drives;
+mod fellows;
 mod grids;
 mod growth;
 mod halves;
@@ -21,6 +22,7 @@ mod links;
 mod polarity;
 mod practice;
 mod ratings;
+mod returns;
 mod reversed;
 mod screens;
 mod selector;
@@ -151,7 +153,7 @@ pub enum Code {
     GridLeak,
     /// A grid without a DC path but through what is plugged in.
     GridOpen,
-    /// Like parts of the two halves differ.
+    /// Like parts of the two halves, or of valves in parallel, differ.
     HalvesDiffer,
     /// A part in one half only.
     OneHalfOnly,
@@ -440,6 +442,8 @@ impl CheckOf {
         progress("wiring");
         findings.extend(drawn(amplifier));
         findings.extend(wiring::unshared(&drawing));
+        findings.extend(returns::findings(&drawing));
+        findings.extend(fellows::findings(&drawing.graph, &findings));
         findings.extend(ratings::at_rest(&drawing));
         let grown = leaves
             .as_ref()
@@ -517,6 +521,7 @@ impl CheckOf {
             left_out,
         } = asked;
         once(&mut findings);
+        as_if_meant(amplifier, &mut findings);
         sort(&mut findings);
         Check {
             findings,
@@ -531,6 +536,8 @@ impl CheckOf {
 fn drawn(amplifier: &Amplifier) -> Vec<Finding> {
     let mut found = wiring::dead_ends(amplifier);
     found.extend(wiring::live_chassis(amplifier));
+    let bridged = wiring::bridged(&amplifier.circuit).into_iter();
+    found.extend(bridged.map(|bridged| bridged.finding));
     found.extend(selector::findings(amplifier));
     found.extend(taps::findings(amplifier));
     found.extend(links::findings(amplifier));
@@ -637,6 +644,16 @@ fn printed(value: f64, unit: Unit) -> String {
     } else {
         engineering(value, unit)
     }
+}
+
+/// What would be said of a shorted capacitor and its wire as if they were meant is not.
+fn as_if_meant(amplifier: &Amplifier, findings: &mut Vec<Finding>) {
+    let bridged = wiring::bridged(&amplifier.circuit).into_iter();
+    let parts: Vec<String> = bridged.flat_map(|of| of.finding.parts).collect();
+    let meant = [Code::CouplingCorner, Code::BypassCorner, Code::OneHalfOnly];
+    findings.retain(|of| {
+        !(meant.contains(&of.code) && of.parts.iter().any(|part| parts.contains(part)))
+    });
 }
 
 /// What is over its rating at rest is so at full drive too: said once, as it was said first.
