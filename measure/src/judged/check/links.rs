@@ -60,12 +60,10 @@ impl Groups {
 
 /// Pairs of nodes between which direct current can flow through a part; through a switch, in any position.
 fn ways(placed: &Placed) -> Vec<(NodeId, NodeId)> {
-    match (&placed.part, &placed.nodes[..]) {
-        (Part::Switch(_), [common, contacts @ ..]) => {
-            contacts.iter().map(|contact| (*common, *contact)).collect()
-        }
-        (part, nodes) => part.dc_paths(nodes),
+    if let (Part::Switch(_), [common, contacts @ ..]) = (&placed.part, &placed.nodes[..]) {
+        return contacts.iter().map(|contact| (*common, *contact)).collect();
     }
+    placed.part.dc_paths(&placed.nodes)
 }
 
 /// Valves that an open contact leaves without a path for direct current, as a switch in standby does: they do not work,
