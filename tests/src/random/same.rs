@@ -85,10 +85,7 @@ impl Apart {
 /// Whether two oscillations are one: their rates, and the frequencies they start with; of what runs away and comes back, how
 /// often, as far as that is even.
 fn same_growth(one: &Growing, other: &Growing, apart: f64) -> bool {
-    let uneven = |of: &Growing| {
-        of.grown
-            .is_some_and(|grown| grown.frequency == of.frequency)
-    };
+    let uneven = |of: &Growing| !of.swings() && of.grown.is_some_and(|grown| !grown.settles);
     let turns = std::f64::consts::TAU * one.frequency;
     if uneven(one) && uneven(other) {
         let ratio = one.frequency / other.frequency;
@@ -210,12 +207,32 @@ fn hurry(circuit: &mut Circuit, times: f64) {
     }
 }
 
+/// Whether one is at the mirrored rest of the other, as of two like halves of which either may conduct: nodes that differ have
+/// exchanged their volts in pairs. Which of the two is found may hang on the order of the parts.
+fn mirrored(a: &Figures, b: &Figures, apart: f64) -> bool {
+    let near = |one: f64, other: f64| (one - other).abs() <= apart * (1.0 + one.abs());
+    let of_both = a.volts.iter().filter_map(|(name, volts)| {
+        let (_, other) = b.volts.iter().find(|(other, _)| other == name)?;
+        (!near(*volts, *other)).then_some((*volts, *other))
+    });
+    let differ: Vec<(f64, f64)> = of_both.collect();
+    let exchanged = |&(one, other): &(f64, f64)| {
+        let mut pairs = differ.iter();
+        pairs.any(|&(there, here)| near(one, here) && near(other, there))
+    };
+    !differ.is_empty() && differ.iter().all(exchanged)
+}
+
 /// How two sets of figures differ, in words; nodes that one of them does not have are passed over.
 ///
 /// # Errors
 /// The first difference that is more than allowed.
 pub fn same(a: &Figures, b: &Figures, apart: Apart) -> Result<(), String> {
     let apart = apart.of(a, b);
+    if mirrored(a, b, apart.volts) {
+        // From its other rest it need not amplify alike.
+        return Ok(());
+    }
     for (name, volts) in &a.volts {
         let Some((_, other)) = b.volts.iter().find(|(other, _)| other == name) else {
             continue;

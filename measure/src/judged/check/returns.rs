@@ -95,7 +95,7 @@ fn fed_by(drawing: &Drawing<'_>, part: PartId, upper: NodeId, lower: NodeId) -> 
     let (feeds, loads): (Vec<&Terminal>, Vec<&Terminal>) =
         others.partition(|t| graph.far(**t) == Some(upper));
     let is_load = |t: &&Terminal| graph.far(**t).is_some_and(|far| far != NodeId::CHASSIS);
-    let fed = loads.iter().any(|t| is_load(t));
+    let fed = loads.iter().any(is_load);
     feeds.first().filter(|_| fed).map(|t| t.part)
 }
 

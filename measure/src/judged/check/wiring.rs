@@ -127,7 +127,7 @@ pub(super) fn bridged(circuit: &Circuit) -> Vec<Bridged> {
                 format!("where {wire_name} ends, and whether {name} has broken down"),
             );
             finding.weight = Weight::DoesNotWork;
-            finding.why = "What it should keep from direct current is joined, and the volts on either side go where they should not.".to_owned();
+            "What it should keep from direct current is joined, and the volts on either side go where they should not.".clone_into(&mut finding.why);
             found.push(Bridged { wire, finding });
         }
     }
