@@ -1,4 +1,6 @@
 //! An amplifier under test: its equations and its rest, found once. Every question is asked of one.
+//!
+//! Over 400 lines because the ways to a rest stand beside what is asked of one.
 
 use std::collections::{HashMap, VecDeque};
 use std::sync::OnceLock;
