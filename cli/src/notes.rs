@@ -3,10 +3,12 @@
 
 use std::collections::BTreeMap;
 
+use measure::at_rest::voltages::Voltages;
 use serde::Serialize;
 use sim::System;
 use sim::amplifier::{Amplifier, Note, NoteKind};
 use sim::circuit::PartId;
+use sim::parts::Switch;
 use sim::quantity::{Unit, engineering};
 use sim::rest;
 use sim::structure::live;
@@ -35,6 +37,9 @@ pub(crate) fn json(notes: &[Note]) -> Vec<Assumption> {
                     ("model", Some(worst_percent / 100.0), None)
                 }
                 NoteKind::GridCurrentOf { .. } => ("grid_current", None, None),
+                NoteKind::LeftByOpenContact { .. } => {
+                    ("open contact", Some(Switch::OPEN), Some(Unit::Ohm.symbol()))
+                }
             };
             Assumption {
                 part: note.part.clone(),
@@ -105,6 +110,33 @@ pub(crate) fn warnings(notes: &[Note]) -> String {
     }
 }
 
+/// What stands above an answer of an amplifier with cathodes far too cold; mostly nothing.
+pub(crate) fn cold_cathodes(rest: &Voltages) -> String {
+    /// Share of the rated volts below which emission no longer covers what a valve asks (common practice, no source:
+    /// saturation sets in between 70 and 80 %).
+    const COLD: f64 = 0.8;
+    let heaters = rest.heaters.iter();
+    let cold: Vec<String> = heaters
+        .filter(|heater| heater.volts < COLD * heater.rated)
+        .map(|heater| {
+            let what = if heater.filament {
+                "filament"
+            } else {
+                "heater"
+            };
+            let percent = 100.0 * heater.volts / heater.rated;
+            format!("{} ({what} at {percent:.0} % of its volts)", heater.part)
+        })
+        .collect();
+    if cold.is_empty() {
+        return String::new();
+    }
+    format!(
+        "WARNING: what follows takes full emission from {}. A cathode that cold gives a part of it or nothing.\n  Look at the heater winding, its load and the tap of the mains first.\n\n",
+        cold.join(", ")
+    )
+}
+
 /// The warning of a law that is that far off anode currents and slopes, percent; none where it fits.
 pub(crate) fn poor_fit(kind: &str, currents: f64, slopes: f64) -> Option<String> {
     if currents <= POOR && slopes <= POOR {
@@ -140,6 +172,11 @@ fn assumed(notes: &[Note]) -> String {
             NoteKind::GridCurrentOf { class } => {
                 format!("grid current of any {}", class.words())
             }
+            NoteKind::LeftByOpenContact { valves } => format!(
+                "open contact {}, which with the leakage of capacitors is all that says where {} stand: charge left from before is not in it",
+                engineering(Switch::OPEN, Unit::Ohm),
+                valves.join(", ")
+            ),
         };
         let entry = parts
             .entry(note.turn)

@@ -490,6 +490,30 @@ fn sheet(path: &Path) -> (Vec<String>, Vec<Vec<f64>>) {
 }
 
 #[test]
+fn figures_that_rest_on_a_cathode_far_too_cold_say_so_at_the_top() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("../examples/04_hall_2a3_on_its_mains/amplifier.toml");
+    let text = std::fs::read_to_string(path).expect("it is there");
+    let cold = text.replace(
+        r#"name = "filaments", volts = "2.5V""#,
+        r#"name = "filaments", volts = "0.68V""#,
+    );
+    assert_ne!(cold, text);
+    let bench = Bench::with(&[("warm.toml", &text), ("cold.toml", &cold)]);
+    for command in ["voltages", "power"] {
+        // The filament takes less of a colder winding's drop: 0.74 V of 2.5 V.
+        let told = bench.answer(&[command, "cold.toml"]);
+        let first = told.lines().next().expect("it says something");
+        assert!(first.starts_with("WARNING: "), "{first}");
+        assert!(
+            first.contains("V3 (filament at 30 % of its volts)"),
+            "{first}"
+        );
+        assert!(!bench.answer(&[command, "warm.toml"]).contains("WARNING"));
+    }
+}
+
+#[test]
 fn impedance_goes_to_a_table_a_sheet_and_a_picture() {
     let bench = amplifier();
     let text = bench.answer(&["impedance", "amp.toml", "--to", "20kHz"]);
@@ -505,6 +529,9 @@ fn impedance_goes_to_a_table_a_sheet_and_a_picture() {
     }
     // The load is a resistor of 220 kΩ.
     assert!(!text.contains("loudspeaker"), "{text}");
+    bench.answer(&["impedance", "amp.toml", "--svg", "load.svg"]);
+    let svg = std::fs::read_to_string(bench.path("load.svg")).expect("a picture");
+    assert!(svg.contains("output impedance") && !svg.contains("loudspeaker"));
     let given = ["impedance", "amp.toml", "--loudspeaker", "15R,fs=45Hz"];
     assert!(bench.answer(&given).contains("loudspeaker"));
     let both = [

@@ -13,6 +13,7 @@ use sim::amplifier::{MadeFor, Mains, Note, NoteKind};
 use sim::circuit::{Circuit, NodeId, PartId, Ratings};
 use sim::parts::Part;
 use sim::quantity::Unit;
+use sim::topology::opened;
 
 /// Names of the chassis that are accepted; only the first is printed.
 const CHASSIS: [&str; 5] = ["chassis", "earth", "ground", "gnd", "0v"];
@@ -123,6 +124,20 @@ impl Draft {
             part: part.to_owned(),
             kind,
         });
+    }
+
+    /// Says where valves hang on an open contact alone.
+    pub(super) fn note_open_contacts(&mut self) {
+        if self.unplaced || !self.faults.is_empty() {
+            return;
+        }
+        for opened in opened(&self.circuit) {
+            let name = |part: PartId| self.circuit.part(part).name.clone();
+            let valves = opened.valves.into_iter().map(name).collect();
+            let switch = name(opened.switch);
+            let place = self.spans.parts[opened.switch.index()].name.clone();
+            self.note(&switch, &place, NoteKind::LeftByOpenContact { valves });
+        }
     }
 
     pub(super) fn assume(

@@ -140,6 +140,7 @@ pub fn read_with(
             }
         }
     }
+    draft.note_open_contacts();
     rectified::give_capacitance(&mut draft);
     mains::unplug(&mut draft);
     let mains = draft

@@ -198,4 +198,9 @@ pub enum NoteKind {
         /// The class.
         class: GridClass,
     },
+    /// An open contact leaves electrodes without any other path for direct current: they stand where leakage leaves them.
+    LeftByOpenContact {
+        /// The valves.
+        valves: Vec<String>,
+    },
 }

@@ -220,6 +220,11 @@ pub struct Switch {
     pub closed: Option<usize>,
 }
 
+impl Switch {
+    /// Ω of an open contact (common practice, no source: above 10 GΩ).
+    pub const OPEN: f64 = 1e11;
+}
+
 /// A moving-coil loudspeaker by its published small-signal parameters.
 ///
 /// ```text

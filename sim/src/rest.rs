@@ -351,15 +351,16 @@ impl Rest {
         }
     }
 
-    /// [`Rest::growing`] without what it comes to, for a fraction of the cost.
+    /// [`Rest::growing`] without what it comes to, for a fraction of the cost: what runs away has no frequency as yet.
     ///
     /// # Errors
     /// As there.
-    pub fn grows(&self, system: &System, ws: &Workspace) -> Result<bool, SimError> {
-        if grows_over(system, &self.samples, &mut ws.clone())?.is_some() {
-            return Ok(true);
+    pub fn grows(&self, system: &System, ws: &Workspace) -> Result<Option<Growing>, SimError> {
+        let grows = grows_over(system, &self.samples, &mut ws.clone())?;
+        if grows.is_some() || self.mains.is_none() {
+            return Ok(grows);
         }
-        Ok(self.mains.is_some() && beside_the_ripple(system, &self.samples, ws)?.is_some())
+        Ok(beside_the_ripple(system, &self.samples, ws)?.map(|(growing, _)| growing))
     }
 
     /// The circuit linearised there; on the mains, along the period.

@@ -175,6 +175,73 @@ pub struct Floating {
     pub by_flux_alone: bool,
 }
 
+/// Nodes that only an open contact joins to the chassis at direct current, and what leaks through it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Opened {
+    /// The switch.
+    pub switch: PartId,
+    /// The valves whose electrodes hang there.
+    pub valves: Vec<PartId>,
+}
+
+/// The switches behind whose open contacts electrodes of valves hang on nothing else: with a switch in standby, high
+/// tension that is off.
+pub fn opened(circuit: &Circuit) -> Vec<Opened> {
+    let mut islands = islands(circuit, |_| true);
+    join_in_series(circuit, &mut islands);
+    let mut hanging: BTreeMap<usize, Vec<PartId>> = BTreeMap::new();
+    for (id, placed) in circuit.parts() {
+        for (node, _) in electrodes(placed) {
+            if !islands.joined(node, NodeId::CHASSIS) {
+                let valves = hanging.entry(islands.root(node.index())).or_default();
+                valves.push(id);
+                valves.dedup();
+            }
+        }
+    }
+    let mut found: Vec<Opened> = Vec::new();
+    for (switch, placed) in circuit.parts() {
+        let mut ends: Vec<usize> = open_contacts(placed)
+            .into_iter()
+            .flat_map(|(a, b)| [a, b])
+            .map(|node| islands.root(node.index()))
+            .collect();
+        ends.sort_unstable();
+        ends.dedup();
+        let mut valves: Vec<PartId> = ends
+            .iter()
+            .filter_map(|end| hanging.get(end))
+            .flatten()
+            .copied()
+            .collect();
+        valves.sort_unstable();
+        valves.dedup();
+        if ends.len() > 1 && !valves.is_empty() {
+            found.push(Opened { switch, valves });
+        }
+    }
+    found
+}
+
+/// Pairs of nodes between which a contact is open.
+fn open_contacts(placed: &Placed) -> Vec<(NodeId, NodeId)> {
+    let Part::Switch(switch) = &placed.part else {
+        return Vec::new();
+    };
+    let contacts = placed.nodes[1..].iter().enumerate();
+    let open = contacts.filter(|(contact, _)| switch.closed != Some(*contact));
+    open.map(|(_, &node)| (placed.nodes[0], node)).collect()
+}
+
+/// Joins what an open contact joins by its leakage: enough for a voltage to be known there.
+fn join_open_contacts(circuit: &Circuit, islands: &mut Islands) {
+    for (_, placed) in circuit.parts() {
+        for (a, b) in open_contacts(placed) {
+            islands.join(a, b);
+        }
+    }
+}
+
 /// Islands of nodes that direct current joins, through parts that are wanted.
 fn islands(circuit: &Circuit, wanted: impl Fn(&Part) -> bool) -> Islands {
     let mut islands = Islands::new(circuit.node_count());
@@ -331,6 +398,7 @@ fn check_nodes(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
             electrode[node.index()].get_or_insert((id, name));
         }
     }
+    join_open_contacts(circuit, &mut islands);
     join_in_series(circuit, &mut islands);
     let feeds = missing_feeds(circuit, &electrode, &mut islands);
     for (node, name) in circuit.nodes().filter(|(node, _)| *node != NodeId::CHASSIS) {

@@ -93,3 +93,55 @@ fn what_does_change_something_is_seen() {
     slower.gains.rotate_left(1);
     assert!(same(&plain, &slower, STILL).is_err());
 }
+
+/// Two like triodes, each holding the grid of the other: either may conduct, and the other is cut off.
+const EITHER: &str = r#"
+[amplifier]
+title = "One of two"
+source = "own"
+[parts]
+HT  = { supply = "250V", positive = "ht", negative = "chassis" }
+B   = { supply = "100V", positive = "chassis", negative = "b" }
+V1a = { valve = "ECC82", envelope = "V1", anode = "a1", grid = "g1", cathode = "chassis" }
+V1b = { valve = "ECC82", envelope = "V1", anode = "a2", grid = "g2", cathode = "chassis" }
+R1  = { resistor = "47k", between = ["ht", "a1"] }
+R2  = { resistor = "47k", between = ["ht", "a2"] }
+R3  = { resistor = "470k", between = ["a1", "g2"] }
+R4  = { resistor = "470k", between = ["a2", "g1"] }
+R5  = { resistor = "220k", between = ["g1", "b"] }
+R6  = { resistor = "220k", between = ["g2", "b"] }
+R7  = { resistor = "1M", between = ["start", "g1"] }
+VS  = { supply = "20V", positive = "start", negative = "chassis" }
+R8  = { resistor = "1M", between = ["stop", "g2"] }
+VE  = { supply = "20V", positive = "chassis", negative = "stop" }
+C1  = { capacitor = "0.1u", between = ["in", "g1"] }
+R9  = { resistor = "1M", between = ["in", "chassis"] }
+RL  = { resistor = "1M", between = ["a1", "chassis"] }
+RM  = { resistor = "1M", between = ["a2", "chassis"] }
+[bench]
+generator = { into = "in", resistance = "600R" }
+load      = "RL"
+"#;
+
+#[test]
+fn a_mirrored_rest_is_one_too_and_another_is_not() {
+    let plain = figures_of(EITHER).expect("it rests");
+    let other = EITHER
+        .replace(r#"["start", "g1"]"#, r#"["start", "g2"]"#)
+        .replace(r#"["stop", "g2"]"#, r#"["stop", "g1"]"#);
+    let exchanged = figures_of(&other).expect("it rests");
+    let volts = |name: &str, of: &checks::random::same::Figures| {
+        let found = of.volts.iter().find(|(node, _)| node == name);
+        found.expect("it is there").1
+    };
+    assert!(volts("a1", &plain) + 50.0 < volts("a2", &plain));
+    assert!(volts("a2", &exchanged) + 50.0 < volts("a1", &exchanged));
+    same(&plain, &exchanged, STILL).expect("halves that are alike have changed places");
+    let (mut off, by) = (exchanged, 1e-3);
+    for (name, volts) in &mut off.volts {
+        if name == "a1" {
+            *volts += by;
+        }
+    }
+    assert!(same(&plain, &off, STILL).is_err());
+}

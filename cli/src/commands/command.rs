@@ -175,7 +175,8 @@ impl<C: OfAmplifier> Command for C {
                 &answer,
             ))?;
         } else {
-            let warnings = notes::warnings(&told.amplifier.notes);
+            let cold = told.rest.map(notes::cold_cathodes);
+            let warnings = notes::warnings(&told.amplifier.notes) + &cold.unwrap_or_default();
             if self.prints_a_sheet() {
                 caution::print_text(&warnings);
                 report::print(&C::words(&told))?;

@@ -36,7 +36,7 @@ pub(crate) struct Arguments {
     /// Write every frequency to this file.
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
-    /// Write a picture to this file: output impedance and level at the loudspeaker.
+    /// Write a picture to this file: output impedance, and level at the loudspeaker if there is one.
     #[arg(long, value_name = "FILE")]
     svg: Option<PathBuf>,
 }
@@ -57,6 +57,13 @@ pub(super) struct Answer {
     in_volts: bool,
     #[serde(flatten)]
     impedance: Impedance,
+}
+
+impl Answer {
+    /// The loudspeaker, where there is one to speak of.
+    fn loudspeaker(&self) -> Option<&Described> {
+        Some(&self.loudspeaker).filter(|_| !self.in_volts)
+    }
 }
 
 impl OfAmplifier for Arguments {
@@ -101,12 +108,8 @@ impl OfAmplifier for Arguments {
                 picture::csv(&told.answer.impedance)
             }),
             File::svg(self.svg.as_ref(), |told| {
-                let Answer {
-                    loudspeaker,
-                    impedance,
-                    ..
-                } = told.answer;
-                picture::svg(told.amplifier, impedance, loudspeaker)
+                let answer = told.answer;
+                picture::svg(told.amplifier, &answer.impedance, answer.loudspeaker())
             }),
         ]
     }
@@ -130,7 +133,7 @@ impl OfAmplifier for Arguments {
         words::text(
             told.amplifier,
             &told.answer.impedance,
-            Some(&told.answer.loudspeaker).filter(|_| !told.answer.in_volts),
+            told.answer.loudspeaker(),
         )
     }
 }

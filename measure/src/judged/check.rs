@@ -13,6 +13,7 @@
 mod balance;
 mod charge;
 mod drives;
+mod fellows;
 mod grids;
 mod growth;
 mod halves;
@@ -21,6 +22,7 @@ mod links;
 mod polarity;
 mod practice;
 mod ratings;
+mod returns;
 mod reversed;
 mod screens;
 mod selector;
@@ -151,7 +153,7 @@ pub enum Code {
     GridLeak,
     /// A grid without a DC path but through what is plugged in.
     GridOpen,
-    /// Like parts of the two halves differ.
+    /// Like parts of the two halves, or of valves in parallel, differ.
     HalvesDiffer,
     /// A part in one half only.
     OneHalfOnly,
@@ -421,17 +423,27 @@ impl CheckOf {
     /// What a drawing with its chart shows; where the amplifier does not stay there, nothing of it in use.
     fn looked_at(
         self,
-        drawing: Drawing<'_>,
+        mut drawing: Drawing<'_>,
         leaves: Option<SimError>,
         progress: &dyn Fn(&'static str),
     ) -> Check {
         let (of, amplifier) = (drawing.of, drawing.of.amplifier);
+        let chart = drawing.chart.clone();
+        let off = links::switched_off(of.circuit);
+        let valves = off.iter().flat_map(|off| &off.valves);
+        let valves: Vec<&String> = valves.collect();
+        drawing
+            .chart
+            .valves
+            .retain(|at| !valves.contains(&&at.part));
         progress("halves");
         let (halves, mut findings) =
             halves::findings(leaves.is_none().then_some(of), &drawing.graph);
         progress("wiring");
         findings.extend(drawn(amplifier));
         findings.extend(wiring::unshared(&drawing));
+        findings.extend(returns::findings(&drawing));
+        findings.extend(fellows::findings(&drawing.graph, &findings));
         findings.extend(ratings::at_rest(&drawing));
         let grown = leaves
             .as_ref()
@@ -451,8 +463,16 @@ impl CheckOf {
                 format!("{error}; what is told is as if nothing came back from the output");
             asked.skip(&["rest"], &reason);
         }
-        let drives = drives::find(of, &mut asked.findings);
-        asked.take("drives", drives.map(|()| Vec::new()));
+        let off: Option<String> = (!off.is_empty()).then(|| {
+            let off: Vec<String> = off.iter().map(links::SwitchedOff::words).collect();
+            off.join("; ")
+        });
+        if let Some(off) = &off {
+            asked.skip(&["drives"], off);
+        } else {
+            let drives = drives::find(of, &mut asked.findings);
+            asked.take("drives", drives.map(|()| Vec::new()));
+        }
         let undriven = |of: &Finding| [Code::InPhase, Code::NoDrive].contains(&of.code);
         let undriven = asked.findings.iter().any(undriven);
         asked.take("feedback", polarity::findings(of));
@@ -474,6 +494,8 @@ impl CheckOf {
             asked.take("after switching off", charge::findings(&drawing));
             if let Some(error) = &leaves {
                 asked.skip(in_use, &error.to_string());
+            } else if let Some(off) = &off {
+                asked.skip(in_use, off);
             } else if explained {
                 asked.skip(in_use, "nothing there holds until the part above is right");
             } else {
@@ -499,12 +521,13 @@ impl CheckOf {
             left_out,
         } = asked;
         once(&mut findings);
+        as_if_meant(amplifier, &mut findings);
         sort(&mut findings);
         Check {
             findings,
             halves,
             left_out,
-            rest: leaves.map_or(Ok(drawing.chart), Err),
+            rest: leaves.map_or(Ok(chart), Err),
         }
     }
 }
@@ -513,6 +536,8 @@ impl CheckOf {
 fn drawn(amplifier: &Amplifier) -> Vec<Finding> {
     let mut found = wiring::dead_ends(amplifier);
     found.extend(wiring::live_chassis(amplifier));
+    let bridged = wiring::bridged(&amplifier.circuit).into_iter();
+    found.extend(bridged.map(|bridged| bridged.finding));
     found.extend(selector::findings(amplifier));
     found.extend(taps::findings(amplifier));
     found.extend(links::findings(amplifier));
@@ -619,6 +644,16 @@ fn printed(value: f64, unit: Unit) -> String {
     } else {
         engineering(value, unit)
     }
+}
+
+/// What would be said of a shorted capacitor and its wire as if they were meant is not.
+fn as_if_meant(amplifier: &Amplifier, findings: &mut Vec<Finding>) {
+    let bridged = wiring::bridged(&amplifier.circuit).into_iter();
+    let parts: Vec<String> = bridged.flat_map(|of| of.finding.parts).collect();
+    let meant = [Code::CouplingCorner, Code::BypassCorner, Code::OneHalfOnly];
+    findings.retain(|of| {
+        !(meant.contains(&of.code) && of.parts.iter().any(|part| parts.contains(part)))
+    });
 }
 
 /// What is over its rating at rest is so at full drive too: said once, as it was said first.

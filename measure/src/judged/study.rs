@@ -79,7 +79,7 @@ impl<'a> Study<'a> {
         }
     }
 
-    /// A study of which one figure is asked: a level is sought alone.
+    /// A study of which one figure is asked: a level is sought alone, and what grows is told without what it comes to.
     pub(crate) fn of_one_figure(self) -> Self {
         Self {
             one_figure: true,
@@ -92,9 +92,16 @@ impl<'a> Study<'a> {
     /// # Errors
     /// Those of [`UnderTest::find`].
     pub fn under_test(&self) -> Result<&UnderTest<'a>, SimError> {
-        known(&self.under_test, || match self.near {
-            None => UnderTest::find(self.amplifier, self.system),
-            Some(near) => near.near(&self.amplifier.circuit, self.system),
+        known(&self.under_test, || {
+            let found = match self.near {
+                None => UnderTest::find(self.amplifier, self.system),
+                Some(near) => near.near(&self.amplifier.circuit, self.system),
+            }?;
+            Ok(if self.one_figure {
+                found.without_ends()
+            } else {
+                found
+            })
         })
     }
 

@@ -11,14 +11,11 @@ use models::data::Heater;
 
 use super::{BOND, INSULATION, PlacedSource, Unknown, UnknownId};
 use crate::circuit::{Circuit, NodeId, PartId, Placed};
-use crate::parts::{Inductor, Loudspeaker, Part, Stray, Transformer, Valve, Waveform};
+use crate::parts::{Inductor, Loudspeaker, Part, Stray, Switch, Transformer, Valve, Waveform};
 use crate::topology::LEAST_RESISTANCE;
 
 /// Resistance of a closed contact, Ω (common practice, no source: below 20 mΩ when clean).
 const CONTACT: f64 = 0.01;
-
-/// Conductance of an open contact, S (common practice, no source: above 10 GΩ).
-const OPEN_CONTACT: f64 = 1e-11;
 
 /// Capacitance of a silicon rectifier diode that blocks, F (common practice, no source: 10 to 30 pF). Behind a
 /// bridge that blocks it is all that tells where a floating winding stands.
@@ -199,7 +196,7 @@ impl Stamps {
                     self.conductor(
                         at[0],
                         node,
-                        if closed { 1.0 / CONTACT } else { OPEN_CONTACT },
+                        1.0 / if closed { CONTACT } else { Switch::OPEN },
                     );
                 }
             }

@@ -12,11 +12,11 @@ use crate::report::plot::NotDrawn;
 /// Levels beyond this are not drawn, dB: where the response ends they hide what happens inside it.
 const MOST_DB: f64 = 18.0;
 
-/// The picture as SVG: impedances above, levels below.
+/// The picture as SVG: impedances above, levels below; without a loudspeaker neither its own nor its level.
 pub(super) fn svg(
     amplifier: &Amplifier,
     answer: &Impedance,
-    loudspeaker: &Described,
+    loudspeaker: Option<&Described>,
 ) -> Result<String, NotDrawn> {
     let curve = |name: &str, of: &dyn Fn(&At) -> Option<f64>| {
         let points = answer.points.iter();
@@ -28,41 +28,48 @@ pub(super) fn svg(
     let across = ends.map_or(Extent::Drawn, |(first, last)| {
         Extent::Fixed(first.frequency..last.frequency)
     });
+    let joined = loudspeaker.map_or_else(
+        || format!("damping factor is {rated} over the output impedance"),
+        Described::in_conditions,
+    );
+    let mut impedances = vec![curve("output impedance", &|at| {
+        at.output.map(|z| z.magnitude)
+    })];
+    if loudspeaker.is_some() {
+        impedances.push(curve("loudspeaker's impedance", &|at| {
+            Some(at.loudspeaker.magnitude)
+        }));
+    }
+    let mut panels = vec![Panel {
+        y_name: "impedance, Ω",
+        scale: Scale::Logarithmic,
+        extent: Extent::Drawn,
+        curves: impedances,
+        levels: vec![(format!("rated load {rated}"), answer.load_ohms)],
+    }];
+    if loudspeaker.is_some() {
+        panels.push(Panel {
+            y_name: "level, dB",
+            scale: Scale::Linear,
+            extent: Extent::Within(-MOST_DB..MOST_DB),
+            curves: vec![
+                curve("level at the loudspeaker", &|at| at.level_db),
+                curve(&format!("the same against {rated} in its place"), &|at| {
+                    at.deviation_db
+                }),
+            ],
+            levels: Vec::new(),
+        });
+    }
     let plot = LogPlot {
         title: &amplifier.title,
         conditions: &format!(
-            "small signals about rest, load taken out, generator at rest behind {}; {}",
+            "small signals about rest, load taken out, generator at rest behind {}; {joined}",
             engineering(answer.generator_ohms, Unit::Ohm),
-            loudspeaker.in_conditions()
         ),
         x_name: "frequency, Hz",
         x_extent: across,
-        panels: vec![
-            Panel {
-                y_name: "impedance, Ω",
-                scale: Scale::Logarithmic,
-                extent: Extent::Drawn,
-                curves: vec![
-                    curve("output impedance", &|at| at.output.map(|z| z.magnitude)),
-                    curve("loudspeaker's impedance", &|at| {
-                        Some(at.loudspeaker.magnitude)
-                    }),
-                ],
-                levels: vec![(format!("rated load {rated}"), answer.load_ohms)],
-            },
-            Panel {
-                y_name: "level, dB",
-                scale: Scale::Linear,
-                extent: Extent::Within(-MOST_DB..MOST_DB),
-                curves: vec![
-                    curve("level at the loudspeaker", &|at| at.level_db),
-                    curve(&format!("the same against {rated} in its place"), &|at| {
-                        at.deviation_db
-                    }),
-                ],
-                levels: Vec::new(),
-            },
-        ],
+        panels,
         marks: Vec::new(),
     };
     plot.svg()

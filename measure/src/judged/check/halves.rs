@@ -18,7 +18,7 @@ pub(super) const TRIMMED: f64 = 1.25;
 const SUPPLIES_APART: f64 = 0.05;
 
 /// The larger value over the smaller.
-const RATIO: &str = "ratio of the values";
+pub(super) const RATIO: &str = "ratio of the values";
 
 /// The halves of each output stage, and what differs in them.
 /// Without a rest no balance is told.
@@ -98,7 +98,10 @@ pub(super) fn apart(
     [p, q]: [PartId; 2],
 ) -> Option<[NodeId; 2]> {
     let part = &graph.circuit.part(p).part;
-    let passes = matches!(part, Part::Resistor(_) | Part::Inductor(_));
+    let passes = matches!(
+        part,
+        Part::Resistor(_) | Part::Inductor(_) | Part::Capacitor(_)
+    );
     // Where the pair itself is no pair of equals, its leaks and loads need not be.
     let equals = mirror.splitter_of(graph, p).is_none()
         && !mirror.is_untold(p)

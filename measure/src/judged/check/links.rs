@@ -1,12 +1,13 @@
 //! Links that are missing: a supply that feeds nothing, and a valve whose anode nothing feeds.
 //!
-//! Nodes hang together where direct current can flow between them without passing through the chassis. Found
-//! from the wiring; that an anode stands without volts is read from the chart.
+//! Nodes hang together where direct current can flow between them without passing through the chassis, or could in
+//! another position of a switch. Found from the wiring; that an anode stands without volts is read from the chart.
 
 use super::{Code, Drawing, Finding, Weight};
 use sim::amplifier::Amplifier;
 use sim::circuit::{Circuit, NodeId, PartId, Placed};
 use sim::parts::{Part, Waveform, Wiring};
+use sim::topology::opened;
 
 /// Volts between anode and cathode below which an anode counts as not fed, V: less than any valve is run at
 /// (common practice, no source).
@@ -30,7 +31,7 @@ impl Groups {
             k
         };
         for (_, placed) in circuit.parts() {
-            for (a, b) in placed.part.dc_paths(&placed.nodes) {
+            for (a, b) in ways(placed) {
                 if a != NodeId::CHASSIS && b != NodeId::CHASSIS {
                     let (a, b) = (root(&group, a), root(&group, b));
                     group[a.max(b)] = a.min(b);
@@ -55,6 +56,42 @@ impl Groups {
             .filter(|(node, of)| *of == group && *node != NodeId::CHASSIS);
         of.map(|(node, _)| *node).collect()
     }
+}
+
+/// Pairs of nodes between which direct current can flow through a part; through a switch, in any position.
+fn ways(placed: &Placed) -> Vec<(NodeId, NodeId)> {
+    if let (Part::Switch(_), [common, contacts @ ..]) = (&placed.part, &placed.nodes[..]) {
+        return contacts.iter().map(|contact| (*common, *contact)).collect();
+    }
+    placed.part.dc_paths(&placed.nodes)
+}
+
+/// Valves that an open contact leaves without a path for direct current, as a switch in standby does: they do not work,
+/// and are not meant to.
+pub(super) struct SwitchedOff {
+    switch: String,
+    pub(super) valves: Vec<String>,
+}
+
+impl SwitchedOff {
+    /// Why nothing is told of them in use.
+    pub(super) fn words(&self) -> String {
+        format!(
+            "the open contact of {} leaves {} without direct current",
+            self.switch,
+            self.valves.join(", ")
+        )
+    }
+}
+
+/// By switch.
+pub(super) fn switched_off(circuit: &Circuit) -> Vec<SwitchedOff> {
+    let name = |part: PartId| circuit.part(part).name.clone();
+    let found = opened(circuit).into_iter().map(|opened| SwitchedOff {
+        switch: name(opened.switch),
+        valves: opened.valves.into_iter().map(name).collect(),
+    });
+    found.collect()
 }
 
 /// Whether a part brings direct current.

@@ -3,7 +3,7 @@
 //! Each slip that may have been made is mended in a copy of the circuit, and the copy is solved and judged as the
 //! drawing was. What a mending takes away, and brings nothing new for, the slip explains. Tried are: a cathode
 //! resistor a decade off, a supply that feeds nothing joined to where the grids are biased from, another mains tap, a part
-//! of one half that ends at another supply than its like, and what `traced.rs` picks out of all resistors, chokes and diodes.
+//! of one half that ends at another supply than its like, a wire across a capacitor, and what `traced.rs` picks out of all resistors, chokes and diodes.
 //! Of several the one that takes most away is told, then the one with which the valves run most as usual; two that explain it
 //! equally are both told.
 //!
@@ -17,6 +17,7 @@ use super::judging::{
 };
 use super::links::loose;
 use super::taps::better_tap;
+use super::wiring::{Bridged, bridged};
 use super::{Code, Drawing, Finding, Weight, halves, traced};
 use crate::at_rest::voltages::{ValveAtRest, unjudged};
 use sim::System;
@@ -43,9 +44,12 @@ pub(super) fn explain(drawing: &Drawing<'_>, findings: &mut Vec<Finding>) {
             Some((slip, explained))
         })
         .collect();
-    tried.sort_by(|(_, a), (_, b)| {
+    // A wire across a capacitor is seen; where else a part might end is not.
+    let seen = |slip: &Slip| slip.finding.code != Code::CarriesNothing;
+    tried.sort_by(|(a_slip, a), (b_slip, b)| {
         let more = b.gone.len().cmp(&a.gone.len());
-        more.then(a.strange.total_cmp(&b.strange))
+        more.then(seen(a_slip).cmp(&seen(b_slip)))
+            .then(a.strange.total_cmp(&b.strange))
     });
     let mut taken: Vec<Key> = Vec::new();
     let mut last: Option<(Vec<Key>, f64)> = None;
@@ -238,6 +242,7 @@ fn slips(drawing: &Drawing<'_>, findings: &[Finding]) -> Vec<Slip> {
         slips.extend(missing_links(drawing, &troubled));
         slips.extend(mains_taps(drawing));
         slips.extend(ends(drawing));
+        slips.extend(wires(drawing));
     }
     let known: Vec<(PartId, f64)> = resistors;
     slips.extend(traced::slips(drawing, findings, &known));
@@ -402,6 +407,24 @@ fn smoothed(graph: &Graph<'_>, nodes: &[NodeId]) -> Vec<NodeId> {
     } else {
         found
     }
+}
+
+/// A wire across a capacitor, taken out.
+fn wires(drawing: &Drawing<'_>) -> Vec<Slip> {
+    /// Ω, more than any insulation.
+    const OUT: f64 = 1e12;
+    let circuit = drawing.of.circuit;
+    let slip = |bridged: Bridged| {
+        let mut mended = circuit.clone();
+        mended.part_mut(bridged.wire).part = Part::resistor(OUT);
+        Slip {
+            instead_of: vec![(bridged.finding.code, bridged.finding.parts.clone())],
+            finding: bridged.finding,
+            mended,
+            valves: Vec::new(),
+        }
+    };
+    bridged(circuit).into_iter().map(slip).collect()
 }
 
 /// A part that ends at another supply than its like in the other half, joined to that one.

@@ -95,6 +95,45 @@ pub(super) fn dead_ends(amplifier: &Amplifier) -> Vec<Finding> {
     found
 }
 
+/// A capacitor and the wire drawn as a resistor that joins its ends.
+pub(super) struct Bridged {
+    pub(super) wire: PartId,
+    pub(super) finding: Finding,
+}
+
+/// Capacitors whose ends a wire joins.
+pub(super) fn bridged(circuit: &Circuit) -> Vec<Bridged> {
+    /// Ω, below which a resistor is a wire: the least that is made to measure a current by is as large (common practice, no
+    /// source).
+    const WIRE: f64 = 0.1;
+    let is_wire = |part: &Part| matches!(part, Part::Resistor(resistor) if resistor.r < WIRE);
+    let wires = circuit.parts().filter(|(_, placed)| is_wire(&placed.part));
+    let mut found = Vec::new();
+    for (wire, by) in wires {
+        let across = circuit.parts().filter(|(_, placed)| {
+            let capacitor = matches!(placed.part, Part::Capacitor(_));
+            capacitor && placed.nodes.iter().all(|node| by.nodes.contains(node))
+        });
+        for (_, placed) in across {
+            let ohms = by.part.ohms().unwrap_or_default();
+            let (name, wire_name) = (placed.name.clone(), by.name.clone());
+            let [a, b] = [0, 1].map(|end| circuit.node_name(placed.nodes[end]));
+            let mut finding = carries_nothing(
+                vec![name.clone(), wire_name.clone()],
+                format!(
+                    "{wire_name}, {}, joins `{a}` and `{b}`, the ends of {name}: the capacitor is shorted.",
+                    engineering(ohms, Unit::Ohm)
+                ),
+                format!("where {wire_name} ends, and whether {name} has broken down"),
+            );
+            finding.weight = Weight::DoesNotWork;
+            "What it should keep from direct current is joined, and the volts on either side go where they should not.".clone_into(&mut finding.why);
+            found.push(Bridged { wire, finding });
+        }
+    }
+    found
+}
+
 /// The valve to whose cathode resistor a resistor among these parts goes: what joins there from afar is feedback, where a
 /// capacitor alone may be a bypass whose chassis was lost.
 fn fed_back_to(circuit: &Circuit, parts: &[PartId], hinge: NodeId) -> Option<String> {
