@@ -41,13 +41,17 @@ fn told(fault: Fault, name: &dyn Fn(&PartId) -> String) -> Finding {
             Code::NoDrive,
             "What comes after it has nothing to amplify, or only what the other half gives.",
         ),
+        Wrong::Against => (
+            Code::InPhase,
+            "It works against its own half: it draws current while they let go, gives heat in the place of power, and wears out first.",
+        ),
     };
     let share = fault.share;
     Finding {
         parts: fault.parts.iter().map(name).collect(),
         quantity: share.map_or(
             "",
-            |_| "drive over that of its like, or of the stage before",
+            |_| "drive over that of its like, of its fellow, or of the stage before",
         ),
         value: share,
         ..Finding::new(code, Weight::DoesNotWork, fault.what, why, fault.look)
