@@ -273,9 +273,7 @@ impl Drives<'_> {
         let what = if against {
             format!(
                 "{} is driven against {}, which works in parallel with it: {}",
-                odd.name,
-                fellow.name,
-                "its grid swings as those of the other half do."
+                odd.name, fellow.name, "its grid swings as those of the other half do."
             )
         } else {
             format!(
@@ -286,7 +284,11 @@ impl Drives<'_> {
             )
         };
         Some(Fault {
-            wrong: if against { Wrong::Against } else { Wrong::NoDrive },
+            wrong: if against {
+                Wrong::Against
+            } else {
+                Wrong::NoDrive
+            },
             parts: self.about(odd, &way),
             beside: way.valve().into_iter().chain([odd.part]).collect(),
             what: format!(

@@ -190,6 +190,7 @@ fn names(circuit: &Circuit, parts: &[PartId]) -> Vec<String> {
 /// What the linearised circuit tells; with no parts where it only tells what it is not.
 fn of_signal(of: &UnderTest<'_>, rate: Option<f64>, slow: bool) -> Option<Cause> {
     let (circuit, bench) = (of.circuit, &of.amplifier.bench);
+    eprintln!("DBG {:?} samples {}", grows_over(of.system, of.rest.samples(), &mut of.workspace()), of.rest.samples().len());
     let drawn = grows_over(of.system, of.rest.samples(), &mut of.workspace()).ok()??;
     let least = ANOTHER * rate.map_or(drawn.rate, |rate| rate.min(drawn.rate));
     let quiet = |circuit: &Circuit| grows(of, circuit, least) == Some(false);

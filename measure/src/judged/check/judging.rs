@@ -71,6 +71,9 @@ pub(super) fn follows(finding: &Finding) -> bool {
         | Code::CathodeResistor
         | Code::ResistorValue
         | Code::WrongNode
+        | Code::CapacitorValue
+        | Code::HeaterWiring
+        | Code::LittleMargin
         | Code::HalvesDiffer
         | Code::OneHalfOnly
         | Code::UnequalLoads

@@ -173,7 +173,9 @@ pub(super) fn of_chart(chart: &Voltages, condition: &str) -> Vec<Finding> {
             stabiliser.current,
             condition,
         ));
-        if let Some(least) = stabiliser.least.filter(|_| stabiliser.goes_out()) {
+        if stabiliser.volts < -TURNED {
+            found.push(turned_stabiliser(&stabiliser.part, -stabiliser.volts));
+        } else if let Some(least) = stabiliser.least.filter(|_| stabiliser.goes_out()) {
             found.push(goes_out(&stabiliser.part, stabiliser.current.value, least));
         }
     }
@@ -186,8 +188,26 @@ pub(super) fn heaters(chart: &Voltages) -> Option<Finding> {
     let off: Vec<_> = off
         .map(|heater| (heater.part.as_str(), heater.volts / heater.rated))
         .collect();
-    (!off.is_empty()).then(|| heaters_off(&off, "with no signal"))
+    // Of a heater in two halves, 12.6 V in series.
+    let halves = chart.heaters.iter().find(|heater| {
+        let share = heater.volts / heater.rated;
+        (heater.rated - IN_SERIES).abs() < 0.1 && (0.4..0.6).contains(&share)
+    });
+    (!off.is_empty()).then(|| {
+        let mut finding = heaters_off(&off, "with no signal");
+        if let Some(heater) = halves {
+            finding.look = format!(
+                "how the heater of {} is joined: for half its volts its halves stand in parallel, heater = [\"h1\", \"h2\", \"h1\"]; then {}",
+                heater.part, finding.look
+            );
+        }
+        finding
+    })
 }
+
+/// Volts of the heater of a double triode with its halves in series, V.
+/// Source    the sheets of the ECC81, ECC82 and ECC83, from memory
+const IN_SERIES: f64 = 12.6;
 
 /// Heaters and filaments with their shares of the rated volts, further off than practice allows.
 pub(super) fn heaters_off(heaters: &[(&str, f64)], condition: &str) -> Finding {
@@ -234,6 +254,30 @@ pub(super) fn goes_out(part: &str, least: f64, wanted: f64) -> Finding {
             ),
             "It then stabilises nothing.",
             format!("the resistor before {part}, and what is drawn behind it"),
+        )
+    }
+}
+
+/// Volts from cathode to anode from which a stabiliser stands the wrong way round, V: where it is only without a supply there
+/// are none (common practice, no source).
+const TURNED: f64 = 5.0;
+
+/// A stabiliser with its cathode above its anode.
+fn turned_stabiliser(part: &str, volts: f64) -> Finding {
+    Finding {
+        parts: vec![part.to_owned()],
+        quantity: "volts the wrong way round",
+        unit: "V",
+        value: Some(volts),
+        ..Finding::new(
+            Code::Reversed,
+            Weight::DoesNotWork,
+            format!(
+                "{part} stands the wrong way round: its cathode is {} above its anode.",
+                engineering(volts, Unit::Volt)
+            ),
+            "It does not burn, or burns on the wrong electrode, and stabilises nothing.",
+            format!("which way round {part} is: the anode belongs to the more positive side"),
         )
     }
 }

@@ -14,7 +14,15 @@ pub(super) fn reversed(circuit: &Circuit, capacitor: &CapacitorAtRest) -> Findin
     let fed_by = circuit
         .find_part(part)
         .map_or_else(Vec::new, |part| rectifiers_before(circuit, part));
-    let look = if fed_by.is_empty() {
+    let at_winding = circuit
+        .find_part(part)
+        .and_then(|part| before_the_rectifier(circuit, part));
+    let look = if let Some((winding, node)) = at_winding {
+        format!(
+            "where {part} leads: `{}` is an end of a winding of {winding}, before the rectifier, and alternates; a reservoir belongs behind it",
+            circuit.node_name(node)
+        )
+    } else if fed_by.is_empty() {
         format!("the polarity of {part}")
     } else {
         format!(
@@ -38,6 +46,22 @@ pub(super) fn reversed(circuit: &Circuit, capacitor: &CapacitorAtRest) -> Findin
             look,
         )
     }
+}
+
+/// The transformer and the node, where a capacitor leads from the end of a winding, before the rectifier, to the chassis.
+fn before_the_rectifier(circuit: &Circuit, capacitor: PartId) -> Option<(String, NodeId)> {
+    let nodes = &circuit.part(capacitor).nodes;
+    let live = nodes.iter().find(|node| **node != NodeId::CHASSIS)?;
+    let at = |placed: &Placed| placed.nodes.contains(live);
+    let anode = |placed: &Placed| {
+        let anodes = placed.wiring().map(|wiring| wiring.anodes.contains(live));
+        rectifies(&placed.part) || (placed.part.is_rectifier() && anodes.unwrap_or(false))
+    };
+    let mut parts = circuit.parts();
+    let wound = parts.find(|(_, placed)| placed.part.transformer().is_some() && at(placed))?;
+    let mut parts = circuit.parts();
+    let rectified = parts.any(|(_, placed)| at(placed) && anode(placed));
+    (nodes.contains(&NodeId::CHASSIS) && rectified).then(|| (wound.1.name.clone(), *live))
 }
 
 /// The rectifiers that feed a capacitor through resistors and chokes.
