@@ -7,6 +7,8 @@
 //!
 //! Over 400 lines because each way a signal may come back is tried by one means and told in words of its own.
 
+use std::f64::consts::TAU;
+
 use super::{Code, Finding, Weight, printed};
 use crate::UnderTest;
 use crate::small_signal::loop_gain::FeedbackPath;
@@ -18,7 +20,8 @@ use sim::error::SimError;
 use sim::parts::Part;
 use sim::quantity::{Unit, engineering};
 use sim::small_signal::Excitation;
-use sim::stability::grows_over;
+
+use sim::stability::{Changes, grows_over, natural_frequencies_over};
 use sim::structure::graph::Graph;
 
 /// Share of the growth as drawn below which what still grows is another thing, or rounding.
@@ -72,8 +75,14 @@ pub(super) fn finding(
         | SimError::Question(_) => (None, None),
     };
     let slow = frequency.is_none_or(|hertz| hertz < OF_THE_SUPPLY);
+    // What goes to and fro when it is large may die away when it is small.
+    let dying = |of| {
+        frequency
+            .filter(|_| slow)
+            .and_then(|hertz| of_a_lasting_swing(of, hertz))
+    };
     let cause = of
-        .and_then(|of| of_signal(of, rate, slow))
+        .and_then(|of| of_signal(of, rate, slow).or_else(|| dying(of)))
         .unwrap_or_default();
     let look = if cause.look.is_empty() {
         unknown(amplifier, slow)
@@ -190,7 +199,6 @@ fn names(circuit: &Circuit, parts: &[PartId]) -> Vec<String> {
 /// What the linearised circuit tells; with no parts where it only tells what it is not.
 fn of_signal(of: &UnderTest<'_>, rate: Option<f64>, slow: bool) -> Option<Cause> {
     let (circuit, bench) = (of.circuit, &of.amplifier.bench);
-    eprintln!("DBG {:?} samples {}", grows_over(of.system, of.rest.samples(), &mut of.workspace()), of.rest.samples().len());
     let drawn = grows_over(of.system, of.rest.samples(), &mut of.workspace()).ok()??;
     let least = ANOTHER * rate.map_or(drawn.rate, |rate| rate.min(drawn.rate));
     let quiet = |circuit: &Circuit| grows(of, circuit, least) == Some(false);
@@ -219,14 +227,7 @@ fn of_signal(of: &UnderTest<'_>, rate: Option<f64>, slow: bool) -> Option<Cause>
         if let Some(cause) = of_a_stabiliser(of, &quiet) {
             return Some(cause);
         }
-        let rails: Vec<PartId> = circuit
-            .parts()
-            .filter(|(_, placed)| {
-                let rail = |node: &NodeId| *node == NodeId::CHASSIS || graph.is_rail(*node);
-                placed.part.farads().is_some() && placed.nodes.iter().all(rail)
-            })
-            .map(|(part, _)| part)
-            .collect();
+        let rails = supply_capacitors(circuit, &graph);
         if !rails.is_empty() && quiet(&scaled(circuit, &rails, 1.0, STILL)) {
             let mut alone = rails.clone();
             alone.retain(|&part| quiet(&scaled(circuit, &[part], 1.0, STILL)));
@@ -373,6 +374,60 @@ fn of_the_supply(
         ),
         look: format!("the decoupling: {look}"),
     }
+}
+
+/// How much of itself the slowest of the swings near a frequency loses in a radian, at the rest of the drawing: infinite where
+/// nothing swings there.
+fn damping(of: &UnderTest<'_>, circuit: &Circuit, hertz: f64) -> Option<f64> {
+    /// Either way: what is large swings more slowly, and a larger capacitor too.
+    const NEAR: f64 = 4.0;
+    let system = System::of(circuit).ok()?;
+    let changed = of.taken_for(circuit, &system);
+    let none = Changes::none(&system);
+    let samples = changed.rest.samples();
+    let modes = natural_frequencies_over(&system, &none, samples, &mut changed.workspace()).ok()?;
+    let near = modes.iter().filter(|s| {
+        let ratio = s.im.abs() / (TAU * hertz);
+        (1.0 / NEAR..NEAR).contains(&ratio)
+    });
+    Some(near.map(|s| -s.re / s.norm()).fold(f64::INFINITY, f64::min))
+}
+
+/// What dies away at rest so slowly that it goes on where it is large: the capacitors of the supply that would end it.
+fn of_a_lasting_swing(of: &UnderTest<'_>, hertz: f64) -> Option<Cause> {
+    /// Loss in a radian below which a swing lasts: half of it is there after two turns.
+    const LASTS: f64 = 0.2;
+    /// A swing that dies so many times as fast is another.
+    const FASTER: f64 = 2.0;
+    let circuit = of.circuit;
+    let graph = Graph::of(circuit, of.amplifier.bench.generator);
+    let drawn = damping(of, circuit, hertz).filter(|loss| *loss < LASTS)?;
+    let ends = |parts: &[PartId]| {
+        let loss = damping(of, &scaled(circuit, parts, 1.0, STILL), hertz);
+        loss.is_some_and(|loss| loss > FASTER * drawn.max(0.0) && loss > LASTS / FASTER)
+    };
+    let rails = supply_capacitors(circuit, &graph);
+    let mut alone = rails.clone();
+    alone.retain(|&part| ends(&[part]));
+    if alone.is_empty() && !ends(&rails) {
+        return None;
+    }
+    let mut cause = of_the_supply(circuit, &graph, &rails, &alone, "");
+    let which = if alone.is_empty() { &rails } else { &alone };
+    let many = if alone.is_empty() { "and" } else { "or" };
+    cause.what = format!(
+        " At rest it dies away, but slowly, and once large it lasts: with {} a hundred times as large it dies at least twice as fast.",
+        list(circuit, which, many)
+    );
+    Some(cause)
+}
+
+/// Capacitors from rail to rail or chassis.
+fn supply_capacitors(circuit: &Circuit, graph: &Graph<'_>) -> Vec<PartId> {
+    let rail = |node: &NodeId| *node == NodeId::CHASSIS || graph.is_rail(*node);
+    let parts = circuit.parts();
+    let between = parts.filter(|(_, of)| of.part.farads().is_some() && of.nodes.iter().all(rail));
+    between.map(|(part, _)| part).collect()
 }
 
 /// Stabilisers that are out, and without whose slope the supply is the way back.

@@ -139,7 +139,7 @@ pub(super) fn is_grave(finding: &Finding) -> bool {
     const ABSURD: f64 = 2.0;
     /// Grid current at rest of a grid that is held up, A: one that is a little short of bias draws less, and works (common
     /// practice, no source).
-    const HELD_UP: f64 = 10e-6;
+    const HELD_UP: f64 = 100e-6;
     let misprint = finding.weight == Weight::ProbableMisprint;
     if finding.code == Code::AnodeLoad {
         misprint

@@ -56,13 +56,33 @@ fn others<'g>(
     at.filter(move |terminal| terminal.label.0 == kind)
 }
 
-/// Whether a grid hangs at a node, or behind one resistor.
-fn leads_to_grid(graph: &Graph<'_>, node: NodeId) -> bool {
-    let grid = |node: NodeId| graph.at(node).iter().any(|t| t.label == ("valve", "grid"));
-    grid(node)
-        || others(graph, node, "resistor")
-            .filter_map(|terminal| graph.far(*terminal))
-            .any(grid)
+/// Whether a signal at a node comes to a grid through passive parts, and past no other electrode.
+fn leads_to_grid(graph: &Graph<'_>, start: NodeId) -> bool {
+    let mut nodes = vec![start];
+    let mut k = 0;
+    while let Some(&node) = nodes.get(k) {
+        k += 1;
+        let at = graph.at(node);
+        if at.iter().any(|t| t.label == ("valve", "grid")) {
+            return true;
+        }
+        if at
+            .iter()
+            .any(|t| ["valve", "winding", "generator"].contains(&t.label.0))
+        {
+            continue;
+        }
+        for terminal in at {
+            let placed = graph.circuit.part(terminal.part);
+            let passes = ["resistor", "capacitor", "pot"].contains(&terminal.label.0);
+            let far = placed
+                .nodes
+                .iter()
+                .filter(|far| passes && !graph.is_rail(**far));
+            nodes.extend(far.filter(|far| !nodes.contains(far)).collect::<Vec<_>>());
+        }
+    }
+    false
 }
 
 /// An electrolytic from a loaded anode to the chassis, where a coupling capacitor should take a signal.

@@ -31,12 +31,15 @@ pub(super) fn findings(drawing: &Drawing<'_>, known: &[Finding]) -> Vec<Finding>
         };
         let valves: Vec<(PartId, &ValveAtRest)> = valves.filter_map(at_rest).collect();
         for (part, valve) in &valves {
-            let likes = valves.iter().filter(|(_, of)| of.kind == valve.kind);
-            let most = likes.max_by(|a, b| a.1.i_a.total_cmp(&b.1.i_a));
-            let Some((_, most)) = most.filter(|(_, most)| valve.i_a < SHARE * most.i_a) else {
+            // Less than the least of all others: of one that carries too much nothing is said of the others.
+            let likes = valves
+                .iter()
+                .filter(|(other, of)| other != part && of.kind == valve.kind);
+            let next = likes.min_by(|a, b| a.1.i_a.total_cmp(&b.1.i_a));
+            let Some((_, next)) = next.filter(|(_, next)| valve.i_a < SHARE * next.i_a) else {
                 continue;
             };
-            if told(&valve.part) {
+            if told(&valve.part) || told(&next.part) {
                 continue;
             }
             let pots = pots_of_bias(drawing, *part);
@@ -48,12 +51,12 @@ pub(super) fn findings(drawing: &Drawing<'_>, known: &[Finding]) -> Vec<Finding>
             let volts = |volts| engineering(volts, Unit::Volt);
             let amps = |amps| engineering(amps, Unit::Ampere);
             found.push(Finding {
-                parts: [valve.part.clone(), most.part.clone()]
+                parts: [valve.part.clone(), next.part.clone()]
                     .into_iter()
                     .chain(pots)
                     .collect(),
                 quantity: "current over that of its like",
-                value: Some(valve.i_a / most.i_a),
+                value: Some(valve.i_a / next.i_a),
                 limit: Some(SHARE),
                 ..Finding::new(
                     Code::HalvesDiffer,
@@ -62,11 +65,11 @@ pub(super) fn findings(drawing: &Drawing<'_>, known: &[Finding]) -> Vec<Finding>
                         "{} carries {} with no signal, and {}, at the winding of {} too, {}: {} on the one grid, {} on the other.",
                         valve.part,
                         amps(valve.i_a),
-                        most.part,
+                        next.part,
                         circuit.part(winding.transformer).name,
-                        amps(most.i_a),
+                        amps(next.i_a),
                         volts(valve.v_gk),
-                        volts(most.v_gk)
+                        volts(next.v_gk)
                     ),
                     "One does the work of both, and the difference magnetises the core.",
                     look,

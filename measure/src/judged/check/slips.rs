@@ -152,7 +152,9 @@ fn explained(drawing: &Drawing<'_>, slip: &Slip, findings: &[Finding]) -> Option
     let general = slip.is_general();
     let weighs = |of: &&Finding| {
         // What stands in the drawing for it, as a supply that feeds nothing does, may bring more with it.
-        let least = if of_power || !(general || of_value) {
+        // Stages joined directly stand as high as drawn: what is only a little over was so before the slip.
+        let insulation = of.code == Code::HeaterCathode;
+        let least = if of_power || insulation || !(general || of_value) {
             OVERLOOKED - 1.0
         } else {
             ASKS_A_LITTLE_MUCH
