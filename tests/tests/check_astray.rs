@@ -215,7 +215,7 @@ fn a_part_joined_astray_is_named() {
         // The ends of a trimmer exchanged.
         (
             "VR5",
-            r#"VR5 = { pot = "22k", ends = ["p5", "neg"], wiper = "b5", law = "linear", setting = "30%" }"#,
+            r#"VR5 = { pot = "22k", ends = ["p5", "neg"], wiper = "b5", law = "linear", setting = "42%" }"#,
             Code::HalvesDiffer,
             "VR5",
         ),

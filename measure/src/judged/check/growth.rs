@@ -1,7 +1,7 @@
 //! What makes an amplifier oscillate: the part without which the growth goes, found by taking it out.
 //!
 //! The circuit is linearised at a rest it would not stay at, so no bias moves: what is taken out there tells what the
-//! signal does. In this order are tried: the feedback from the output; stabilisers that are out, lit; the capacitors of the supply, a hundred times as large; then every resistor and capacitor alone.
+//! signal does. In this order are tried: the feedback from the output; stabilisers that are out, lit; the capacitors of the supply, a hundred times as large; then every resistor and capacitor alone. Of what is only small dying away, and large goes on: how fast it dies with each capacitor of the supply as large.
 //!
 //! Cost: natural frequencies, once for each part that is taken out.
 //!
@@ -510,7 +510,13 @@ fn unknown(amplifier: &Amplifier, slow: bool) -> String {
         }
         (false, false) => "stoppers, and whatever leads from an output back to an input",
     };
-    format!("{look}; see `gridleak feedback`")
+    // What repeats itself slowly may have no rest at which its loop gain could be told.
+    let more = if slow {
+        ""
+    } else {
+        "; see `gridleak feedback`"
+    };
+    format!("{look}{more}")
 }
 
 /// Whether a transformer stands at the load.

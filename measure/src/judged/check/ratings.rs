@@ -1,6 +1,6 @@
 //! What is beyond its rating in a voltage chart, and which ratings the parts list leaves out.
 
-use super::reversed::reversed;
+use super::reversed::{TURNED, reversed, turned_stabiliser};
 use super::{Code, Drawing, Finding, Weight};
 use super::{growth, printed};
 use crate::at_rest::voltages::Voltages;
@@ -254,30 +254,6 @@ pub(super) fn goes_out(part: &str, least: f64, wanted: f64) -> Finding {
             ),
             "It then stabilises nothing.",
             format!("the resistor before {part}, and what is drawn behind it"),
-        )
-    }
-}
-
-/// Volts from cathode to anode from which a stabiliser stands the wrong way round, V: where it is only without a supply there
-/// are none (common practice, no source).
-const TURNED: f64 = 5.0;
-
-/// A stabiliser with its cathode above its anode.
-fn turned_stabiliser(part: &str, volts: f64) -> Finding {
-    Finding {
-        parts: vec![part.to_owned()],
-        quantity: "volts the wrong way round",
-        unit: "V",
-        value: Some(volts),
-        ..Finding::new(
-            Code::Reversed,
-            Weight::DoesNotWork,
-            format!(
-                "{part} stands the wrong way round: its cathode is {} above its anode.",
-                engineering(volts, Unit::Volt)
-            ),
-            "It does not burn, or burns on the wrong electrode, and stabilises nothing.",
-            format!("which way round {part} is: the anode belongs to the more positive side"),
         )
     }
 }

@@ -1,4 +1,4 @@
-//! Electrolytics the wrong way round: turned themselves, or fed by a rectifier that is.
+//! Stabilisers, and electrolytics the wrong way round: turned themselves, or fed by a rectifier that is.
 
 use std::collections::BTreeSet;
 
@@ -44,6 +44,30 @@ pub(super) fn reversed(circuit: &Circuit, capacitor: &CapacitorAtRest) -> Findin
             ),
             "An electrolytic that is reversed heats up and bursts.",
             look,
+        )
+    }
+}
+
+/// Volts from cathode to anode from which a stabiliser stands the wrong way round, V: where it is only without a supply there
+/// are none (common practice, no source).
+pub(super) const TURNED: f64 = 5.0;
+
+/// A stabiliser with its cathode above its anode.
+pub(super) fn turned_stabiliser(part: &str, volts: f64) -> Finding {
+    Finding {
+        parts: vec![part.to_owned()],
+        quantity: "volts the wrong way round",
+        unit: "V",
+        value: Some(volts),
+        ..Finding::new(
+            Code::Reversed,
+            Weight::DoesNotWork,
+            format!(
+                "{part} stands the wrong way round: its cathode is {} above its anode.",
+                engineering(volts, Unit::Volt)
+            ),
+            "It does not burn, or burns on the wrong electrode, and stabilises nothing.",
+            format!("which way round {part} is: the anode belongs to the more positive side"),
         )
     }
 }
