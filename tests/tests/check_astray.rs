@@ -434,3 +434,35 @@ R10 = {{ resistor = "{back}", between = ["out", "k1"], rating = "0.5W" }}
         told(&much)
     );
 }
+
+#[test]
+fn coupling_capacitors_of_which_one_thing_is_found_are_one_finding() {
+    // 4.7 nF into 220 kΩ and what the trimmers add: 150 Hz.
+    let small = ["C5", "C6", "C7", "C8"].map(|part| (part, "4n7"));
+    let answer = check(&hall(), &small);
+    let found = of(&answer, Code::CouplingCorner);
+    let [found] = found[..] else {
+        panic!("{:#?}", told(&answer))
+    };
+    assert_eq!(found.parts, ["C5", "C6", "C7", "C8"]);
+    // Two are told by themselves.
+    let answer = check(&hall(), &small[..2]);
+    assert_eq!(
+        of(&answer, Code::CouplingCorner).len(),
+        2,
+        "{:#?}",
+        told(&answer)
+    );
+}
+
+#[test]
+fn a_heater_in_series_on_half_its_volts_is_told_how_to_be_joined() {
+    let text = hall().replace(r#"heater = ["h1", "h2", "h1"]"#, r#"heater = ["h1", "h2"]"#);
+    let answer = check(&text, &[]);
+    let found = naming(&answer, Code::OverRating, "V2a");
+    assert!(
+        found.look.contains(r#"["h1", "h2", "h1"]"#),
+        "{}",
+        found.look
+    );
+}

@@ -1,13 +1,11 @@
 //! What makes an amplifier oscillate: the part without which the growth goes, found by taking it out.
 //!
 //! The circuit is linearised at a rest it would not stay at, so no bias moves: what is taken out there tells what the
-//! signal does. In this order are tried: the feedback from the output; stabilisers that are out, lit; the capacitors of the supply, a hundred times as large; then every resistor and capacitor alone. Of what is only small dying away, and large goes on: how fast it dies with each capacitor of the supply as large.
+//! signal does. In this order are tried: the feedback from the output; stabilisers that are out, lit; the capacitors of the supply, a hundred times as large; then every resistor and capacitor alone.
 //!
 //! Cost: natural frequencies, once for each part that is taken out.
 //!
 //! Over 400 lines because each way a signal may come back is tried by one means and told in words of its own.
-
-use std::f64::consts::TAU;
 
 use super::{Code, Finding, Weight, printed};
 use crate::UnderTest;
@@ -21,7 +19,7 @@ use sim::parts::Part;
 use sim::quantity::{Unit, engineering};
 use sim::small_signal::Excitation;
 
-use sim::stability::{Changes, grows_over, natural_frequencies_over};
+use sim::stability::grows_over;
 use sim::structure::graph::Graph;
 
 /// Share of the growth as drawn below which what still grows is another thing, or rounding.
@@ -75,14 +73,8 @@ pub(super) fn finding(
         | SimError::Question(_) => (None, None),
     };
     let slow = frequency.is_none_or(|hertz| hertz < OF_THE_SUPPLY);
-    // What goes to and fro when it is large may die away when it is small.
-    let dying = |of| {
-        frequency
-            .filter(|_| slow)
-            .and_then(|hertz| of_a_lasting_swing(of, hertz))
-    };
     let cause = of
-        .and_then(|of| of_signal(of, rate, slow).or_else(|| dying(of)))
+        .and_then(|of| of_signal(of, rate, slow))
         .unwrap_or_default();
     let look = if cause.look.is_empty() {
         unknown(amplifier, slow)
@@ -374,52 +366,6 @@ fn of_the_supply(
         ),
         look: format!("the decoupling: {look}"),
     }
-}
-
-/// How much of itself the slowest of the swings near a frequency loses in a radian, at the rest of the drawing: infinite where
-/// nothing swings there.
-fn damping(of: &UnderTest<'_>, circuit: &Circuit, hertz: f64) -> Option<f64> {
-    /// Either way: what is large swings more slowly, and a larger capacitor too.
-    const NEAR: f64 = 4.0;
-    let system = System::of(circuit).ok()?;
-    let changed = of.taken_for(circuit, &system);
-    let none = Changes::none(&system);
-    let samples = changed.rest.samples();
-    let modes = natural_frequencies_over(&system, &none, samples, &mut changed.workspace()).ok()?;
-    let near = modes.iter().filter(|s| {
-        let ratio = s.im.abs() / (TAU * hertz);
-        (1.0 / NEAR..NEAR).contains(&ratio)
-    });
-    Some(near.map(|s| -s.re / s.norm()).fold(f64::INFINITY, f64::min))
-}
-
-/// What dies away at rest so slowly that it goes on where it is large: the capacitors of the supply that would end it.
-fn of_a_lasting_swing(of: &UnderTest<'_>, hertz: f64) -> Option<Cause> {
-    /// Loss in a radian below which a swing lasts: half of it is there after two turns.
-    const LASTS: f64 = 0.2;
-    /// A swing that dies so many times as fast is another.
-    const FASTER: f64 = 2.0;
-    let circuit = of.circuit;
-    let graph = Graph::of(circuit, of.amplifier.bench.generator);
-    let drawn = damping(of, circuit, hertz).filter(|loss| *loss < LASTS)?;
-    let ends = |parts: &[PartId]| {
-        let loss = damping(of, &scaled(circuit, parts, 1.0, STILL), hertz);
-        loss.is_some_and(|loss| loss > FASTER * drawn.max(0.0) && loss > LASTS / FASTER)
-    };
-    let rails = supply_capacitors(circuit, &graph);
-    let mut alone = rails.clone();
-    alone.retain(|&part| ends(&[part]));
-    if alone.is_empty() && !ends(&rails) {
-        return None;
-    }
-    let mut cause = of_the_supply(circuit, &graph, &rails, &alone, "");
-    let which = if alone.is_empty() { &rails } else { &alone };
-    let many = if alone.is_empty() { "and" } else { "or" };
-    cause.what = format!(
-        " At rest it dies away, but slowly, and once large it lasts: with {} a hundred times as large it dies at least twice as fast.",
-        list(circuit, which, many)
-    );
-    Some(cause)
 }
 
 /// Capacitors from rail to rail or chassis.
