@@ -206,7 +206,10 @@ fn repetition(period: f64, even: bool) -> String {
     }
     let every = crate::quantity::engineering(period, crate::quantity::Unit::Second);
     let uneven = if even { "" } else { " or so, unevenly" };
-    format!("the amplifier does not come to rest: it repeats itself every {every}{uneven}")
+    let often = crate::quantity::engineering(1.0 / period, crate::quantity::Unit::Hertz);
+    format!(
+        "the amplifier does not come to rest: it repeats itself every {every}{uneven}, at {often}"
+    )
 }
 
 fn bursting(frequency: f64, rate: f64) -> String {

@@ -455,6 +455,7 @@ fn missing_feeds(
         }
     }
     let chassis = islands.root(NodeId::CHASSIS.index());
+    let mut found = meeting_leaks(circuit, electrode, islands);
     let mut fed: BTreeMap<usize, bool> = BTreeMap::new();
     let mut loose: BTreeMap<usize, Vec<NodeId>> = BTreeMap::new();
     for (node, _) in circuit.nodes() {
@@ -472,7 +473,51 @@ fn missing_feeds(
         [only] if fed.get(&root) == Some(&true) => Some((root, *only)),
         _ => None,
     };
-    loose.into_iter().filter_map(one).collect()
+    found.extend(loose.into_iter().filter_map(one));
+    found
+}
+
+/// By root of an island that hangs with several grids and nothing else: the node in which their leaks meet.
+fn meeting_leaks(
+    circuit: &Circuit,
+    electrode: &[Option<(PartId, &'static str)>],
+    islands: &mut Islands,
+) -> BTreeMap<usize, NodeId> {
+    let chassis = islands.root(NodeId::CHASSIS.index());
+    let mut leaks = vec![0_usize; circuit.node_count()];
+    for (_, placed) in circuit.parts().filter(|(_, of)| of.part.ohms().is_some()) {
+        for node in &placed.nodes {
+            leaks[node.index()] += 1;
+        }
+    }
+    let mut grids: BTreeMap<usize, usize> = BTreeMap::new();
+    let mut others: BTreeSet<usize> = BTreeSet::from([chassis]);
+    for (node, _) in circuit.nodes() {
+        let root = islands.root(node.index());
+        match electrode[node.index()] {
+            Some((_, "grid")) => *grids.entry(root).or_default() += 1,
+            Some(_) => {
+                others.insert(root);
+            }
+            None => {}
+        }
+    }
+    let mut meeting: BTreeMap<usize, Vec<NodeId>> = BTreeMap::new();
+    for (node, _) in circuit
+        .nodes()
+        .filter(|(node, _)| electrode[node.index()].is_none())
+    {
+        let root = islands.root(node.index());
+        let several = grids.get(&root).copied().filter(|count| *count > 1);
+        if several.is_some_and(|count| leaks[node.index()] >= count) && !others.contains(&root) {
+            meeting.entry(root).or_default().push(node);
+        }
+    }
+    let one = |(root, nodes): (usize, Vec<NodeId>)| match nodes.as_slice() {
+        [only] => Some((root, *only)),
+        _ => None,
+    };
+    meeting.into_iter().filter_map(one).collect()
 }
 
 /// Whether a node is the outer end of a secondary in sections, such as the 15 Ω end of one whose load stands at its 8 Ω

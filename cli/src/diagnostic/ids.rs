@@ -417,11 +417,21 @@ ids! {
     /// Example  100 kΩ for 1 MΩ at a screen
     /// Mend     Look at its value in another print, or on the chassis; where two are named, at both.
     ResistorValue = "resistor-value",
-    /// Means    A choke ends at another node than it should, or a diode points the other way: with it moved or turned, most of what is found is gone.
-    /// Matters  One wrong node explains all the rest. The circuit was solved with the other.
+    /// Means    A part ends at another node than it should, or a diode, a bridge or a supply stands the wrong way round: with it moved or turned, what is found is gone; or the wiring shows that it takes the signal away.
+    /// Matters  One wrong node explains all the rest. Where it is a choke, a leak, a diode or a supply the circuit was solved with the other.
     /// Example  a choke to the second capacitor's node instead of the first's
     /// Mend     Look at its nodes, then check again.
     WrongNode = "wrong-node",
+    /// Means    An electrolytic of less than 0.1 µF.
+    /// Matters  None is made so small: the unit was slipped, and the capacitor smooths or bypasses nothing. Common practice, no source.
+    /// Example  16n for 16u
+    /// Mend     Look at its value in another print, or on the chassis.
+    CapacitorValue = "capacitor-value",
+    /// Means    One valve has no heater drawn where all others have, or nothing ties a heater winding to the chassis.
+    /// Matters  What is forgotten loads no winding; what floats takes any volts against the cathodes, and hums. Common practice, no source.
+    /// Example  a heater winding without centre tap or hum pot
+    /// Mend     Draw the heater; tie the winding to the chassis or to a positive voltage.
+    HeaterWiring = "heater-wiring",
     /// Means    The loads of a pair that is driven on one side differ by up to 25 %.
     /// Matters  Common practice, no source: it makes up for the half driven through the common cathode.
     /// Example  82k and 100k at a long-tailed pair
@@ -462,6 +472,11 @@ ids! {
     /// Example  a screen stopper of 10 kΩ for 1 kΩ
     /// Mend     Look at its value.
     Stopper = "stopper",
+    /// Means    The overall feedback leaves less than 30° of phase margin or 6 dB of gain margin.
+    /// Matters  It rings, and another load, specimen or supply lets it oscillate. Common practice, no source.
+    /// Example  three coupling capacitors of one corner inside the loop
+    /// Mend     Less feedback, or corners further apart; see `gridleak feedback`.
+    LittleMargin = "little-margin",
     /// Means    The parts list states no rating, so nothing can be held against it.
     /// Matters  Only you can see what is fitted. The figures are what would be needed.
     /// Example  R7 = { resistor = "820R", between = ["k3", "chassis"] }

@@ -39,7 +39,7 @@ pub(crate) fn of_sim(error: &SimError) -> Diagnostic {
         ),
         SimError::Repeats { .. } => (
             Id::Oscillates,
-            "motor-boating through a common supply wants larger smoothing capacitors or smaller coupling capacitors; blocking wants a grid stopper or less drive; feedback of the wrong sign wants the ends of its winding swapped",
+            "motor-boating through a common supply wants larger smoothing capacitors or smaller coupling capacitors; blocking wants a grid stopper or less drive; feedback of the wrong sign wants turning round; `gridleak check` names the part it comes by",
         ),
         SimError::Bursts { .. } => (
             Id::Oscillates,

@@ -19,6 +19,8 @@ mod growth;
 mod halves;
 mod judging;
 mod links;
+mod margin;
+mod misjoined;
 mod polarity;
 mod practice;
 mod ratings;
@@ -26,6 +28,7 @@ mod returns;
 mod reversed;
 mod screens;
 mod selector;
+mod shares;
 mod slips;
 mod stress;
 mod taps;
@@ -37,6 +40,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use serde::Serialize;
 
 pub use balance::{Balance, Correction};
+pub use polarity::look as wrong_way_round;
 
 use crate::at_rest::voltages::{Voltages, chart, unjudged};
 use crate::small_signal::loop_gain::held;
@@ -167,6 +171,10 @@ pub enum Code {
     ResistorValue,
     /// A part joined to another node than it should be, or turned round.
     WrongNode,
+    /// A capacitor of a value that none has.
+    CapacitorValue,
+    /// A heater that is forgotten, or that nothing holds.
+    HeaterWiring,
     /// Loads trimmed for balance.
     UnequalLoads,
     /// A part that carries nothing.
@@ -183,13 +191,15 @@ pub enum Code {
     BypassCorner,
     /// A large stopper.
     Stopper,
+    /// Feedback with less than the usual margins.
+    LittleMargin,
     /// Ratings the parts list does not state.
     RatingNeeded,
 }
 
 impl Code {
     /// All of them.
-    pub const ALL: [Self; 30] = [
+    pub const ALL: [Self; 33] = [
         Self::ShortCircuit,
         Self::LiveChassis,
         Self::PositiveFeedback,
@@ -211,6 +221,8 @@ impl Code {
         Self::CathodeResistor,
         Self::ResistorValue,
         Self::WrongNode,
+        Self::CapacitorValue,
+        Self::HeaterWiring,
         Self::UnequalLoads,
         Self::CarriesNothing,
         Self::CutOff,
@@ -219,6 +231,7 @@ impl Code {
         Self::CouplingCorner,
         Self::BypassCorner,
         Self::Stopper,
+        Self::LittleMargin,
         Self::RatingNeeded,
     ];
 
@@ -246,6 +259,8 @@ impl Code {
             Self::CathodeResistor => "cathode-resistor",
             Self::ResistorValue => "resistor-value",
             Self::WrongNode => "wrong-node",
+            Self::CapacitorValue => "capacitor-value",
+            Self::HeaterWiring => "heater-wiring",
             Self::UnequalLoads => "unequal-loads",
             Self::CarriesNothing => "carries-nothing",
             Self::CutOff => "cut-off",
@@ -254,6 +269,7 @@ impl Code {
             Self::CouplingCorner => "coupling-corner",
             Self::BypassCorner => "bypass-corner",
             Self::Stopper => "stopper",
+            Self::LittleMargin => "little-margin",
             Self::RatingNeeded => "rating-needed",
         }
     }
@@ -453,6 +469,8 @@ impl CheckOf {
         progress("slips");
         links::unfed(&drawing, &mut findings);
         slips::explain(&drawing, &mut findings);
+        let shares = shares::findings(&drawing, &findings);
+        findings.extend(shares);
         let explained = findings.iter().any(|of| !of.explains.is_empty());
         let mut asked = Asked {
             findings,
@@ -492,6 +510,10 @@ impl CheckOf {
         } else {
             progress("after switching off");
             asked.take("after switching off", charge::findings(&drawing));
+            if leaves.is_none() {
+                progress("margins");
+                asked.take("margins", margin::findings(of));
+            }
             if let Some(error) = &leaves {
                 asked.skip(in_use, &error.to_string());
             } else if let Some(off) = &off {
@@ -544,6 +566,7 @@ fn drawn(amplifier: &Amplifier) -> Vec<Finding> {
     found.extend(links::idle(amplifier));
     let graph = Graph::of(&amplifier.circuit, amplifier.bench.generator);
     found.extend(screens::findings(&graph));
+    found.extend(misjoined::findings(amplifier, &graph));
     found
 }
 

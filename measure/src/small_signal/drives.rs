@@ -53,6 +53,8 @@ pub(crate) enum Wrong {
     InPhase,
     /// A valve gets next to nothing of the signal.
     NoDrive,
+    /// A valve is driven against those in parallel with it.
+    Against,
 }
 
 /// A valve or a pair that is not driven as it should be.
@@ -217,7 +219,10 @@ impl Drives<'_> {
                 continue;
             }
             let [first, second] = &halves;
-            if let Some(fault) = self.weak([first[0], second[0]], volts) {
+            let odd = self.odd(first, second).or_else(|| self.odd(second, first));
+            if let Some(fault) = odd {
+                found.push(fault);
+            } else if let Some(fault) = self.weak([first[0], second[0]], volts) {
                 found.push(fault);
             } else if in_phase(volts) {
                 let at_load = self.at(load.0, load.1).norm();
@@ -237,6 +242,64 @@ impl Drives<'_> {
             }
         }
         found
+    }
+
+    /// The one of several valves of a half whose drive is not that of its fellows, where theirs is opposed to that of the
+    /// other half.
+    fn odd(&self, half: &[&Driven], other: &[&Driven]) -> Option<Fault> {
+        /// Share of the drive of the other half, turned round, that a valve driven rightly has (common practice, no
+        /// source): a half driven through a common cathode resistor alone has about half.
+        const DRIVEN: f64 = 0.4;
+        let all = |valves: &[&Driven]| -> Complex<f64> { valves.iter().map(|of| of.volts).sum() };
+        let wanted = -all(other) / other.len() as f64;
+        let alike = other.iter().all(|of| in_phase([of.volts, -wanted]));
+        if !alike {
+            return None;
+        }
+        let share = |of: &Driven| (of.volts * wanted.conj()).re / wanted.norm_sqr();
+        let (right, wrong): (Vec<&Driven>, Vec<&Driven>) =
+            half.iter().partition(|of| share(of) >= DRIVEN);
+        let [odd] = wrong[..] else {
+            return None;
+        };
+        let fellow = *right.first()?;
+        let of_fellow = share(odd) / share(fellow);
+        if of_fellow >= WEAK {
+            return None;
+        }
+        let against = of_fellow <= -WEAK;
+        let way = self.way(odd.grid, Some(odd.part));
+        let right_way = self.way(fellow.grid, Some(fellow.part));
+        let what = if against {
+            format!(
+                "{} is driven against {}, which works in parallel with it: {}",
+                odd.name, fellow.name, "its grid swings as those of the other half do."
+            )
+        } else {
+            format!(
+                "{} gets next to nothing of the signal between grid and cathode, {:.1} % of what {} has, which works in parallel with it.",
+                odd.name,
+                100.0 * odd.volts.norm() / fellow.volts.norm(),
+                fellow.name
+            )
+        };
+        Some(Fault {
+            wrong: if against {
+                Wrong::Against
+            } else {
+                Wrong::NoDrive
+            },
+            parts: self.about(odd, &way),
+            beside: way.valve().into_iter().chain([odd.part]).collect(),
+            what: format!(
+                "{what} {}. {}.",
+                self.hangs(odd, &way),
+                self.hangs(fellow, &right_way)
+            ),
+            look: self.look(odd, &way),
+            share: Some(of_fellow),
+            silent: false,
+        })
     }
 
     /// The greatest swing at the anode of any other valve, for a volt of the generator.

@@ -1,5 +1,6 @@
 //! The answer in words and tables.
 
+use measure::judged::check::wrong_way_round;
 use measure::small_signal::feedback::{AtLoad, Feedback};
 use measure::small_signal::square_wave::FREQUENCY;
 use sim::amplifier::Amplifier;
@@ -86,7 +87,10 @@ fn headline(amplifier: &Amplifier, answer: &Feedback) -> String {
         engineering(found.mid.with.norm(), Unit::Number)
     );
     if found.is_positive() {
-        text += "Swap the ends of the winding it is taken from, or take it to the other half: it comes back the wrong way round.\n";
+        text += &format!(
+            "It comes back the wrong way round. Look at {}.\n",
+            wrong_way_round(circuit, &answer.path, amplifier.bench.load)
+        );
     }
     if let Some(growing) = &found.growing_without {
         text += &format!(

@@ -7,7 +7,7 @@ use crate::instruments::valve::ValveProbe;
 use sim::System;
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::error::SimError;
-use sim::parts::Part;
+use sim::parts::{Capacitor, Part};
 use sim::small_signal::Excitation;
 use sim::structure::difference;
 use sim::structure::mirror::Mirror;
@@ -122,9 +122,11 @@ pub(super) fn corrections(
 fn made_like(part: &Part, like: &Part) -> Option<Part> {
     let made = match (part, like) {
         (Part::Capacitor(part), Part::Capacitor(like)) => {
-            let mut part = *part;
-            part.c = like.c;
-            Part::Capacitor(part)
+            // What it loses and leaks goes with the value.
+            Part::Capacitor(Capacitor {
+                polar: part.polar,
+                ..*like
+            })
         }
         (Part::Pot(part), Part::Pot(like)) => {
             let mut part = *part;

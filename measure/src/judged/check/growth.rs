@@ -18,6 +18,7 @@ use sim::error::SimError;
 use sim::parts::Part;
 use sim::quantity::{Unit, engineering};
 use sim::small_signal::Excitation;
+
 use sim::stability::grows_over;
 use sim::structure::graph::Graph;
 
@@ -218,14 +219,7 @@ fn of_signal(of: &UnderTest<'_>, rate: Option<f64>, slow: bool) -> Option<Cause>
         if let Some(cause) = of_a_stabiliser(of, &quiet) {
             return Some(cause);
         }
-        let rails: Vec<PartId> = circuit
-            .parts()
-            .filter(|(_, placed)| {
-                let rail = |node: &NodeId| *node == NodeId::CHASSIS || graph.is_rail(*node);
-                placed.part.farads().is_some() && placed.nodes.iter().all(rail)
-            })
-            .map(|(part, _)| part)
-            .collect();
+        let rails = supply_capacitors(circuit, &graph);
         if !rails.is_empty() && quiet(&scaled(circuit, &rails, 1.0, STILL)) {
             let mut alone = rails.clone();
             alone.retain(|&part| quiet(&scaled(circuit, &[part], 1.0, STILL)));
@@ -374,6 +368,14 @@ fn of_the_supply(
     }
 }
 
+/// Capacitors from rail to rail or chassis.
+fn supply_capacitors(circuit: &Circuit, graph: &Graph<'_>) -> Vec<PartId> {
+    let rail = |node: &NodeId| *node == NodeId::CHASSIS || graph.is_rail(*node);
+    let parts = circuit.parts();
+    let between = parts.filter(|(_, of)| of.part.farads().is_some() && of.nodes.iter().all(rail));
+    between.map(|(part, _)| part).collect()
+}
+
 /// Stabilisers that are out, and without whose slope the supply is the way back.
 fn of_a_stabiliser(of: &UnderTest<'_>, quiet: &dyn Fn(&Circuit) -> bool) -> Option<Cause> {
     let circuit = of.circuit;
@@ -454,7 +456,13 @@ fn unknown(amplifier: &Amplifier, slow: bool) -> String {
         }
         (false, false) => "stoppers, and whatever leads from an output back to an input",
     };
-    format!("{look}; see `gridleak feedback`")
+    // What repeats itself slowly may have no rest at which its loop gain could be told.
+    let more = if slow {
+        ""
+    } else {
+        "; see `gridleak feedback`"
+    };
+    format!("{look}{more}")
 }
 
 /// Whether a transformer stands at the load.

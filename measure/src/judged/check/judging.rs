@@ -71,6 +71,9 @@ pub(super) fn follows(finding: &Finding) -> bool {
         | Code::CathodeResistor
         | Code::ResistorValue
         | Code::WrongNode
+        | Code::CapacitorValue
+        | Code::HeaterWiring
+        | Code::LittleMargin
         | Code::HalvesDiffer
         | Code::OneHalfOnly
         | Code::UnequalLoads
@@ -128,15 +131,25 @@ pub(super) fn cold(drawing: &Drawing<'_>) -> Vec<Key> {
         .collect()
 }
 
-/// Whether a finding is so far from usual that one slip must be behind it, and not a drawing that asks a little much.
+/// Whether something does not work, or is beyond its limit by so much that one slip must be behind it, and not a drawing
+/// that asks much or a parts list that states little.
 pub(super) fn is_grave(finding: &Finding) -> bool {
-    let code = finding.code;
-    if [Code::GridCurrent, Code::AnodeLoad].contains(&code) {
-        finding.weight == Weight::ProbableMisprint
-    } else if [Code::OverRating, Code::HeaterCathode].contains(&code) {
-        excess(finding).is_some_and(|by| by >= OVERLOOKED - 1.0)
+    /// A figure this many times its limit is absurd: parts and ratings are chosen a size too small, and no more (common
+    /// practice, no source).
+    const ABSURD: f64 = 2.0;
+    /// Grid current at rest of a grid that is held up, A: one that is a little short of bias draws less, and works (common
+    /// practice, no source).
+    const HELD_UP: f64 = 100e-6;
+    let misprint = finding.weight == Weight::ProbableMisprint;
+    if finding.code == Code::AnodeLoad {
+        misprint
+    } else if finding.code == Code::GridCurrent {
+        misprint && finding.value.is_some_and(|amps| amps >= HELD_UP)
+    } else if finding.code == Code::OverRating {
+        excess(finding).is_some_and(|by| by >= ABSURD - 1.0)
     } else {
-        follows(finding)
+        // Stages that are joined directly stand as far from their heaters as they are drawn.
+        finding.code != Code::HeaterCathode && follows(finding)
     }
 }
 

@@ -87,7 +87,7 @@ pub(super) fn explain(findings: &mut Vec<Finding>) {
 }
 
 /// The winding whose ends are to be exchanged, or the other ways to turn it round.
-fn look(circuit: &Circuit, path: &FeedbackPath, load: PartId) -> String {
+pub fn look(circuit: &Circuit, path: &FeedbackPath, load: PartId) -> String {
     let far = circuit.node_name(path.to[0]);
     let mut starts = vec![path.from];
     starts.extend(

@@ -149,8 +149,67 @@ pub(super) fn corners(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimError> {
             Ok(())
         })
     })?;
-    Ok(found)
+    Ok(together(found))
 }
+
+/// Coupling capacitors of which one thing is found, as one finding with a list.
+fn together(found: Vec<Finding>) -> Vec<Finding> {
+    /// From so many on.
+    const MANY: usize = 3;
+    let mut groups: Vec<Vec<Finding>> = Vec::new();
+    for finding in found {
+        let alike = |group: &&mut Vec<Finding>| {
+            finding.code == Code::CouplingCorner && group[0].why == finding.why
+        };
+        match groups.iter_mut().find(alike) {
+            Some(group) => group.push(finding),
+            None => groups.push(vec![finding]),
+        }
+    }
+    let told = |group: Vec<Finding>| {
+        if group.len() < MANY {
+            group
+        } else {
+            vec![listed(&group)]
+        }
+    };
+    groups.into_iter().flat_map(told).collect()
+}
+
+/// Several coupling capacitors in one finding, with the figure that is furthest off.
+fn listed(group: &[Finding]) -> Finding {
+    let off = |of: &Finding| {
+        let ratio = of.value.unwrap_or(1.0) / of.limit.unwrap_or(1.0);
+        ratio.ln().abs()
+    };
+    let furthest = group.iter().max_by(|a, b| off(a).total_cmp(&off(b)));
+    let furthest = furthest.unwrap_or(&group[0]);
+    let list: Vec<String> = group
+        .iter()
+        .map(|of| of.what.trim_end_matches('.').replace(DOWN_AT, ", at "))
+        .collect();
+    Finding {
+        parts: group.iter().flat_map(|of| of.parts.clone()).collect(),
+        what: format!(
+            "{} coupling capacitors are 3 dB down {} {}: {}.",
+            group.len(),
+            if furthest.value > furthest.limit {
+                "above"
+            } else {
+                "below"
+            },
+            furthest
+                .limit
+                .map_or_else(String::new, |hertz| engineering(hertz, Unit::Hertz)),
+            list.join("; ")
+        ),
+        look: "the value of each, and of the resistors at its ends".to_owned(),
+        ..furthest.clone()
+    }
+}
+
+/// What stands between a capacitor and its corner.
+const DOWN_AT: &str = ", is 3 dB down at ";
 
 /// Stoppers of grids, by what they leave at the top of the band.
 pub(super) fn grid_stoppers(drawing: &Drawing<'_>) -> Result<Vec<Finding>, SimError> {
@@ -248,13 +307,50 @@ fn current(drawing: &Drawing<'_>, stage: &Stage<'_>) -> Option<Finding> {
                 engineering(rest.v_gk, Unit::Volt)
             ),
             "A grid that conducts loads the stage before it and cuts the tops of the signal.",
-            if stage.cathode == NodeId::CHASSIS {
+            if let Some(brought) = brought_by(drawing, stage) {
+                brought
+            } else if stage.cathode == NodeId::CHASSIS {
                 format!("the bias of {name}, and where its grid leak ends")
             } else {
                 format!("the cathode resistor and the bias of {name}")
             },
         )
     })
+}
+
+/// The resistor that brings most of the current of a grid from a node above it, in words.
+fn brought_by(drawing: &Drawing<'_>, stage: &Stage<'_>) -> Option<String> {
+    /// Share of the current of the grid that it brings at least.
+    const MOST: f64 = 0.5;
+    let (circuit, graph) = (drawing.of.circuit, &drawing.graph);
+    let mut nodes = vec![stage.grid];
+    // Behind a stopper.
+    if let Some((_, _, far)) =
+        only_resistor(drawing, stage.grid).filter(|(.., far)| !graph.is_rail(*far))
+    {
+        nodes.push(far);
+    }
+    let at = nodes
+        .iter()
+        .flat_map(|node| graph.at(*node).iter().map(move |t| (*node, t)));
+    let (part, far) = at.rev().find_map(|(node, terminal)| {
+        let ohms = circuit.part(terminal.part).part.ohms()?;
+        let far = graph.far(*terminal)?;
+        let amps = (volts(drawing, far) - volts(drawing, node)) / ohms;
+        (far != stage.grid && amps > MOST * stage.at_rest.i_g).then_some((terminal.part, far))
+    })?;
+    let valves = graph
+        .at(far)
+        .iter()
+        .filter(|t| t.label == ("valve", "anode"));
+    let anode = valves.map(|t| circuit.part(t.part).name.as_str()).next();
+    let of_anode = anode.map_or_else(String::new, |valve| format!("the anode of {valve}, "));
+    let name = &circuit.part(part).name;
+    Some(format!(
+        "where {name} should lead: it brings that current from {of_anode}`{}`, which stands at {}",
+        circuit.node_name(far),
+        engineering(volts(drawing, far), Unit::Volt)
+    ))
 }
 
 /// Whether a section is left over, its electrodes tied together (common practice, no source).
@@ -516,7 +612,7 @@ fn corner(
         let ohms = ohms.unwrap_or(leak);
         let corner = 1.0 / (TAU * ohms * farads);
         let what = format!(
-            "{name}, {value} into {}, is 3 dB down at {}.",
+            "{name}, {value} into {}{DOWN_AT}{}.",
             engineering(ohms, Unit::Ohm),
             engineering(corner, Unit::Hertz)
         );
@@ -534,7 +630,7 @@ fn corner(
         let corner = 1.0 / (TAU * leak * farads);
         if corner < COUPLING_LOW {
             let what = format!(
-                "{name}, {value} into {}, is 3 dB down at {}.",
+                "{name}, {value} into {}{DOWN_AT}{}.",
                 engineering(leak, Unit::Ohm),
                 engineering(corner, Unit::Hertz)
             );

@@ -1,6 +1,6 @@
 //! What is beyond its rating in a voltage chart, and which ratings the parts list leaves out.
 
-use super::reversed::reversed;
+use super::reversed::{TURNED, reversed, turned_stabiliser};
 use super::{Code, Drawing, Finding, Weight};
 use super::{growth, printed};
 use crate::at_rest::voltages::Voltages;
@@ -173,7 +173,9 @@ pub(super) fn of_chart(chart: &Voltages, condition: &str) -> Vec<Finding> {
             stabiliser.current,
             condition,
         ));
-        if let Some(least) = stabiliser.least.filter(|_| stabiliser.goes_out()) {
+        if stabiliser.volts < -TURNED {
+            found.push(turned_stabiliser(&stabiliser.part, -stabiliser.volts));
+        } else if let Some(least) = stabiliser.least.filter(|_| stabiliser.goes_out()) {
             found.push(goes_out(&stabiliser.part, stabiliser.current.value, least));
         }
     }
@@ -186,8 +188,26 @@ pub(super) fn heaters(chart: &Voltages) -> Option<Finding> {
     let off: Vec<_> = off
         .map(|heater| (heater.part.as_str(), heater.volts / heater.rated))
         .collect();
-    (!off.is_empty()).then(|| heaters_off(&off, "with no signal"))
+    // Of a heater in two halves, 12.6 V in series.
+    let halves = chart.heaters.iter().find(|heater| {
+        let share = heater.volts / heater.rated;
+        (heater.rated - IN_SERIES).abs() < 0.1 && (0.4..0.6).contains(&share)
+    });
+    (!off.is_empty()).then(|| {
+        let mut finding = heaters_off(&off, "with no signal");
+        if let Some(heater) = halves {
+            finding.look = format!(
+                "how the heater of {} is joined: for half its volts its halves stand in parallel, heater = [\"h1\", \"h2\", \"h1\"]; then {}",
+                heater.part, finding.look
+            );
+        }
+        finding
+    })
 }
+
+/// Volts of the heater of a double triode with its halves in series, V.
+/// Source    the sheets of the ECC81, ECC82 and ECC83, from memory
+const IN_SERIES: f64 = 12.6;
 
 /// Heaters and filaments with their shares of the rated volts, further off than practice allows.
 pub(super) fn heaters_off(heaters: &[(&str, f64)], condition: &str) -> Finding {

@@ -1,4 +1,4 @@
-//! Electrolytics the wrong way round: turned themselves, or fed by a rectifier that is.
+//! Stabilisers, and electrolytics the wrong way round: turned themselves, or fed by a rectifier that is.
 
 use std::collections::BTreeSet;
 
@@ -14,7 +14,15 @@ pub(super) fn reversed(circuit: &Circuit, capacitor: &CapacitorAtRest) -> Findin
     let fed_by = circuit
         .find_part(part)
         .map_or_else(Vec::new, |part| rectifiers_before(circuit, part));
-    let look = if fed_by.is_empty() {
+    let at_winding = circuit
+        .find_part(part)
+        .and_then(|part| before_the_rectifier(circuit, part));
+    let look = if let Some((winding, node)) = at_winding {
+        format!(
+            "where {part} leads: `{}` is an end of a winding of {winding}, before the rectifier, and alternates; a reservoir belongs behind it",
+            circuit.node_name(node)
+        )
+    } else if fed_by.is_empty() {
         format!("the polarity of {part}")
     } else {
         format!(
@@ -38,6 +46,46 @@ pub(super) fn reversed(circuit: &Circuit, capacitor: &CapacitorAtRest) -> Findin
             look,
         )
     }
+}
+
+/// Volts from cathode to anode from which a stabiliser stands the wrong way round, V: where it is only without a supply there
+/// are none (common practice, no source).
+pub(super) const TURNED: f64 = 5.0;
+
+/// A stabiliser with its cathode above its anode.
+pub(super) fn turned_stabiliser(part: &str, volts: f64) -> Finding {
+    Finding {
+        parts: vec![part.to_owned()],
+        quantity: "volts the wrong way round",
+        unit: "V",
+        value: Some(volts),
+        ..Finding::new(
+            Code::Reversed,
+            Weight::DoesNotWork,
+            format!(
+                "{part} stands the wrong way round: its cathode is {} above its anode.",
+                engineering(volts, Unit::Volt)
+            ),
+            "It does not burn, or burns on the wrong electrode, and stabilises nothing.",
+            format!("which way round {part} is: the anode belongs to the more positive side"),
+        )
+    }
+}
+
+/// The transformer and the node, where a capacitor leads from the end of a winding, before the rectifier, to the chassis.
+fn before_the_rectifier(circuit: &Circuit, capacitor: PartId) -> Option<(String, NodeId)> {
+    let nodes = &circuit.part(capacitor).nodes;
+    let live = nodes.iter().find(|node| **node != NodeId::CHASSIS)?;
+    let at = |placed: &Placed| placed.nodes.contains(live);
+    let anode = |placed: &Placed| {
+        let anodes = placed.wiring().map(|wiring| wiring.anodes.contains(live));
+        rectifies(&placed.part) || (placed.part.is_rectifier() && anodes.unwrap_or(false))
+    };
+    let mut parts = circuit.parts();
+    let wound = parts.find(|(_, placed)| placed.part.transformer().is_some() && at(placed))?;
+    let mut parts = circuit.parts();
+    let rectified = parts.any(|(_, placed)| at(placed) && anode(placed));
+    (nodes.contains(&NodeId::CHASSIS) && rectified).then(|| (wound.1.name.clone(), *live))
 }
 
 /// The rectifiers that feed a capacitor through resistors and chokes.

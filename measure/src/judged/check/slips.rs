@@ -34,6 +34,12 @@ const LEFT_OF_AN_EXCESS: f64 = 0.5;
 /// Resistance of a link that is put in, Ω: none beside any part of a bias supply.
 const LINK: f64 = 1.0;
 
+/// Whether a figure is further over its limit than it was, by what is not overlooked.
+fn is_worse(before: &Finding, after: &Finding) -> bool {
+    let both = excess(before).zip(excess(after));
+    both.is_some_and(|(before, after)| after > before + ASKS_A_LITTLE_MUCH)
+}
+
 /// Puts the slip that explains findings in their place, the one that explains most first. The findings are all that
 /// are known of the circuit with no signal.
 pub(super) fn explain(drawing: &Drawing<'_>, findings: &mut Vec<Finding>) {
@@ -150,15 +156,20 @@ fn explained(drawing: &Drawing<'_>, slip: &Slip, findings: &[Finding]) -> Option
     let general = slip.is_general();
     let weighs = |of: &&Finding| {
         // What stands in the drawing for it, as a supply that feeds nothing does, may bring more with it.
-        let least = if of_power || !(general || of_value) {
+        // Stages joined directly stand as high as drawn: what is only a little over was so before the slip.
+        let insulation = of.code == Code::HeaterCathode;
+        let least = if of_power || insulation || !(general || of_value) {
             OVERLOOKED - 1.0
         } else {
             ASKS_A_LITTLE_MUCH
         };
         excess(of).is_none_or(|by| by >= least)
     };
-    let known = |of: &Finding| findings.iter().any(|other| key(other) == key(of));
-    if after.iter().filter(weighs).any(|of| !known(of)) {
+    let brings = |of: &&Finding| {
+        let known = findings.iter().find(|other| key(other) == key(of));
+        known.is_none_or(|known| general && is_worse(known, of))
+    };
+    if after.iter().filter(weighs).any(|of| brings(&of)) {
         return None;
     }
     let usual = |name: &String| {
@@ -205,7 +216,8 @@ fn explained(drawing: &Drawing<'_>, slip: &Slip, findings: &[Finding]) -> Option
         if gone.iter().all(own) {
             return None;
         }
-        if grave(&gone) == 0 || 2 * grave(&gone) < grave(&before) || strange.count() > 0 {
+        // One slip is behind all that does not work, or it is behind none of it.
+        if grave(&gone) == 0 || grave(&gone) < grave(&before) || strange.count() > 0 {
             return None;
         }
     }

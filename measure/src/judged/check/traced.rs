@@ -43,8 +43,8 @@ enum Change {
     Times(PartId, f64),
     /// An end of a choke at another node.
     Moved(PartId, usize, NodeId),
-    /// A diode turned round.
-    Turned(PartId),
+    /// A diode, a bridge or a supply turned round: the nodes that are exchanged.
+    Turned(PartId, [usize; 2]),
 }
 
 impl Change {
@@ -57,7 +57,7 @@ impl Change {
                 }
             }
             Self::Moved(part, end, node) => changed.part_mut(part).nodes[end] = node,
-            Self::Turned(part) => changed.part_mut(part).nodes.swap(0, 1),
+            Self::Turned(part, [a, b]) => changed.part_mut(part).nodes.swap(a, b),
         }
         changed
     }
@@ -76,18 +76,37 @@ pub(super) fn slips(
     }
     let mut changes: Vec<Change> = Vec::new();
     // What a still copy cannot tell: a diode that is turned makes another supply.
-    let reversed = findings.iter().filter(|of| of.code == Code::Reversed);
-    if drawing.of.rest.mains.is_some() && (reversed.count() > 0 || grave > 2) {
-        changes.extend(circuit.parts().filter_map(|(part, placed)| {
-            let diode = matches!(placed.part, Part::Device(_)) && placed.part.is_rectifier();
-            diode.then_some(Change::Turned(part))
-        }));
-    }
+    let reversed = findings.iter().any(|of| of.code == Code::Reversed);
+    let rectified = drawing.of.rest.mains.is_some() && (reversed || grave > 2);
+    let generator = drawing.of.amplifier.bench.generator;
+    changes.extend(circuit.parts().filter_map(|(part, placed)| {
+        let ends = turned(&placed.part)?;
+        let supply = placed.part.source().is_some();
+        (part != generator && (supply || rectified)).then_some(Change::Turned(part, ends))
+    }));
     changes.extend(best(drawing, known).unwrap_or_default());
     changes
         .into_iter()
         .map(|change| slip(drawing, change))
         .collect()
+}
+
+/// The nodes to be exchanged for what rectifies, or gives direct volts, to do it the other way round.
+fn turned(part: &Part) -> Option<[usize; 2]> {
+    match part {
+        Part::Device(_) => part.is_rectifier().then_some([0, 1]),
+        // Of a bridge the positive and the negative node.
+        Part::Diodes(diodes) => (diodes.terminals == 4).then_some([2, 3]),
+        Part::Source(source) => matches!(source.waveform, Waveform::Dc(_)).then_some([0, 1]),
+        Part::Resistor(_)
+        | Part::Capacitor(_)
+        | Part::Inductor(_)
+        | Part::Transformer(_)
+        | Part::Valve(_)
+        | Part::Pot(_)
+        | Part::Switch(_)
+        | Part::Loudspeaker(_) => None,
+    }
 }
 
 /// The circuit with direct sources in the place of its mains.
@@ -305,18 +324,21 @@ fn slip(drawing: &Drawing<'_>, change: Change) -> Slip {
                 )
             }
         }
-        Change::Turned(part) => {
+        Change::Turned(part, _) => {
             let name = &circuit.part(part).name;
+            let way = if circuit.part(part).part.source().is_some() {
+                "stands the wrong way round"
+            } else {
+                "points the wrong way"
+            };
             Finding {
                 parts: vec![name.clone()],
                 ..Finding::new(
                     Code::WrongNode,
                     Weight::Doubtful,
-                    format!(
-                        "{name} probably points the wrong way: turned round it gives what the valves need."
-                    ),
+                    format!("{name} probably {way}: turned round it gives what the valves need."),
                     "A supply that is turned starves or bursts what hangs on it.",
-                    format!("which way {name} points"),
+                    format!("which way round {name} is"),
                 )
             }
         }
