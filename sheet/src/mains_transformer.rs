@@ -366,7 +366,28 @@ fn secondaries(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Vec<Seconda
         keys.finish(draft);
         all.push(one);
     }
-    all.into_iter().collect()
+    let mut all: Vec<Secondary> = all.into_iter().collect::<Option<_>>()?;
+    tell_apart(draft, &mut all);
+    Some(all)
+}
+
+/// Secondaries of one name are named by where they end too, and by their place in the list where that is one as well:
+/// two of 6.3 V are two windings.
+fn tell_apart(draft: &Draft, all: &mut [Secondary]) {
+    let alike = |all: &[Secondary], k: usize| {
+        all.iter().filter(|other| other.name == all[k].name).count() > 1
+    };
+    let places: Vec<usize> = (0..all.len()).filter(|&k| alike(all, k)).collect();
+    for &k in &places {
+        if let [first, .., last] = all[k].nodes.as_slice() {
+            let [first, last] = [first, last].map(|node| draft.circuit.node_name(node.id));
+            all[k].name += &format!(" at {first}-{last}");
+        }
+    }
+    let places: Vec<usize> = places.into_iter().filter(|&k| alike(all, k)).collect();
+    for k in places {
+        all[k].name += &format!(", winding {}", k + 1);
+    }
 }
 
 fn secondary(keys: &mut Fields<'_>, draft: &mut Draft, k: usize) -> Option<Secondary> {

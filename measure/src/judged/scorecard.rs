@@ -306,7 +306,9 @@ impl Scorecard {
                 Wire::Drawn { ends, .. } => winding_between(circuit, ends),
                 Wire::Rated(_) => None,
             };
-            let limit = winding.and_then(|(_, winding)| winding.rated_current);
+            let limit = winding
+                .as_ref()
+                .and_then(|winding| winding.sections.first()?.1.rated_current);
             if volts.is_some() {
                 self.entries.push(Entry {
                     value: volts,
@@ -318,13 +320,20 @@ impl Scorecard {
                 limit,
                 ..entry(HEATERS, format!("heater current, {at}"), Unit::Ampere)
             });
-            if let (Some(volts), Some((part, winding))) = (volts, winding) {
-                let flows = rest
+            if let (Some(volts), Some(winding)) = (volts, winding) {
+                let flows: Vec<f64> = rest
                     .windings
                     .iter()
-                    .find(|at| at.part == part && at.winding == winding.name);
+                    .filter(|at| at.part == winding.part)
+                    .map(|at| at.current.value)
+                    .collect();
+                let turns: f64 = winding.sections.iter().map(|(_, one)| one.turns).sum();
+                let loads = winding.sections.iter().map(|(place, one)| {
+                    let flows = flows.get(*place)?;
+                    Some(volts * one.turns / turns * flows)
+                });
                 self.entries.push(Entry {
-                    value: flows.map(|flows| volts * flows.current.value),
+                    value: loads.sum(),
                     limit: limit.map(|amps| volts * amps),
                     ..entry(HEATERS, format!("load of the winding, {at}"), Unit::Watt)
                 });
@@ -465,13 +474,40 @@ fn heater_wires(circuit: &Circuit) -> BTreeMap<Wire, Vec<HeaterOf>> {
     wires
 }
 
-/// The winding between two nodes, with the designator of its transformer.
-fn winding_between(circuit: &Circuit, (a, b): (NodeId, NodeId)) -> Option<(&str, &Winding)> {
+/// A winding between two nodes.
+struct Between<'a> {
+    /// Designator of its transformer.
+    part: &'a str,
+    /// The sections from one node to the other, each with its place among the windings of the transformer: two of a
+    /// winding with a centre tap.
+    sections: Vec<(usize, &'a Winding)>,
+}
+
+/// The winding between two nodes. Sections are followed from one to the next as they are joined.
+fn winding_between(circuit: &Circuit, (a, b): (NodeId, NodeId)) -> Option<Between<'_>> {
     circuit.parts().find_map(|(_, placed)| {
-        let windings = placed.part.transformer()?.windings.iter();
-        let (winding, _) = windings
-            .zip(placed.nodes.chunks_exact(2))
-            .find(|(_, ends)| **ends == [a, b] || **ends == [b, a])?;
-        Some((placed.name.as_str(), winding))
+        let windings = &placed.part.transformer()?.windings;
+        let ends: Vec<&[NodeId]> = placed.nodes.chunks_exact(2).collect();
+        let along = |from: NodeId, to: NodeId| {
+            let start = ends.iter().position(|ends| ends[0] == from)?;
+            let mut last = start;
+            while ends[last][1] != to {
+                let next = last + 1;
+                if ends.get(next)?[0] != ends[last][1] {
+                    return None;
+                }
+                last = next;
+            }
+            Some((start..=last).map(|place| (place, &windings[place])).collect())
+        };
+        let one = ends.iter().position(|ends| **ends == [a, b] || **ends == [b, a]);
+        let sections = one
+            .map(|place| vec![(place, &windings[place])])
+            .or_else(|| along(a, b))
+            .or_else(|| along(b, a))?;
+        Some(Between {
+            part: &placed.name,
+            sections,
+        })
     })
 }
