@@ -406,6 +406,20 @@ fn secondary(keys: &mut Fields<'_>, draft: &mut Draft, k: usize) -> Option<Secon
         Some((_, Some(_))) => (3, Some(3)),
         None => (2, Some(3)),
     };
+    // Of three nodes the middle one is a centre tap, which the volts must say.
+    let tapped = halves.as_ref().filter(|(_, second)| second.is_none());
+    if let (Some((volts, _)), Some(DeValue::Array(list))) =
+        (tapped, keys.raw("nodes").map(toml::Spanned::get_ref))
+        && list.len() == 3
+    {
+        let half = 0.5 * volts;
+        let kind = FileErrorKind::CentreTap {
+            key: key.to_owned(),
+            halves: format!("{half}-0-{half}V"),
+        };
+        draft.fault(&Place::File(keys.span_of(key)), kind);
+        return None;
+    }
     let nodes = nodes(keys, draft, "nodes", wanted.0, wanted.1);
     let resistance = keys.value(draft, "resistance", Unit::Ohm, Bounds::Positive);
     let current = keys.value(draft, "current", Unit::Ampere, Bounds::Positive);

@@ -12,7 +12,7 @@ use crate::driven::distortion::BassLimit;
 use crate::driven::hum::{CauseKind, CauseOfHum};
 use crate::instruments::valve::AgainstLimit;
 use crate::judged::figure::{At, Figure, OfValve};
-use crate::judged::study::Study;
+use crate::judged::study::{BAND, Study};
 use sim::circuit::{Circuit, NodeId};
 use sim::error::SimError;
 use sim::parts::{Part, Winding};
@@ -195,8 +195,13 @@ impl Scorecard {
                 }
                 None
             });
+            // A stage that never gives a watt has no figures there.
+            if value.is_none() && reasons.is_empty() && figure.level() == Some(At::OneWatt) {
+                continue;
+            }
             self.entries.push(Entry {
                 value,
+                words: value.map_or_else(|| why_none(figure, study), |_| None),
                 better: *better,
                 ..entry(group, figure.to_string(), figure.unit())
             });
@@ -271,9 +276,19 @@ impl Scorecard {
                 .causes
                 .first()
                 .filter(|cause| hum.is_explained() && cause.share > 0.0);
+            let none = || {
+                let why = if hum.causes.is_empty() {
+                    "no cause drawn"
+                } else if hum.is_explained() {
+                    "causes cancel each other"
+                } else {
+                    "none of those drawn"
+                };
+                why.to_owned()
+            };
             self.entries.push(Entry {
                 value: cause.map(|cause| cause.share),
-                words: cause.map(cause_words),
+                words: Some(cause.map_or_else(none, cause_words)),
                 ..entry(HUM, "of it by its main cause".to_owned(), Unit::Percent)
             });
         }
@@ -294,11 +309,11 @@ impl Scorecard {
             whole += watts;
             let (volts, at) = match &wire {
                 Wire::Drawn { words, .. } => {
-                    let drawn = rest
-                        .heaters
-                        .iter()
-                        .find(|at| heaters.iter().any(|heater| heater.part == at.part));
-                    (drawn.map(|at| at.volts), words.clone())
+                    let drawn = rest.heaters.iter().find_map(|at| {
+                        let own = heaters.iter().find(|heater| heater.part == at.part)?;
+                        Some(if own.folded { 0.5 * at.volts } else { at.volts })
+                    });
+                    (drawn, words.clone())
                 }
                 Wire::Rated(volts) => (None, format!("{} V, not drawn", *volts as f64 / MILLI)),
             };
@@ -394,9 +409,37 @@ fn cause_words(cause: &CauseOfHum) -> String {
         CauseKind::Filament => "filament of",
         CauseKind::Filaments => "filaments of",
         CauseKind::Heater => "heater to cathode of",
+        CauseKind::Balance => "setting of",
         CauseKind::Stray => "stray field in",
     };
     format!("{what} {}", cause.name)
+}
+
+/// Why a figure of the response is none: the gain stays within 3 dB as far as was looked.
+fn why_none(figure: &Figure, study: &Study<'_>) -> Option<String> {
+    let curve = |low: bool| {
+        study.response().ok()?;
+        let (from, to) = BAND;
+        let end = if low { from } else { to };
+        let end = engineering(end, Unit::Hertz);
+        Some(format!("{} {end}", if low { "below" } else { "above" }))
+    };
+    match figure {
+        Figure::BassLimit => curve(true),
+        Figure::TrebleLimit => curve(false),
+        Figure::Valve(..)
+        | Figure::Resistor(..)
+        | Figure::Volts(_)
+        | Figure::Balance(..)
+        | Figure::Power
+        | Figure::Sensitivity
+        | Figure::Distortion(_)
+        | Figure::Harmonic(..)
+        | Figure::Gain
+        | Figure::OutputImpedance
+        | Figure::Damping
+        | Figure::Hum => None,
+    }
 }
 
 /// Millivolts in a volt: heaters are told apart to the millivolt.
@@ -417,8 +460,11 @@ enum Wire {
 /// What a heater or filament is made for.
 struct HeaterOf {
     part: String,
+    /// Across what feeds it.
     volts: f64,
     amps: f64,
+    /// Both halves side by side: half the volts, twice the current.
+    folded: bool,
 }
 
 /// Heaters and filaments by where they are fed from, once for an envelope.
@@ -454,8 +500,12 @@ fn heater_wires(circuit: &Circuit) -> BTreeMap<Wire, Vec<HeaterOf>> {
         } else {
             wiring.heater
         };
+        let folded = matches!(ends, [first, _, last] if first == last);
+        let times = if folded { 2.0 } else { 1.0 };
         let wire = match (line, ends) {
-            (Some(_), &[first, .., last]) => {
+            (Some(_), &[first, second, ..]) => {
+                // Both halves side by side end at the middle.
+                let last = ends.last().filter(|_| !folded).copied().unwrap_or(second);
                 let ends = (first.min(last), first.max(last));
                 let names = [ends.0, ends.1].map(|node| circuit.node_name(node));
                 Wire::Drawn {
@@ -467,8 +517,9 @@ fn heater_wires(circuit: &Circuit) -> BTreeMap<Wire, Vec<HeaterOf>> {
         };
         wires.entry(wire).or_default().push(HeaterOf {
             part: placed.name.clone(),
-            volts: heater.voltage,
-            amps: heater.current,
+            volts: heater.voltage / times,
+            amps: heater.current * times,
+            folded,
         });
     }
     wires
@@ -498,9 +549,15 @@ fn winding_between(circuit: &Circuit, (a, b): (NodeId, NodeId)) -> Option<Betwee
                 }
                 last = next;
             }
-            Some((start..=last).map(|place| (place, &windings[place])).collect())
+            Some(
+                (start..=last)
+                    .map(|place| (place, &windings[place]))
+                    .collect(),
+            )
         };
-        let one = ends.iter().position(|ends| **ends == [a, b] || **ends == [b, a]);
+        let one = ends
+            .iter()
+            .position(|ends| **ends == [a, b] || **ends == [b, a]);
         let sections = one
             .map(|place| vec![(place, &windings[place])])
             .or_else(|| along(a, b))

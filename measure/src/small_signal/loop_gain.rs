@@ -79,6 +79,16 @@ pub struct Peak {
     pub frequency: f64,
     /// Above the gain at mid band, dB.
     pub height_db: f64,
+    /// The gain without feedback there, above its own at mid band, dB.
+    pub without_db: f64,
+}
+
+impl Peak {
+    /// How much of its height is due to the feedback, dB: what it is above the response without. Where that falls, feedback
+    /// that carries the gain on is no peak of it.
+    pub fn due_to_feedback_db(&self) -> f64 {
+        self.height_db - self.without_db.max(0.0)
+    }
 }
 
 /// The answer. Gains are ratios of volts.
@@ -400,8 +410,10 @@ fn peak(
     let here = (highest.frequency, highest.with.norm());
     let (frequency, height) = if found.1 > here.1 { found } else { here };
     let height_db = decibels(height / mid.with.norm());
+    let without = at(frequency)?.without.norm();
     Ok((height_db > FLAT_DB).then_some(Peak {
         frequency,
         height_db,
+        without_db: decibels(without / mid.without.norm()),
     }))
 }

@@ -22,6 +22,8 @@ pub struct Valve {
     pub current: f64,
     /// The heater, when it is joined to something.
     pub heater: Option<HeaterWiring>,
+    /// True when nothing leaks to its cathode from the heater that warms it, in whichever section that is drawn.
+    pub insulated: bool,
 }
 
 /// A heater that is joined to something.
@@ -62,6 +64,7 @@ impl Valve {
             warm_up: None,
             current: 1.0,
             heater: None,
+            insulated: false,
         }
     }
 

@@ -1,6 +1,7 @@
 //! The answer in words and tables.
 
 use measure::small_signal::feedback::{AtLoad, Feedback};
+use measure::small_signal::loop_gain::Peak;
 use measure::small_signal::square_wave::FREQUENCY;
 use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
@@ -130,11 +131,11 @@ fn headline(amplifier: &Amplifier, answer: &Feedback) -> String {
     let peaks: Vec<String> = [found.peak_below, found.peak_above]
         .into_iter()
         .flatten()
-        .map(|peak| format!("{:.1} dB at {}", peak.height_db, hertz(peak.frequency)))
+        .map(peak_words)
         .collect();
     if !peaks.is_empty() {
         text += &format!(
-            "The response with feedback peaks by {} above mid band.\n",
+            "The response with feedback peaks above mid band by {}.\n",
             listed(&peaks)
         );
     }
@@ -149,6 +150,23 @@ fn headline(amplifier: &Amplifier, answer: &Feedback) -> String {
         text += &format!("UNSTABLE with other loads: {}.\n", listed(&howling));
     }
     text
+}
+
+/// A peak, and how much of it the feedback makes.
+fn peak_words(peak: Peak) -> String {
+    /// dB below which the response without feedback is flat there.
+    const FLAT: f64 = 0.05;
+    let (height, at) = (peak.height_db, hertz(peak.frequency));
+    let plain = format!("{height:.1} dB at {at}");
+    let due = peak.due_to_feedback_db();
+    if peak.without_db < FLAT {
+        plain
+    } else if due < FLAT {
+        let without = peak.without_db;
+        format!("{plain} (none of it by the feedback: without it {without:.1} dB)")
+    } else {
+        format!("{plain} ({due:.1} dB of it by the feedback)")
+    }
 }
 
 fn conditions(amplifier: &Amplifier, answer: &Feedback) -> String {
@@ -192,6 +210,7 @@ fn margins(amplifier: &Amplifier, answer: &Feedback) -> String {
         "gain margin",
         "at",
         "peak",
+        "by feedback",
         "at",
     ]);
     for at in &answer.loads {
@@ -206,8 +225,6 @@ fn margins(amplifier: &Amplifier, answer: &Feedback) -> String {
                 .map(|m| (format!("{:.0}°", m.margin_degrees), m.frequency)),
             at.gain_margin
                 .map(|m| (format!("{:.1} dB", m.margin_db), m.frequency)),
-            at.peak
-                .map(|peak| (format!("{:.1} dB", peak.height_db), peak.frequency)),
         ];
         for pair in pairs {
             match pair {
@@ -215,10 +232,21 @@ fn margins(amplifier: &Amplifier, answer: &Feedback) -> String {
                 None => row.extend(["-".to_owned(), "-".to_owned()]),
             }
         }
+        match at.peak {
+            Some(peak) => row.extend([
+                format!("{:.1} dB", peak.height_db),
+                format!("{:.1} dB", peak.due_to_feedback_db().max(0.0)),
+                hertz(peak.frequency),
+            ]),
+            None => row.extend(["-"; 3].map(str::to_owned)),
+        }
         sheet.row(row);
     }
     sheet.print("Loads, above mid band", 2)
 }
+
+/// dB from which a response that rises by itself is seen in an edge.
+const TILTED: f64 = 1.0;
 
 fn square_waves(amplifier: &Amplifier, answer: &Feedback) -> String {
     let mut sheet = Sheet::new(&[
@@ -246,8 +274,19 @@ fn square_waves(amplifier: &Amplifier, answer: &Feedback) -> String {
                 .map_or_else(dash, |t| engineering(t, Unit::Second)),
         ]);
     }
-    sheet.print(
+    let mut text = sheet.print(
         "Square wave, overshoot of the step and rise time from 10 to 90 %",
         1,
-    )
+    );
+    // An edge shows whatever rises with frequency, tone controls as well as feedback.
+    let tilted = answer.loads.first().and_then(|at| at.peak);
+    if let Some(peak) = tilted.filter(|peak| peak.without_db > TILTED) {
+        text.truncate(text.trim_end().len());
+        text += &format!(
+            "\n  Without feedback the response stands {:.1} dB above mid band at {}: an edge overshoots by that too,\n  with no ringing; see the peaks for what the feedback makes of it.\n\n",
+            peak.without_db,
+            hertz(peak.frequency)
+        );
+    }
+    text
 }
