@@ -78,6 +78,15 @@ impl Valve {
         self.current *= ratio;
     }
 
+    /// Lets the cathode emit `ratio` times as much, to the grid too. A stabiliser stays as it is.
+    pub fn scale_emission(&mut self, ratio: f64) {
+        if !self.kind.model.emits() {
+            return;
+        }
+        self.kind.model.scale_emission(ratio);
+        self.current *= ratio;
+    }
+
     /// Nodes before the cathode's: least and greatest number.
     fn electrodes(&self) -> (usize, usize) {
         match &self.kind.model {

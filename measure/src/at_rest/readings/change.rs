@@ -11,14 +11,16 @@ const OPEN: f64 = 1e11;
 /// What stands for a short circuit, Ω: less than any part has.
 const SHORT: f64 = 1e-2;
 
-/// What is left of the current of a valve that does not conduct.
-pub(super) const DEAD: f64 = 1e-4;
+/// What is left of the emission of a cathode that is cold or worn out.
+const DEAD: f64 = 1e-4;
 
 /// One change.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Departure {
     /// A resistance, the current of a valve at the same volts, or the volts of a source, times a ratio.
     Scale(PartId, f64),
+    /// A valve whose cathode no longer emits.
+    Dead(PartId),
     /// A resistor or a winding that no longer conducts.
     Open(PartId),
     /// A resistor or capacitor that conducts without resistance.
@@ -41,6 +43,11 @@ impl Departure {
                 let part = &mut circuit.part_mut(part).part;
                 let quantity = Quantity::at_rest(part).unwrap_or(Quantity::Volts);
                 quantity.scale(part, ratio);
+            }
+            Self::Dead(part) => {
+                if let Part::Valve(valve) = &mut circuit.part_mut(part).part {
+                    valve.scale_emission(DEAD);
+                }
             }
             Self::Open(part) => match &mut circuit.part_mut(part).part {
                 Part::Resistor(resistor) => resistor.r = OPEN,

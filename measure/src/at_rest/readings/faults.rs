@@ -7,7 +7,7 @@
 
 use rayon::prelude::*;
 
-use super::change::{DEAD, Departure};
+use super::change::Departure;
 use super::points::Point;
 use super::share;
 use super::solved::{loaded, solved, source_ohms, with};
@@ -173,11 +173,7 @@ fn hypotheses(of: &UnderTest<'_>) -> Vec<Hypothesis> {
                     ] {
                         sized(what, LITTLE_CURRENT, Departure::Scale(id, left));
                     }
-                    sized(
-                        "without emission",
-                        "without emission",
-                        Departure::Scale(id, DEAD),
-                    );
+                    sized("without emission", "without emission", Departure::Dead(id));
                 }
             }
             Part::Transformer(_)

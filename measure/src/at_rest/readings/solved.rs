@@ -1,6 +1,6 @@
 //! What is read of an amplifier at rest, and what a change makes of it: solved again in full.
 
-use super::change::{DEAD, Departure};
+use super::change::Departure;
 use super::points::Point;
 use crate::UnderTest;
 use crate::instruments::heater::heaters;
@@ -58,16 +58,17 @@ pub(super) fn with<T>(
         Departure::Scale(..) | Departure::Leak(..) => of.beside(None, &circuit, &system)?,
         Departure::Meter(node, ohms) => of.beside(Some((node, ohms)), &circuit, &system)?,
         // Nothing near by.
-        Departure::Open(_) | Departure::Short(_) => of.near(&circuit, &system)?,
+        Departure::Open(_) | Departure::Short(_) | Departure::Dead(_) => {
+            of.near(&circuit, &system)?
+        }
     };
     let cold = cold(of, &changed);
     if cold.is_empty() {
         return Ok(answer(&changed));
     }
-    let mut circuit = circuit.clone();
-    for part in cold {
-        Quantity::Current.scale(&mut circuit.part_mut(part).part, DEAD);
-    }
+    let circuit = cold.into_iter().fold(circuit.clone(), |circuit, part| {
+        Departure::Dead(part).made(&circuit)
+    });
     let system = equations(&circuit);
     let changed = of.near(&circuit, &system)?;
     Ok(answer(&changed))

@@ -71,10 +71,11 @@ impl Candidate<'_> {
         }
     }
 
-    /// What it is sorted by, for so many readings: a size that may be chosen costs one of χ².
+    /// What it is sorted by, for so many readings: a size that may be chosen costs one of χ², and the more the further it
+    /// is from the drawing's.
     fn order(&self, readings: usize) -> f64 {
         let cost = match self {
-            Self::Sized(..) => 1.0 / readings as f64,
+            Self::Sized(_, fitted) => fitted.cost / readings as f64,
             Self::Fixed(..) => 0.0,
         };
         self.misfit().powi(2) + cost
