@@ -81,13 +81,15 @@ pub struct Peak {
     pub height_db: f64,
     /// The gain without feedback there, above its own at mid band, dB.
     pub without_db: f64,
+    /// By how much the feedback raises the gain there, dB; negative where it lowers it.
+    pub raised_db: f64,
 }
 
 impl Peak {
-    /// How much of its height is due to the feedback, dB: what it is above the response without. Where that falls, feedback
-    /// that carries the gain on is no peak of it.
+    /// How much of its height is due to the feedback, dB: what comes back in phase with the signal there raises the gain above
+    /// that without feedback, by −20 log |1 + T|. What rises by itself, before the loop or in it, is no peak of the feedback.
     pub fn due_to_feedback_db(&self) -> f64 {
-        self.height_db - self.without_db.max(0.0)
+        self.raised_db.clamp(0.0, self.height_db)
     }
 }
 
@@ -410,10 +412,11 @@ fn peak(
     let here = (highest.frequency, highest.with.norm());
     let (frequency, height) = if found.1 > here.1 { found } else { here };
     let height_db = decibels(height / mid.with.norm());
-    let without = at(frequency)?.without.norm();
+    let there = at(frequency)?;
     Ok((height_db > FLAT_DB).then_some(Peak {
         frequency,
         height_db,
-        without_db: decibels(without / mid.without.norm()),
+        without_db: decibels(there.without.norm() / mid.without.norm()),
+        raised_db: -decibels((1.0 + there.loop_gain).norm()),
     }))
 }

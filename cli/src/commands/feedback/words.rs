@@ -136,7 +136,7 @@ fn headline(amplifier: &Amplifier, answer: &Feedback) -> String {
     if !peaks.is_empty() {
         text += &format!(
             "The response with feedback peaks above mid band by {}.\n",
-            listed(&peaks)
+            peaks.join("; ")
         );
     }
     let howling: Vec<String> = answer
@@ -154,19 +154,19 @@ fn headline(amplifier: &Amplifier, answer: &Feedback) -> String {
 
 /// A peak, and how much of it the feedback makes.
 fn peak_words(peak: Peak) -> String {
-    /// dB below which the response without feedback is flat there.
-    const FLAT: f64 = 0.05;
-    let (height, at) = (peak.height_db, hertz(peak.frequency));
-    let plain = format!("{height:.1} dB at {at}");
+    /// dB that print as none.
+    const NONE: f64 = 0.05;
     let due = peak.due_to_feedback_db();
-    if peak.without_db < FLAT {
-        plain
-    } else if due < FLAT {
-        let without = peak.without_db;
-        format!("{plain} (none of it by the feedback: without it {without:.1} dB)")
+    let by = if due < NONE {
+        "none".to_owned()
     } else {
-        format!("{plain} ({due:.1} dB of it by the feedback)")
-    }
+        format!("{due:.1} dB")
+    };
+    format!(
+        "{:.1} dB at {}, {by} of it by the feedback",
+        peak.height_db,
+        hertz(peak.frequency)
+    )
 }
 
 fn conditions(amplifier: &Amplifier, answer: &Feedback) -> String {
@@ -235,7 +235,7 @@ fn margins(amplifier: &Amplifier, answer: &Feedback) -> String {
         match at.peak {
             Some(peak) => row.extend([
                 format!("{:.1} dB", peak.height_db),
-                format!("{:.1} dB", peak.due_to_feedback_db().max(0.0)),
+                format!("{:.1} dB", peak.due_to_feedback_db()),
                 hertz(peak.frequency),
             ]),
             None => row.extend(["-"; 3].map(str::to_owned)),
