@@ -407,19 +407,21 @@ fn secondary(keys: &mut Fields<'_>, draft: &mut Draft, k: usize) -> Option<Secon
         None => (2, Some(3)),
     };
     // Of three nodes the middle one is a centre tap, which the volts must say.
-    let tapped = halves.as_ref().filter(|(_, second)| second.is_none());
-    if let (Some((volts, _)), Some(DeValue::Array(list))) =
-        (tapped, keys.raw("nodes").map(toml::Spanned::get_ref))
-        && list.len() == 3
-    {
-        let half = 0.5 * volts;
-        let kind = FileErrorKind::CentreTap {
-            key: key.to_owned(),
-            halves: format!("{half}-0-{half}V"),
-        };
-        draft.fault(&Place::File(keys.span_of(key)), kind);
-        return None;
-    }
+    let undivided = match (&halves, keys.raw("nodes").map(toml::Spanned::get_ref)) {
+        (Some((volts, None)), Some(DeValue::Array(list))) if list.len() == 3 => Some(0.5 * volts),
+        _ => None,
+    };
+    let wanted = match undivided {
+        Some(half) => {
+            let kind = FileErrorKind::CentreTap {
+                key: key.to_owned(),
+                halves: format!("{half}-0-{half}V"),
+            };
+            draft.fault(&Place::File(keys.span_of(key)), kind);
+            (3, Some(3))
+        }
+        None => wanted,
+    };
     let nodes = nodes(keys, draft, "nodes", wanted.0, wanted.1);
     let resistance = keys.value(draft, "resistance", Unit::Ohm, Bounds::Positive);
     let current = keys.value(draft, "current", Unit::Ampere, Bounds::Positive);
@@ -436,7 +438,7 @@ fn secondary(keys: &mut Fields<'_>, draft: &mut Draft, k: usize) -> Option<Secon
         };
         draft.fault(&Place::File(keys.span_of(key)), kind);
     }
-    let (first, second) = halves?;
+    let (first, second) = halves.filter(|_| undivided.is_none())?;
     let volts = first + second.unwrap_or(0.0);
     let rated = current.is_some();
     let current = match (current, resistance) {

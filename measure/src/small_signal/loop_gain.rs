@@ -81,16 +81,9 @@ pub struct Peak {
     pub height_db: f64,
     /// The gain without feedback there, above its own at mid band, dB.
     pub without_db: f64,
-    /// By how much the feedback raises the gain there, dB; negative where it lowers it.
+    /// By how much the feedback raises the gain there, −20 log |1 + T| dB; negative where it lowers it. What rises by itself,
+    /// before the loop or in it, is no peak of the feedback.
     pub raised_db: f64,
-}
-
-impl Peak {
-    /// How much of its height is due to the feedback, dB: what comes back in phase with the signal there raises the gain above
-    /// that without feedback, by −20 log |1 + T|. What rises by itself, before the loop or in it, is no peak of the feedback.
-    pub fn due_to_feedback_db(&self) -> f64 {
-        self.raised_db.clamp(0.0, self.height_db)
-    }
 }
 
 /// The answer. Gains are ratios of volts.

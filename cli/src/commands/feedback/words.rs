@@ -152,18 +152,25 @@ fn headline(amplifier: &Amplifier, answer: &Feedback) -> String {
     text
 }
 
-/// A peak, and how much of it the feedback makes.
+/// A peak, and what the feedback does there.
 fn peak_words(peak: Peak) -> String {
     /// dB that print as none.
     const NONE: f64 = 0.05;
-    let due = peak.due_to_feedback_db();
-    let by = if due < NONE {
-        "none".to_owned()
+    let raised = peak.raised_db;
+    let there = if raised.abs() < NONE {
+        "leaves the gain as it is".to_owned()
+    } else if raised > 0.0 {
+        format!("raises the gain by {raised:.1} dB")
     } else {
-        format!("{due:.1} dB")
+        format!("lowers the gain by {:.1} dB", raised.abs())
+    };
+    let without = if peak.without_db > NONE {
+        format!(" (without it {:.1} dB above mid band)", peak.without_db)
+    } else {
+        String::new()
     };
     format!(
-        "{:.1} dB at {}, {by} of it by the feedback",
+        "{:.1} dB at {}, where the feedback {there}{without}",
         peak.height_db,
         hertz(peak.frequency)
     )
@@ -210,7 +217,7 @@ fn margins(amplifier: &Amplifier, answer: &Feedback) -> String {
         "gain margin",
         "at",
         "peak",
-        "by feedback",
+        "feedback there",
         "at",
     ]);
     for at in &answer.loads {
@@ -235,7 +242,7 @@ fn margins(amplifier: &Amplifier, answer: &Feedback) -> String {
         match at.peak {
             Some(peak) => row.extend([
                 format!("{:.1} dB", peak.height_db),
-                format!("{:.1} dB", peak.due_to_feedback_db()),
+                format!("{:+.1} dB", peak.raised_db),
                 hertz(peak.frequency),
             ]),
             None => row.extend(["-"; 3].map(str::to_owned)),
