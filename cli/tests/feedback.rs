@@ -24,7 +24,7 @@ Source: own design, invented for this example
 
 Feedback lowers the gain by 18.1 dB at 1.00 kHz, through R16 and C6 from `out` to `f`: 161 without, 19.9 with.
 Stable with the rated load; phase margin 57° at 4.46 Hz and 42° at 87.9 kHz; gain margin 32.8 dB at 794 kHz.
-The response with feedback peaks above mid band by 1.6 dB at 4.63 Hz, where the feedback XX; 2.8 dB at 89.6 kHz, where the feedback raises the gain by 2.8 dB.
+The response with feedback peaks above mid band by 1.6 dB at 4.63 Hz, where the feedback lowers the gain by 0.1 dB; 2.8 dB at 89.6 kHz, where the feedback raises the gain by 3.2 dB.
 UNSTABLE with other loads: 8.00 Ω and 470 nF, 8.00 Ω and 2.00 µF, 100 nF alone, 470 nF alone and 2.00 µF alone.
 
 Conditions: small signals about rest, gain from the generator's open circuit to the load of 8.00 Ω; the loop
@@ -39,15 +39,15 @@ Margins with the rated load
   phase 180°       794 kHz  32.8 dB
 
 Loads, above mid band
-  load                by itself               phase margin        at  gain margin        at    peak        at
-  8.00 Ω, rated       stable                           42°  87.9 kHz      32.8 dB   794 kHz  2.8 dB  89.6 kHz
-  8.00 Ω and 100 nF   stable                           26°  97.3 kHz       5.0 dB   130 kHz  8.2 dB   107 kHz
-  8.00 Ω and 470 nF   oscillates at 87.4 kHz          -49°  98.6 kHz      -5.3 dB  83.6 kHz       -         -
-  8.00 Ω and 2.00 µF  oscillates at 66.5 kHz          -63°  75.5 kHz      -3.8 dB  66.8 kHz       -         -
-  open                stable                           68°   101 kHz      16.2 dB  1.51 MHz  1.0 dB  55.5 kHz
-  100 nF alone        oscillates at 151 kHz           -85°   172 kHz     -17.3 dB   143 kHz       -         -
-  470 nF alone        oscillates at 88.0 kHz          -96°   105 kHz     -14.3 dB  85.3 kHz       -         -
-  2.00 µF alone       oscillates at 65.2 kHz          -77°  76.2 kHz      -4.6 dB  66.2 kHz       -         -
+  load                by itself               phase margin        at  gain margin        at    peak  feedback there        at
+  8.00 Ω, rated       stable                           42°  87.9 kHz      32.8 dB   794 kHz  2.8 dB         +3.2 dB  89.6 kHz
+  8.00 Ω and 100 nF   stable                           26°  97.3 kHz       5.0 dB   130 kHz  8.2 dB        +10.2 dB   107 kHz
+  8.00 Ω and 470 nF   oscillates at 87.4 kHz          -49°  98.6 kHz      -5.3 dB  83.6 kHz       -               -         -
+  8.00 Ω and 2.00 µF  oscillates at 66.5 kHz          -63°  75.5 kHz      -3.8 dB  66.8 kHz       -               -         -
+  open                stable                           68°   101 kHz      16.2 dB  1.51 MHz  1.0 dB         -6.5 dB  55.5 kHz
+  100 nF alone        oscillates at 151 kHz           -85°   172 kHz     -17.3 dB   143 kHz       -               -         -
+  470 nF alone        oscillates at 88.0 kHz          -96°   105 kHz     -14.3 dB  85.3 kHz       -               -         -
+  2.00 µF alone       oscillates at 65.2 kHz          -77°  76.2 kHz      -4.6 dB  66.2 kHz       -               -         -
 
 Square wave, overshoot of the step and rise time from 10 to 90 %
   load               overshoot   ringing  left a cycle later  cycles to a tenth  rise time
