@@ -51,8 +51,8 @@ Loads, above mid band
 
 Square wave, overshoot of the step and rise time from 10 to 90 %
   load               overshoot   ringing  left a cycle later  cycles to a tenth  rise time
-  8.00 Ω, rated         24.5 %  95.2 kHz              13.2 %                1.5    2.79 µs
-  8.00 Ω and 100 nF     40.9 %   108 kHz              42.9 %                3.0    2.42 µs
+  8.00 Ω, rated         24.5 %  95.2 kHz              11.5 %                1.5    2.79 µs
+  8.00 Ω and 100 nF     40.9 %   108 kHz              44.2 %                3.0    2.42 µs
   open                  13.2 %  64.1 kHz              5.93 %                1.0    2.99 µs
 
 ";
