@@ -381,12 +381,12 @@ fn tell_apart(draft: &Draft, all: &mut [Secondary]) {
     for &k in &places {
         if let [first, .., last] = all[k].nodes.as_slice() {
             let [first, last] = [first, last].map(|node| draft.circuit.node_name(node.id));
-            all[k].name += &format!(" at {first}-{last}");
+            all[k].name = format!("{} at {first}-{last}", all[k].name);
         }
     }
     let places: Vec<usize> = places.into_iter().filter(|&k| alike(all, k)).collect();
     for k in places {
-        all[k].name += &format!(", winding {}", k + 1);
+        all[k].name = format!("{}, winding {}", all[k].name, k + 1);
     }
 }
 

@@ -37,7 +37,7 @@ impl Departure {
         let mut circuit = circuit.clone();
         match self {
             Self::Scale(part, ratio) if silenced(&circuit, part) => {
-                still::scale(&mut circuit, ratio)
+                still::scale(&mut circuit, ratio);
             }
             Self::Scale(part, ratio) => {
                 let part = &mut circuit.part_mut(part).part;
