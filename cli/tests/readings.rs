@@ -250,3 +250,56 @@ fn power_and_distortion_can_be_asked_for() {
         assert!(svg.contains("</svg>"));
     }
 }
+
+/// A stage and its follower, whose heaters have direct current of a rectifier of their own.
+const HEATED_BY_DC: &str = r#"[amplifier]
+title  = "Stage and follower, heaters on direct current"
+source = "own design, invented for this test"
+[parts]
+M1  = { mains = "230V", frequency = "50Hz", between = ["l", "n"] }
+T1  = { mains_transformer = "230V", primary = ["l", "n"], secondaries = [ { volts = "200V", nodes = ["x", "y"], current = "40mA", resistance = "200R" }, { volts = "9V", nodes = ["q1", "q2"], current = "1A" } ] }
+D1  = { bridge = "silicon", between = ["x", "y"], positive = "ht0", negative = "chassis" }
+C1  = { electrolytic = "47u", positive = "ht0", negative = "chassis", rating = "400V" }
+R1  = { resistor = "4k7", between = ["ht0", "ht"], rating = "2W" }
+C2  = { electrolytic = "47u", positive = "ht", negative = "chassis", rating = "400V" }
+D2  = { bridge = "silicon", between = ["q1", "q2"], positive = "d0", negative = "chassis" }
+C3  = { electrolytic = "4700u", positive = "d0", negative = "chassis", rating = "25V" }
+R2  = { resistor = "15R", between = ["d0", "hp"], rating = "5W" }
+C4  = { electrolytic = "2200u", positive = "hp", negative = "chassis", rating = "16V" }
+V1a = { valve = "ECC82", envelope = "V1", anode = "a1", grid = "g", cathode = "k1", heater = ["hp", "chassis", "hp"] }
+R3  = { resistor = "33k", between = ["a1", "ht"], rating = "1W" }
+R4  = { resistor = "1k2", between = ["k1", "chassis"] }
+C5  = { electrolytic = "100u", positive = "k1", negative = "chassis", rating = "16V" }
+R5  = { resistor = "470k", between = ["g", "chassis"] }
+V1b = { valve = "ECC82", envelope = "V1", anode = "ht", grid = "a1", cathode = "k2" }
+R6  = { resistor = "27k", between = ["k2", "chassis"], rating = "2W" }
+C6  = { capacitor = "1u", between = ["k2", "out"], rating = "400V" }
+R7  = { resistor = "100k", between = ["out", "chassis"] }
+[bench]
+generator = { into = "g", resistance = "600R" }
+load = "R7"
+"#;
+
+/// The first single fault that is named, of these readings on that file.
+fn named_first(readings: &str) -> String {
+    let bench = Bench::with(&[("amp.toml", HEATED_BY_DC), ("taken.txt", readings)]);
+    let answer = bench.json(&["readings", "amp.toml", "--taken", "taken.txt", "--json"]);
+    let first = &answer["answer"]["verdict"]["explained_by"][0];
+    let word = |key: &str| first[key].as_str().unwrap_or("nothing").to_owned();
+    format!("{} {}", word("part"), word("fault"))
+}
+
+#[test]
+fn a_valve_whose_heater_has_no_volts_is_cold() {
+    // What `voltages` says with R3 at 72 kΩ, rounded. A short across the heater supply pulls the high tension down as far,
+    // but leaves no valve that would conduct.
+    let found =
+        named_first("V1a anode, 84.2V, 10M\nV1a cathode, 2.91V, 10M\nV1b cathode, 92V, 10M\n");
+    assert!(found.starts_with("R3 at 2"), "{found}");
+    // Nothing conducts: the anode at the rail, cathodes at nothing.
+    let found = named_first(
+        "V1a anode, 300V, 10M\nV1a cathode, 0.02V, 10M\nV1b cathode, 0.05V, 10M\nht, 300V, 10M\n",
+    );
+    let heater = ["C3 short-circuited", "C4 short-circuited", "R2 open"];
+    assert!(heater.contains(&found.as_str()), "{found}");
+}

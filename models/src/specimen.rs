@@ -30,6 +30,16 @@ impl ValveModel {
         }
     }
 
+    /// Lets the cathode emit `ratio` times as much: what flows to the grid goes with what flows to the anode.
+    pub fn scale_emission(&mut self, ratio: f64) {
+        self.scale_current(ratio);
+        match self {
+            Self::Triode(triode) => triode.grid.perveance *= ratio,
+            Self::Pentode(pentode) => pentode.grid.perveance *= ratio,
+            Self::Rectifier(_) | Self::Stabiliser(_) => {}
+        }
+    }
+
     /// A valve of `ratio` times the amplification factor that passes the same current, with the same mutual
     /// conductance, at these anode and screen volts to the cathode.
     pub fn scale_mu(&mut self, ratio: f64, v_ak: f64, v_sk: f64) {

@@ -229,6 +229,14 @@ pub enum FileErrorKind {
         /// Sections of the type.
         sections: usize,
     },
+    /// Three nodes on a winding whose volts say nothing of a centre tap.
+    #[error("`{key}` of a winding with a centre tap is written {halves}")]
+    CentreTap {
+        /// The key of the volts.
+        key: String,
+        /// Its two halves, as they are written.
+        halves: String,
+    },
     /// Too few or too many nodes in a list.
     #[error("`{key}` lists {found} nodes")]
     NodeCount {

@@ -366,7 +366,28 @@ fn secondaries(fields: &mut Fields<'_>, draft: &mut Draft) -> Option<Vec<Seconda
         keys.finish(draft);
         all.push(one);
     }
-    all.into_iter().collect()
+    let mut all: Vec<Secondary> = all.into_iter().collect::<Option<_>>()?;
+    tell_apart(draft, &mut all);
+    Some(all)
+}
+
+/// Secondaries of one name are named by where they end too, and by their place in the list where that is one as well:
+/// two of 6.3 V are two windings.
+fn tell_apart(draft: &Draft, all: &mut [Secondary]) {
+    let alike = |all: &[Secondary], k: usize| {
+        all.iter().filter(|other| other.name == all[k].name).count() > 1
+    };
+    let places: Vec<usize> = (0..all.len()).filter(|&k| alike(all, k)).collect();
+    for &k in &places {
+        if let [first, .., last] = all[k].nodes.as_slice() {
+            let [first, last] = [first, last].map(|node| draft.circuit.node_name(node.id));
+            all[k].name = format!("{} at {first}-{last}", all[k].name);
+        }
+    }
+    let places: Vec<usize> = places.into_iter().filter(|&k| alike(all, k)).collect();
+    for k in places {
+        all[k].name = format!("{}, winding {}", all[k].name, k + 1);
+    }
 }
 
 fn secondary(keys: &mut Fields<'_>, draft: &mut Draft, k: usize) -> Option<Secondary> {
@@ -385,6 +406,22 @@ fn secondary(keys: &mut Fields<'_>, draft: &mut Draft, k: usize) -> Option<Secon
         Some((_, Some(_))) => (3, Some(3)),
         None => (2, Some(3)),
     };
+    // Of three nodes the middle one is a centre tap, which the volts must say.
+    let undivided = match (&halves, keys.raw("nodes").map(toml::Spanned::get_ref)) {
+        (Some((volts, None)), Some(DeValue::Array(list))) if list.len() == 3 => Some(0.5 * volts),
+        _ => None,
+    };
+    let wanted = match undivided {
+        Some(half) => {
+            let kind = FileErrorKind::CentreTap {
+                key: key.to_owned(),
+                halves: format!("{half}-0-{half}V"),
+            };
+            draft.fault(&Place::File(keys.span_of(key)), kind);
+            (3, Some(3))
+        }
+        None => wanted,
+    };
     let nodes = nodes(keys, draft, "nodes", wanted.0, wanted.1);
     let resistance = keys.value(draft, "resistance", Unit::Ohm, Bounds::Positive);
     let current = keys.value(draft, "current", Unit::Ampere, Bounds::Positive);
@@ -401,7 +438,7 @@ fn secondary(keys: &mut Fields<'_>, draft: &mut Draft, k: usize) -> Option<Secon
         };
         draft.fault(&Place::File(keys.span_of(key)), kind);
     }
-    let (first, second) = halves?;
+    let (first, second) = halves.filter(|_| undivided.is_none())?;
     let volts = first + second.unwrap_or(0.0);
     let rated = current.is_some();
     let current = match (current, resistance) {

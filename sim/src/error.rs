@@ -27,7 +27,10 @@ pub enum SimError {
         part: String,
     },
     /// Newton's iteration failed at the smallest step.
-    #[error("the solution could not be followed past {time:.6} s; {worst} would not settle")]
+    #[error(
+        "the run comes to a stop after {}: no value was found for {worst}",
+        crate::quantity::engineering(*time, crate::quantity::Unit::Second)
+    )]
     Stuck {
         /// Time reached, s.
         time: f64,

@@ -89,6 +89,7 @@ fn kind(kind: &FileErrorKind) -> Words {
             most,
             found,
         } => joints::node_count(key, *least, *most, *found),
+        K::CentreTap { key, halves } => iron::centre_tap(key, halves),
         K::SameNode { part, node } => joints::same_node(part, node),
         K::TapCount { key, wanted, found } => iron::tap_count(key, *wanted, *found),
         K::TapOrder { key } => iron::tap_order(key),

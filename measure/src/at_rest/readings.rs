@@ -12,8 +12,10 @@
 use rayon::prelude::*;
 use serde::Serialize;
 
+use crate::at_rest::still::still;
 use crate::instruments::varied::Allowed;
 use crate::{Measurement, Progress, Reached, UnderTest};
+use sim::System;
 use sim::error::SimError;
 
 mod band;
@@ -37,6 +39,7 @@ pub use size::Size;
 pub use taken::{Taken, TakenError, read};
 pub use verdict::{Explains, Unseen, ValvePoints, Verdict};
 
+use faults::Bed;
 use solved::{loaded, solved, source_ohms};
 
 /// Share of the volts that a meter takes below which the linearised circuit tells them on the mains: what it leaves out is
@@ -115,9 +118,8 @@ impl Measurement for ReadingsOf {
     /// Answers; `progress` is told how many circuits are solved and how many there are.
     ///
     /// Cost: a rest for each point and meter, for each resistance and valve of the band, and with readings up to four
-    /// for each part; where some are outside, 33 more for each of eight faults whose size is fitted (on the mains 13
-    /// for each of three). Milliseconds each when still; on the mains as much for what the slopes of the period tell, a
-    /// settled period for the rest.
+    /// for each part; where some are outside, 33 more for each of eight faults whose size is fitted. Milliseconds each
+    /// when still; on the mains the faults are solved in a copy that stands still, and the best five settled.
     ///
     /// # Errors
     /// Those of the circuit with a part off its value.
@@ -193,10 +195,24 @@ impl Measurement for ReadingsOf {
             let (readings, ohms): (Vec<Compared>, Vec<f64>) = compared.into_iter().unzip();
             let known = &points[charted..];
             // What the readings cannot show is told whatever they say.
-            let (found, left) = faults::faults(of, known, &ohms, &done);
             let at = (known, &ohms[..]);
+            let expected: Vec<f64> = readings.iter().map(|of| of.expected).collect();
+            let copy = of.rest.mains.map(|_| still(of));
+            let copy = copy.and_then(|copy| Some((System::of(&copy).ok()?, copy)));
+            let quiet = copy.as_ref().and_then(|(system, copy)| {
+                UnderTest::of_circuit(of.amplifier, copy, system, of.tolerances).ok()
+            });
+            let bed = Bed::new(quiet.as_ref().unwrap_or(of), at, &expected);
+            let (found, left) = faults::faults(of, &bed, &done);
             let weighed = (&found[..], left);
-            Some(Verdict::new(of, readings, at, &drawn.currents, weighed))
+            Some(Verdict::new(
+                of,
+                readings,
+                at,
+                &bed,
+                &drawn.currents,
+                weighed,
+            ))
         };
         Ok(Readings {
             meters: self.meters.clone(),

@@ -48,7 +48,7 @@ pub(crate) use stand::{Stand, Tone, Wanted};
 pub use bursting::Bursting;
 pub use crossover::Crossover;
 pub use level::{CoreAtLevel, Level, ValveAtLevel};
-pub use limits::{CUT_OFF, Cause, Limit, Role};
+pub use limits::{CLASS_A, Cause, Limit, Role};
 pub use target::Output;
 
 /// The question.

@@ -32,8 +32,17 @@ pub struct HeaterAtRest {
     pub rated: f64,
     /// True when the volts are more than 10 % off.
     pub off: bool,
-    /// Greatest volts between heater and cathode; none for a filament.
+    /// Greatest volts between heater and cathode, of the section where they are greatest; none for a filament.
     pub to_cathode: Option<AgainstLimit>,
+    /// The line of that section, which is `part` where it alone is warmed; none for a filament.
+    pub cathode_of: Option<String>,
+}
+
+impl HeaterAtRest {
+    /// The valve line whose cathode stands furthest from its heater.
+    pub fn furthest(&self) -> &str {
+        self.cathode_of.as_deref().unwrap_or(&self.part)
+    }
 }
 
 /// Every heater and filament that is drawn. `samples` `[samples][n+1]`: the unknowns over a settled period of the
@@ -78,19 +87,22 @@ fn heater(
         .map(|pair| halves * rms(pair[0], pair[1]))
         .max_by(|a, b| (a - rated).abs().total_cmp(&(b - rated).abs()))
         .unwrap_or(0.0);
-    // Cathodes of all sections this heater warms.
-    let cathodes: Vec<usize> = circuit
+    // Cathodes of all sections this heater warms, each with its greatest volts from either end.
+    let sections = circuit
         .parts()
         .filter(|(section, _)| circuit.heater_of(*section) == Some(id))
-        .filter_map(|(_, placed)| placed.wiring()?.cathode.first())
-        .map(|&node| system.voltage_of(node) as usize)
-        .collect();
-    let apart = |x: &&[f64]| {
-        places
-            .iter()
-            .flat_map(|&end| cathodes.iter().map(move |&k| (x[end] - x[k]).abs()))
-            .fold(0.0, f64::max)
-    };
+        .filter_map(|(_, placed)| {
+            let cathode = *placed.wiring()?.cathode.first()?;
+            let k = system.voltage_of(cathode) as usize;
+            let apart = samples
+                .iter()
+                .flat_map(|x| places.iter().map(move |&end| (x[end] - x[k]).abs()))
+                .fold(0.0, f64::max);
+            Some((placed.name.clone(), apart))
+        });
+    // Of equal ones the first.
+    let worst = sections.reduce(|worst, next| if next.1 > worst.1 { next } else { worst });
+    let worst = worst.filter(|_| !valve.filament);
     Some(HeaterAtRest {
         part: placed.name.clone(),
         kind: valve.kind.name.clone(),
@@ -98,9 +110,10 @@ fn heater(
         volts,
         rated,
         off: (volts / rated - 1.0).abs() > BAND,
-        to_cathode: (!valve.filament).then(|| AgainstLimit {
-            value: samples.iter().map(apart).fold(0.0, f64::max),
+        to_cathode: worst.as_ref().map(|(_, volts)| AgainstLimit {
+            value: *volts,
             limit: valve.kind.limits.heater_cathode_volts,
         }),
+        cathode_of: worst.map(|(section, _)| section),
     })
 }

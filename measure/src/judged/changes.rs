@@ -43,7 +43,7 @@ pub struct Change {
 pub fn changes(first: &Amplifier, second: &Amplifier) -> Vec<Change> {
     let mut changes = Vec::new();
     for part in own_parts(first) {
-        let was = Some(words(part));
+        let was = Some(words(&first.circuit, part));
         let Some(other) = placed(second, &part.name) else {
             changes.push(Change {
                 part: part.name.clone(),
@@ -63,7 +63,7 @@ pub fn changes(first: &Amplifier, second: &Amplifier) -> Vec<Change> {
                     ChangeKind::Rewired
                 },
                 was,
-                is: Some(words(other)),
+                is: Some(words(&second.circuit, other)),
             });
         }
     }
@@ -73,7 +73,7 @@ pub fn changes(first: &Amplifier, second: &Amplifier) -> Vec<Change> {
                 part: part.name.clone(),
                 kind: ChangeKind::Added,
                 was: None,
-                is: Some(words(part)),
+                is: Some(words(&second.circuit, part)),
             });
         }
     }
@@ -116,7 +116,7 @@ fn same_holes((first, a): (&Circuit, &Placed), (second, b): (&Circuit, &Placed))
 }
 
 /// What a part is: its type or its value where one figure says it.
-fn words(placed: &Placed) -> String {
+fn words(circuit: &Circuit, placed: &Placed) -> String {
     let kind = placed.part.words();
     let of = |value, unit| format!("{kind} {}", engineering(value, unit));
     match &placed.part {
@@ -131,7 +131,15 @@ fn words(placed: &Placed) -> String {
             }
         }
         Part::Resistor(part) => of(part.r, Unit::Ohm),
-        Part::Pot(part) => of(part.r, Unit::Ohm),
+        Part::Pot(part) => format!(
+            "{}, wiper at {} of the track",
+            of(part.r, Unit::Ohm),
+            engineering(part.fraction, Unit::Percent)
+        ),
+        Part::Switch(switch) => match switch.closed.and_then(|at| placed.nodes.get(at + 1)) {
+            Some(&node) => format!("{kind} to `{}`", circuit.node_name(node)),
+            None => format!("{kind} open"),
+        },
         Part::Capacitor(part) => of(part.c, Unit::Farad),
         Part::Source(Source {
             waveform: Waveform::Dc(volts),
@@ -142,7 +150,6 @@ fn words(placed: &Placed) -> String {
         | Part::Device(_)
         | Part::Diodes(_)
         | Part::Source(_)
-        | Part::Switch(_)
         | Part::Loudspeaker(_) => kind.to_owned(),
     }
 }

@@ -210,6 +210,25 @@ fn level(text: &str) -> Option<At> {
 }
 
 impl Figure {
+    /// The level a figure of distortion is read at; none of any other.
+    pub(crate) fn level(&self) -> Option<At> {
+        match self {
+            Self::Distortion(at) | Self::Harmonic(_, at) => Some(*at),
+            Self::Valve(..)
+            | Self::Resistor(..)
+            | Self::Volts(_)
+            | Self::Balance(..)
+            | Self::Power
+            | Self::Sensitivity
+            | Self::Gain
+            | Self::BassLimit
+            | Self::TrebleLimit
+            | Self::OutputImpedance
+            | Self::Damping
+            | Self::Hum => None,
+        }
+    }
+
     /// Reads the words; parts and nodes must be of this circuit.
     ///
     /// # Errors

@@ -12,7 +12,7 @@ use crate::driven::distortion::BassLimit;
 use crate::driven::hum::{CauseKind, CauseOfHum};
 use crate::instruments::valve::AgainstLimit;
 use crate::judged::figure::{At, Figure, OfValve};
-use crate::judged::study::Study;
+use crate::judged::study::{BAND, Study};
 use sim::circuit::{Circuit, NodeId};
 use sim::error::SimError;
 use sim::parts::{Part, Winding};
@@ -195,8 +195,13 @@ impl Scorecard {
                 }
                 None
             });
+            // A stage that never gives a watt has no figures there.
+            if value.is_none() && reasons.is_empty() && figure.level() == Some(At::OneWatt) {
+                continue;
+            }
             self.entries.push(Entry {
                 value,
+                words: value.map_or_else(|| why_none(figure, study), |_| None),
                 better: *better,
                 ..entry(group, figure.to_string(), figure.unit())
             });
@@ -271,9 +276,19 @@ impl Scorecard {
                 .causes
                 .first()
                 .filter(|cause| hum.is_explained() && cause.share > 0.0);
+            let none = || {
+                let why = if hum.causes.is_empty() {
+                    "no cause drawn"
+                } else if hum.is_explained() {
+                    "causes cancel each other"
+                } else {
+                    "none of those drawn"
+                };
+                why.to_owned()
+            };
             self.entries.push(Entry {
                 value: cause.map(|cause| cause.share),
-                words: cause.map(cause_words),
+                words: Some(cause.map_or_else(none, cause_words)),
                 ..entry(HUM, "of it by its main cause".to_owned(), Unit::Percent)
             });
         }
@@ -294,11 +309,11 @@ impl Scorecard {
             whole += watts;
             let (volts, at) = match &wire {
                 Wire::Drawn { words, .. } => {
-                    let drawn = rest
-                        .heaters
-                        .iter()
-                        .find(|at| heaters.iter().any(|heater| heater.part == at.part));
-                    (drawn.map(|at| at.volts), words.clone())
+                    let drawn = rest.heaters.iter().find_map(|at| {
+                        let own = heaters.iter().find(|heater| heater.part == at.part)?;
+                        Some(if own.folded { 0.5 * at.volts } else { at.volts })
+                    });
+                    (drawn, words.clone())
                 }
                 Wire::Rated(volts) => (None, format!("{} V, not drawn", *volts as f64 / MILLI)),
             };
@@ -306,7 +321,9 @@ impl Scorecard {
                 Wire::Drawn { ends, .. } => winding_between(circuit, ends),
                 Wire::Rated(_) => None,
             };
-            let limit = winding.and_then(|(_, winding)| winding.rated_current);
+            let limit = winding
+                .as_ref()
+                .and_then(|winding| winding.sections.first()?.1.rated_current);
             if volts.is_some() {
                 self.entries.push(Entry {
                     value: volts,
@@ -318,13 +335,20 @@ impl Scorecard {
                 limit,
                 ..entry(HEATERS, format!("heater current, {at}"), Unit::Ampere)
             });
-            if let (Some(volts), Some((part, winding))) = (volts, winding) {
-                let flows = rest
+            if let (Some(volts), Some(winding)) = (volts, winding) {
+                let flows: Vec<f64> = rest
                     .windings
                     .iter()
-                    .find(|at| at.part == part && at.winding == winding.name);
+                    .filter(|at| at.part == winding.part)
+                    .map(|at| at.current.value)
+                    .collect();
+                let turns: f64 = winding.sections.iter().map(|(_, one)| one.turns).sum();
+                let loads = winding.sections.iter().map(|(place, one)| {
+                    let flows = flows.get(*place)?;
+                    Some(volts * one.turns / turns * flows)
+                });
                 self.entries.push(Entry {
-                    value: flows.map(|flows| volts * flows.current.value),
+                    value: loads.sum(),
                     limit: limit.map(|amps| volts * amps),
                     ..entry(HEATERS, format!("load of the winding, {at}"), Unit::Watt)
                 });
@@ -385,9 +409,37 @@ fn cause_words(cause: &CauseOfHum) -> String {
         CauseKind::Filament => "filament of",
         CauseKind::Filaments => "filaments of",
         CauseKind::Heater => "heater to cathode of",
+        CauseKind::Balance => "setting of",
         CauseKind::Stray => "stray field in",
     };
     format!("{what} {}", cause.name)
+}
+
+/// Why a figure of the response is none: the gain stays within 3 dB as far as was looked.
+fn why_none(figure: &Figure, study: &Study<'_>) -> Option<String> {
+    let curve = |low: bool| {
+        study.response().ok()?;
+        let (from, to) = BAND;
+        let end = if low { from } else { to };
+        let end = engineering(end, Unit::Hertz);
+        Some(format!("{} {end}", if low { "below" } else { "above" }))
+    };
+    match figure {
+        Figure::BassLimit => curve(true),
+        Figure::TrebleLimit => curve(false),
+        Figure::Valve(..)
+        | Figure::Resistor(..)
+        | Figure::Volts(_)
+        | Figure::Balance(..)
+        | Figure::Power
+        | Figure::Sensitivity
+        | Figure::Distortion(_)
+        | Figure::Harmonic(..)
+        | Figure::Gain
+        | Figure::OutputImpedance
+        | Figure::Damping
+        | Figure::Hum => None,
+    }
 }
 
 /// Millivolts in a volt: heaters are told apart to the millivolt.
@@ -408,8 +460,11 @@ enum Wire {
 /// What a heater or filament is made for.
 struct HeaterOf {
     part: String,
+    /// Across what feeds it.
     volts: f64,
     amps: f64,
+    /// Both halves side by side: half the volts, twice the current.
+    folded: bool,
 }
 
 /// Heaters and filaments by where they are fed from, once for an envelope.
@@ -445,8 +500,12 @@ fn heater_wires(circuit: &Circuit) -> BTreeMap<Wire, Vec<HeaterOf>> {
         } else {
             wiring.heater
         };
+        let folded = matches!(ends, [first, _, last] if first == last);
+        let times = if folded { 2.0 } else { 1.0 };
         let wire = match (line, ends) {
-            (Some(_), &[first, .., last]) => {
+            (Some(_), &[first, second, ..]) => {
+                // Both halves side by side end at the middle.
+                let last = ends.last().filter(|_| !folded).copied().unwrap_or(second);
                 let ends = (first.min(last), first.max(last));
                 let names = [ends.0, ends.1].map(|node| circuit.node_name(node));
                 Wire::Drawn {
@@ -458,20 +517,54 @@ fn heater_wires(circuit: &Circuit) -> BTreeMap<Wire, Vec<HeaterOf>> {
         };
         wires.entry(wire).or_default().push(HeaterOf {
             part: placed.name.clone(),
-            volts: heater.voltage,
-            amps: heater.current,
+            volts: heater.voltage / times,
+            amps: heater.current * times,
+            folded,
         });
     }
     wires
 }
 
-/// The winding between two nodes, with the designator of its transformer.
-fn winding_between(circuit: &Circuit, (a, b): (NodeId, NodeId)) -> Option<(&str, &Winding)> {
+/// A winding between two nodes.
+struct Between<'a> {
+    /// Designator of its transformer.
+    part: &'a str,
+    /// The sections from one node to the other, each with its place among the windings of the transformer: two of a
+    /// winding with a centre tap.
+    sections: Vec<(usize, &'a Winding)>,
+}
+
+/// The winding between two nodes. Sections are followed from one to the next as they are joined.
+fn winding_between(circuit: &Circuit, (a, b): (NodeId, NodeId)) -> Option<Between<'_>> {
     circuit.parts().find_map(|(_, placed)| {
-        let windings = placed.part.transformer()?.windings.iter();
-        let (winding, _) = windings
-            .zip(placed.nodes.chunks_exact(2))
-            .find(|(_, ends)| **ends == [a, b] || **ends == [b, a])?;
-        Some((placed.name.as_str(), winding))
+        let windings = &placed.part.transformer()?.windings;
+        let ends: Vec<&[NodeId]> = placed.nodes.chunks_exact(2).collect();
+        let along = |from: NodeId, to: NodeId| {
+            let start = ends.iter().position(|ends| ends[0] == from)?;
+            let mut last = start;
+            while ends[last][1] != to {
+                let next = last + 1;
+                if ends.get(next)?[0] != ends[last][1] {
+                    return None;
+                }
+                last = next;
+            }
+            Some(
+                (start..=last)
+                    .map(|place| (place, &windings[place]))
+                    .collect(),
+            )
+        };
+        let one = ends
+            .iter()
+            .position(|ends| **ends == [a, b] || **ends == [b, a]);
+        let sections = one
+            .map(|place| vec![(place, &windings[place])])
+            .or_else(|| along(a, b))
+            .or_else(|| along(b, a))?;
+        Some(Between {
+            part: &placed.name,
+            sections,
+        })
     })
 }

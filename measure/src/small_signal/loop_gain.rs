@@ -79,6 +79,11 @@ pub struct Peak {
     pub frequency: f64,
     /// Above the gain at mid band, dB.
     pub height_db: f64,
+    /// The gain without feedback there, above its own at mid band, dB.
+    pub without_db: f64,
+    /// By how much the feedback raises the gain there, −20 log |1 + T| dB; negative where it lowers it. What rises by itself,
+    /// before the loop or in it, is no peak of the feedback.
+    pub raised_db: f64,
 }
 
 /// The answer. Gains are ratios of volts.
@@ -400,8 +405,11 @@ fn peak(
     let here = (highest.frequency, highest.with.norm());
     let (frequency, height) = if found.1 > here.1 { found } else { here };
     let height_db = decibels(height / mid.with.norm());
+    let there = at(frequency)?;
     Ok((height_db > FLAT_DB).then_some(Peak {
         frequency,
         height_db,
+        without_db: decibels(there.without.norm() / mid.without.norm()),
+        raised_db: -decibels((1.0 + there.loop_gain).norm()),
     }))
 }

@@ -311,6 +311,7 @@ fn ringing(time: &[f64], volts: &[f64], level: f64) -> Option<Ringing> {
     /// Swings are read as far as they are above this share of the first: behind it the slow settling of
     /// bias shows.
     const READ: f64 = 0.05;
+    const TENTH: f64 = 0.1;
     let start = volts.iter().position(|v| *v >= 0.5 * level)?;
     let extremes = extremes(&time[start..], &volts[start..]);
     let swings: Vec<f64> = extremes
@@ -319,14 +320,19 @@ fn ringing(time: &[f64], volts: &[f64], level: f64) -> Option<Ringing> {
         .collect();
     let first = *swings.first()?;
     let least = (READ * first).max(NOISE * level);
-    let read = swings.iter().take_while(|swing| **swing > least).count();
-    if read < 2 {
+    let above = swings.iter().take_while(|swing| **swing > least).count();
+    if above < 2 {
         return None;
     }
+    // Both swings of a cycle below a tenth: one alone may be where two ringings meet.
+    let low = |k: usize| swings.get(k).is_none_or(|swing| *swing < TENTH * first);
+    let tenth = (1..swings.len()).find(|&k| low(k) && low(k + 1));
+    // What is left of a cycle and the cycles to a tenth are read off the same swings.
+    let read = tenth.map_or(above, |k| k + 1);
     let cycles = 0.5 * (read - 1) as f64;
-    let tenth = swings.iter().position(|swing| *swing < 0.1 * first);
+    let turns = read.min(above);
     Some(Ringing {
-        frequency: 0.5 * read as f64 / (extremes[read].0 - extremes[0].0),
+        frequency: 0.5 * turns as f64 / (extremes[turns].0 - extremes[0].0),
         decay: (swings[read - 1] / first).powf(1.0 / cycles),
         cycles: tenth.map(|k| 0.5 * k as f64),
     })
@@ -368,6 +374,18 @@ mod tests {
         let found = ringing(&time, &both, 1.0).expect("it rings");
         let tenth = 0.1_f64.powf(1.0 / found.cycles.expect("it fades"));
         assert!((found.decay - tenth).abs() < 0.02, "{found:?} and {tenth}");
+        // A large ringing that is soon gone, and a small one that stays: a cycle leaves less than a tenth, and the cycles to
+        // it are no more than one.
+        let mixed: Vec<f64> = time
+            .iter()
+            .map(|t| {
+                let (fast, stays) = ((-1.2e5 * t).exp(), 0.03 * (-1e3 * t).exp());
+                1.0 - fast * (omega * t).cos() - stays * (3.0 * omega * t).cos()
+            })
+            .collect();
+        let found = ringing(&time, &mixed, 1.0).expect("it rings");
+        let cycles = found.cycles.expect("it fades");
+        assert!(found.decay.powf(cycles) < 0.1, "{found:?}");
         let slow: Vec<f64> = time.iter().map(|t| 1.0 - (-t * 1e5).exp()).collect();
         assert_eq!(ringing(&time, &slow, 1.0), None);
         // ln 9 time constants.

@@ -22,6 +22,8 @@ pub struct Valve {
     pub current: f64,
     /// The heater, when it is joined to something.
     pub heater: Option<HeaterWiring>,
+    /// True when nothing leaks to its cathode from the heater that warms it, in whichever section that is drawn.
+    pub insulated: bool,
 }
 
 /// A heater that is joined to something.
@@ -62,6 +64,7 @@ impl Valve {
             warm_up: None,
             current: 1.0,
             heater: None,
+            insulated: false,
         }
     }
 
@@ -72,6 +75,15 @@ impl Valve {
             return;
         }
         self.kind.model.scale_current(ratio);
+        self.current *= ratio;
+    }
+
+    /// Lets the cathode emit `ratio` times as much, to the grid too. A stabiliser stays as it is.
+    pub fn scale_emission(&mut self, ratio: f64) {
+        if !self.kind.model.emits() {
+            return;
+        }
+        self.kind.model.scale_emission(ratio);
         self.current *= ratio;
     }
 

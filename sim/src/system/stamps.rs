@@ -354,6 +354,9 @@ impl Stamps {
         else {
             return;
         };
+        if valve.insulated {
+            return;
+        }
         let heated = circuit.part(owner);
         let Some((heated_by, heater)) = heated
             .part

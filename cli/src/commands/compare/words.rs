@@ -149,7 +149,12 @@ fn against(row: &Figure, k: usize) -> String {
     }
     // By size: a bias of -27 V is less than one of -62 V.
     let relative = value.abs() / first.abs() - 1.0;
-    let mut text = if first == 0.0 || (value < 0.0) != (first < 0.0) {
+    let nothing = |value: f64| value.abs() < least(row.of);
+    if nothing(first) && nothing(value) {
+        return "=".to_owned();
+    }
+    let none = nothing(first) || nothing(value);
+    let mut text = if none || (value < 0.0) != (first < 0.0) {
         String::new()
     } else if relative > MANY {
         format!("x {:.1}", value / first)
@@ -167,6 +172,15 @@ fn against(row: &Figure, k: usize) -> String {
         text += if worse { " worse" } else { " better" };
     }
     text.trim_start().to_owned()
+}
+
+/// What is nothing beside any figure of that unit: what prints as 0.000 %, or is below what any meter shows.
+fn least(unit: Unit) -> f64 {
+    /// The last digit of a ratio, in half.
+    const RATIO: f64 = 5e-6;
+    /// Of volts, amperes and watts, SI.
+    const NANO: f64 = 1e-9;
+    if unit == Unit::Percent { RATIO } else { NANO }
 }
 
 fn conditions(opened: &[Opened]) -> String {

@@ -221,20 +221,16 @@ fn why(of: &Power, point: &AtFrequency) -> String {
         return String::new();
     };
     let nearest = match (short.power, short.thd) {
-        (Some(power), Some(thd)) => format!(
+        (Some(power), Some(thd)) => Some(format!(
             "{} at {} THD is the nearest",
             output(of, power),
             percent(thd)
-        ),
-        _ => "no level could be solved".to_owned(),
+        )),
+        _ => None,
     };
-    let what = gives_up(of, &short.first).map(|what| format!("; first to give up: {what}"));
-    let error = short.error.as_ref().map(|error| format!("; {error}"));
-    format!(
-        "{nearest}{}{}",
-        what.unwrap_or_default(),
-        error.unwrap_or_default()
-    )
+    let what = gives_up(of, &short.first).map(|what| format!("first to give up: {what}"));
+    let told = [nearest, what, short.error.clone()];
+    told.into_iter().flatten().collect::<Vec<_>>().join("; ")
 }
 
 fn intermodulation(answer: &Distortion) -> String {

@@ -2,6 +2,7 @@
 
 use measure::judged::check::wrong_way_round;
 use measure::small_signal::feedback::{AtLoad, Feedback};
+use measure::small_signal::loop_gain::Peak;
 use measure::small_signal::square_wave::FREQUENCY;
 use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
@@ -134,12 +135,12 @@ fn headline(amplifier: &Amplifier, answer: &Feedback) -> String {
     let peaks: Vec<String> = [found.peak_below, found.peak_above]
         .into_iter()
         .flatten()
-        .map(|peak| format!("{:.1} dB at {}", peak.height_db, hertz(peak.frequency)))
+        .map(peak_words)
         .collect();
     if !peaks.is_empty() {
         text += &format!(
-            "The response with feedback peaks by {} above mid band.\n",
-            listed(&peaks)
+            "The response with feedback peaks above mid band by {}.\n",
+            peaks.join("; ")
         );
     }
     let howling: Vec<String> = answer
@@ -153,6 +154,30 @@ fn headline(amplifier: &Amplifier, answer: &Feedback) -> String {
         text += &format!("UNSTABLE with other loads: {}.\n", listed(&howling));
     }
     text
+}
+
+/// A peak, and what the feedback does there.
+fn peak_words(peak: Peak) -> String {
+    /// dB that print as none.
+    const NONE: f64 = 0.05;
+    let raised = peak.raised_db;
+    let there = if raised.abs() < NONE {
+        "leaves the gain as it is".to_owned()
+    } else if raised > 0.0 {
+        format!("raises the gain by {raised:.1} dB")
+    } else {
+        format!("lowers the gain by {:.1} dB", raised.abs())
+    };
+    let without = if peak.without_db > NONE {
+        format!(" (without it {:.1} dB above mid band)", peak.without_db)
+    } else {
+        String::new()
+    };
+    format!(
+        "{:.1} dB at {}, where the feedback {there}{without}",
+        peak.height_db,
+        hertz(peak.frequency)
+    )
 }
 
 fn conditions(amplifier: &Amplifier, answer: &Feedback) -> String {
@@ -196,6 +221,7 @@ fn margins(amplifier: &Amplifier, answer: &Feedback) -> String {
         "gain margin",
         "at",
         "peak",
+        "feedback there",
         "at",
     ]);
     for at in &answer.loads {
@@ -210,8 +236,6 @@ fn margins(amplifier: &Amplifier, answer: &Feedback) -> String {
                 .map(|m| (format!("{:.0}°", m.margin_degrees), m.frequency)),
             at.gain_margin
                 .map(|m| (format!("{:.1} dB", m.margin_db), m.frequency)),
-            at.peak
-                .map(|peak| (format!("{:.1} dB", peak.height_db), peak.frequency)),
         ];
         for pair in pairs {
             match pair {
@@ -219,10 +243,21 @@ fn margins(amplifier: &Amplifier, answer: &Feedback) -> String {
                 None => row.extend(["-".to_owned(), "-".to_owned()]),
             }
         }
+        match at.peak {
+            Some(peak) => row.extend([
+                format!("{:.1} dB", peak.height_db),
+                format!("{:+.1} dB", peak.raised_db),
+                hertz(peak.frequency),
+            ]),
+            None => row.extend(["-"; 3].map(str::to_owned)),
+        }
         sheet.row(row);
     }
     sheet.print("Loads, above mid band", 2)
 }
+
+/// dB from which a response that rises by itself is seen in an edge.
+const TILTED: f64 = 1.0;
 
 fn square_waves(amplifier: &Amplifier, answer: &Feedback) -> String {
     let mut sheet = Sheet::new(&[
@@ -250,8 +285,19 @@ fn square_waves(amplifier: &Amplifier, answer: &Feedback) -> String {
                 .map_or_else(dash, |t| engineering(t, Unit::Second)),
         ]);
     }
-    sheet.print(
+    let mut text = sheet.print(
         "Square wave, overshoot of the step and rise time from 10 to 90 %",
         1,
-    )
+    );
+    // An edge shows whatever rises with frequency, tone controls as well as feedback.
+    let tilted = answer.loads.first().and_then(|at| at.peak);
+    if let Some(peak) = tilted.filter(|peak| peak.without_db > TILTED) {
+        text.truncate(text.trim_end().len());
+        text += &format!(
+            "\n  Without feedback the response stands {:.1} dB above mid band at {}: an edge overshoots by that too,\n  with no ringing; see the peaks for what the feedback makes of it.\n\n",
+            peak.without_db,
+            hertz(peak.frequency)
+        );
+    }
+    text
 }

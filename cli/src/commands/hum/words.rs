@@ -129,8 +129,11 @@ fn first_to_change(hum: &Hum) -> String {
         CauseKind::Filament => format!("the filament of {name}: {}", filament(hum, "it")),
         CauseKind::Filaments => format!("the filaments of {name}: {}", filament(hum, "them")),
         CauseKind::Heater => format!(
-            "the heater of {name}: its leakage to the cathode, the middle of its winding, or some volts between heater and cathode"
+            "the cathode of {name}: what leaks to it from the heater, the middle of the heater's winding, or some volts between the two"
         ),
+        CauseKind::Balance => {
+            format!("set {name}, the hum pot: it stands off the middle of its track")
+        }
         CauseKind::Stray => {
             format!("{name}: turn it, screen it or move it away from the mains transformer")
         }
@@ -218,9 +221,7 @@ fn causes(hum: &Hum) -> String {
             change(cause.off_rms, hum.output_rms),
             share(cause.share),
             share(cause.share_a),
-            cause
-                .alone_rms
-                .map_or_else(|| "-".to_owned(), |rms| engineering(rms, Unit::Volt)),
+            cause.alone_rms.map_or_else(|| "-".to_owned(), told),
         ]);
     }
     let mut text = sheet.print(
@@ -230,6 +231,11 @@ fn causes(hum: &Hum) -> String {
     if let Some(db) = hum.sum_db {
         text.truncate(text.trim_end().len());
         let sum = engineering(hum.sum_rms, Unit::Volt);
+        let left = if hum.left_rms < LEAST {
+            "nothing".to_owned()
+        } else {
+            engineering(hum.left_rms, Unit::Volt)
+        };
         text += &if db.abs() <= ADDS_UP {
             format!("\n  One at a time they add up to {sum} rms, {db:+.2} dB against the whole")
         } else {
@@ -238,8 +244,7 @@ fn causes(hum: &Hum) -> String {
             )
         };
         text += &format!(
-            "; all off leave {}.\n  A share is negative where a cause cancels another. A rail that is off holds the rails it feeds.\n\n",
-            engineering(hum.left_rms, Unit::Volt)
+            "; all off leave {left}.\n  A share is negative where a cause cancels another. A rail that is off holds the rails it feeds.\n\n",
         );
     }
     text
@@ -258,7 +263,20 @@ fn name(cause: &CauseOfHum) -> String {
         CauseKind::Filament => format!("filament of {name}"),
         CauseKind::Filaments => format!("filaments of {name}"),
         CauseKind::Heater => format!("heater to cathode of {name}"),
+        CauseKind::Balance => format!("hum pot {name} off its middle"),
         CauseKind::Stray => format!("stray field in {name}"),
+    }
+}
+
+/// V below which there is nothing at a load: a thousandth of what its own thermal noise is.
+const LEAST: f64 = 1e-9;
+
+/// Volts at the load.
+fn told(volts: f64) -> String {
+    if volts < LEAST {
+        "-".to_owned()
+    } else {
+        engineering(volts, Unit::Volt)
     }
 }
 
@@ -291,9 +309,13 @@ fn rails(hum: &Hum) -> String {
             engineering(rail.volts, Unit::Volt),
             engineering(rail.ripple, Unit::Volt),
             engineering(rail.ripple_there, Unit::Volt),
-            engineering(rail.output_there, Unit::Volt),
-            rail.rejection_db
-                .map_or_else(|| "all of it".to_owned(), |db| format!("{db:.1} dB")),
+            told(rail.output_there),
+            if rail.output_there < LEAST {
+                "-".to_owned()
+            } else {
+                rail.rejection_db
+                    .map_or_else(|| "all of it".to_owned(), |db| format!("{db:.1} dB"))
+            },
         ]);
     }
     let at = engineering(2.0 * hum.mains_frequency, Unit::Hertz);

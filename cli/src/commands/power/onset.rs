@@ -1,6 +1,6 @@
 //! What gives up first, in words: the onsets of the sweep gathered by cause.
 
-use measure::driven::power::{CUT_OFF, Cause, Limit, Output, Power, Role};
+use measure::driven::power::{CLASS_A, Cause, Limit, Output, Power, Role};
 use sim::quantity::{Unit, engineering};
 
 use crate::report::table::percent;
@@ -124,8 +124,8 @@ pub(super) fn text(answer: &Power) -> String {
             |watts| format!("Class A up to {watts}, then AB"),
         );
         text += &format!(
-            ": a valve counts as cut off below {} of its current at rest.\n",
-            percent(CUT_OFF)
+            ": a valve counts as cut off below {} of its mean current\n  at that output at any moment of the cycle (common practice, no source).\n",
+            percent(CLASS_A)
         );
     }
     text
@@ -205,7 +205,7 @@ mod tests {
         );
         assert_eq!(
             text(&answer),
-            "First to give up: V2a and V2b (drivers) draw grid current from 9.00 W.\nClass A up to 4.00 W, then AB: a valve counts as cut off below 1.00 % of its current at rest.\n"
+            "First to give up: V2a and V2b (drivers) draw grid current from 9.00 W.\nClass A up to 4.00 W, then AB: a valve counts as cut off below 10.0 % of its mean current\n  at that output at any moment of the cycle (common practice, no source).\n"
         );
         assert_eq!(onsets(&answer.limits).len(), 4);
     }

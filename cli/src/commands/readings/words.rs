@@ -1,6 +1,6 @@
 //! The chart and what readings point at, in words.
 
-use measure::at_rest::readings::{Compared, Readings, Standing, ValvePoints, Verdict};
+use measure::at_rest::readings::{Compared, Explains, Readings, Standing, ValvePoints, Verdict};
 use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
@@ -40,10 +40,25 @@ fn headline(verdict: &Verdict) -> String {
         )
     };
     if let Some(first) = verdict.explained_by.first() {
-        text += &format!("Best single explanation: {} {}.\n", first.part, first.fault);
+        let told = |of: &Explains| format!("{} {}", of.part, of.fault);
+        let others = verdict.explained_by[1..].iter();
+        let others = others.filter(|of| of.misfit - first.misfit < TIE);
+        let others: Vec<String> = others.map(told).collect();
+        text += &if others.is_empty() {
+            format!("Best single explanation: {}.\n", told(first))
+        } else {
+            format!(
+                "Best single explanations, which these readings do not tell apart: {}; or {}.\n",
+                told(first),
+                others.join("; or ")
+            )
+        };
     }
     text + "\n"
 }
+
+/// What is left over that is no better than what leaves so much more, in bands: half of what tolerances make.
+const TIE: f64 = 0.5;
 
 fn conditions(answer: &Readings, ranges: &[f64]) -> String {
     let names: Vec<String> = answer.meters.iter().map(|m| m.name.clone()).collect();

@@ -136,7 +136,7 @@ fn over_limits(answer: &Voltages) -> Vec<String> {
     let heaters = answer.heaters.iter().filter_map(|heater| {
         let to_cathode = heater.to_cathode.as_ref()?;
         let figure = "heater-cathode voltage";
-        Some((heater.part.as_str(), figure, Unit::Volt, to_cathode))
+        Some((heater.furthest(), figure, Unit::Volt, to_cathode))
     });
     let rectifiers = answer.rectifiers.iter();
     let stabilisers = answer.stabilisers.iter();
@@ -368,9 +368,15 @@ fn heaters(answer: &Voltages) -> String {
             heater.kind.clone(),
             volts(heater.volts),
             format!("{:.0} %", 100.0 * heater.volts / heater.rated),
-            heater
-                .to_cathode
-                .map_or_else(dash, |figure| volts(figure.value)),
+            heater.to_cathode.map_or_else(dash, |figure| {
+                let of = heater.furthest();
+                let volts = volts(figure.value);
+                if of == heater.part {
+                    volts
+                } else {
+                    format!("{volts} of {of}")
+                }
+            }),
             heater.to_cathode.map_or_else(dash, |figure| share(&figure)),
         ]);
     }
@@ -378,7 +384,7 @@ fn heaters(answer: &Voltages) -> String {
 }
 
 fn rectifiers(answer: &Voltages) -> String {
-    let mut sheet = Sheet::new(&["rectifier", "type", "current", "of limit", "drop"]);
+    let mut sheet = Sheet::new(&["rectifier", "type", "mean current", "of limit", "peak drop"]);
     for rectifier in &answer.rectifiers {
         sheet.row(vec![
             rectifier.part.clone(),

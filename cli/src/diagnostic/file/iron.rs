@@ -98,6 +98,18 @@ pub(super) fn volts_twice() -> Words {
     )
 }
 
+/// Three nodes on a winding whose volts say nothing of a centre tap.
+pub(super) fn centre_tap(key: &str, halves: &str) -> Words {
+    words(
+        Id::NodeCount,
+        format!("`{key}` says nothing of the tap that `nodes` names between the ends"),
+        "volts of both halves are wanted",
+        format!(
+            "a winding with a centre tap is written {key} = \"{halves}\"; without one it has two nodes"
+        ),
+    )
+}
+
 /// A core loss that alone exceeds the current off load.
 pub(super) fn core_loss_too_great() -> Words {
     words(

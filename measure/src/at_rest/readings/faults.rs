@@ -1,7 +1,9 @@
 //! Faults of a single part, each solved: what the readings would be if that were wrong.
 //!
 //! The meter is joined to the faulty circuit too: at an open part it closes the circuit. On the mains, where that
-//! would settle a period for each reading of each fault, it takes its share of the faulty circuit linearised.
+//! would settle a period for each reading of each fault, faults are solved in a copy that stands still
+//! (`at_rest/still.rs`), and what each moves there is added to what the drawing makes of the readings on the mains. Those
+//! that explain them best are settled on the mains, where a meter takes its share of the faulty circuit linearised.
 
 use rayon::prelude::*;
 
@@ -11,6 +13,7 @@ use super::share;
 use super::solved::{loaded, solved, source_ohms, with};
 use crate::UnderTest;
 use crate::instruments::varied::{Quantity, supplies};
+use sim::error::SimError;
 use sim::parts::Part;
 
 /// Leakage of a capacitor that fails and of one that begins to, Ω: half a grid leak and several of them
@@ -26,11 +29,10 @@ const LITTLE_CURRENT: &str = "weak";
 /// A part that has drifted is at twice or half its value.
 const DRIFTED: f64 = 2.0;
 
-/// What is left of the current of a tired valve, where a tester calls it weak (common practice, no source), of a worn
-/// one, and of one that does not conduct.
+/// What is left of the current of a tired valve, where a tester calls it weak (common practice, no source), and of a worn
+/// one.
 const TIRED: f64 = 0.7;
 const WEAK: f64 = 0.5;
-const DEAD: f64 = 1e-4;
 
 /// A supply that gives too little.
 const LOW: f64 = 0.8;
@@ -54,11 +56,52 @@ pub(super) struct Fault {
 
 type Hypothesis = (String, [&'static str; 2], Departure);
 
-/// All faults that are looked at, with meters of these ohms at the points; what cannot be solved is left out and counted.
+/// Where faults are solved: the amplifier, or its copy that stands still.
+pub(super) struct Bed<'a> {
+    pub(super) of: &'a UnderTest<'a>,
+    points: &'a [Point],
+    /// Of the meters at them.
+    ohms: &'a [f64],
+    /// What the readings are on the mains more than here with nothing wrong, V.
+    offset: Vec<f64>,
+}
+
+impl<'a> Bed<'a> {
+    /// Meters of these ohms at the points, which show `expected` with nothing wrong.
+    pub(super) fn new(
+        of: &'a UnderTest<'a>,
+        (points, ohms): (&'a [Point], &'a [f64]),
+        expected: &[f64],
+    ) -> Self {
+        let here = shown(of, points, ohms);
+        let offset = expected.iter().zip(here).map(|(there, here)| there - here);
+        Self {
+            of,
+            points,
+            ohms,
+            offset: offset.collect(),
+        }
+    }
+
+    /// What the meters show with a change, V.
+    pub(super) fn shown(&self, change: Departure) -> Result<Vec<f64>, SimError> {
+        with(self.of, change, |faulty| self.of_faulty(faulty))
+    }
+
+    fn of_faulty(&self, faulty: &UnderTest<'_>) -> Vec<f64> {
+        let shown = shown(faulty, self.points, self.ohms);
+        shown
+            .iter()
+            .zip(&self.offset)
+            .map(|(v, more)| v + more)
+            .collect()
+    }
+}
+
+/// All faults that are looked at; what cannot be solved is left out and counted.
 pub(super) fn faults(
     of: &UnderTest<'_>,
-    points: &[Point],
-    ohms: &[f64],
+    bed: &Bed<'_>,
     done: &(impl Fn(usize) + Sync),
 ) -> (Vec<Fault>, usize) {
     let all = hypotheses(of);
@@ -66,12 +109,12 @@ pub(super) fn faults(
     let found: Vec<Fault> = all
         .into_par_iter()
         .filter_map(|(part, [what, kind], change)| {
-            let fault = with(of, change, |faulty| Fault {
+            let fault = with(bed.of, change, |faulty| Fault {
                 part,
                 what,
                 kind,
                 change,
-                shown: shown(faulty, points, ohms),
+                shown: bed.of_faulty(faulty),
                 currents: solved(faulty, &[]).currents,
             });
             done(1);
@@ -83,7 +126,7 @@ pub(super) fn faults(
 }
 
 /// What meters of these ohms show at the points.
-pub(super) fn shown(faulty: &UnderTest<'_>, points: &[Point], ohms: &[f64]) -> Vec<f64> {
+fn shown(faulty: &UnderTest<'_>, points: &[Point], ohms: &[f64]) -> Vec<f64> {
     let volts = solved(faulty, points).volts;
     let nodes: Vec<_> = points.iter().map(|point| point.node).collect();
     let sources = source_ohms(faulty, &nodes);
@@ -130,11 +173,7 @@ fn hypotheses(of: &UnderTest<'_>) -> Vec<Hypothesis> {
                     ] {
                         sized(what, LITTLE_CURRENT, Departure::Scale(id, left));
                     }
-                    sized(
-                        "without emission",
-                        "without emission",
-                        Departure::Scale(id, DEAD),
-                    );
+                    sized("without emission", "without emission", Departure::Dead(id));
                 }
             }
             Part::Transformer(_)

@@ -9,16 +9,15 @@
 //! Source    weighted least squares, one standard deviation of one parameter (textbook). That a size to be fitted
 //!           costs one of χ² in the order of the faults is ours: an adjustable fault always leaves less than a fixed one
 //! Care      p is solved at sizes in equal ratios and a straight line in log s between them, which is off by less
-//!           than a hundredth of what the fault can shift
+//!           than a hundredth of what the fault can shift; on the mains in a copy that stands still, the best of them
+//!           settled once more at their size, by which all of its curve is moved
 
 use rayon::prelude::*;
 use serde::Serialize;
 
 use super::change::Departure;
 use super::compared::Compared;
-use super::faults::{Fault, shown};
-use super::points::Point;
-use super::solved::with;
+use super::faults::{Bed, Fault};
 use crate::UnderTest;
 use sim::circuit::PartId;
 use sim::parts::Part;
@@ -29,6 +28,9 @@ const SOUGHT: usize = 8;
 
 /// Kinds sought on the mains, where each size is a period to settle.
 const SOUGHT_ON_MAINS: usize = 3;
+
+/// Leakage of a capacitor that begins to fail, Ω: several grid leaks (common practice, no source).
+const SOUND: f64 = 2e6;
 
 /// Sizes solved for.
 const SIZES: usize = 33;
@@ -56,6 +58,7 @@ impl Kind {
     fn of(of: &UnderTest<'_>, change: Departure) -> Option<(Self, PartId)> {
         match change {
             Departure::Leak(part, _) => Some((Self::Leak, part)),
+            Departure::Dead(part) => Some((Self::Emission, part)),
             Departure::Scale(part, _) => {
                 let kind = match of.circuit.part(part).part {
                     Part::Valve(_) => Self::Emission,
@@ -86,10 +89,26 @@ impl Kind {
         }
     }
 
+    /// The size at place `k` of so many.
+    fn size(self, k: f64, sizes: usize) -> f64 {
+        let (least, most) = self.limits();
+        let step = (most / least).ln() / (sizes - 1) as f64;
+        least * (step * k).exp()
+    }
+
     fn change(self, part: PartId, size: f64) -> Departure {
         match self {
             Self::Leak => Departure::Leak(part, size),
             Self::Resistance | Self::Emission | Self::Volts => Departure::Scale(part, size),
+        }
+    }
+
+    /// What a size so far from the drawing's costs, of χ²: one for a decade, of a leak for one below what begins to fail. It
+    /// parts faults that the readings do not.
+    fn cost(self, size: f64) -> f64 {
+        match self {
+            Self::Resistance | Self::Emission | Self::Volts => size.log10().powi(2),
+            Self::Leak => (SOUND / size).log10().max(0.0).powi(2),
         }
     }
 
@@ -135,6 +154,10 @@ pub(super) struct Fitted {
     pub(super) what: String,
     pub(super) size: Size,
     pub(super) misfit: f64,
+    /// What that size costs, of χ².
+    pub(super) cost: f64,
+    /// What the meters show then, V.
+    pub(super) shown: Vec<f64>,
 }
 
 /// Whether a fault has a size to be fitted.
@@ -142,15 +165,17 @@ pub(super) fn has_size(of: &UnderTest<'_>, fault: &Fault) -> bool {
     Kind::of(of, fault.change).is_some()
 }
 
+/// What a fault of any size would show, solved for at sizes in equal ratios.
+pub(super) struct Sized {
+    kind: Kind,
+    part: PartId,
+    name: String,
+    tried: Vec<Option<Vec<f64>>>,
+}
+
 /// Fits the sizes of the faults that fit best as they were tried; `misfits` are theirs.
-pub(super) fn fit(
-    of: &UnderTest<'_>,
-    readings: &[Compared],
-    (points, ohms): (&[Point], &[f64]),
-    faults: &[Fault],
-    misfits: &[f64],
-) -> Vec<Fitted> {
-    let on_mains = of.rest.mains.is_some();
+pub(super) fn fit(bed: &Bed<'_>, faults: &[Fault], misfits: &[f64]) -> Vec<Sized> {
+    let of = bed.of;
     let mut sorted: Vec<(f64, &Fault)> = misfits.iter().copied().zip(faults).collect();
     sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut kinds: Vec<(Kind, PartId)> = Vec::new();
@@ -158,40 +183,77 @@ pub(super) fn fit(
         let kind = Kind::of(of, fault.change);
         kinds.extend(kind.filter(|kind| !kinds.contains(kind)));
     }
+    let on_mains = of.rest.mains.is_some();
     kinds.truncate(if on_mains { SOUGHT_ON_MAINS } else { SOUGHT });
     let sizes = if on_mains { SIZES_ON_MAINS } else { SIZES };
-    let fits = kinds.into_par_iter().filter_map(|(kind, part)| {
-        let (least, most) = kind.limits();
-        let step = (most / least).ln() / (sizes - 1) as f64;
-        let size = |k: f64| least * (step * k).exp();
+    let fits = kinds.into_par_iter().map(|(kind, part)| {
         let solve = |k: usize| {
-            let change = kind.change(part, size(k as f64));
-            with(of, change, |faulty| shown(faulty, points, ohms)).ok()
+            let change = kind.change(part, kind.size(k as f64, sizes));
+            bed.shown(change).ok()
         };
-        let tried: Vec<Option<Vec<f64>>> = (0..sizes).into_par_iter().map(solve).collect();
-        let places: Vec<(f64, f64)> = fine(&tried)
-            .map(|(k, shown)| (size(k), squares(readings, &shown)))
-            .collect();
-        let at = (0..places.len()).min_by(|a, b| places[*a].1.total_cmp(&places[*b].1))?;
-        let (value, least_squares) = places[at];
-        let beyond = |of: &(f64, f64)| of.1 > least_squares + 1.0;
-        let size = Size {
-            value,
-            low: places[..at]
-                .iter()
-                .rev()
-                .find(|of| beyond(of))
-                .map(|of| of.0),
-            high: places[at..].iter().find(|of| beyond(of)).map(|of| of.0),
-        };
-        Some(Fitted {
-            part: of.circuit.part(part).name.clone(),
-            what: kind.words(&size),
-            size,
-            misfit: (least_squares / readings.len() as f64).sqrt(),
-        })
+        Sized {
+            kind,
+            part,
+            name: of.circuit.part(part).name.clone(),
+            tried: (0..sizes).into_par_iter().map(solve).collect(),
+        }
     });
     fits.collect()
+}
+
+impl Sized {
+    /// The size that explains the readings best.
+    pub(super) fn fitted(&self, readings: &[Compared]) -> Option<Fitted> {
+        self.moved(readings, &vec![0.0; readings.len()])
+    }
+
+    /// That of a fitted one, where at its size the meters show this, V.
+    pub(super) fn corrected(
+        &self,
+        readings: &[Compared],
+        fitted: &Fitted,
+        there: &[f64],
+    ) -> Option<Fitted> {
+        let moved = there
+            .iter()
+            .zip(&fitted.shown)
+            .map(|(there, here)| there - here);
+        self.moved(readings, &moved.collect::<Vec<_>>())
+    }
+
+    /// The change that it is at that size.
+    pub(super) fn change(&self, fitted: &Fitted) -> Departure {
+        self.kind.change(self.part, fitted.size.value)
+    }
+
+    /// The size, with so many volts more shown at every one.
+    fn moved(&self, readings: &[Compared], more: &[f64]) -> Option<Fitted> {
+        let places: Vec<(f64, f64, Vec<f64>)> = fine(&self.tried)
+            .map(|(k, mut shown)| {
+                for (volts, more) in shown.iter_mut().zip(more) {
+                    *volts += more;
+                }
+                let size = self.kind.size(k, self.tried.len());
+                (size, squares(readings, &shown), shown)
+            })
+            .collect();
+        let at = (0..places.len()).min_by(|a, b| places[*a].1.total_cmp(&places[*b].1))?;
+        let (value, least_squares, shown) = &places[at];
+        let beyond = |of: &&(f64, f64, Vec<f64>)| of.1 > least_squares + 1.0;
+        let size = Size {
+            value: *value,
+            low: places[..at].iter().rev().find(beyond).map(|of| of.0),
+            high: places[at..].iter().find(beyond).map(|of| of.0),
+        };
+        Some(Fitted {
+            part: self.name.clone(),
+            what: self.kind.words(&size),
+            size,
+            misfit: (least_squares / readings.len() as f64).sqrt(),
+            cost: 1.0 + self.kind.cost(*value),
+            shown: shown.clone(),
+        })
+    }
 }
 
 fn squares(readings: &[Compared], shown: &[f64]) -> f64 {

@@ -3,9 +3,11 @@
 use super::change::Departure;
 use super::points::Point;
 use crate::UnderTest;
+use crate::instruments::heater::heaters;
 use crate::instruments::valve::ValveProbe;
+use crate::instruments::varied::Quantity;
 use sim::System;
-use sim::circuit::{Circuit, NodeId};
+use sim::circuit::{Circuit, NodeId, PartId};
 use sim::error::SimError;
 
 /// What is read of one circuit.
@@ -56,9 +58,46 @@ pub(super) fn with<T>(
         Departure::Scale(..) | Departure::Leak(..) => of.beside(None, &circuit, &system)?,
         Departure::Meter(node, ohms) => of.beside(Some((node, ohms)), &circuit, &system)?,
         // Nothing near by.
-        Departure::Open(_) | Departure::Short(_) => of.near(&circuit, &system)?,
+        Departure::Open(_) | Departure::Short(_) | Departure::Dead(_) => {
+            of.near(&circuit, &system)?
+        }
     };
+    let cold = cold(of, &changed);
+    if cold.is_empty() {
+        return Ok(answer(&changed));
+    }
+    let circuit = cold.into_iter().fold(circuit.clone(), |circuit, part| {
+        Departure::Dead(part).made(&circuit)
+    });
+    let system = equations(&circuit);
+    let changed = of.near(&circuit, &system)?;
     Ok(answer(&changed))
+}
+
+/// The valves whose heater has lost its volts by a change: without them a cathode emits nothing.
+fn cold(of: &UnderTest<'_>, changed: &UnderTest<'_>) -> Vec<PartId> {
+    /// Share of the rated volts below which next to nothing is emitted (common practice, no source).
+    const COLD: f64 = 0.5;
+    let heaters = |of: &UnderTest<'_>| {
+        let samples: Vec<&[f64]> = of.rest.samples().iter().map(Vec::as_slice).collect();
+        heaters(of.circuit, of.system, &samples)
+    };
+    // Rectifiers and stabilisers have no current to take away.
+    let valves = |line: &str| -> Vec<PartId> {
+        let parts = changed.circuit.parts();
+        let warmed = parts.filter(|(part, placed)| {
+            let heater = changed.circuit.heater_of(*part);
+            let heater = heater.map(|owner| changed.circuit.part(owner).name.as_str());
+            let own = heater.unwrap_or(placed.name.as_str()) == line;
+            own && Quantity::at_rest(&placed.part) == Some(Quantity::Current)
+        });
+        warmed.map(|(part, _)| part).collect()
+    };
+    let pairs = heaters(of).into_iter().zip(heaters(changed));
+    pairs
+        .filter(|(before, now)| before.volts >= COLD * before.rated && now.volts < COLD * now.rated)
+        .flat_map(|(_, now)| valves(&now.part))
+        .collect()
 }
 
 fn equations(circuit: &Circuit) -> System {

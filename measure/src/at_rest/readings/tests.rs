@@ -194,7 +194,10 @@ fn a_fault_that_was_put_in_is_among_those_named() {
         // between sizes solved for a straight line stands for a curve.
         let put_in = match change {
             Departure::Scale(_, size) | Departure::Leak(_, size) => Some(size),
-            Departure::Open(_) | Departure::Short(_) | Departure::Meter(..) => None,
+            Departure::Dead(_)
+            | Departure::Open(_)
+            | Departure::Short(_)
+            | Departure::Meter(..) => None,
         };
         assert_eq!(put_in.is_some(), found.size.is_some());
         if let Some((put_in, size)) = put_in.zip(found.size) {

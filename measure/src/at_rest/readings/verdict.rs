@@ -11,12 +11,13 @@
 
 use std::collections::BTreeSet;
 
+use rayon::prelude::*;
 use serde::Serialize;
 
 use super::compared::{Compared, Standing};
-use super::faults::Fault;
+use super::faults::{Bed, Fault};
 use super::points::Point;
-use super::size::{self, Size};
+use super::size::{self, Fitted, Size, Sized};
 use crate::UnderTest;
 use sim::parts::Part;
 
@@ -35,6 +36,9 @@ const EXPLAINS: f64 = 0.5;
 /// Faults that are told.
 const TOLD: usize = 3;
 
+/// Of those found in a copy that stands still, how many are settled on the mains: more than are told.
+const SETTLED: usize = 5;
+
 /// Faults named behind a valve.
 const NAMED: usize = 4;
 
@@ -49,6 +53,72 @@ pub struct Explains {
     pub size: Option<Size>,
     /// What is left of the misfit.
     pub misfit: f64,
+}
+
+/// A fault that may explain the readings.
+enum Candidate<'a> {
+    /// Of the size that does it best.
+    Sized(&'a Sized, Fitted),
+    /// With its misfit.
+    Fixed(&'a Fault, f64),
+}
+
+impl Candidate<'_> {
+    fn misfit(&self) -> f64 {
+        match self {
+            Self::Sized(_, fitted) => fitted.misfit,
+            Self::Fixed(_, misfit) => *misfit,
+        }
+    }
+
+    /// What it is sorted by, for so many readings: a size that may be chosen costs one of χ², and the more the further it
+    /// is from the drawing's.
+    fn order(&self, readings: usize) -> f64 {
+        let cost = match self {
+            Self::Sized(_, fitted) => fitted.cost / readings as f64,
+            Self::Fixed(..) => 0.0,
+        };
+        self.misfit().powi(2) + cost
+    }
+
+    /// As it is on the mains; as it was where it does not settle there.
+    fn settled(self, there: &Bed<'_>, readings: &[Compared]) -> Self {
+        match self {
+            Self::Sized(sized, fitted) => {
+                let shown = there.shown(sized.change(&fitted)).ok();
+                let settled = shown.and_then(|shown| sized.corrected(readings, &fitted, &shown));
+                Self::Sized(sized, settled.unwrap_or(fitted))
+            }
+            Self::Fixed(fault, as_it_was) => {
+                let shown = there.shown(fault.change).ok();
+                let settled = shown.map(|shown| misfit(readings, |k| shown[k]));
+                Self::Fixed(
+                    fault,
+                    settled.filter(|of| of.is_finite()).unwrap_or(as_it_was),
+                )
+            }
+        }
+    }
+}
+
+impl From<Candidate<'_>> for Explains {
+    fn from(candidate: Candidate<'_>) -> Self {
+        let misfit = candidate.misfit();
+        match candidate {
+            Candidate::Sized(_, fitted) => Self {
+                part: fitted.part,
+                fault: fitted.what,
+                size: Some(fitted.size),
+                misfit,
+            },
+            Candidate::Fixed(fault, _) => Self {
+                part: fault.part.clone(),
+                fault: fault.what.to_owned(),
+                size: None,
+                misfit,
+            },
+        }
+    }
 }
 
 /// Faults that leave every reading within its band.
@@ -102,10 +172,12 @@ impl Verdict {
     pub(super) fn new(
         of: &UnderTest<'_>,
         readings: Vec<Compared>,
-        (points, ohms): (&[Point], &[f64]),
+        points: (&[Point], &[f64]),
+        bed: &Bed<'_>,
         currents: &[(String, f64)],
         (faults, unsolved): (&[Fault], usize),
     ) -> Self {
+        let expected: Vec<f64> = readings.iter().map(|of| of.expected).collect();
         let of_none = misfit(&readings, |k| readings[k].expected);
         let predicted = |fault: &Fault, k: usize| fault.shown[k];
         let mut weighed: Vec<(f64, &Fault)> = faults
@@ -120,32 +192,34 @@ impl Verdict {
                 .iter()
                 .map(|fault| misfit(&readings, |k| predicted(fault, k)))
                 .collect();
-            let fitted = size::fit(of, &readings, (points, ohms), faults, &misfits);
-            let sized = fitted.into_iter().map(|fitted| Explains {
-                part: fitted.part,
-                fault: fitted.what,
-                size: Some(fitted.size),
-                misfit: fitted.misfit,
-            });
+            let curves: Vec<Sized> = size::fit(bed, faults, &misfits);
+            let sized = curves
+                .iter()
+                .filter_map(|sized| Some(Candidate::Sized(sized, sized.fitted(&readings)?)));
             let fixed = weighed
                 .iter()
-                .filter(|(_, fault)| !size::has_size(of, fault));
-            let fixed = fixed.map(|(misfit, fault)| Explains {
-                part: fault.part.clone(),
-                fault: fault.what.to_owned(),
-                size: None,
-                misfit: *misfit,
-            });
-            let mut all: Vec<Explains> = sized.chain(fixed).collect();
-            all.retain(|of| of.misfit < EXPLAINS * of_none);
-            let cost = 1.0 / readings.len() as f64;
-            let order = |of: &Explains| of.misfit.powi(2) + of.size.map_or(0.0, |_| cost);
+                .filter(|(_, fault)| !size::has_size(of, fault))
+                .map(|(misfit, fault)| Candidate::Fixed(fault, *misfit));
+            let mut all: Vec<Candidate<'_>> = sized.chain(fixed).collect();
+            let order = |of: &Candidate<'_>| of.order(readings.len());
+            all.retain(|of| of.misfit() < EXPLAINS * of_none);
             all.sort_by(|a, b| order(a).total_cmp(&order(b)));
+            if !std::ptr::eq(of, bed.of) {
+                all.truncate(SETTLED);
+                let there = Bed::new(of, points, &expected);
+                all = all
+                    .into_par_iter()
+                    .map(|candidate| candidate.settled(&there, &readings))
+                    .collect();
+                all.retain(|of| of.misfit() < EXPLAINS * of_none);
+                all.sort_by(|a, b| order(a).total_cmp(&order(b)));
+            }
             all.truncate(TOLD);
-            all
+            all.into_iter().map(Explains::from).collect()
         } else {
             Vec::new()
         };
+        let points = points.0;
         let names: BTreeSet<&String> = points
             .iter()
             .filter_map(|point| point.electrode.as_ref().map(|(valve, _)| valve))

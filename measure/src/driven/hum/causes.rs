@@ -2,9 +2,9 @@
 
 use serde::Serialize;
 
-use super::change::Alteration;
+use super::change::{Alteration, MIDDLE};
 use crate::instruments::rails::Rail;
-use sim::circuit::{Circuit, NodeId, PartId};
+use sim::circuit::{Circuit, NodeId, PartId, Placed};
 use sim::parts::Part;
 use sim::rest::Rest;
 use sim::system::System;
@@ -28,8 +28,10 @@ pub enum CauseKind {
     Filament,
     /// All filaments on one winding.
     Filaments,
-    /// Leakage and capacitance from a heater to its cathodes.
+    /// Leakage and capacitance from a heater to the cathode of one section.
     Heater,
+    /// A pot across a filament or a heater, off the middle of its track.
+    Balance,
     /// Volts that stray fields induce in a winding.
     Stray,
 }
@@ -47,7 +49,10 @@ pub(super) struct Cause {
     pub(super) off: Vec<Alteration>,
 }
 
-/// All causes: rails, then filaments, heaters and windings in the order of the file.
+/// Off the middle by this share of the track a pot makes no hum worth a line.
+const OFF: f64 = 1e-3;
+
+/// All causes: rails, then filaments, cathodes over heaters, pots and windings in the order of the file.
 pub(super) fn causes(
     circuit: &Circuit,
     system: &System,
@@ -71,11 +76,17 @@ pub(super) fn causes(
     filaments(circuit, system, rest, &mut found);
     // What leaks from a heater on a winding that nothing joins to the chassis has no way back: it makes no hum.
     let earthed = earthed(circuit);
+    let across = heated_by_alternating(circuit, system, rest);
     for (part, placed) in circuit.parts() {
-        let heater = placed.wiring().map_or(&[][..], |wiring| wiring.heater);
+        // Each section has a cathode of its own, wherever the heater of its envelope is drawn.
+        let heater = circuit.heater_of(part).map(|owner| circuit.part(owner));
+        let heater = heater.and_then(|owner| Some(owner.wiring()?.heater));
+        let heater = heater.unwrap_or_default();
         let leaks = heater.iter().any(|&place| earthed[place.index()]);
         let (kind, change) = if leaks && moves(system, rest, heater) {
             (CauseKind::Heater, Alteration::Heater(part))
+        } else if balances(placed, &across) {
+            (CauseKind::Balance, Alteration::Balanced(part))
         } else if placed.part.catches_stray_fields() {
             (CauseKind::Stray, Alteration::Stray(part))
         } else {
@@ -138,6 +149,34 @@ fn filaments(circuit: &Circuit, system: &System, rest: &Rest, found: &mut Vec<Ca
             });
         }
     }
+}
+
+/// Both ends of every filament and heater of an amplifying valve on alternating current.
+fn heated_by_alternating(circuit: &Circuit, system: &System, rest: &Rest) -> Vec<Ends> {
+    let wires = circuit.parts().filter_map(|(part, placed)| {
+        let wiring = placed.wiring()?;
+        wiring.grid?;
+        let owner = circuit.heater_of(part).map(|owner| circuit.part(owner));
+        let heater = owner.and_then(|owner| Some(owner.wiring()?.heater));
+        let wire = match wiring.cathode {
+            filament @ [_, _] => filament,
+            _ => heater?,
+        };
+        let (&a, &b) = (wire.first()?, wire.get(1)?);
+        let last = *wire.last()?;
+        // Both halves of a wire side by side end at the middle.
+        let b = if last == a { b } else { last };
+        alternating(system, rest, (a, b)).then_some((a.min(b), a.max(b)))
+    });
+    wires.collect()
+}
+
+/// Whether a part is a pot across one of these, and stands off its middle.
+fn balances(placed: &Placed, across: &[Ends]) -> bool {
+    let (Part::Pot(pot), &[top, _, bottom]) = (&placed.part, placed.nodes.as_slice()) else {
+        return false;
+    };
+    (pot.fraction - MIDDLE).abs() > OFF && across.contains(&(top.min(bottom), top.max(bottom)))
 }
 
 /// Whether what lies between two nodes alternates rather than stands.

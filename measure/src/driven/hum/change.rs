@@ -7,19 +7,20 @@
 //!   the same current, the mean volts between grid and cathode stay, and no place of the cathode swings
 //!   against another. (Its current finds the way to the ends through a quarter of the filament's ohms:
 //!   millivolts of bias.)
-//! - A heater keeps its current and loses leakage and capacitance to the cathode.
+//! - A heater keeps its current and loses leakage and capacitance to one cathode.
+//! - A pot across a filament or heater stands in the middle of its track.
 //! - Stray volts of a winding are none.
 //! - A valve out of balance carries more or less current at the same volts.
 
 use sim::circuit::{Circuit, NodeId, PartId};
 use sim::parts::{Part, Source, Waveform};
 
-/// What stands for no insulation fault at all, Ω: as good as [`sim::system::INSULATION`].
-const SOUND: f64 = 1e12;
-
 /// Resistance of the source that holds a rail, Ω: less than any joint; some, so that two rails joined by a
 /// choke without resistance close no loop of nothing.
 const HOLD: f64 = 1e-6;
+
+/// Share of the track at which a pot balances what lies across it.
+pub(super) const MIDDLE: f64 = 0.5;
 
 /// One change.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -28,8 +29,10 @@ pub(crate) enum Alteration {
     Hold(NodeId, NodeId, f64),
     /// A filament taken at its middle.
     Filament(PartId),
-    /// The heater of this valve line leaks nothing.
+    /// Nothing leaks to the cathode of this valve line.
     Heater(PartId),
+    /// A pot in the middle of its track.
+    Balanced(PartId),
     /// A winding without stray volts.
     Stray(PartId),
     /// A valve's current times a ratio.
@@ -57,11 +60,13 @@ pub(crate) fn changed(circuit: &Circuit, changes: &[Alteration]) -> Circuit {
             }
             Alteration::Filament(part) => take_at_its_middle(&mut circuit, part),
             Alteration::Heater(part) => {
-                if let Part::Valve(valve) = &mut circuit.part_mut(part).part
-                    && let Some(heater) = &mut valve.heater
-                {
-                    heater.leakage = SOUND;
-                    heater.capacitance = 0.0;
+                if let Part::Valve(valve) = &mut circuit.part_mut(part).part {
+                    valve.insulated = true;
+                }
+            }
+            Alteration::Balanced(part) => {
+                if let Part::Pot(pot) = &mut circuit.part_mut(part).part {
+                    pot.fraction = MIDDLE;
                 }
             }
             Alteration::Stray(part) => circuit.part_mut(part).part.screen_from_stray_fields(),

@@ -113,7 +113,7 @@ pub(super) fn of_chart(chart: &Voltages, condition: &str) -> Vec<Finding> {
     for heater in &chart.heaters {
         if let Some(figure) = heater.to_cathode {
             found.extend(over(
-                &heater.part,
+                heater.furthest(),
                 (HEATER_CATHODE, Unit::Volt),
                 figure,
                 condition,

@@ -1,9 +1,8 @@
 //! Which single resistor a decade off, which end of a choke or which diode explains most of what is found: each is put
 //! right in a copy and the copy solved.
 //!
-//! On the mains the copies are still: every rectifier has beside it a source of the direct volts it gives, behind the
-//! resistance a supply has, and the mains gives nothing. So a copy costs an operating point, and not a settled period. What
-//! does best there is judged again on the mains as every other slip is (`slips.rs`).
+//! On the mains the copies are still (`at_rest/still.rs`), so a copy costs an operating point, and not a settled period.
+//! What does best there is judged again on the mains as every other slip is (`slips.rs`).
 //!
 //! Cost: two operating points for each resistor, and a rest for the best few.
 
@@ -12,20 +11,13 @@ use super::judging::{
 };
 use super::{Code, Drawing, Finding, Weight};
 use crate::UnderTest;
-use crate::at_rest::supply::junctions;
+use crate::at_rest::still::still;
 use crate::at_rest::voltages::unjudged;
-use crate::instruments::valve::junction_currents;
 use sim::System;
 use sim::circuit::{Circuit, NodeId, PartId};
-use sim::parts::{Part, Source, Waveform};
+use sim::parts::{Part, Waveform};
 use sim::quantity::{Unit, engineering};
 use sim::structure::graph::Graph;
-
-/// What a supply loses of its volts at its current: a fifth with a valve, a tenth without (common practice, no source).
-const REGULATION: f64 = 0.15;
-
-/// Current below which a rectifier gives nothing, A.
-const NOTHING: f64 = 1e-6;
 
 /// How many of the best are judged on the mains.
 const JUDGED_AGAIN: usize = 4;
@@ -107,45 +99,6 @@ fn turned(part: &Part) -> Option<[usize; 2]> {
         | Part::Switch(_)
         | Part::Loudspeaker(_) => None,
     }
-}
-
-/// The circuit with direct sources in the place of its mains.
-fn still(of: &UnderTest<'_>) -> Circuit {
-    let mut still = of.circuit.clone();
-    if of.rest.mains.is_none() {
-        return still;
-    }
-    for (part, placed) in of.circuit.parts() {
-        if let Part::Source(source) = &placed.part
-            && source.waveform.alternates()
-        {
-            still.set_waveform(part, Waveform::Dc(0.0));
-        }
-        let paths = junctions(placed);
-        for (k, path) in paths.iter().enumerate() {
-            let figure = |which: fn(&(f64, f64)) -> f64| {
-                let now = |x: &[f64]| junction_currents(of.system, part, x);
-                of.rest.mean(|x| now(x).get(k).map_or(0.0, which))
-            };
-            let volts = |node: NodeId| {
-                let at = of.system.voltage_of(node) as usize;
-                of.rest.mean(|x| x[at])
-            };
-            let amps = figure(|(_, amps)| *amps);
-            let gives = volts(path.cathode[0]) - volts(path.anode);
-            if amps < NOTHING || gives <= 0.0 {
-                continue;
-            }
-            let source = Part::Source(Source {
-                waveform: Waveform::Dc(gives * (1.0 + REGULATION)),
-                resistance: REGULATION * gives / amps,
-            });
-            // A name that no file can give.
-            let name = format!("direct volts of {} {k}", placed.name);
-            let _ = still.add(&name, source, &[path.cathode[0], path.anode]);
-        }
-    }
-    still
 }
 
 /// Findings of a still copy that count, and how strange it is.
