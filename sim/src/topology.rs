@@ -12,11 +12,16 @@ impl Circuit {
     /// Everything that keeps the circuit from being solved, besides what [`Circuit::add`] refused: values
     /// first, then nodes in their order, then loops.
     pub fn faults(&self) -> Vec<CircuitError> {
+        self.faults_without(&[])
+    }
+
+    /// As [`Circuit::faults`], with these switches standing for parts that are gone: nothing leaks through their contacts.
+    pub fn faults_without(&self, gone: &[PartId]) -> Vec<CircuitError> {
         let mut faults = Vec::new();
         for (id, placed) in self.parts() {
             check_values(id, placed, &mut faults);
         }
-        check_nodes(self, &mut faults);
+        check_nodes(self, gone, &mut faults);
         check_loops(self, &mut faults);
         faults
     }
@@ -233,9 +238,10 @@ fn open_contacts(placed: &Placed) -> Vec<(NodeId, NodeId)> {
     open.map(|(_, &node)| (placed.nodes[0], node)).collect()
 }
 
-/// Joins what an open contact joins by its leakage: enough for a voltage to be known there.
-fn join_open_contacts(circuit: &Circuit, islands: &mut Islands) {
-    for (_, placed) in circuit.parts() {
+/// Joins what an open contact joins by its leakage: enough for a voltage to be known there. Nothing leaks through what is
+/// `gone`.
+fn join_open_contacts(circuit: &Circuit, gone: &[PartId], islands: &mut Islands) {
+    for (_, placed) in circuit.parts().filter(|(id, _)| !gone.contains(id)) {
         for (a, b) in open_contacts(placed) {
             islands.join(a, b);
         }
@@ -383,7 +389,7 @@ fn reached(steps: &[(NodeId, NodeId)], islands: &mut Islands) -> BTreeSet<usize>
     reached
 }
 
-fn check_nodes(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
+fn check_nodes(circuit: &Circuit, gone: &[PartId], faults: &mut Vec<CircuitError>) {
     let n = circuit.node_count();
     let mut uses = vec![0_usize; n];
     let mut user = vec![None; n];
@@ -398,7 +404,7 @@ fn check_nodes(circuit: &Circuit, faults: &mut Vec<CircuitError>) {
             electrode[node.index()].get_or_insert((id, name));
         }
     }
-    join_open_contacts(circuit, &mut islands);
+    join_open_contacts(circuit, gone, &mut islands);
     join_in_series(circuit, &mut islands);
     let feeds = missing_feeds(circuit, &electrode, &mut islands);
     for (node, name) in circuit.nodes().filter(|(node, _)| *node != NodeId::CHASSIS) {

@@ -201,7 +201,7 @@ fn without(
         changes: Vec::new(),
         without: AmplifierFigures::nothing(),
     };
-    let faults = circuit.faults();
+    let faults = taken_out::faults_without(&circuit, removals);
     if !faults.is_empty() {
         effect.outcome = Outcome::Unfed;
         effect.words = Some(unfed(&circuit, &faults));

@@ -73,6 +73,12 @@ pub(super) fn without(circuit: &Circuit, removals: &[Removal]) -> Circuit {
     circuit
 }
 
+/// What is wrong with the circuit without these parts.
+pub(super) fn faults_without(circuit: &Circuit, removals: &[Removal]) -> Vec<CircuitError> {
+    let gone: Vec<PartId> = removals.iter().map(|removal| removal.part).collect();
+    circuit.faults_without(&gone)
+}
+
 /// How a part is usually taken out; none of what no amplifier is without: transformers, switches, supplies.
 pub(super) fn usual(graph: &Graph<'_>, part: PartId) -> Option<How> {
     match &graph.circuit.part(part).part {
@@ -167,7 +173,7 @@ fn carries_alone(graph: &Graph<'_>, part: PartId, node: NodeId) -> bool {
             how: How::Opened,
         })
         .collect();
-    let faults = without(graph.circuit, &opened).faults();
+    let faults = faults_without(&without(graph.circuit, &opened), &opened);
     faults
         .iter()
         .any(|fault| matches!(fault, CircuitError::NoDcPath { node: at, .. } if *at == node))
