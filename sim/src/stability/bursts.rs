@@ -64,8 +64,8 @@ impl From<Bursts> for SimError {
 const COUNTS: f64 = 9.0;
 
 /// Growth, e-folds, below which by the moments chosen nothing bursts: those between them were found to grow by half to four
-/// times as much, by seven times in one of 32 moments.
-const PASSED_OVER: f64 = 0.5;
+/// times as much, by seven times in one of 32 moments, which is less than what counts.
+const PASSED_OVER: f64 = 1.0;
 
 /// Turns an oscillation makes while it grows, at least.
 const TURNS: f64 = 3.0;

@@ -19,6 +19,8 @@ use super::links::loose;
 use super::taps::better_tap;
 use super::wiring::{Bridged, bridged};
 use super::{Code, Drawing, Finding, Weight, halves, traced};
+use crate::UnderTest;
+use crate::at_rest::still::still;
 use crate::at_rest::voltages::{ValveAtRest, unjudged};
 use sim::System;
 use sim::circuit::{NodeId, PartId};
@@ -246,7 +248,10 @@ fn slips(drawing: &Drawing<'_>, findings: &[Finding]) -> Vec<Slip> {
         for part in cathode_resistors(drawing, valve) {
             if !resistors.contains(&(part, ratio)) {
                 resistors.push((part, ratio));
-                slips.push(decade(drawing, valve, part, ratio));
+                let slip = decade(drawing, valve, part, ratio);
+                if promises(drawing, &slip, part) {
+                    slips.push(slip);
+                }
             }
         }
     }
@@ -259,6 +264,32 @@ fn slips(drawing: &Drawing<'_>, findings: &[Finding]) -> Vec<Slip> {
     let known: Vec<(PartId, f64)> = resistors;
     slips.extend(traced::slips(drawing, findings, &known));
     slips
+}
+
+/// Whether with that resistor the valves run as usual and nothing grows where that costs an operating point alone, in a still
+/// copy; a circuit that oscillates on its mains takes seconds to say so.
+fn promises(drawing: &Drawing<'_>, slip: &Slip, part: PartId) -> bool {
+    let of = drawing.of;
+    if of.rest.mains.is_none() {
+        return true;
+    }
+    let mut circuit = still(of);
+    circuit
+        .part_mut(part)
+        .part
+        .clone_from(&slip.mended.part(part).part);
+    let Ok(system) = System::of(&circuit) else {
+        return true;
+    };
+    let Ok(mended) = UnderTest::of_circuit(of.amplifier, &circuit, &system, of.tolerances) else {
+        return false;
+    };
+    let Ok(chart) = unjudged(&mended) else {
+        return false;
+    };
+    let mut valves = chart.valves.iter();
+    let works = valves.all(|valve| !slip.valves.contains(&valve.part) || works(valve));
+    works && !mended.grows().unwrap_or(true)
 }
 
 /// A cathode resistor that is `1/ratio` of what it should be.
