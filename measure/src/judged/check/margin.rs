@@ -27,10 +27,7 @@ pub(super) fn findings(of: &UnderTest<'_>) -> Result<Vec<Finding>, SimError> {
         if !alone || answer.is_positive() {
             continue;
         }
-        let parts = question.path.parts();
-        let names: Vec<String> = parts
-            .map(|part| of.circuit.part(part).name.clone())
-            .collect();
+        let names = question.path.names(of.circuit);
         let little = little(&answer);
         let Some((_, least)) = little.first() else {
             continue;

@@ -27,10 +27,7 @@ pub(super) fn findings(of: &UnderTest<'_>) -> Result<Vec<Finding>, SimError> {
             continue;
         }
         let path = &question.path;
-        let names: Vec<String> = path
-            .parts()
-            .map(|part| of.circuit.part(part).name.clone())
-            .collect();
+        let names = path.names(of.circuit);
         let amount = decibels((1.0 + at.loop_gain).norm());
         let times = at.loop_gain.norm();
         let how_much = if amount < 0.0 {

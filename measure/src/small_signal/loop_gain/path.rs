@@ -63,6 +63,12 @@ impl FeedbackPath {
         branches.chain(self.behind.iter().copied())
     }
 
+    /// Their designators.
+    pub(crate) fn names(&self, circuit: &Circuit) -> Vec<String> {
+        let name = |part| circuit.part(part).name.clone();
+        self.parts().map(name).collect()
+    }
+
     /// The one loop from the output of `load` back into the amplifier; `linear` is tuned to mid band.
     ///
     /// # Errors
