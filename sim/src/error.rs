@@ -1,7 +1,7 @@
 //! What remains when the solver has given up: where, when, and after how much work.
 
 use crate::counts::Counts;
-use crate::grown::{Grown, swings};
+use crate::grown::{Grown, comes_back, swings};
 
 /// Why there is no answer. Names parts and nodes, never rows.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -182,7 +182,7 @@ fn oscillation(frequency: Option<f64>, rate: f64, grown: Option<Grown>) -> Strin
             "the amplifier does not stay settled: a disturbance grows 2.7-fold every {grows}"
         );
     };
-    if frequency <= 0.0 {
+    if !comes_back(frequency, grown) {
         return format!(
             "the amplifier does not stay at rest: it runs away, growing 2.7-fold every {grows}, until it tips over{end}"
         );

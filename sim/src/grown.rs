@@ -20,11 +20,12 @@ pub(crate) fn swings(frequency: f64, rate: f64) -> bool {
 /// What an oscillation comes to.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Grown {
-    /// How often it comes round, Hz; of one that does not settle, when it was last seen.
-    pub frequency: f64,
+    /// How often it comes round, Hz; of one that does not settle, when it was last seen. None where it does so unevenly: a
+    /// mean of a few uneven turns is no figure, and hangs on where it is begun.
+    pub frequency: Option<f64>,
     /// Whether it settles on one cycle and stays there.
     pub settles: bool,
-    /// Between which frequencies it goes to and fro; none where it does not.
+    /// Between which frequencies it was seen to go to and fro; none where it was not.
     pub between: Option<ToAndFro>,
     /// The frequency, Hz, of a faster oscillation that grows on part of every turn; none where none does.
     pub bursts: Option<f64>,
@@ -50,55 +51,77 @@ impl From<[f64; 2]> for ToAndFro {
 impl Grown {
     /// What it settles at, Hz.
     pub fn settled(&self) -> Option<f64> {
-        self.settles.then_some(self.frequency)
+        self.frequency.filter(|_| self.settles)
     }
 }
 
 impl fmt::Display for Grown {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let hertz = |hertz| engineering(hertz, Unit::Hertz);
-        let at = hertz(self.frequency);
-        match (self.between, self.bursts) {
-            _ if self.settles => write!(f, "at about {at}"),
-            (between, Some(fast)) => {
-                write!(
-                    f,
-                    "it bursts into oscillation at about {} on part of every turn",
-                    hertz(fast)
-                )?;
-                match between {
-                    _ if self.without_bursts => write!(
-                        f,
-                        "; how often it comes round with the bursts is not known, without them at about {at}"
-                    ),
-                    Some(ToAndFro { lowest, highest }) => write!(
-                        f,
-                        ", and comes round unevenly, between about {} and {}",
-                        hertz(lowest),
-                        hertz(highest)
-                    ),
-                    None => write!(f, ", and comes round at about {at}"),
-                }
-            }
-            (Some(ToAndFro { lowest, highest }), None) => write!(
+        let unevenly = |f: &mut fmt::Formatter<'_>, ToAndFro { lowest, highest }: ToAndFro| {
+            let [lowest, highest] = [lowest, highest].map(hertz);
+            write!(
                 f,
-                "it settles on no one frequency and comes round unevenly, between about {} and {}, last seen at about {at}",
-                hertz(lowest),
-                hertz(highest)
+                " and comes round unevenly, between about {lowest} and {highest}"
+            )
+        };
+        if let Some(fast) = self.bursts {
+            let fast = hertz(fast);
+            write!(
+                f,
+                "it bursts into oscillation at about {fast} on part of every turn"
+            )?;
+        }
+        let Some(frequency) = self.frequency else {
+            let lead = match self.bursts {
+                Some(_) => ",",
+                None => "it settles on no one frequency",
+            };
+            f.write_str(lead)?;
+            return self.between.map_or(Ok(()), |between| unevenly(f, between));
+        };
+        let at = hertz(frequency);
+        match self.bursts {
+            _ if self.settles => write!(f, "at about {at}"),
+            None => write!(f, "last seen at about {at}, not settled"),
+            Some(_) if self.without_bursts => write!(
+                f,
+                "; how often it comes round with the bursts is not known, without them at about {at}"
             ),
-            (None, None) => write!(f, "last seen at about {at}, not settled"),
+            Some(_) => write!(f, ", and comes round at about {at}"),
         }
     }
 }
 
+/// Whether what starts at a frequency, Hz, and ends so comes back to do so again.
+pub fn comes_back(frequency: f64, grown: Option<Grown>) -> bool {
+    frequency > 0.0 || grown.is_some_and(|grown| grown.between.is_some())
+}
+
 #[cfg(test)]
 mod tests {
-    use super::Grown;
+    use super::{Grown, comes_back};
+
+    #[test]
+    fn what_never_settles_is_told_by_where_it_goes_alone() {
+        let uneven = Grown {
+            frequency: None,
+            settles: false,
+            between: Some([3.1, 108.0].into()),
+            bursts: None,
+            without_bursts: false,
+        };
+        assert_eq!(
+            uneven.to_string(),
+            "it settles on no one frequency and comes round unevenly, between about 3.10 Hz and 108 Hz"
+        );
+        assert!(comes_back(0.0, Some(uneven)) && comes_back(20.0, None) && !comes_back(0.0, None));
+    }
 
     #[test]
     fn what_bursts_is_told_by_a_frequency_only_where_that_is_known() {
         let even = Grown {
-            frequency: 54.1,
+            frequency: Some(54.1),
             settles: false,
             between: None,
             bursts: Some(80.7e3),
@@ -106,11 +129,12 @@ mod tests {
         };
         let start = "it bursts into oscillation at about 80.7 kHz on part of every turn";
         let uneven = Grown {
+            frequency: None,
             between: Some([48.2, 54.1].into()),
             ..even
         };
         let slow = Grown {
-            frequency: 0.374,
+            frequency: Some(0.374),
             without_bursts: true,
             ..even
         };

@@ -211,13 +211,13 @@ fn twenty_drawings_that_oscillate_are_named_by_their_frequency() {
                 {
                     faults.push(format!("{name} on its mains: {told} Hz, {starts} Hz seen"));
                 }
-                grown.map(|grown| grown.frequency).or(frequency)
+                grown.and_then(|grown| grown.frequency).or(frequency)
             }
             Err(SimError::Repeats { period, .. }) => Some(1.0 / period),
             Ok(of) => match of.growing() {
                 Ok(Some(growing)) => {
                     faults.extend(against_unsettled(name, growing.grown));
-                    (growing.grown.map(|grown| grown.frequency)).or(Some(growing.frequency))
+                    (growing.grown.and_then(|grown| grown.frequency)).or(Some(growing.frequency))
                 }
                 stable => {
                     faults.push(format!("{name} on its mains: {stable:?}"));
@@ -233,7 +233,7 @@ fn twenty_drawings_that_oscillate_are_named_by_their_frequency() {
         if frequency.is_none_or(|hertz| hertz <= 0.0) {
             faults.push(format!("{name} on its mains: without a frequency"));
         }
-        let ends = found.grown.map_or(found.frequency, |grown| grown.frequency);
+        let ends = (found.grown.and_then(|grown| grown.frequency)).unwrap_or(found.frequency);
         faults.extend(against_long_runs(name, [ends, frequency.unwrap_or(0.0)]));
     }
     assert!(faults.is_empty(), "{}", faults.join("\n"));

@@ -74,7 +74,7 @@ impl Followed {
         let all = most_moved(late).map_or(Vec::new(), |figure| lengths(&figure));
         let late = &all[all.len().saturating_sub(TIMES)..];
         let without = Grown {
-            frequency: 1.0 / period,
+            frequency: Some(1.0 / period),
             settles: false,
             between: None,
             bursts: Some(fast),
@@ -85,7 +85,7 @@ impl Followed {
                 return Some(without);
             }
             return repeats(&self.last).map(|steps| Grown {
-                frequency: 1.0 / (steps * self.interval),
+                frequency: Some(1.0 / (steps * self.interval)),
                 bursts: None,
                 without_bursts: false,
                 ..without
@@ -95,18 +95,12 @@ impl Followed {
         let [lowest, highest] = [hertz(round.longest), hertz(round.shortest)];
         let between = if late.len() < TIMES {
             // Few turns: they set out from the one without bursts.
-            Some(
-                [
-                    lowest.min(without.frequency),
-                    highest.max(without.frequency),
-                ]
-                .into(),
-            )
+            Some([lowest.min(1.0 / period), highest.max(1.0 / period)].into())
         } else {
             (highest > AGREE * lowest).then(|| [lowest, highest].into())
         };
         Some(Grown {
-            frequency: hertz(round.mean),
+            frequency: between.is_none().then(|| hertz(round.mean)),
             between,
             without_bursts: false,
             ..without
@@ -202,9 +196,11 @@ mod tests {
             .told(20e-3, 80e3)
             .expect("it turns");
         // Turns interpolated between sixty-four means of a sine.
-        assert!((even.frequency * 18.5e-3 - 1.0).abs() < 2e-3, "{even:?}");
+        let hertz = even.frequency.expect("it is even");
+        assert!((hertz * 18.5e-3 - 1.0).abs() < 2e-3, "{even:?}");
         assert!(even.between.is_none() && !even.without_bursts && even.bursts == Some(80e3));
         let uneven = seen(&[16e-3, 20e-3].repeat(4), 0.144).told(20e-3, 80e3);
+        assert!(uneven.is_some_and(|grown| grown.frequency.is_none()));
         let between = uneven.and_then(|grown| grown.between).expect("they differ");
         // From one rise through the middle to the next is a turn of one length each.
         assert!((between.lowest - 50.0).abs() < 1.0 && (between.highest - 62.5).abs() < 1.0);
@@ -220,12 +216,13 @@ mod tests {
             .told(20e-3, 80e3)
             .expect("it turned before");
         assert!(
-            short.without_bursts && (short.frequency - 50.0).abs() < 1e-9,
+            short.without_bursts && short.frequency == Some(50.0),
             "{short:?}"
         );
         // Nothing slow is left: the fast oscillation lasts.
         let still = seen(&[1e3], 0.14).told(20e-3, 80e3).expect("it is seen");
-        assert!((still.frequency / 80e3 - 1.0).abs() < 0.01, "{still:?}");
+        let hertz = still.frequency.expect("it is even");
+        assert!((hertz / 80e3 - 1.0).abs() < 0.01, "{still:?}");
         assert!(still.bursts.is_none() && !still.settles);
     }
 }

@@ -10,7 +10,7 @@ use crate::grown::{Grown, swings};
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Growing {
     /// Oscillation, Hz; of a state that runs away without swinging, how often it then does so again; zero when it
-    /// tips over once, or when that is not known.
+    /// tips over once, does so unevenly, or when that is not known.
     pub frequency: f64,
     /// Growth, 1/s: e-fold in its reciprocal.
     pub rate: f64,

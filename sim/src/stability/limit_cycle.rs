@@ -170,7 +170,7 @@ pub(super) fn limit_cycle(
             return with_bursts(system, (turn.period, fast), ws);
         }
         Some(Grown {
-            frequency: 1.0 / period,
+            frequency: between.is_none().then(|| 1.0 / period),
             settles: false,
             between,
             bursts: None,
@@ -207,12 +207,11 @@ pub(super) fn limit_cycle(
                         return with_bursts(system, (period + left, fast), ws);
                     }
                     let settles = turn.lasts();
+                    let between = to_and_fro(&periods).filter(|_| !settles);
                     return Some(Grown {
-                        frequency: 1.0 / (period + left),
+                        frequency: between.is_none().then(|| 1.0 / (period + left)),
                         settles,
-                        between: to_and_fro(&periods)
-                            .filter(|_| !settles)
-                            .map(ToAndFro::from),
+                        between: between.map(ToAndFro::from),
                         bursts: None,
                         without_bursts: false,
                     });

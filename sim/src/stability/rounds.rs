@@ -76,7 +76,7 @@ impl Round {
     /// As what comes round so without settling, in states of so many seconds.
     pub(super) fn uneven(&self, step: f64) -> Grown {
         Grown {
-            frequency: 1.0 / (step * self.mean),
+            frequency: None,
             settles: false,
             between: Some(
                 [self.longest, self.shortest]

@@ -5,8 +5,8 @@
 //! then it comes back and runs away again. How often is known only by following it. What swings from the start is another
 //! oscillation once it has grown.
 //!
-//! Care   where it never repeats evenly its mean is told, if some times are not much longer than others; a circuit that
-//!        tips over once and stays there does neither
+//! Care   where it never repeats evenly no mean is told but between what it was seen to go; a circuit that tips over once and
+//!        stays there does neither
 
 use super::limit_cycle::limit_cycle;
 use super::rounds::{LEAST, PUSH, repeats, rounds};
@@ -47,16 +47,19 @@ const ELSEWHERE: f64 = 0.02;
 pub(crate) fn ends_as(system: &System, growing: Growing, ws: &mut Workspace) -> Growing {
     let end = swing(system, growing, ws);
     if growing.frequency > 0.0 {
-        let elsewhere = |end: &Grown| (end.frequency / growing.frequency - 1.0).abs() > ELSEWHERE;
+        let elsewhere = |end: &Grown| {
+            (end.settled()).is_none_or(|hertz| (hertz / growing.frequency - 1.0).abs() > ELSEWHERE)
+        };
         return Growing {
-            grown: end.filter(|end| !end.settles || elsewhere(end)),
+            grown: end.filter(elsewhere),
             ..growing
         };
     }
     Growing {
         frequency: end
             .filter(|end| !end.without_bursts)
-            .map_or(0.0, |end| end.frequency),
+            .and_then(|end| end.frequency)
+            .unwrap_or(0.0),
         grown: end.filter(|end| !end.settles),
         ..growing
     }

@@ -6,6 +6,7 @@
 use measure::UnderTest;
 use models::data::Capacitances;
 use sim::circuit::Circuit;
+use sim::grown::ToAndFro;
 use sim::parts::Part;
 use sim::periodic::Settling;
 use sim::small_signal::Excitation;
@@ -57,8 +58,8 @@ pub const ON_THE_MAINS: Apart = Apart {
     growing: 1e-2,
 };
 
-/// How unevenly what never settles comes round: what is told of it is where it was seen, and a mean of times that differ by
-/// as much (`sim/src/stability/rounds.rs`).
+/// How far apart two bands may lie between which what never settles was seen to go, a ratio: each is what some turns showed, of
+/// which no two are alike.
 const UNEVEN: f64 = 1.5;
 
 /// How much farther the means of an amplifier that oscillates on its mains may lie apart: the period they are read on is one
@@ -83,18 +84,28 @@ impl Apart {
 }
 
 /// Whether two oscillations are one: their rates, and the frequencies they start with; of what runs away and comes back, how
-/// often, as far as that is even.
+/// often, and where it never settles between what.
 fn same_growth(one: &Growing, other: &Growing, apart: f64) -> bool {
     let uneven = |of: &Growing| !of.swings() && of.grown.is_some_and(|grown| !grown.settles);
     let turns = std::f64::consts::TAU * one.frequency;
-    if uneven(one) && uneven(other) {
-        let ratio = one.frequency / other.frequency;
-        return (one.rate - other.rate).abs() <= apart * one.rate.abs()
-            && (1.0 / UNEVEN..=UNEVEN).contains(&ratio);
+    if uneven(one) || uneven(other) {
+        let [one_band, other_band] = [one, other].map(band);
+        return !one.swings()
+            && !other.swings()
+            && (one.rate - other.rate).abs() <= apart * one.rate.abs()
+            && one_band.lowest <= UNEVEN * other_band.highest
+            && other_band.lowest <= UNEVEN * one_band.highest;
     }
     let off = (one.rate - other.rate).abs()
         + std::f64::consts::TAU * (one.frequency - other.frequency).abs();
     off <= apart * (one.rate.abs() + turns)
+}
+
+/// Between what a state that runs away comes back, Hz: as often as it does where that is even.
+fn band(growing: &Growing) -> ToAndFro {
+    (growing.grown)
+        .and_then(|grown| grown.between)
+        .unwrap_or([growing.frequency; 2].into())
 }
 
 /// The figures of an amplifier; `faster` asks the response at as many times the frequencies.
@@ -151,6 +162,14 @@ pub fn faster(text: &str, times: f64) -> Result<Figures, String> {
     if let Some(growing) = &mut found.growing {
         growing.frequency /= times;
         growing.rate /= times;
+        if let Some(between) = growing
+            .grown
+            .as_mut()
+            .and_then(|grown| grown.between.as_mut())
+        {
+            between.lowest /= times;
+            between.highest /= times;
+        }
     }
     Ok(found)
 }

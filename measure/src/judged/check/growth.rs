@@ -89,7 +89,7 @@ pub(super) fn finding(
         parts: cause.parts,
         quantity: "frequency",
         unit: "Hz",
-        value: frequency,
+        value: frequency.filter(|hertz| *hertz > 0.0),
         ..Finding::new(
             Code::Oscillates,
             Weight::Danger,
