@@ -225,7 +225,8 @@ pub fn settle_aiming(
             if let Some(neighbour) = neighbour {
                 ws.x.copy_from_slice(&neighbour.coarse);
             }
-            let known_there = (known.clone(), quiet);
+            let beside = quiet;
+            let known_there = (known.clone(), beside);
             let found = coarse::approach(system, duration, settling, tolerances, known_there, ws)?;
             let quiet = found.as_ref().and_then(|found| found.quiet.clone());
             let coarse = found.as_ref().map(|found| found.samples[0].clone());
@@ -255,6 +256,11 @@ pub fn settle_aiming(
             };
             let known = found.and_then(|found| found.matrix).or(known);
             let period = shooting::settle(run, settling, known, aim, ws)?;
+            let quiet = match quiet {
+                Some(quiet) => Some(quiet),
+                // No coarse cycle closed, and nothing was looked at.
+                None => Some(lasts(system, &period.samples, duration, beside, ws)?),
+            };
             Ok(Period {
                 coarse,
                 quiet,

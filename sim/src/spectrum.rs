@@ -12,6 +12,7 @@
 
 use std::f64::consts::PI;
 
+use nalgebra::Complex;
 use realfft::RealFftPlanner;
 use serde::Serialize;
 
@@ -81,6 +82,28 @@ impl Spectrum {
         }
     }
 
+    /// Less what is there without the signal too, that repeats so many times in the period: both from the same moment on.
+    #[must_use]
+    pub fn without(&self, idle: &Self, times: u32) -> Self {
+        let phasor = |harmonic: &Harmonic| Complex::from_polar(harmonic.amplitude, harmonic.phase);
+        let less = |harmonic: &Harmonic| {
+            let idle = (harmonic.number.is_multiple_of(times))
+                .then(|| idle.harmonics.get((harmonic.number / times) as usize - 1))?;
+            let (amplitude, phase) = (phasor(harmonic) - phasor(idle?)).to_polar();
+            Some(Harmonic {
+                number: harmonic.number,
+                amplitude,
+                phase,
+            })
+        };
+        Self {
+            mean: self.mean - idle.mean,
+            harmonics: (self.harmonics.iter())
+                .map(|harmonic| less(harmonic).unwrap_or(*harmonic))
+                .collect(),
+        }
+    }
+
     /// Peak of the fundamental.
     pub fn fundamental(&self) -> f64 {
         self.harmonics[0].amplitude
@@ -128,6 +151,24 @@ impl Spectrum {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_signal_is_told_from_hum_that_falls_on_it() {
+        // Three periods of the hum, its second line on the sixth; the signal turns six times and has a second harmonic.
+        let n = 240;
+        let turn = |j: u32, times: f64| 2.0 * PI * times * f64::from(j) / f64::from(n);
+        let hum = |j: u32, times: f64| {
+            0.2 + 0.7 * turn(j, times).cos() + 0.4 * turn(j, 2.0 * times).sin()
+        };
+        let signal = |j: u32| (turn(j, 6.0) + 0.3).sin() + 0.01 * turn(j, 12.0).cos();
+        let all: Vec<f64> = (0..n).map(|j| hum(j, 3.0) + signal(j)).collect();
+        let idle: Vec<f64> = (0..n).map(|j| hum(j, 1.0)).collect();
+        let found = Spectrum::of_period(&all).without(&Spectrum::of_period(&idle), 3);
+        assert!(found.amplitude(3) < 1e-13 && found.mean.abs() < 1e-13);
+        let found = found.of_turns(6);
+        assert!((found.fundamental() - 1.0).abs() < 1e-13);
+        assert!((found.thd() - 0.01).abs() < 1e-13, "{}", found.thd());
+    }
 
     #[test]
     fn a_known_sum_of_sines_is_taken_apart() {

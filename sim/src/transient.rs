@@ -80,6 +80,8 @@ pub struct Stepper<'a> {
     radau: Option<Box<Radau>>,
     /// Followed along when present; TR-BDF2 only.
     pub(crate) sensitivity: Option<Sensitivity>,
+    /// `[steps]` the end of each step taken, s, and `[n+1]` the solution there, where it is asked for.
+    pub(crate) path: Option<Vec<(f64, Vec<f64>)>>,
 }
 
 /// Scratch of a step.
@@ -156,6 +158,7 @@ impl<'a> Stepper<'a> {
                 Method::RadauIia5 => Some(Box::new(Radau::new(system))),
             },
             sensitivity: None,
+            path: None,
         }
     }
 
@@ -264,6 +267,9 @@ impl<'a> Stepper<'a> {
             self.system.commit(ws);
             if let Some(sensitivity) = &mut self.sensitivity {
                 sensitivity.accept();
+            }
+            if let Some(path) = &mut self.path {
+                path.push((t_next, ws.x.clone()));
             }
         } else {
             ws.x.copy_from_slice(&self.room.x_old);

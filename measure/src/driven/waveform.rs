@@ -48,8 +48,19 @@ pub struct Traces {
     pub counts: Counts,
 }
 
-/// States looked at for bursts: the last of the run, a score of milliseconds at the rates of sound.
-const WATCHED: usize = 2048;
+/// The end of the run that is looked at for bursts, s: two turns of the lowest tone that is heard.
+const WATCHED: f64 = 0.1;
+
+/// States a second of it that are looked at, at most twice as many: an amplifier goes from one state to the next in tens of
+/// microseconds.
+const WATCHED_RATE: f64 = 48e3;
+
+/// It is looked at in stretches of so many seconds, each from the middle of the one before: what turns but a few times in one is
+/// no burst.
+const STRETCH: f64 = 0.02;
+
+/// States in such a stretch at least.
+const LEAST: usize = 64;
 
 /// Samples of a turn of a burst: its shape to a few per cent.
 const SAMPLES_OF_TURN: f64 = 24.0;
@@ -66,9 +77,7 @@ impl Measurement for WaveformOf {
     /// [`sim::error::Question::NotASource`] and [`SimError`] of the run.
     fn ask(&self, of: &UnderTest<'_>, progress: &Progress<'_>) -> Result<Traces, SimError> {
         let (traces, last) = self.run(of, self.rate, progress)?;
-        let duration = last.len() as f64 / self.rate;
-        let found = bursts(of.system, &last, duration, &mut of.workspace())?;
-        let Some(found) = found else {
+        let Some(found) = bursts_on(of, &last, every(self.rate) as f64 / self.rate)? else {
             return Ok(traces);
         };
         let finer = (SAMPLES_OF_TURN * found.frequency / self.rate).ceil();
@@ -84,8 +93,33 @@ impl Measurement for WaveformOf {
     }
 }
 
+/// Every which state of a run at that rate, 1/s, is looked at.
+fn every(rate: f64) -> usize {
+    (rate / WATCHED_RATE).floor().max(1.0) as usize
+}
+
+/// The last burst on states `[states][n+1]` so many seconds apart.
+fn bursts_on(
+    of: &UnderTest<'_>,
+    states: &[Vec<f64>],
+    step: f64,
+) -> Result<Option<Bursts>, SimError> {
+    let long = ((STRETCH / step) as usize).max(LEAST).min(states.len());
+    let ws = &mut of.workspace();
+    let mut end = states.len();
+    while end >= long && long > 0 {
+        let stretch = &states[end - long..end];
+        let found = bursts(of.system, stretch, step * long as f64, ws)?;
+        if found.is_some() || end == long {
+            return Ok(found);
+        }
+        end = (end - long.div_ceil(2)).max(long);
+    }
+    Ok(None)
+}
+
 impl WaveformOf {
-    /// The run on a grid of that rate, 1/s, and its last states.
+    /// The run on a grid of that rate, 1/s, and its last states, [`every`] which.
     fn run(
         &self,
         of: &UnderTest<'_>,
@@ -111,6 +145,8 @@ impl WaveformOf {
             bursts: None,
             counts: Counts::default(),
         };
+        let every = every(rate);
+        let watched = ((WATCHED * rate / every as f64) as usize).max(LEAST);
         let mut last: VecDeque<Vec<f64>> = VecDeque::new();
         let mut watch = Places::of(of.circuit, system).watch();
         transient(
@@ -126,7 +162,10 @@ impl WaveformOf {
                 for (column, &at) in traces.volts.iter_mut().zip(&at) {
                     column.push(x[at as usize]);
                 }
-                let mut state = if last.len() < WATCHED {
+                if !traces.time.len().is_multiple_of(every) {
+                    return progress(Reached::share(t / self.duration));
+                }
+                let mut state = if last.len() < watched {
                     Vec::new()
                 } else {
                     last.pop_front().unwrap_or_default()

@@ -81,7 +81,7 @@ pub(crate) struct Quiet {
 
 /// Looks at the cycle of `duration`, s, with `samples` `[samples][n+1]`; `ws.x` stays as it is.
 ///
-/// Costs natural frequencies at a dozen moments; at many more where by these something grows.
+/// Costs natural frequencies at some dozens of moments; at many more where by these something grows.
 ///
 /// # Errors
 /// [`SimError::Undetermined`] when the equations determine nothing at some moment.
@@ -105,6 +105,22 @@ pub(crate) fn bursts_beside(
     known: &[Arc<Quiet>],
     ws: &mut Workspace,
 ) -> Result<Result<Quiet, Bursts>, SimError> {
+    let even = vec![duration / samples.len() as f64; samples.len()];
+    bursts_among(system, samples, &even, known, ws)
+}
+
+/// As [`bursts_beside`], of samples that stand for so many seconds each.
+///
+/// # Errors
+/// As [`bursts`].
+pub(crate) fn bursts_among(
+    system: &System,
+    samples: &[Vec<f64>],
+    lasting: &[f64],
+    known: &[Arc<Quiet>],
+    ws: &mut Workspace,
+) -> Result<Result<Quiet, Bursts>, SimError> {
+    let duration: f64 = lasting.iter().sum();
     let slopes: Vec<Vec<f64>> = samples
         .iter()
         .map(|x| system.mean_slopes(std::slice::from_ref(x), ws))
@@ -122,13 +138,10 @@ pub(crate) fn bursts_beside(
         of.moments.iter().map(|&k| lead(k)).collect()
     };
     let grows = |lead: &Option<Complex<f64>>| lead.is_some_and(|s| s.re > 0.0);
-    let step = duration / samples.len() as f64;
     let found = leads(&beside)?;
     // Those known as quiet stand still at most.
-    let growths: Vec<f64> = beside
-        .nearest
-        .iter()
-        .map(|m| m.map_or(0.0, |m| growth(found[m], step)))
+    let growths: Vec<f64> = (beside.nearest.iter().zip(lasting))
+        .map(|(m, &long)| m.map_or(0.0, |m| growth(found[m], long)))
         .collect();
     if strongest(&growths).0 <= PASSED_OVER {
         let own = beside.moments.iter().zip(&found);
@@ -147,13 +160,13 @@ pub(crate) fn bursts_beside(
         .iter()
         .map(|m| m.and_then(|m| found[m]))
         .collect();
-    follow(&mut cycle, step, &lead)?;
+    follow(&mut cycle, lasting, &lead)?;
     // What grows at a moment need not burst; then its quiet ones are not known apart from it.
     let none = Quiet {
         storage: storage.to_vec(),
         slopes: Vec::new(),
     };
-    let burst = grown(&cycle, step);
+    let burst = grown(&cycle, lasting);
     Ok(burst.map_or(Ok(none), Err))
 }
 
@@ -161,7 +174,7 @@ pub(crate) fn bursts_beside(
 /// does, and the stretches between two such in which by those that stood for them not all that grew is gone.
 fn follow(
     cycle: &mut [Option<Complex<f64>>],
-    step: f64,
+    lasting: &[f64],
     lead: &impl Fn(usize) -> Result<Option<Complex<f64>>, SimError>,
 ) -> Result<(), SimError> {
     let count = cycle.len();
@@ -184,7 +197,7 @@ fn follow(
             let gap = gap.take_while(|&k| !grows(&cycle[k]));
             let gap: Vec<usize> = gap
                 .take_while(|&k| {
-                    left += growth(cycle[k], step);
+                    left += growth(cycle[k], lasting[k]);
                     left > 0.0
                 })
                 .collect();
@@ -227,9 +240,9 @@ fn leading(
     Ok(None)
 }
 
-/// e-folds in `step`, s; where nothing is known to swing, all that did is gone.
-fn growth(lead: Option<Complex<f64>>, step: f64) -> f64 {
-    lead.map_or(f64::NEG_INFINITY, |s| s.re * step)
+/// e-folds in a time, s; where nothing is known to swing, all that did is gone.
+fn growth(lead: Option<Complex<f64>>, time: f64) -> f64 {
+    lead.map_or(f64::NEG_INFINITY, |s| s.re * time)
 }
 
 /// The stretch over which a cycle of these growths, e-folds each, grows most: how much, its first moment and the one after
@@ -249,20 +262,24 @@ fn strongest(growths: &[f64]) -> (f64, usize, usize) {
     best
 }
 
-/// The burst that grows most, each moment lasting `step`, s, if it grows enough to count.
-fn grown(cycle: &[Option<Complex<f64>>], step: f64) -> Option<Bursts> {
-    let growths: Vec<f64> = cycle.iter().map(|&lead| growth(lead, step)).collect();
+/// The burst that grows most, if it grows enough to count; each moment stands for so many seconds.
+fn grown(cycle: &[Option<Complex<f64>>], lasting: &[f64]) -> Option<Bursts> {
+    let count = cycle.len();
+    let growths: Vec<f64> = (cycle.iter().zip(lasting))
+        .map(|(&lead, &long)| growth(lead, long))
+        .collect();
     let (most, first, end) = strongest(&growths);
-    let at = (first..end)
-        .max_by(|&a, &b| growths[a % cycle.len()].total_cmp(&growths[b % cycle.len()]))?;
-    let s = cycle[at % cycle.len()]?;
+    let rate = |k: usize| cycle[k % count].map_or(f64::NEG_INFINITY, |s| s.re);
+    let at = (first..end).max_by(|&a, &b| rate(a).total_cmp(&rate(b)))? % count;
+    let s = cycle[at]?;
     let frequency = s.im.abs() / std::f64::consts::TAU;
-    let turns = frequency * step * (end - first) as f64;
+    let turns = frequency * (first..end).map(|k| lasting[k % count]).sum::<f64>();
+    let growing = (0..count).filter(|&k| rate(k) > 0.0);
     (most > COUNTS && turns > TURNS).then(|| Bursts {
         frequency,
         rate: s.re,
-        time: step * (at % cycle.len()) as f64,
-        share: cycle.iter().flatten().filter(|s| s.re > 0.0).count() as f64 / cycle.len() as f64,
+        time: lasting[..at].iter().sum(),
+        share: growing.map(|k| lasting[k]).sum::<f64>() / lasting.iter().sum::<f64>(),
     })
 }
 
@@ -304,9 +321,10 @@ mod tests {
                 _ => s(-5e5),
             })
             .collect();
-        assert_eq!(grown(&cycle, 1e-5), None);
-        follow(&mut cycle, 1e-5, &|k| Ok(truly(k))).expect("nothing fails");
-        let burst = grown(&cycle, 1e-5).expect("16 times 0.7 less 4 times 0.1");
+        let even = [1e-5; 64];
+        assert_eq!(grown(&cycle, &even), None);
+        follow(&mut cycle, &even, &|k| Ok(truly(k))).expect("nothing fails");
+        let burst = grown(&cycle, &even).expect("16 times 0.7 less 4 times 0.1");
         assert!((burst.share - 16.0 / 64.0).abs() < 1e-12, "{burst:?}");
     }
 
@@ -320,18 +338,23 @@ mod tests {
                 .map(|k| s(if grows(k) { 2e5 } else { -2e5 }))
                 .collect()
         };
+        let even = [1e-5; 64];
         // One moment is two e-folds, which is nothing yet.
-        assert_eq!(grown(&cycle(1), 1e-5), None);
-        let burst = grown(&cycle(4), 1e-5).expect("eight e-folds, four turns");
+        assert_eq!(grown(&cycle(1), &even), None);
+        let burst = grown(&cycle(4), &even).expect("eight e-folds, four turns");
         assert!((burst.frequency / 1e5 - 1.0).abs() < 1e-12);
         assert!((burst.rate / 2e5 - 1.0).abs() < 1e-12);
         // A mode that is known at no moment, or fades at all, never bursts.
-        assert_eq!(grown(&[None; 8], 1e-5), None);
-        assert_eq!(grown(&[s(-1.0); 8], 1e-5), None);
+        assert_eq!(grown(&[None; 8], &even[..8]), None);
+        assert_eq!(grown(&[s(-1.0); 8], &even[..8]), None);
         // Growing all the time it is no burst but an oscillation; it counts as well.
-        let always = grown(&[s(1e5); 64], 1e-5).expect("it grows");
+        let always = grown(&[s(1e5); 64], &even).expect("it grows");
         // Five e-folds in a cycle are not ten, though the next cycle brings five more.
-        assert_eq!(grown(&[s(5.0 / 640e-6); 64], 1e-5), None);
+        assert_eq!(grown(&[s(5.0 / 640e-6); 64], &even), None);
+        // The same moments, those that grow a twentieth as long.
+        let mut short = even;
+        short[..5].fill(5e-7);
+        assert_eq!(grown(&cycle(4), &short), None);
         assert!((always.share - 1.0).abs() < f64::EPSILON && burst.share < 0.1);
     }
 }

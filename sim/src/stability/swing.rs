@@ -27,6 +27,9 @@ const PARTS: usize = 8;
 /// Each run is so many times as long as the one before.
 const LONGER: f64 = 16.0;
 
+/// States of its shortest turn from which a longer run tells more than one by shorter steps: fewer may be beats.
+const RESOLVED: f64 = 16.0;
+
 /// The longest step, s, and the longest run with it: a minute.
 const LONGEST: f64 = 8e-3;
 
@@ -127,8 +130,11 @@ fn runs_away(system: &System, rate: f64, ws: &mut Workspace) -> Option<Grown> {
                 return ends(system, step * period, ws);
             }
         }
-        let round = rounds(&states).filter(|round| round.shortest > LEAST);
-        uneven = round.map(|round| round.uneven(step)).or(uneven);
+        if let Some(round) = rounds(&states).filter(|round| round.shortest > LEAST)
+            && (uneven.is_none() || round.shortest > RESOLVED)
+        {
+            uneven = Some(round.uneven(step));
+        }
         step *= LONGER;
     }
     uneven

@@ -21,6 +21,9 @@ pub(crate) use settled::Wanted;
 /// Gain below which nothing arrives, a ratio.
 const NOTHING: f64 = 1e-9;
 
+/// How exactly a period holds those of the mains, a ratio: rounding.
+const SAME: f64 = 1e-9;
+
 /// What the generator gives.
 #[derive(Clone, Debug)]
 pub(crate) struct Tone {
@@ -40,8 +43,17 @@ pub(crate) struct Stand<'a> {
     /// Cores the signal works on: not those of a mains transformer, which swing at rest.
     cores: Vec<PlacedCore>,
     places: Places,
+    /// What stands across the load without a signal, and after how long, s, it repeats; none where nothing does.
+    hum: Option<(Spectrum, f64)>,
     /// Whether quick tones may have their supplies at the means.
     at_means: bool,
+}
+
+/// Volts across a load in samples `[samples][n+1]`.
+fn volts_across(of: &UnderTest<'_>, (a, b): (NodeId, NodeId), samples: &[Vec<f64>]) -> Vec<f64> {
+    let at = |node| of.system.voltage_of(node) as usize;
+    let (a, b) = (at(a), at(b));
+    samples.iter().map(|x| x[a] - x[b]).collect()
 }
 
 /// A core that can saturate.
@@ -53,9 +65,14 @@ struct PlacedCore {
 
 impl<'a> Stand<'a> {
     pub(crate) fn new(question: &'a PowerOf, of: &'a UnderTest<'a>) -> Self {
+        let hum = of.rest.mains.map(|mains| {
+            let volts = volts_across(of, question.load, of.rest.samples());
+            (Spectrum::of_period(&volts), mains.duration)
+        });
         Self {
             question,
             of,
+            hum,
             still: of.rest.mean_state(),
             valves: ValveProbe::all(of.circuit, of.system)
                 .into_iter()
@@ -111,9 +128,19 @@ impl<'a> Stand<'a> {
 
     /// The volts across the load, `[samples]`, of a period `[samples][n+1]`.
     fn load_volts(&self, samples: &[Vec<f64>]) -> Vec<f64> {
-        let at = |node| self.of.system.voltage_of(node) as usize;
-        let (a, b) = (at(self.question.load.0), at(self.question.load.1));
-        samples.iter().map(|x| x[a] - x[b]).collect()
+        volts_across(self.of, self.question.load, samples)
+    }
+
+    /// The spectrum across the load of a signal that turns so often in samples `[samples][n+1]` of a period, s, that the mains
+    /// runs along in: what stands there without it, at the same moments of the mains, is no part of it.
+    fn spectrum_beside(&self, samples: &[Vec<f64>], (duration, turns): (f64, u32)) -> Spectrum {
+        let all = Spectrum::of_period(&self.load_volts(samples));
+        let without = self.hum.as_ref().and_then(|(hum, repeats)| {
+            let times = (duration / repeats).round();
+            ((duration / (times * repeats) - 1.0).abs() < SAME)
+                .then(|| all.without(hum, times as u32))
+        });
+        without.unwrap_or(all).of_turns(turns)
     }
 
     /// The spectrum of the volts across the load, with all that is in it.
@@ -123,7 +150,10 @@ impl<'a> Stand<'a> {
 
     /// The spectrum of the volts across the load without hum.
     pub(crate) fn spectrum(&self, period: &Period) -> Spectrum {
-        self.spectrum_of_all(period).of_turns(period.turns)
+        if period.at_means {
+            return self.spectrum_of_all(period);
+        }
+        self.spectrum_beside(&period.samples, (period.duration, period.turns))
     }
 
     /// What a settled period says of output, valves and cores.

@@ -135,10 +135,7 @@ impl Stand<'_> {
         } else {
             beside_others(tone, &others, asked)?
         };
-        let miss_over = |samples: &[Vec<f64>], turns: u32| {
-            let volts = Spectrum::of_period(&self.load_volts(samples)).of_turns(turns);
-            wanted.map_or(0.0, |wanted| (wanted.miss)(&volts))
-        };
+        let miss_of = |volts: &Spectrum| wanted.map_or(0.0, |wanted| (wanted.miss)(volts));
         if self.at_means && turns > 1 && is_quick(tone, &others) {
             let common = Common {
                 duration,
@@ -149,7 +146,8 @@ impl Stand<'_> {
                 closeness: CLOSE,
                 ..*asked
             };
-            let miss = |samples: &[Vec<f64>]| miss_over(samples, 1);
+            let miss =
+                |samples: &[Vec<f64>]| miss_of(&Spectrum::of_period(&self.load_volts(samples)));
             let mut aim = aim_at(wanted, (place, &waveform), &miss);
             let (spans, aimed) = ((tone.duration, common), aim.as_mut());
             if let Some(period) =
@@ -158,7 +156,8 @@ impl Stand<'_> {
                 return Ok((period, ws, aim.map_or(f64::NAN, |aim| aim.drive)));
             }
         }
-        let miss = |samples: &[Vec<f64>]| miss_over(samples, turns);
+        let span = (duration, turns);
+        let miss = |samples: &[Vec<f64>]| miss_of(&self.spectrum_beside(samples, span));
         let start = (ws.x.clone(), ws.memory.clone());
         let mut settle = |tolerances: &Tolerances| {
             (ws.x, ws.memory) = start.clone();
