@@ -31,6 +31,7 @@ mod locked;
 mod moments;
 mod rounds;
 mod sought;
+mod stretches;
 mod swing;
 
 pub use bursts::{Bursts, bursts};

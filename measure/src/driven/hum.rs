@@ -69,8 +69,9 @@ pub const ADDS_UP: f64 = 1.0;
 /// Width of the band that is heard, Hz.
 const HEARD: f64 = 20e3;
 
-/// Share of the hum that may be left when all causes are off at once for them to pass as what makes it: 1 % of its power.
-pub const UNEXPLAINED: f64 = 0.1;
+/// Share of the hum that may be left when all causes are off at once for them to pass as what makes most of it: a quarter of its
+/// power.
+pub const UNEXPLAINED: f64 = 0.5;
 
 /// The question.
 #[derive(Clone, Debug)]
@@ -233,7 +234,7 @@ impl Hum {
         (thermal(self.load_ohms.recip(), ROOM) * HEARD).sqrt() * self.load_ohms
     }
 
-    /// Whether the causes listed are what makes it: no more than [`UNEXPLAINED`] is left without them all. Where more is,
+    /// Whether the causes listed are what makes most of it: no more than [`UNEXPLAINED`] is left without them all. Where more is,
     /// none of them can be blamed.
     pub fn is_explained(&self) -> bool {
         self.left_rms <= UNEXPLAINED * self.output_rms

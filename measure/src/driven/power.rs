@@ -49,6 +49,7 @@ pub use bursting::Bursting;
 pub use crossover::Crossover;
 pub use level::{CoreAtLevel, Level, ValveAtLevel};
 pub use limits::{CLASS_A, Cause, Limit, Role};
+pub use stand::has_filaments;
 pub use target::Output;
 
 /// The question.

@@ -318,7 +318,12 @@ fn ringing(time: &[f64], volts: &[f64], level: f64) -> Option<Ringing> {
         .windows(2)
         .map(|pair| (pair[1].1 - pair[0].1).abs())
         .collect();
-    let first = *swings.first()?;
+    // A kink on the edge swings little: what rings begins with its largest swing.
+    let largest = (0..swings.len())
+        .rev()
+        .max_by(|&a, &b| swings[a].total_cmp(&swings[b]))?;
+    let (extremes, swings) = (&extremes[largest..], &swings[largest..]);
+    let first = swings[0];
     let least = (READ * first).max(NOISE * level);
     let above = swings.iter().take_while(|swing| **swing > least).count();
     if above < 2 {
@@ -386,6 +391,12 @@ mod tests {
         let found = ringing(&time, &mixed, 1.0).expect("it rings");
         let cycles = found.cycles.expect("it fades");
         assert!(found.decay.powf(cycles) < 0.1, "{found:?}");
+        // A kink on the way up, before it rings.
+        let kinked: Vec<f64> = (time.iter().zip(&volts))
+            .map(|(t, v)| v + 0.1 * (-((t - 6e-6) / 4e-7).powi(2)).exp())
+            .collect();
+        let found = ringing(&time, &kinked, 2.0).expect("it rings");
+        assert!((found.decay / decay - 1.0).abs() < 0.01, "{found:?}");
         let slow: Vec<f64> = time.iter().map(|t| 1.0 - (-t * 1e5).exp()).collect();
         assert_eq!(ringing(&time, &slow, 1.0), None);
         // ln 9 time constants.

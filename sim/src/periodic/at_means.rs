@@ -5,8 +5,8 @@
 //! itself.
 //!
 //! Source   averaging, as of switched circuits: Middlebrook & Cuk, IEEE PESC Rec. (1976) 18 (from memory)
-//! Valid    where no rectifier meets the tone, as one that clips it does, and no filament that is a cathode is heated by what
-//!          alternates. To first order the ripple has no part in a harmonic; by how much the loading is off in coarse steps meets the
+//! Valid    where no rectifier meets the tone, as one that clips it does, and what
+//!          alternates heats no filament that is a cathode, or its hum is left out with the ripple. To first order the ripple has no part in a harmonic; by how much the loading is off in coarse steps meets the
 //!          supply's resistance. Two amplifiers at 2 kHz: volts within 6e-6, distortion within 3e-4 points of the whole period
 //! Cost     a coarse search of the common period, and a search of one turn
 

@@ -218,6 +218,6 @@ mod tests {
         let beside = fresh.beside(&known, &metric, &slopes);
         assert!(beside.moments.is_empty());
         // Of those known the last ones stand for nothing that others do not stand for already.
-        assert!(!beside.used.is_empty() && beside.used.len() <= 12);
+        assert!(!beside.used.is_empty() && beside.used.len() <= MOMENTS);
     }
 }

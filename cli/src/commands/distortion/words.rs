@@ -4,7 +4,7 @@ use measure::at_rest::voltages::Voltages;
 use measure::driven::distortion::{
     AtFrequency, BassLimit, Curve, Distortion, End, Intermodulation, IntermodulationKind,
 };
-use measure::driven::power::{Limit, Power};
+use measure::driven::power::{Limit, Power, has_filaments};
 use sim::amplifier::Amplifier;
 use sim::quantity::{Unit, engineering};
 
@@ -12,6 +12,10 @@ use crate::commands::power::onset::{onsets, output};
 use crate::commands::power::words::{ended, headline, over_at_rest, passed_over};
 use crate::notes;
 use crate::report::table::{Sheet, percent};
+
+/// Of valves whose filament is the cathode, added to what tones with their supplies at the means leave out.
+const FILAMENTS: &str =
+    " So is the hum of\nfilaments, which near the limit moves it by up to a fiftieth of itself.";
 
 /// The report for people.
 pub(super) fn report(
@@ -38,8 +42,13 @@ pub(super) fn report(
     );
     if let Some(hertz) = answer.supplies_at_means_from {
         text += &format!(
-            "Tones of {} and above, and two tones with such an upper one, have the supplies at the means they have on the\nmains at that output: ripple hardly moves their distortion and is left out, and no flux is read.\n\n",
-            engineering(hertz, Unit::Hertz)
+            "Tones of {} and above, and two tones with such an upper one, have the supplies at the means they have on the\nmains at that output: ripple hardly moves their distortion and is left out, and no flux is read.{}\n\n",
+            engineering(hertz, Unit::Hertz),
+            if has_filaments(&amplifier.circuit) {
+                FILAMENTS
+            } else {
+                ""
+            }
         );
     }
     text += &against_power(answer);

@@ -7,7 +7,7 @@ use crate::UnderTest;
 use crate::instruments::flux::of_saturation;
 use crate::instruments::peak::Places;
 use crate::instruments::valve::ValveProbe;
-use sim::circuit::NodeId;
+use sim::circuit::{Circuit, NodeId};
 use sim::error::{Question, SimError};
 use sim::parts::{Part, Waveform};
 use sim::periodic::Period;
@@ -47,6 +47,8 @@ pub(crate) struct Stand<'a> {
     hum: Option<(Spectrum, f64)>,
     /// Whether quick tones may have their supplies at the means.
     at_means: bool,
+    /// Whether a filament is a cathode, and hums by itself.
+    has_filaments: bool,
 }
 
 /// Volts across a load in samples `[samples][n+1]`.
@@ -54,6 +56,13 @@ fn volts_across(of: &UnderTest<'_>, (a, b): (NodeId, NodeId), samples: &[Vec<f64
     let at = |node| of.system.voltage_of(node) as usize;
     let (a, b) = (at(a), at(b));
     samples.iter().map(|x| x[a] - x[b]).collect()
+}
+
+/// Whether the filament of a valve is its cathode, rectifiers aside.
+pub fn has_filaments(circuit: &Circuit) -> bool {
+    circuit.parts().any(|(_, placed)| {
+        matches!(&placed.part, Part::Valve(valve) if valve.filament) && !placed.part.is_rectifier()
+    })
 }
 
 /// A core that can saturate.
@@ -81,20 +90,14 @@ impl<'a> Stand<'a> {
             cores: placed_cores(of),
             places: Places::of(of.circuit, of.system),
             at_means: false,
+            has_filaments: has_filaments(of.circuit),
         }
     }
 
-    /// Quick tones with the supplies at their means, where no filament of a valve asks for what heats it.
+    /// Quick tones with the supplies at their means.
     pub(crate) fn at_means(self) -> Self {
-        let parts = self.of.circuit.parts();
-        let filaments = parts
-            .filter(|(_, placed)| {
-                matches!(&placed.part, Part::Valve(valve) if valve.filament)
-                    && !placed.part.is_rectifier()
-            })
-            .count();
         Self {
-            at_means: filaments == 0,
+            at_means: true,
             ..self
         }
     }
