@@ -195,9 +195,9 @@ fn every_heater_that_alternates_is_among_the_causes() {
 #[test]
 fn what_no_cause_takes_away_is_not_explained() {
     // Volts of the mains into the grid by a way of nobody's: a resistor from the winding.
-    let parts = format!("{LEAKY}R7 = {{ resistor = \"10M\", between = [\"h\", \"g\"] }}\n");
+    let parts = format!("{LEAKY}R7 = {{ resistor = \"1M\", between = [\"h\", \"g\"] }}\n");
     let answer = hum(&file(&parts, "g", "R1"));
-    assert!(answer.left_rms > 0.1 * answer.output_rms && !answer.is_explained());
+    assert!(answer.left_rms > 0.5 * answer.output_rms && !answer.is_explained());
     // None of it either, without any cause at all.
     let sound = parts.replace(
         "h\", \"chassis\"], heater_leakage = \"2M\", heater_capacitance = \"0p\"",

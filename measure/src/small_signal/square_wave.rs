@@ -287,11 +287,7 @@ fn rise_time(time: &[f64], volts: &[f64], level: f64) -> Option<f64> {
 
 /// The extremes after the edge: time and volts of a parabola through the samples about each.
 fn extremes(time: &[f64], volts: &[f64]) -> Vec<(f64, f64)> {
-    let step = if time.len() > 1 {
-        time[1] - time[0]
-    } else {
-        0.0
-    };
+    let step = time.get(1).map_or(0.0, |next| next - time[0]);
     volts
         .windows(3)
         .enumerate()
@@ -308,8 +304,7 @@ fn extremes(time: &[f64], volts: &[f64]) -> Vec<(f64, f64)> {
 
 /// Reads the ringing off an edge.
 fn ringing(time: &[f64], volts: &[f64], level: f64) -> Option<Ringing> {
-    /// Swings are read as far as they are above this share of the first: behind it the slow settling of
-    /// bias shows.
+    /// Swings are read as far as they are above this share of the first: behind it bias settles slowly.
     const READ: f64 = 0.05;
     const TENTH: f64 = 0.1;
     let start = volts.iter().position(|v| *v >= 0.5 * level)?;
@@ -318,7 +313,7 @@ fn ringing(time: &[f64], volts: &[f64], level: f64) -> Option<Ringing> {
         .windows(2)
         .map(|pair| (pair[1].1 - pair[0].1).abs())
         .collect();
-    // A kink on the edge swings little: what rings begins with its largest swing.
+    // A kink on the edge swings little.
     let largest = (0..swings.len())
         .rev()
         .max_by(|&a, &b| swings[a].total_cmp(&swings[b]))?;
@@ -379,8 +374,7 @@ mod tests {
         let found = ringing(&time, &both, 1.0).expect("it rings");
         let tenth = 0.1_f64.powf(1.0 / found.cycles.expect("it fades"));
         assert!((found.decay - tenth).abs() < 0.02, "{found:?} and {tenth}");
-        // A large ringing that is soon gone, and a small one that stays: a cycle leaves less than a tenth, and the cycles to
-        // it are no more than one.
+        // A large ringing soon gone, a small one that stays: a cycle leaves less than a tenth, the cycles to it are one at most.
         let mixed: Vec<f64> = time
             .iter()
             .map(|t| {

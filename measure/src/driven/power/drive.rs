@@ -114,8 +114,11 @@ pub(crate) fn reach_aiming<T: Clone>(
     const LONG: f64 = 0.05;
     /// Slopes of ln figure by ln drive that are believed, lest a flat place lead astray.
     const SLOPES: (f64, f64) = (0.25, 4.0);
-    let at = |drive: f64, slope: f64| {
-        solve(drive, Some(slope)).map(|(drive, answer)| At {
+    /// Share of the miss that following the drive must take off, or it is held from then on: where the figure is read on a finer
+    /// grid than the drive follows it on, that comes to the same place for ever.
+    const TAKES_OFF: f64 = 0.5;
+    let at = |drive: f64, slope: Option<f64>| {
+        solve(drive, slope).map(|(drive, answer)| At {
             drive,
             miss: miss(&answer),
             answer,
@@ -123,11 +126,13 @@ pub(crate) fn reach_aiming<T: Clone>(
     };
     let held = |drive: f64| solve(drive, None).map(|(_, answer)| answer);
     let mut slope = guess.slope;
+    let mut follows = true;
     let mut nearest: Option<At<T>> = None;
     let mut last: Option<At<T>> = None;
     let mut drive = guess.drive;
     while drive <= MOST_OVERDRIVE * guess.linear && drive >= guess.linear / MOST_OVERDRIVE {
-        let here = match at(drive, slope.clamp(SLOPES.0, SLOPES.1)) {
+        let following = follows.then(|| slope.clamp(SLOPES.0, SLOPES.1));
+        let here = match at(drive, following) {
             Ok(here) => here,
             Err(error) => {
                 return Err(Short {
@@ -158,7 +163,11 @@ pub(crate) fn reach_aiming<T: Clone>(
                     error: Some(error),
                 });
             }
-            slope = (here.miss - last.miss) / (here.drive / last.drive).ln();
+            follows &= here.miss.abs() < TAKES_OFF * last.miss.abs();
+            let further = (here.drive / last.drive).ln();
+            if further.abs() > f64::EPSILON {
+                slope = (here.miss - last.miss) / further;
+            }
         }
         let line = -here.miss / slope.clamp(SLOPES.0, SLOPES.1);
         let past = if line.abs() > LONG { PAST } else { 1.0 };
@@ -233,7 +242,9 @@ fn inverse_parabola(a: (f64, f64), b: (f64, f64), c: (f64, f64)) -> Option<f64> 
 
 #[cfg(test)]
 mod tests {
-    use super::{CLOSE, Guess, reach};
+    use std::cell::Cell;
+
+    use super::{CLOSE, Guess, reach, reach_aiming};
     use sim::error::{Question, SimError};
 
     /// A clipper: tanh gives at most one volt.
@@ -255,6 +266,22 @@ mod tests {
                 );
             }
         }
+    }
+
+    #[test]
+    fn a_drive_that_follows_another_reading_of_the_figure_is_held() {
+        // Followed by a reading that is a hundredth off, it comes to the same drive from everywhere.
+        let (wanted, solves) = (0.5_f64, Cell::new(0));
+        let solve = |drive: f64, slope: Option<f64>| {
+            solves.set(solves.get() + 1);
+            assert!(solves.get() < 20, "it goes on for ever");
+            let drive = slope.map_or(drive, |_| (1.01 * wanted).atanh());
+            Ok((drive, drive.tanh()))
+        };
+        let miss = |volts: &f64| (volts / wanted).ln();
+        let found =
+            reach_aiming(Guess::linear(wanted), CLOSE, &miss, &solve).expect("it can be had");
+        assert!((found.answer / wanted).ln().abs() < CLOSE, "{found:?}");
     }
 
     #[test]
