@@ -69,6 +69,27 @@ fn pitch(fast: &[f64]) -> f64 {
 }
 
 #[test]
+fn a_slow_tone_on_a_fine_grid_is_told_to_burst() {
+    // Its bursts lie milliseconds before the run ends, at no signal.
+    let amplifier = cold();
+    let traces = amplifier.ask(&WaveformOf {
+        nodes: vec![amplifier.amplifier.bench.load_nodes.0],
+        signal: Some(Waveform::Sine {
+            amplitude: 0.2,
+            frequency: 20.0,
+            phase: 0.0,
+            offset: 0.0,
+        }),
+        duration: 0.1,
+        rate: 1e6,
+        method: Method::TrBdf2,
+    });
+    let found = traces.expect("it runs").bursts.expect("it bursts");
+    // Somewhere between 80 and 90 kHz, as the output pair stands.
+    assert!((found.frequency / 85e3 - 1.0).abs() < 0.06, "{found:?}");
+}
+
+#[test]
 fn a_power_sweep_ends_where_bursts_begin_and_names_them() {
     let amplifier = cold();
     let power: Power = amplifier

@@ -7,6 +7,7 @@
 
 use checks::examples::Opened;
 use measure::driven::hum::{CauseKind, Drive, Hum, HumOf};
+use measure::driven::power::{Level, PowerOf};
 use measure::instruments::valve::ValveProbe;
 use measure::small_signal::response::{Output, ResponseOf};
 use sim::rest::Rest;
@@ -160,6 +161,31 @@ fn a_load_has_a_noise_of_its_own() {
         "{}",
         answer.own_noise_of_load()
     );
+}
+
+#[test]
+fn a_tone_that_falls_on_the_hum_is_told_from_it() {
+    // A tenth of a millivolt of hum at 50 Hz beside levels from microvolts on: at 50 Hz the stage gives and distorts what it
+    // does at 55 Hz, where no line of the hum is.
+    let opened = file(LEAKY, "g", "R1");
+    let levels = [50.0, 55.0].map(|frequency| {
+        let question = PowerOf {
+            frequency,
+            ..opened.bench()
+        };
+        let answer = opened.ask(&question).expect("it answers");
+        answer.levels
+    });
+    let [on, beside] = &levels;
+    assert!(on.len() > 4 && on.len() == beside.len());
+    for (on, beside) in on.iter().zip(beside) {
+        let gain = |level: &Level| level.output_rms / level.drive_rms;
+        let (ratio, points) = (gain(on) / gain(beside), on.thd - beside.thd);
+        println!("{} V: {ratio}, {} and {}", on.drive, on.thd, beside.thd);
+        // The gain where the grid takes no current goes with nothing; each level is settled to some parts in ten thousand.
+        assert!((ratio - 1.0).abs() < 2e-3, "{ratio}");
+        assert!(points.abs() < 1e-3 + 0.02 * beside.thd, "{points}");
+    }
 }
 
 /// Hum of a preamplifier stage whose heater is drawn with its middle, on a winding with one end at the chassis.
