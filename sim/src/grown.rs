@@ -94,7 +94,7 @@ impl fmt::Display for Grown {
 }
 
 /// Whether what starts at a frequency, Hz, and ends so comes back to do so again.
-pub fn comes_back(frequency: f64, grown: Option<Grown>) -> bool {
+pub(crate) fn comes_back(frequency: f64, grown: Option<Grown>) -> bool {
     frequency > 0.0 || grown.is_some_and(|grown| grown.between.is_some())
 }
 

@@ -4,7 +4,7 @@ use nalgebra::Complex;
 use serde::Serialize;
 
 use crate::error::SimError;
-use crate::grown::{Grown, swings};
+use crate::grown::{Grown, comes_back, swings};
 
 /// A natural frequency that grows.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -24,6 +24,11 @@ impl Growing {
     /// comes back to do so again.
     pub fn swings(&self) -> bool {
         swings(self.frequency, self.rate)
+    }
+
+    /// Whether what runs away comes back to do so again.
+    pub fn comes_back(&self) -> bool {
+        comes_back(self.frequency, self.grown)
     }
 
     /// Whether a faster oscillation bursts on part of every turn once it has grown.

@@ -21,7 +21,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::bursting::with_bursts;
-use super::stretches::stretches;
+use super::stretches::{FLOOR, stretches};
 use super::{bursts_among, sought};
 use crate::grown::{Grown, ToAndFro};
 use crate::system::{System, Unknown};
@@ -70,9 +70,6 @@ const LEFT_OUT: f64 = 0.01;
 
 /// Turns run before each that brings its matrix.
 const FREE: f64 = 2.0;
-
-/// Keeps what does not swing from dividing by nothing: V or A.
-const FLOOR: f64 = 1e-9;
 
 /// A turn that was run.
 struct Turn {

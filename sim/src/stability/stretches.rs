@@ -3,8 +3,8 @@
 /// Share of its swing within which an unknown does not move far.
 const APART: f64 = 0.02;
 
-/// What does not swing is not divided by nothing: V or A.
-const FLOOR: f64 = 1e-9;
+/// Keeps what does not swing from dividing by nothing: V or A.
+pub(super) const FLOOR: f64 = 1e-9;
 
 /// Of a path of steps `[steps]` from a start, s and `[n+1]`, one state for each stretch in which nothing moves far, and how long
 /// each of these lasts, no longer than so many seconds and a step.

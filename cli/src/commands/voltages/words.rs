@@ -5,7 +5,6 @@
 use measure::at_rest::voltages::{ValveAtRest, Voltages};
 use measure::instruments::valve::AgainstLimit;
 use sim::amplifier::Amplifier;
-use sim::grown::comes_back;
 use sim::quantity::{Unit, engineering};
 use sim::stability::Growing;
 
@@ -88,7 +87,7 @@ fn growing_words(growing: &Growing) -> String {
     let often = engineering(growing.frequency, Unit::Hertz);
     let what = if growing.swings() {
         format!("it oscillates at about {often}{end}")
-    } else if comes_back(growing.frequency, growing.grown) {
+    } else if growing.comes_back() {
         let often = (growing.grown).map_or_else(
             || format!(", at about {often}"),
             |grown| format!("; {grown}"),
