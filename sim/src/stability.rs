@@ -35,7 +35,7 @@ mod stretches;
 mod swing;
 
 pub use bursts::{Bursts, bursts};
-pub(crate) use bursts::{Quiet, bursts_among, bursts_beside};
+pub(crate) use bursts::{Quiet, bursts_along, bursts_beside};
 pub use changes::Changes;
 use frequencies::frequencies_of;
 pub use growth::{Growing, fastest};

@@ -105,22 +105,7 @@ pub(crate) fn bursts_beside(
     known: &[Arc<Quiet>],
     ws: &mut Workspace,
 ) -> Result<Result<Quiet, Bursts>, SimError> {
-    let even = vec![duration / samples.len() as f64; samples.len()];
-    bursts_among(system, samples, &even, known, ws)
-}
-
-/// As [`bursts_beside`], of samples that stand for so many seconds each.
-///
-/// # Errors
-/// As [`bursts`].
-pub(crate) fn bursts_among(
-    system: &System,
-    samples: &[Vec<f64>],
-    lasting: &[f64],
-    known: &[Arc<Quiet>],
-    ws: &mut Workspace,
-) -> Result<Result<Quiet, Bursts>, SimError> {
-    let duration: f64 = lasting.iter().sum();
+    let lasting = vec![duration / samples.len() as f64; samples.len()];
     let slopes: Vec<Vec<f64>> = samples
         .iter()
         .map(|x| system.mean_slopes(std::slice::from_ref(x), ws))
@@ -140,7 +125,7 @@ pub(crate) fn bursts_among(
     let grows = |lead: &Option<Complex<f64>>| lead.is_some_and(|s| s.re > 0.0);
     let found = leads(&beside)?;
     // Those known as quiet stand still at most.
-    let growths: Vec<f64> = (beside.nearest.iter().zip(lasting))
+    let growths: Vec<f64> = (beside.nearest.iter().zip(&lasting))
         .map(|(m, &long)| m.map_or(0.0, |m| growth(found[m], long)))
         .collect();
     if strongest(&growths).0 <= PASSED_OVER {
@@ -160,14 +145,36 @@ pub(crate) fn bursts_among(
         .iter()
         .map(|m| m.and_then(|m| found[m]))
         .collect();
-    follow(&mut cycle, lasting, &lead)?;
+    follow(&mut cycle, &lasting, &lead)?;
     // What grows at a moment need not burst; then its quiet ones are not known apart from it.
     let none = Quiet {
         storage: storage.to_vec(),
         slopes: Vec::new(),
     };
-    let burst = grown(&cycle, lasting);
+    let burst = grown(&cycle, &lasting);
     Ok(burst.map_or(Ok(none), Err))
+}
+
+/// Looks along a way at every one of its samples, that stand for so many seconds each.
+///
+/// An oscillation that tips over is where it grows for a few of them alone, which those that stand for others miss.
+///
+/// # Errors
+/// As [`bursts`].
+pub(crate) fn bursts_along(
+    system: &System,
+    samples: &[Vec<f64>],
+    lasting: &[f64],
+    ws: &mut Workspace,
+) -> Result<Option<Bursts>, SimError> {
+    let duration = lasting.iter().sum();
+    let leads: Result<Vec<_>, _> = (samples.iter())
+        .map(|x| {
+            let slopes = system.mean_slopes(std::slice::from_ref(x), ws);
+            leading(system, &slopes, duration)
+        })
+        .collect();
+    Ok(grown(&leads?, lasting))
 }
 
 /// Looks at moments by themselves that others stood for: every one that something may grow in, on either side as far as it

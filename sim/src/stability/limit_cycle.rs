@@ -22,7 +22,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::bursting::with_bursts;
 use super::stretches::{FLOOR, stretches};
-use super::{bursts_among, sought};
+use super::{bursts_along, sought};
 use crate::grown::{Grown, ToAndFro};
 use crate::system::{System, Unknown};
 use crate::tolerances::Tolerances;
@@ -97,8 +97,8 @@ impl Turn {
     /// The frequency, Hz, of what bursts on part of it, which its steps damp: what is a hundred times as fast.
     fn bursts(&self, system: &System, ws: &mut Workspace) -> Option<f64> {
         let (samples, lasting) = stretches(&self.start, &self.path, self.period / INTERVALS as f64);
-        let found = bursts_among(system, &samples, &lasting, &[], ws).ok()?;
-        found.err().map(|bursts| bursts.frequency)
+        let found = bursts_along(system, &samples, &lasting, ws).ok()?;
+        found.map(|bursts| bursts.frequency)
     }
 
     /// Whether disturbances of it die away, where it closes.
