@@ -5,7 +5,7 @@
 //! cargo run --release -p checks --example verdicts
 //! ```
 //!
-//! Each is asked what `voltages` asks. Linux only: the seconds are those of `/proc`.
+//! A word given is looked for in their names, and only those that have it are asked. Each is asked what `voltages` asks. Linux only: the seconds are those of `/proc`.
 
 #![allow(clippy::print_stdout, reason = "an example prints")]
 
@@ -31,9 +31,13 @@ fn spent() -> f64 {
 }
 
 fn main() {
+    let word = std::env::args().nth(1).unwrap_or_default();
     println!("{:>5} {:>6}  said; drawing", "ideal", "mains");
     let mut longest: f64 = 0.0;
     for (name, text) in unstable().into_iter().chain(stable()) {
+        if !name.contains(&word) {
+            continue;
+        }
         let [(ideal, said), (mains, said_there)] =
             [text.clone(), on_its_mains(&text)].map(|text| {
                 let before = spent();

@@ -48,7 +48,7 @@ const LOOKS: u32 = 9;
 const STEPS: u32 = 128;
 
 /// Halved steps taken, for each that was asked and besides, at which the look is given up: a tenth of a second or two.
-const HALVED: (u64, u64) = (4, 10_000);
+const HALVED: (u64, u64) = (2, 6_000);
 
 /// Growth in a mains period, e-folds, and turns in it, from which an oscillation is named at once: far from what the
 /// moving supply does to the slopes.

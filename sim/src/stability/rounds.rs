@@ -113,12 +113,25 @@ const TIMES: usize = 4;
 /// How evenly what comes round evenly does so, a ratio.
 const EVEN: f64 = 1.05;
 
+/// Rises that one period may have.
+const RISES: usize = 3;
+
 /// After how many samples a figure repeats itself; none when it does not do so evenly.
 fn period(samples: &[f64]) -> Option<f64> {
     let lengths = lengths(samples);
-    let late = Round::of(&lengths[lengths.len().checked_sub(TIMES)?..], TIMES)?;
-    // A period of two or three samples is an even beat of the steps themselves.
-    (late.is_even() && late.shortest > 4.0).then_some(late.mean)
+    (1..=RISES).find_map(|rises| {
+        let late = &lengths[lengths.len().checked_sub(TIMES * rises)?..];
+        // Each length is as the one a period before.
+        let mut each = (0..rises).map(|first| {
+            let of: Vec<f64> = late.iter().skip(first).step_by(rises).copied().collect();
+            Round::of(&of, TIMES)
+        });
+        // Of two or three samples it is an even beat of the steps themselves.
+        each.try_fold(0.0, |sum, of| {
+            of.filter(|of| of.is_even() && of.shortest > 4.0)
+                .map(|of| sum + of.mean)
+        })
+    })
 }
 
 /// Samples from each rise through the middle to the next.
@@ -174,6 +187,17 @@ mod tests {
         // Interpolated between samples, of a smooth wave.
         assert!((found / 37.3 - 1.0).abs() < 1e-3, "{found}");
         assert_eq!(period(&wave(37.3, 120)), None);
+        // Two pulses a turn, the second soon after the first.
+        let pulses = |every: usize| -> Vec<f64> {
+            let pulse = |k: usize| matches!(k % every, 0..10 | 20..30);
+            (0..1600)
+                .map(|k| if pulse(k) { 1.0 } else { 0.0 })
+                .collect()
+        };
+        let found = period(&pulses(150)).expect("ten turns");
+        assert!((found / 150.0 - 1.0).abs() < 1e-3, "{found}");
+        // Too few turns to be sure of them.
+        assert_eq!(period(&pulses(400)), None);
         assert_eq!(period(&vec![1.0; 400]), None);
         // Ever longer.
         let slower: Vec<f64> = (0..2000)
