@@ -3,7 +3,9 @@
 //! examples; any number by `cargo run --release -p checks --example random -- amplifiers 300 SEED`.
 
 use checks::examples::EXAMPLES;
-use checks::random::same::{STILL, drawn, faster, figures_of, judge, judge_driven, same};
+use checks::random::same::{Figures, STILL, drawn, faster, figures_of, judge, judge_driven, same};
+use sim::grown::Grown;
+use sim::stability::Growing;
 
 /// Any; another finds others.
 const SEED: u64 = 21;
@@ -92,6 +94,29 @@ fn what_does_change_something_is_seen() {
     let mut slower = faster(&text, 10.0).expect("it rests");
     slower.gains.rotate_left(1);
     assert!(same(&plain, &slower, STILL).is_err());
+    // What runs away as fast and comes back unevenly, between these, Hz.
+    let between = |lowest: f64, highest: f64| {
+        let grown = Grown {
+            frequency: None,
+            settles: false,
+            between: Some([lowest, highest].into()),
+            bursts: None,
+            without_bursts: false,
+        };
+        let growing = Growing {
+            frequency: 0.0,
+            rate: 40.0,
+            grown: Some(grown),
+        };
+        Figures {
+            growing: Some(growing),
+            ..plain.clone()
+        }
+    };
+    let seen = between(6.0, 12.0);
+    assert!(same(&seen, &between(11.0, 20.0), STILL).is_ok());
+    assert!(same(&seen, &between(30.0, 60.0), STILL).is_err());
+    assert!(same(&seen, &between(1.0, 3.0), STILL).is_err());
 }
 
 /// Two like triodes, each holding the grid of the other: either may conduct, and the other is cut off.

@@ -309,13 +309,17 @@ pub const CHANGES: [(&str, Change); 6] = [
         amplifier.part("CI", "capacitor = \"10u\", between = [\"i3\", \"chassis\"]");
     }),
     ("a slow time constant far away", |amplifier, _| {
-        // A thousand seconds, behind what no rail feels.
-        amplifier.part("RI", "resistor = \"1000M\", between = [\"ht\", \"i4\"]");
-        amplifier.part("CI", "capacitor = \"1u\", between = [\"i4\", \"chassis\"]");
+        // A thousand seconds, behind what no rail feels: behind a thousandth of that the response of an amplifier about to
+        // motor-boat moved by 2e-6, ten times less behind ten times as much.
+        amplifier.part("RI", "resistor = \"1000000M\", between = [\"ht\", \"i4\"]");
+        amplifier.part("CI", "capacitor = \"1n\", between = [\"i4\", \"chassis\"]");
     }),
     ("a fast time constant at the supply", |amplifier, _| {
-        amplifier.part("RI", "resistor = \"1000M\", between = [\"ht\", \"i5\"]");
-        amplifier.part("CI", "capacitor = \"1p\", between = [\"i5\", \"chassis\"]");
+        amplifier.part("RI", "resistor = \"1000000M\", between = [\"ht\", \"i5\"]");
+        amplifier.part(
+            "CI",
+            "capacitor = \"0.001p\", between = [\"i5\", \"chassis\"]",
+        );
     }),
 ];
 
