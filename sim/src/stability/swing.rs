@@ -18,8 +18,11 @@ use crate::tolerances::Tolerances;
 use crate::transient::{Method, Stepper};
 use crate::workspace::Workspace;
 
-/// Steps of a run, its first half to get there.
-const STEPS: usize = 8192;
+/// Steps of a run, its first half to get there: the other shows eight turns of as many as the next run takes for sixteen.
+const STEPS: usize = 4096;
+
+/// Steps at most in which what swings grows up.
+const GROWING_UP: usize = 16_384;
 
 /// Parts of a run after which it is looked at.
 const PARTS: usize = 8;
@@ -91,7 +94,7 @@ fn grows_up(system: &System, growing: Growing, ws: &mut Workspace) -> Option<Gro
     let step = 1.0 / (OF_A_TURN * growing.frequency);
     let time = LARGE / growing.rate + MORE / growing.frequency;
     let steps = (time / step) as usize;
-    if steps > 2 * STEPS {
+    if steps > GROWING_UP {
         return None;
     }
     let states = followed(system, (0.0, step, steps), ws).ok()??;
@@ -151,7 +154,7 @@ pub(crate) fn repeating(
     step: f64,
     ws: &mut Workspace,
 ) -> Result<Option<f64>, SimError> {
-    let states = followed(system, (time, step, STEPS), ws)?;
+    let states = followed(system, (time, step, 2 * STEPS), ws)?;
     let period = states.and_then(|states| repeats(&states));
     Ok(period.map(|period| 1.0 / (step * period)))
 }
