@@ -236,6 +236,26 @@ fn stages_that_are_unusual_and_right_raise_no_alarm() {
 }
 
 #[test]
+fn the_load_of_a_driver_is_not_blamed_for_the_grid_current_of_its_follower() {
+    // As amplifiers for guitars have it: the anode of the follower at the rail, and its grid conducts a little.
+    let text = follower()
+        .replace("hf\", grid", "ht\", grid")
+        .replace(r#"valve = "ECC82", envelope = "V2""#, r#"valve = "ECC83""#)
+        .replace("V2a", "V2")
+        .replace(r#"R3 = { resistor = "150k""#, r#"R3 = { resistor = "100k""#)
+        .replace(r#"R5 = { resistor = "39k""#, r#"R5 = { resistor = "100k""#);
+    let answer = check(&text, &[]);
+    let found = of(&answer, Code::GridCurrent);
+    assert_eq!(found.len(), 1, "{answer:#?}");
+    assert_eq!(found[0].weight, Weight::Doubtful);
+    let look = &found[0].look;
+    assert!(
+        look.contains("cathode of V2") && look.contains("V1a") && !look.contains("R3"),
+        "{look}"
+    );
+}
+
+#[test]
 fn charge_is_followed_where_hot_valves_cannot_be() {
     // No capacitor holds the high tension: it is gone at once, and the valves with it.
     for text in [cascode(), follower()] {

@@ -26,9 +26,10 @@ pub struct HeaterAtRest {
     pub kind: String,
     /// True for a filament that is the cathode.
     pub filament: bool,
-    /// Across it, V rms; of a heater with its middle joined, twice the half that is further off.
+    /// Across it, V rms: between its ends, twice the half that is further off where its middle is joined; of halves in
+    /// parallel, across each.
     pub volts: f64,
-    /// What the type is rated for, V.
+    /// What the type is rated for so, V.
     pub rated: f64,
     /// True when the volts are more than 10 % off.
     pub off: bool,
@@ -76,8 +77,12 @@ fn heater(
         .iter()
         .map(|&node| system.voltage_of(node) as usize)
         .collect();
-    let rated = valve.kind.heater.as_ref()?.voltage;
-    let halves = (places.len() - 1) as f64;
+    let whole = valve.kind.heater.as_ref()?.voltage;
+    let (halves, rated) = match places.as_slice() {
+        [first, _, last] if first == last => (1.0, 0.5 * whole),
+        [_, _, _] => (2.0, whole),
+        _ => (1.0, whole),
+    };
     let rms = |a: usize, b: usize| {
         let squares: f64 = samples.iter().map(|x| (x[a] - x[b]).powi(2)).sum();
         (squares / samples.len() as f64).sqrt()

@@ -310,8 +310,8 @@ impl Scorecard {
             let (volts, at) = match &wire {
                 Wire::Drawn { words, .. } => {
                     let drawn = rest.heaters.iter().find_map(|at| {
-                        let own = heaters.iter().find(|heater| heater.part == at.part)?;
-                        Some(if own.folded { 0.5 * at.volts } else { at.volts })
+                        let own = heaters.iter().find(|heater| heater.part == at.part);
+                        own.map(|_| at.volts)
                     });
                     (drawn, words.clone())
                 }
@@ -463,8 +463,6 @@ struct HeaterOf {
     /// Across what feeds it.
     volts: f64,
     amps: f64,
-    /// Both halves side by side: half the volts, twice the current.
-    folded: bool,
 }
 
 /// Heaters and filaments by where they are fed from, once for an envelope.
@@ -500,6 +498,7 @@ fn heater_wires(circuit: &Circuit) -> BTreeMap<Wire, Vec<HeaterOf>> {
         } else {
             wiring.heater
         };
+        // Both halves side by side: half the volts, twice the current.
         let folded = matches!(ends, [first, _, last] if first == last);
         let times = if folded { 2.0 } else { 1.0 };
         let wire = match (line, ends) {
@@ -519,7 +518,6 @@ fn heater_wires(circuit: &Circuit) -> BTreeMap<Wire, Vec<HeaterOf>> {
             part: placed.name.clone(),
             volts: heater.voltage / times,
             amps: heater.current * times,
-            folded,
         });
     }
     wires

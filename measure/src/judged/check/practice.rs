@@ -287,10 +287,12 @@ fn current(drawing: &Drawing<'_>, stage: &Stage<'_>) -> Option<Finding> {
     // A follower that an anode drives directly draws some in many an amplifier for guitars (common practice, no source).
     let driven = drawing.graph.at(stage.grid).iter();
     let mut driven = driven.filter(|terminal| terminal.label == ("valve", "anode"));
-    let weight = if gives_at_the_cathode(drawing, stage) && driven.next().is_some() {
-        Weight::Doubtful
-    } else {
-        Weight::ProbableMisprint
+    let driver = driven
+        .next()
+        .filter(|_| gives_at_the_cathode(drawing, stage));
+    let weight = match driver {
+        Some(_) => Weight::Doubtful,
+        None => Weight::ProbableMisprint,
     };
     (rest.i_g > GRID_AMPS).then(|| Finding {
         parts: vec![name.clone()],
@@ -307,7 +309,11 @@ fn current(drawing: &Drawing<'_>, stage: &Stage<'_>) -> Option<Finding> {
                 engineering(rest.v_gk, Unit::Volt)
             ),
             "A grid that conducts loads the stage before it and cuts the tops of the signal.",
-            if let Some(brought) = brought_by(drawing, stage) {
+            if let Some(driver) = driver {
+                // The load of that anode brings it, and stands where it should.
+                let driver = &drawing.of.circuit.part(driver.part).name;
+                format!("the resistor at the cathode of {name}, and the anode volts of {driver} that it follows")
+            } else if let Some(brought) = brought_by(drawing, stage) {
                 brought
             } else if stage.cathode == NodeId::CHASSIS {
                 format!("the bias of {name}, and where its grid leak ends")
@@ -343,7 +349,11 @@ fn brought_by(drawing: &Drawing<'_>, stage: &Stage<'_>) -> Option<String> {
         .at(far)
         .iter()
         .filter(|t| t.label == ("valve", "anode"));
-    let anode = valves.map(|t| circuit.part(t.part).name.as_str()).next();
+    // At a rail stand the anodes of followers too.
+    let anode = valves
+        .map(|t| circuit.part(t.part).name.as_str())
+        .next()
+        .filter(|_| !graph.is_rail(far));
     let of_anode = anode.map_or_else(String::new, |valve| format!("the anode of {valve}, "));
     let name = &circuit.part(part).name;
     Some(format!(
