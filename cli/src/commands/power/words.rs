@@ -169,7 +169,7 @@ pub(in crate::commands) fn passed_over(answer: &Power) -> String {
     let power = |watts| onset::output(answer, watts);
     if let Some(bursting) = &answer.bursting {
         text += &format!(
-            "BURSTS INTO OSCILLATION at {} on part of every cycle from {} on ({} peak of drive): no level beyond is a figure of this amplifier.\n",
+            "BURSTS INTO OSCILLATION at {} on part of every cycle from {} on ({} peak of drive): the sweep ends there, and no level at which it bursts is a figure of this amplifier.\n",
             engineering(bursting.frequency, Unit::Hertz),
             power(bursting.power),
             engineering(bursting.drive, Unit::Volt)

@@ -74,7 +74,7 @@ pub(super) fn full_drive(
                     engineering(bursting.frequency, Unit::Hertz),
                     output(bursting.power)
                 ),
-                "It overloads valves and tweeters, and no level beyond is a figure of this amplifier.",
+                "It overloads valves and tweeters, and no level at which it bursts is a figure of this amplifier.",
                 "stoppers, leakage and the amount of feedback; see `gridleak power` and `gridleak feedback`",
             )
         });
