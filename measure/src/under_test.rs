@@ -164,6 +164,21 @@ impl<'a> UnderTest<'a> {
         self.near_by(circuit, system, &Settling::default())
     }
 
+    /// As [`UnderTest::near`], of a circuit that is known to differ by more than a little.
+    fn further<'b>(
+        &self,
+        circuit: &'b Circuit,
+        system: &'b System,
+    ) -> Result<UnderTest<'b>, SimError>
+    where
+        'a: 'b,
+    {
+        let (settling, tolerances) = (Settling::default(), &self.tolerances);
+        self.led_to(circuit, system, &settling, |ws| {
+            self.rest.follow_further(system, &settling, tolerances, ws)
+        })
+    }
+
     /// As [`UnderTest::near`], with how a cycle of the mains is settled: see [`Rest::find_by`].
     pub(crate) fn near_by<'b>(
         &self,
@@ -174,14 +189,28 @@ impl<'a> UnderTest<'a> {
     where
         'a: 'b,
     {
+        let tolerances = &self.tolerances;
+        self.led_to(circuit, system, settling, |ws| {
+            self.rest.follow(system, settling, tolerances, ws)
+        })
+    }
+
+    /// A changed circuit where a way from the rest on the mains leads; from nothing where it leads nowhere.
+    fn led_to<'b>(
+        &self,
+        circuit: &'b Circuit,
+        system: &'b System,
+        settling: &Settling,
+        way: impl Fn(&mut Workspace) -> Result<Rest, SimError>,
+    ) -> Result<UnderTest<'b>, SimError>
+    where
+        'a: 'b,
+    {
         let mut ws = self.workspace_of(system);
         let rest = if self.rest.mains.is_none() {
             Rest::find(system, &self.tolerances, &mut ws)?
         } else {
-            let followed = self
-                .rest
-                .follow(system, settling, &self.tolerances, &mut ws);
-            match followed {
+            match way(&mut ws) {
                 Ok(rest) => rest,
                 Err(error @ SimError::Oscillates { .. }) => return Err(error),
                 Err(_) => {
@@ -212,11 +241,11 @@ impl<'a> UnderTest<'a> {
         'a: 'b,
     {
         let mut ws = self.workspace_of(system);
-        let corrected = self
-            .vicinity()
-            .and_then(|vicinity| vicinity.settle(system, loaded, &mut ws));
-        let Some(rest) = corrected else {
+        let Some(vicinity) = self.vicinity() else {
             return self.near(circuit, system);
+        };
+        let Some(rest) = vicinity.settle(system, loaded, &mut ws) else {
+            return self.further(circuit, system);
         };
         ws.x.clone_from(&rest.samples()[0]);
         if grows_over(system, rest.samples(), &mut ws.clone())?.is_some() {

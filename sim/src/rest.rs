@@ -274,10 +274,34 @@ impl Rest {
         tolerances: &Tolerances,
         ws: &mut Workspace,
     ) -> Result<Self, SimError> {
+        self.follow_by(system, settling, tolerances, self.neighbour(), ws)
+    }
+
+    /// As [`Rest::follow`], of a circuit that is known to differ by more than a little: coarse cycles lead there first.
+    ///
+    /// # Errors
+    /// As [`Rest::follow`].
+    pub fn follow_further(
+        &self,
+        system: &System,
+        settling: &Settling,
+        tolerances: &Tolerances,
+        ws: &mut Workspace,
+    ) -> Result<Self, SimError> {
+        self.follow_by(system, settling, tolerances, None, ws)
+    }
+
+    fn follow_by(
+        &self,
+        system: &System,
+        settling: &Settling,
+        tolerances: &Tolerances,
+        near: Option<&Neighbour>,
+        ws: &mut Workspace,
+    ) -> Result<Self, SimError> {
         silent(ws, |ws| {
             let duration = common_period(&frequencies(&ws.waveforms), LONGEST)?.duration;
             let settling = Self::settling(settling);
-            let near = self.neighbour();
             if self.samples[0].len() == ws.x.len()
                 && let Some((growing, _)) = beside_the_ripple(system, &self.samples, ws)?
                 && grows_fast(growing, duration)
