@@ -50,6 +50,10 @@ macro_rules! devices {
             fn bends(&self, x: &[f64], dx: &[f64]) -> bool {
                 match self { $(Self::$name(device) => device.bends(x, dx)),+ }
             }
+            #[inline]
+            fn flattens(&self, x: &[f64], dx: &[f64]) -> bool {
+                match self { $(Self::$name(device) => device.flattens(x, dx)),+ }
+            }
         }
 
         $(impl From<$name> for AnyDevice {

@@ -54,4 +54,10 @@ pub trait Device {
     fn bends(&self, _x: &[f64], _dx: &[f64]) -> bool {
         false
     }
+
+    /// Whether the law is much less steep at `x` `[n]` than where the step `dx` `[n]` to it came from: what the slopes there make
+    /// of a residual is then no measure of how far the solution is.
+    fn flattens(&self, _x: &[f64], _dx: &[f64]) -> bool {
+        false
+    }
 }

@@ -95,11 +95,23 @@ pub(crate) fn junction_fraction(v: f64, dv: f64, i_s: f64, v_t: f64) -> f64 {
 /// exponential is straight.
 #[inline]
 pub(crate) fn junction_bends(v: f64, dv: f64, i_s: f64, v_t: f64) -> bool {
-    /// Less counts as nothing, A.
-    const NOTHING: f64 = 1e-9;
     /// Of its volts per e-fold: the square of half of it is left out, a part in a thousand of the current.
     const STRAIGHT: f64 = 0.05;
-    dv.abs() > STRAIGHT * v_t && v.max(v - dv) > v_t * (NOTHING / i_s).ln_1p()
+    dv.abs() > STRAIGHT * v_t && v.max(v - dv) > conducts_from(i_s, v_t)
+}
+
+/// Whether a junction conducts where a step of `dv` to `v` came from, and less than half as well at `v`.
+#[inline]
+pub(crate) fn junction_flattens(v: f64, dv: f64, i_s: f64, v_t: f64) -> bool {
+    dv < -std::f64::consts::LN_2 * v_t && v - dv > conducts_from(i_s, v_t)
+}
+
+/// Volts from which a junction conducts: less counts as nothing.
+#[inline]
+fn conducts_from(i_s: f64, v_t: f64) -> f64 {
+    /// A
+    const NOTHING: f64 = 1e-9;
+    v_t * (NOTHING / i_s).ln_1p()
 }
 
 impl Device for Diode {
@@ -122,6 +134,10 @@ impl Device for Diode {
 
     fn bends(&self, x: &[f64], dx: &[f64]) -> bool {
         junction_bends(x[0] - x[1], dx[0] - dx[1], self.i_s, self.v_t)
+    }
+
+    fn flattens(&self, x: &[f64], dx: &[f64]) -> bool {
+        junction_flattens(x[0] - x[1], dx[0] - dx[1], self.i_s, self.v_t)
     }
 }
 

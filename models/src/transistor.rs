@@ -12,7 +12,7 @@
 //!           collector junction the collector current flows at any collector voltage
 
 use crate::device::{Device, Local};
-use crate::diode::{junction, junction_bends, junction_fraction};
+use crate::diode::{junction, junction_bends, junction_flattens, junction_fraction};
 
 /// Arguments of the exponential that are followed exactly.
 const EXACT_EXPONENT: f64 = 60.0;
@@ -60,6 +60,10 @@ impl Device for Transistor {
 
     fn bends(&self, x: &[f64], dx: &[f64]) -> bool {
         junction_bends(x[1] - x[2], dx[1] - dx[2], self.i_s, self.v_t)
+    }
+
+    fn flattens(&self, x: &[f64], dx: &[f64]) -> bool {
+        junction_flattens(x[1] - x[2], dx[1] - dx[2], self.i_s, self.v_t)
     }
 }
 

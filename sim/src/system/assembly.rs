@@ -1,11 +1,11 @@
 //! Residual and Jacobian, and what else is evaluated at a solution.
 
-use models::Device;
+use models::{AnyDevice, Device};
 
 use super::layout::find;
 use super::{System, UnknownId};
 use crate::parts::Waveform;
-use crate::workspace::Workspace;
+use crate::workspace::{LocalRoom, Workspace};
 
 /// The time derivative as a formula:  dq/dt ≈ alpha·q(x) + past,  q = C·x.
 ///
@@ -176,14 +176,31 @@ impl System {
 
     /// Whether a device bends within the Newton step `ws.step` that led to `ws.x`, however straight it was before.
     pub(crate) fn bends(&self, ws: &mut Workspace) -> bool {
+        let Workspace { x, step, local, .. } = ws;
+        self.a_junction(x, step, local, |device, x, dx| device.bends(x, dx))
+    }
+
+    /// Whether a device is much less steep at `ws.x` than where the Newton step kept aside in `ws.kept` came from.
+    pub(crate) fn flattens(&self, ws: &mut Workspace) -> bool {
+        let Workspace { x, kept, local, .. } = ws;
+        self.a_junction(x, kept, local, |device, x, dx| device.flattens(x, dx))
+    }
+
+    /// Whether a junction is one of those asked for, by its own unknowns and a step to them.
+    fn a_junction(
+        &self,
+        x: &[f64],
+        step: &[f64],
+        local: &mut LocalRoom,
+        is_one: impl Fn(&AnyDevice, &[f64], &[f64]) -> bool,
+    ) -> bool {
         self.devices.junctions().any(|placed| {
-            let local = placed.at.len();
+            let count = placed.at.len();
             for (k, &at) in placed.at.iter().enumerate() {
-                ws.local.x[k] = ws.x[at as usize];
-                ws.local.dx[k] = ws.step[at as usize];
+                local.x[k] = x[at as usize];
+                local.dx[k] = step[at as usize];
             }
-            let (x, dx) = (&ws.local.x[..local], &ws.local.dx[..local]);
-            placed.device.bends(x, dx)
+            is_one(&placed.device, &local.x[..count], &local.dx[..count])
         })
     }
 
