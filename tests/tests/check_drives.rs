@@ -164,6 +164,23 @@ fn a_grid_that_no_signal_reaches_is_named_with_what_hangs_there() {
         found[0].parts
     );
 
+    // Its capacitor at a rail, behind a stopper.
+    let text = with(
+        &chapel(),
+        "V4",
+        r#"V4 = { valve = "EL34", anode = "a5", screen = "s5", grid = "g6", cathode = "k5" }
+R18 = { resistor = "2k2", between = ["g5", "g6"], rating = "0.5W" }"#,
+    );
+    let slip = r#"C4 = { capacitor = "0.22u", between = ["ht2", "g5"], rating = "630V" }"#;
+    let answer = check(&with(&text, "C4", slip));
+    let found = of(&answer, Code::NoDrive);
+    assert!(found.len() == 1, "{:?}", told(&answer));
+    let look = &found[0].look;
+    assert!(
+        found[0].parts[0] == "V4" && look.contains("where C4 should come from"),
+        "{look}"
+    );
+
     // All that comes after the first valve.
     let answer = check(&with(&chapel(), "C1", ""));
     let found = of(&answer, Code::NoDrive);

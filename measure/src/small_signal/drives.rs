@@ -527,14 +527,25 @@ impl Drives<'_> {
         let hung = if way.from.is_some() {
             way.parts.clone()
         } else {
-            self.at_node(valve.grid)
+            self.hung(valve.grid)
         };
         std::iter::once(valve.part).chain(hung).collect()
     }
 
     fn look(&self, valve: &Driven, way: &Way) -> String {
         let node = self.circuit.node_name(valve.grid);
-        if way.parts.is_empty() || way.from.is_none() {
+        if way.from.is_none() {
+            let hung = self.hung(valve.grid).into_iter();
+            let capacitors: Vec<PartId> = hung
+                .filter(|part| self.circuit.part(*part).part.farads().is_some())
+                .collect();
+            if capacitors.is_empty() {
+                format!("what should bring the signal to `{node}`")
+            } else {
+                let names = self.names(&capacitors);
+                format!("what should bring the signal to `{node}`: where {names} should come from")
+            }
+        } else if way.parts.is_empty() {
             format!("what should bring the signal to `{node}`")
         } else {
             format!("{}, and where each belongs", self.names(&way.parts))
@@ -546,15 +557,20 @@ impl Drives<'_> {
         let node = self.circuit.node_name(valve.grid);
         let grid = format!("The grid of {} at `{node}`", valve.name);
         let Some((origin, at)) = way.from else {
-            let leaks = self.at_node(valve.grid);
-            return if leaks.is_empty() {
+            let hung = self.hung(valve.grid);
+            let bring = if hung.len() > 1 {
+                "hang, which bring"
+            } else {
+                "hangs, which brings"
+            };
+            return if hung.is_empty() {
                 format!("{grid} hangs on no valve, winding or generator")
             } else {
                 format!(
-                    "At {}{} only {} hangs",
+                    "At {}{} only {} {bring} no signal",
                     grid[..1].to_lowercase(),
                     &grid[1..],
-                    self.names(&leaks)
+                    self.names(&hung)
                 )
             };
         };
@@ -571,6 +587,24 @@ impl Drives<'_> {
         } else {
             format!("{grid} hangs on {end} by {}", self.names(&way.parts))
         }
+    }
+
+    /// Passive parts at a grid, and behind its stopper.
+    fn hung(&self, grid: NodeId) -> Vec<PartId> {
+        let mut parts = self.at_node(grid);
+        if let [stopper] = parts[..]
+            && self.circuit.part(stopper).part.ohms().is_some()
+        {
+            let behind = self.beyond(stopper, grid).into_iter();
+            let behind =
+                behind.filter(|&node| node != NodeId::CHASSIS && !self.graph.is_rail(node));
+            for part in behind.flat_map(|node| self.at_node(node)) {
+                if !parts.contains(&part) {
+                    parts.push(part);
+                }
+            }
+        }
+        parts
     }
 
     /// Passive parts at a node.

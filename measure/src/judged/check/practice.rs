@@ -287,12 +287,10 @@ fn current(drawing: &Drawing<'_>, stage: &Stage<'_>) -> Option<Finding> {
     // A follower that an anode drives directly draws some in many an amplifier for guitars (common practice, no source).
     let driven = drawing.graph.at(stage.grid).iter();
     let mut driven = driven.filter(|terminal| terminal.label == ("valve", "anode"));
-    let driver = driven
-        .next()
-        .filter(|_| gives_at_the_cathode(drawing, stage));
+    let driver = driven.next();
     let weight = match driver {
-        Some(_) => Weight::Doubtful,
-        None => Weight::ProbableMisprint,
+        Some(_) if gives_at_the_cathode(drawing, stage) => Weight::Doubtful,
+        Some(_) | None => Weight::ProbableMisprint,
     };
     (rest.i_g > GRID_AMPS).then(|| Finding {
         parts: vec![name.clone()],
@@ -312,7 +310,7 @@ fn current(drawing: &Drawing<'_>, stage: &Stage<'_>) -> Option<Finding> {
             if let Some(driver) = driver {
                 // The load of that anode brings it, and stands where it should.
                 let driver = &drawing.of.circuit.part(driver.part).name;
-                format!("the resistor at the cathode of {name}, and the anode volts of {driver} that it follows")
+                format!("the anode volts of {driver}, which stand at its grid, and the resistor at the cathode of {name}")
             } else if let Some(brought) = brought_by(drawing, stage) {
                 brought
             } else if stage.cathode == NodeId::CHASSIS {
