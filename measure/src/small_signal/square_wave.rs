@@ -61,6 +61,9 @@ const SMALL_SWING: f64 = 0.1;
 /// The greatest level, as power of a sine of that peak into the rated load, W.
 const MOST_POWER: f64 = 1.0;
 
+/// Steps of the wave for each of the hum without it: hundreds of hertz against hundreds of kilohertz.
+const HUM_COARSER: f64 = 16.0;
+
 /// Swings below this share of the level are no ringing: the error of a step.
 const NOISE: f64 = 2e-3;
 
@@ -146,20 +149,20 @@ impl Measurement for SquareWaveOf {
             .ok_or_else(|| SimError::Question(Question::NotASource("the generator".to_owned())))?;
         let humming = ws.waveforms.iter().any(Waveform::alternates);
         let run = |frequency: f64, cycles: f64| {
-            let follow = |amplitude: f64| {
+            let follow = |amplitude: f64, rate: f64| {
                 let mut ws = ws.clone();
                 ws.waveforms[place] = Waveform::Square {
                     amplitude,
                     frequency,
                 };
-                self.follow(system, tolerances, frequency, cycles, &mut ws)
+                self.follow(system, tolerances, (cycles / frequency, rate), &mut ws)
             };
             // An amplifier that inverts is shown upright.
-            let (time, mut volts) = follow(self.drive * self.gain.re.signum())?;
+            let (time, mut volts) = follow(self.drive * self.gain.re.signum(), self.rate)?;
             if humming {
-                let (_, hum) = follow(0.0)?;
-                for (volts, hum) in volts.iter_mut().zip(hum) {
-                    *volts -= hum;
+                let (at, hum) = follow(0.0, self.rate / HUM_COARSER)?;
+                for (t, volts) in time.iter().zip(&mut volts) {
+                    *volts -= interpolated(&at, &hum, *t);
                 }
             }
             Ok::<_, SimError>((time, volts))
@@ -190,17 +193,15 @@ impl Measurement for SquareWaveOf {
 }
 
 impl SquareWaveOf {
-    /// The output against time over some cycles from rest.
+    /// The output against time from rest until then, s, at so many steps a second.
     fn follow(
         &self,
         system: &System,
         tolerances: &Tolerances,
-        frequency: f64,
-        cycles: f64,
+        (until, rate): (f64, f64),
         ws: &mut Workspace,
     ) -> Result<(Vec<f64>, Vec<f64>), SimError> {
-        let until = cycles / frequency;
-        let steps = (until * self.rate).ceil();
+        let steps = (until * rate).ceil();
         let (a, b) = (
             system.voltage_of(self.load.0) as usize,
             system.voltage_of(self.load.1) as usize,
