@@ -24,6 +24,7 @@ use crate::lu::Factors;
 use crate::system::{System, UnknownId};
 use crate::workspace::Workspace;
 
+mod closing;
 pub(crate) mod varying;
 
 use varying::Varying;

@@ -23,6 +23,7 @@
 
 use nalgebra::{Complex, DMatrix, DVector};
 
+use super::closing::Closing;
 use crate::error::SimError;
 use crate::lu::KeptFactors;
 use crate::newton::factor;
@@ -52,8 +53,8 @@ pub(crate) struct Varying {
     a: f64,
     beta: f64,
     omega: f64,
-    /// (e^{jωT} − M)⁻¹.
-    closing: DMatrix<Complex<f64>>,
+    /// e^{jωT} − M, once a frequency is asked for.
+    closing: Option<Closing>,
 }
 
 /// A right side or a solution, `[n]`: several beside each other, or the parts of a complex one.
@@ -91,7 +92,7 @@ impl Varying {
             steps,
             stages,
             matrix: DMatrix::zeros(rows.len(), rows.len()),
-            closing: DMatrix::zeros(rows.len(), rows.len()),
+            closing: None,
             rows,
             a,
             beta: a * (1.0 - GAMMA) / GAMMA,
@@ -123,16 +124,15 @@ impl Varying {
     /// [`SimError::Undetermined`] at an ideal resonance.
     pub(crate) fn tune(&mut self, system: &System, frequency: f64) -> Result<(), SimError> {
         self.omega = std::f64::consts::TAU * frequency;
-        let mut closing = self.matrix.map(|m| Complex::new(-m, 0.0));
         let turn = Complex::cis(self.omega * self.duration);
-        for k in 0..self.rows.len() {
-            closing[(k, k)] += turn;
+        let closing = self
+            .closing
+            .get_or_insert_with(|| Closing::of(&self.matrix));
+        if !closing.at(turn) {
+            return Err(SimError::Undetermined {
+                unknown: system.name(self.rows[0] as u32).to_owned(),
+            });
         }
-        let finite = |inverse: &DMatrix<Complex<f64>>| inverse.iter().all(|z| z.norm().is_finite());
-        let inverse = closing.try_inverse().filter(finite);
-        self.closing = inverse.ok_or_else(|| SimError::Undetermined {
-            unknown: system.name(self.rows[0] as u32).to_owned(),
-        })?;
         Ok(())
     }
 
@@ -144,7 +144,7 @@ impl Varying {
         };
         let mut q: Beside<2> = vec![[0.0; 2]; n];
         self.through(system, &mut q, drives, |_, _| {});
-        self.close(&mut q, |added| &self.closing * added);
+        self.close(&mut q, Closing::solve);
         let mut mean = vec![Complex::default(); n + 1];
         self.through(system, &mut q, drives, |stage, x| {
             if stage % 2 == 0 {
@@ -164,7 +164,7 @@ impl Varying {
         let n = system.len();
         let mut slopes: Beside<2> = vec![[0.0; 2]; n];
         self.back(system, c, &mut slopes, |_, _| {});
-        self.close(&mut slopes, |added| self.closing.tr_mul(added));
+        self.close(&mut slopes, Closing::solve_transposed);
         let mut sum = vec![Complex::default(); n + 1];
         self.back(system, c, &mut slopes, |t, y| {
             let turn = Complex::cis(self.omega * t);
@@ -179,13 +179,15 @@ impl Varying {
     fn close(
         &self,
         q: &mut [[f64; 2]],
-        solve: impl FnOnce(&DVector<Complex<f64>>) -> DVector<Complex<f64>>,
+        solve: impl FnOnce(&Closing, &DVector<Complex<f64>>) -> DVector<Complex<f64>>,
     ) {
         let added = self
             .rows
             .iter()
             .map(|&row| Complex::new(q[row][0], q[row][1]));
-        let start = solve(&DVector::from_iterator(self.rows.len(), added));
+        let added = DVector::from_iterator(self.rows.len(), added);
+        let closing = self.closing.as_ref().expect("a frequency is gone to first");
+        let start = solve(closing, &added);
         q.fill([0.0; 2]);
         for (&row, z) in self.rows.iter().zip(&start) {
             q[row] = [z.re, z.im];
