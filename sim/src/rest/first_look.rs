@@ -16,7 +16,7 @@
 //! another cycle of each one, and a passive supply does not oscillate.
 //!
 //! Where coarse steps find no solution and are halved again and again, the look is given up: what grows where that happened is
-//! followed from there.
+//! followed from there. Where none leads on at all, nothing is told: that may be before the supplies have come up.
 //!
 //! Cost   some five thousand steps and an eigenvalue problem where it comes to rest; else some ten thousand to fifty
 //!        thousand steps and a few eigenvalue problems
@@ -129,7 +129,10 @@ pub(super) fn first_look(
             if let Some(now) = now {
                 return Err(told(system, &coarse.samples, now, ws).into());
             }
-            coarse.beside_the_ripple(ws)?;
+            if way.is_ok() {
+                coarse.beside_the_ripple(ws)?;
+            }
+            // Where no step leads on, supplies are still coming up, and what grows there need not grow at rest.
             // The search for the settled period finds out what is wrong with it.
             ws.x = rest;
             ws.memory = memory;
