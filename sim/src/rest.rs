@@ -15,16 +15,17 @@ use crate::operating_point::{Found, operating_point};
 use crate::parts::Waveform;
 use crate::periodic::{Approach, Neighbour, Period, Settling, settle_from};
 use crate::small_signal::{EXACT_BELOW, SmallSignal, follows};
-use crate::stability::{Growing, beside_the_ripple, bursts, growing_over, grows_over, locked};
+use crate::stability::{Growing, beside_the_ripple, growing_over, grows_over, locked};
 use crate::system::System;
 use crate::tolerances::Tolerances;
 use crate::workspace::Workspace;
 
 mod first_look;
+mod follow;
 mod unsettled;
 mod vicinity;
 
-use first_look::{first_look, grows_fast};
+use first_look::first_look;
 use unsettled::unsettled;
 pub use vicinity::Vicinity;
 
@@ -100,37 +101,6 @@ fn silent<T>(ws: &mut Workspace, work: impl FnOnce(&mut Workspace) -> T) -> T {
     let done = work(ws);
     ws.waveforms = waveforms;
     done
-}
-
-/// The settled period of a circuit that differs little from that of a neighbour, by corrections with the neighbour's
-/// matrix alone; none where they do not arrive soon. Coarse steps first would lead away: they leave out more than such a
-/// difference, above all of the little hum in an output transformer. `ws` stays as it was where there is none.
-fn beside(
-    system: &System,
-    duration: f64,
-    settling: &Settling,
-    neighbour: Option<&Neighbour>,
-    tolerances: &Tolerances,
-    ws: &mut Workspace,
-) -> Option<Result<Period, SimError>> {
-    /// Cycles at most, the half of them corrected.
-    const SOON: u32 = 10;
-    let neighbour = neighbour.filter(|neighbour| neighbour.serves(system, duration))?;
-    let soon = Settling {
-        approach: Approach::Shooting,
-        most_cycles: SOON,
-        ..*settling
-    };
-    let (x, memory) = (ws.x.clone(), ws.memory.clone());
-    let Ok(period) = settle_from(system, duration, &soon, tolerances, Some(neighbour), ws) else {
-        (ws.x, ws.memory) = (x, memory);
-        return None;
-    };
-    match bursts(system, &period.samples, duration, ws) {
-        Ok(None) => Some(Ok(period)),
-        Ok(Some(bursts)) => Some(Err(bursts.into())),
-        Err(error) => Some(Err(error)),
-    }
 }
 
 impl Rest {
@@ -258,96 +228,6 @@ impl Rest {
         Settling {
             samples: MAINS_SAMPLES,
             ..*asked
-        }
-    }
-
-    /// The rest on the mains of a circuit that differs little from the one of this rest: with the same unknowns it is
-    /// sought from this one, and from nothing where it does not arrive soon. How the operating point here was found is told
-    /// of both. It is settled as in [`Rest::find_by`]; what oscillates is told without how it ends up.
-    ///
-    /// # Errors
-    /// As [`Rest::find`], of which it costs a part.
-    pub fn follow(
-        &self,
-        system: &System,
-        settling: &Settling,
-        tolerances: &Tolerances,
-        ws: &mut Workspace,
-    ) -> Result<Self, SimError> {
-        self.follow_by(system, settling, tolerances, self.neighbour(), ws)
-    }
-
-    /// As [`Rest::follow`], of a circuit that is known to differ by more than a little: coarse cycles lead there first.
-    ///
-    /// # Errors
-    /// As [`Rest::follow`].
-    pub fn follow_further(
-        &self,
-        system: &System,
-        settling: &Settling,
-        tolerances: &Tolerances,
-        ws: &mut Workspace,
-    ) -> Result<Self, SimError> {
-        self.follow_by(system, settling, tolerances, None, ws)
-    }
-
-    fn follow_by(
-        &self,
-        system: &System,
-        settling: &Settling,
-        tolerances: &Tolerances,
-        near: Option<&Neighbour>,
-        ws: &mut Workspace,
-    ) -> Result<Self, SimError> {
-        silent(ws, |ws| {
-            let duration = common_period(&frequencies(&ws.waveforms), LONGEST)?.duration;
-            let settling = Self::settling(settling);
-            if self.samples[0].len() == ws.x.len()
-                && let Some((growing, _)) = beside_the_ripple(system, &self.samples, ws)?
-                && grows_fast(growing, duration)
-            {
-                // Following an oscillation takes a hundred times as long as a rest.
-                return Err(growing.into());
-            }
-            let rest = match beside(system, duration, &settling, near, tolerances, ws) {
-                Some(period) => Self::driven(period?, self.found),
-                None => self.reached_from_here(system, duration, &settling, tolerances, ws)?,
-            };
-            Ok(Self {
-                found: self.found,
-                ..rest
-            })
-        })
-    }
-
-    /// From this rest in some cycles; from nothing where they do not lead there.
-    fn reached_from_here(
-        &self,
-        system: &System,
-        duration: f64,
-        settling: &Settling,
-        tolerances: &Tolerances,
-        ws: &mut Workspace,
-    ) -> Result<Self, SimError> {
-        let some = Settling {
-            most_cycles: 24, // a dozen lead to a rest near by
-            ..*settling
-        };
-        let mut here = ws.clone();
-        match settle_from(
-            system,
-            duration,
-            &some,
-            tolerances,
-            self.neighbour(),
-            &mut here,
-        ) {
-            Ok(period) => {
-                *ws = here;
-                Ok(Self::driven(period, self.found))
-            }
-            Err(error @ SimError::Oscillates { .. }) => Err(error),
-            Err(_) => Self::of_silent(system, settling, tolerances, ws),
         }
     }
 
