@@ -63,7 +63,6 @@ const MOST_POWER: f64 = 1.0;
 
 /// Steps of the wave for each of the hum without it: hundreds of hertz against hundreds of kilohertz.
 const HUM_COARSER: f64 = 16.0;
-
 /// Swings below this share of the level are no ringing: the error of a step.
 const NOISE: f64 = 2e-3;
 
