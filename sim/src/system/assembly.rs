@@ -177,13 +177,13 @@ impl System {
     /// Whether a device bends within the Newton step `ws.step` that led to `ws.x`, however straight it was before.
     pub(crate) fn bends(&self, ws: &mut Workspace) -> bool {
         let Workspace { x, step, local, .. } = ws;
-        self.a_junction(x, step, local, |device, x, dx| device.bends(x, dx))
+        self.a_junction(x, step, local, Device::bends)
     }
 
     /// Whether a device is much less steep at `ws.x` than where the Newton step kept aside in `ws.kept` came from.
     pub(crate) fn flattens(&self, ws: &mut Workspace) -> bool {
         let Workspace { x, kept, local, .. } = ws;
-        self.a_junction(x, kept, local, |device, x, dx| device.flattens(x, dx))
+        self.a_junction(x, kept, local, Device::flattens)
     }
 
     /// Whether a junction is one of those asked for, by its own unknowns and a step to them.
