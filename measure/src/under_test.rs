@@ -10,7 +10,7 @@ use sim::circuit::{Circuit, NodeId, PartId};
 use sim::error::{Question, SimError};
 use sim::parts::Waveform;
 use sim::periodic::Settling;
-use sim::rest::{Rest, Vicinity};
+use sim::rest::{Differs, Rest, Vicinity};
 use sim::small_signal::SmallSignal;
 use sim::stability::{Growing, grows_over};
 use sim::system::{System, Unknown, Workspace};
@@ -164,21 +164,6 @@ impl<'a> UnderTest<'a> {
         self.near_by(circuit, system, &Settling::default())
     }
 
-    /// As [`UnderTest::near`], of a circuit that is known to differ by more than a little.
-    fn further<'b>(
-        &self,
-        circuit: &'b Circuit,
-        system: &'b System,
-    ) -> Result<UnderTest<'b>, SimError>
-    where
-        'a: 'b,
-    {
-        let (settling, tolerances) = (Settling::default(), &self.tolerances);
-        self.led_to(circuit, system, &settling, |ws| {
-            self.rest.follow_further(system, &settling, tolerances, ws)
-        })
-    }
-
     /// As [`UnderTest::near`], with how a cycle of the mains is settled: see [`Rest::find_by`].
     pub(crate) fn near_by<'b>(
         &self,
@@ -189,19 +174,16 @@ impl<'a> UnderTest<'a> {
     where
         'a: 'b,
     {
-        let tolerances = &self.tolerances;
-        self.led_to(circuit, system, settling, |ws| {
-            self.rest.follow(system, settling, tolerances, ws)
-        })
+        self.led_to(circuit, system, settling, Differs::ALittle)
     }
 
-    /// A changed circuit where a way from the rest on the mains leads; from nothing where it leads nowhere.
+    /// As [`UnderTest::near_by`], of a circuit that is known to differ so far.
     fn led_to<'b>(
         &self,
         circuit: &'b Circuit,
         system: &'b System,
         settling: &Settling,
-        way: impl Fn(&mut Workspace) -> Result<Rest, SimError>,
+        differs: Differs,
     ) -> Result<UnderTest<'b>, SimError>
     where
         'a: 'b,
@@ -210,7 +192,8 @@ impl<'a> UnderTest<'a> {
         let rest = if self.rest.mains.is_none() {
             Rest::find(system, &self.tolerances, &mut ws)?
         } else {
-            match way(&mut ws) {
+            let tolerances = &self.tolerances;
+            match (self.rest).follow(system, settling, tolerances, differs, &mut ws) {
                 Ok(rest) => rest,
                 Err(error @ SimError::Oscillates { .. }) => return Err(error),
                 Err(_) => {
@@ -245,7 +228,7 @@ impl<'a> UnderTest<'a> {
             return self.near(circuit, system);
         };
         let Some(rest) = vicinity.settle(system, loaded, &mut ws) else {
-            return self.further(circuit, system);
+            return self.led_to(circuit, system, &Settling::default(), Differs::More);
         };
         ws.x.clone_from(&rest.samples()[0]);
         if grows_over(system, rest.samples(), &mut ws.clone())?.is_some() {

@@ -15,7 +15,7 @@ mod valve;
 mod waveform;
 
 pub use stray::Stray;
-pub use valve::{HeaterWiring, Valve, Wiring};
+pub use valve::{HeaterWiring, Valve, Wiring, halves_in_parallel};
 pub use waveform::Waveform;
 
 /// A part, with everything the equations need.

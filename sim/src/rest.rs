@@ -25,6 +25,8 @@ mod follow;
 mod unsettled;
 mod vicinity;
 
+pub use follow::Differs;
+
 use first_look::first_look;
 use unsettled::unsettled;
 pub use vicinity::Vicinity;

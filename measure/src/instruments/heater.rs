@@ -11,7 +11,7 @@ use serde::Serialize;
 
 use crate::instruments::valve::AgainstLimit;
 use sim::circuit::{Circuit, PartId};
-use sim::parts::Valve;
+use sim::parts::{Valve, halves_in_parallel};
 use sim::system::System;
 
 /// How far heater volts may be off, as a share of the rated.
@@ -78,10 +78,10 @@ fn heater(
         .map(|&node| system.voltage_of(node) as usize)
         .collect();
     let whole = valve.kind.heater.as_ref()?.voltage;
-    let (halves, rated) = match places.as_slice() {
-        [first, _, last] if first == last => (1.0, 0.5 * whole),
-        [_, _, _] => (2.0, whole),
-        _ => (1.0, whole),
+    let (halves, rated) = if halves_in_parallel(wire) {
+        (1.0, 0.5 * whole)
+    } else {
+        ((wire.len() - 1) as f64, whole)
     };
     let rms = |a: usize, b: usize| {
         let squares: f64 = samples.iter().map(|x| (x[a] - x[b]).powi(2)).sum();

@@ -15,7 +15,7 @@ use crate::judged::figure::{At, Figure, OfValve};
 use crate::judged::study::{BAND, Study};
 use sim::circuit::{Circuit, NodeId};
 use sim::error::SimError;
-use sim::parts::{Part, Winding};
+use sim::parts::{Part, Winding, halves_in_parallel};
 use sim::quantity::{Unit, engineering};
 
 /// Harmonics listed: the others follow them.
@@ -309,11 +309,9 @@ impl Scorecard {
             whole += watts;
             let (volts, at) = match &wire {
                 Wire::Drawn { words, .. } => {
-                    let drawn = rest.heaters.iter().find_map(|at| {
-                        let own = heaters.iter().find(|heater| heater.part == at.part);
-                        own.map(|_| at.volts)
-                    });
-                    (drawn, words.clone())
+                    let is_own = |part: &String| heaters.iter().any(|own| own.part == *part);
+                    let drawn = rest.heaters.iter().find(|at| is_own(&at.part));
+                    (drawn.map(|at| at.volts), words.clone())
                 }
                 Wire::Rated(volts) => (None, format!("{} V, not drawn", *volts as f64 / MILLI)),
             };
@@ -499,7 +497,7 @@ fn heater_wires(circuit: &Circuit) -> BTreeMap<Wire, Vec<HeaterOf>> {
             wiring.heater
         };
         // Both halves side by side: half the volts, twice the current.
-        let folded = matches!(ends, [first, _, last] if first == last);
+        let folded = halves_in_parallel(ends);
         let times = if folded { 2.0 } else { 1.0 };
         let wire = match (line, ends) {
             (Some(_), &[first, second, ..]) => {

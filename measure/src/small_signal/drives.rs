@@ -533,22 +533,20 @@ impl Drives<'_> {
     }
 
     fn look(&self, valve: &Driven, way: &Way) -> String {
+        if way.from.is_some() && !way.parts.is_empty() {
+            return format!("{}, and where each belongs", self.names(&way.parts));
+        }
         let node = self.circuit.node_name(valve.grid);
-        if way.from.is_none() {
-            let hung = self.hung(valve.grid).into_iter();
-            let capacitors: Vec<PartId> = hung
-                .filter(|part| self.circuit.part(*part).part.farads().is_some())
-                .collect();
-            if capacitors.is_empty() {
-                format!("what should bring the signal to `{node}`")
-            } else {
-                let names = self.names(&capacitors);
-                format!("what should bring the signal to `{node}`: where {names} should come from")
-            }
-        } else if way.parts.is_empty() {
-            format!("what should bring the signal to `{node}`")
+        let look = format!("what should bring the signal to `{node}`");
+        let mut astray = match way.from {
+            Some(_) => Vec::new(),
+            None => self.hung(valve.grid),
+        };
+        astray.retain(|part| self.circuit.part(*part).part.farads().is_some());
+        if astray.is_empty() {
+            look
         } else {
-            format!("{}, and where each belongs", self.names(&way.parts))
+            format!("{look}: where {} should come from", self.names(&astray))
         }
     }
 

@@ -52,6 +52,11 @@ pub struct Wiring<'a, T> {
     pub heater: &'a [T],
 }
 
+/// Whether a heater or filament, its middle between its ends, has its halves in parallel: both ends at one node.
+pub fn halves_in_parallel<T: PartialEq>(wire: &[T]) -> bool {
+    matches!(wire, [first, _, last] if first == last)
+}
+
 impl Valve {
     /// A section joined by its cathode, its heater not drawn.
     pub fn new(kind: ValveType) -> Self {

@@ -129,10 +129,10 @@ pub(super) fn first_look(
             if let Some(now) = now {
                 return Err(told(system, &coarse.samples, now, ws).into());
             }
+            // Where no step leads on, supplies are still coming up, and what grows there need not grow at rest.
             if way.is_ok() {
                 coarse.beside_the_ripple(ws)?;
             }
-            // Where no step leads on, supplies are still coming up, and what grows there need not grow at rest.
             // The search for the settled period finds out what is wrong with it.
             ws.x = rest;
             ws.memory = memory;

@@ -42,8 +42,17 @@ fn beside(
     }
 }
 
+/// How far a circuit is known to differ from the one it is reached from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Differs {
+    /// A little: corrections by the matrix known may do.
+    ALittle,
+    /// More than that: coarse cycles lead there first.
+    More,
+}
+
 impl Rest {
-    /// The rest on the mains of a circuit that differs little from the one of this rest: with the same unknowns it is
+    /// The rest on the mains of a circuit that differs from the one of this rest: with the same unknowns it is
     /// sought from this one, and from nothing where it does not arrive soon. How the operating point here was found is told
     /// of both. It is settled as in [`Rest::find_by`]; what oscillates is told without how it ends up.
     ///
@@ -54,36 +63,16 @@ impl Rest {
         system: &System,
         settling: &Settling,
         tolerances: &Tolerances,
-        ws: &mut Workspace,
-    ) -> Result<Self, SimError> {
-        self.follow_by(system, settling, tolerances, self.neighbour(), ws)
-    }
-
-    /// As [`Rest::follow`], of a circuit that is known to differ by more than a little: coarse cycles lead there first.
-    ///
-    /// # Errors
-    /// As [`Rest::follow`].
-    pub fn follow_further(
-        &self,
-        system: &System,
-        settling: &Settling,
-        tolerances: &Tolerances,
-        ws: &mut Workspace,
-    ) -> Result<Self, SimError> {
-        self.follow_by(system, settling, tolerances, None, ws)
-    }
-
-    fn follow_by(
-        &self,
-        system: &System,
-        settling: &Settling,
-        tolerances: &Tolerances,
-        near: Option<&Neighbour>,
+        differs: Differs,
         ws: &mut Workspace,
     ) -> Result<Self, SimError> {
         silent(ws, |ws| {
             let duration = common_period(&frequencies(&ws.waveforms), LONGEST)?.duration;
             let settling = Self::settling(settling);
+            let near = match differs {
+                Differs::ALittle => self.neighbour(),
+                Differs::More => None,
+            };
             if self.samples[0].len() == ws.x.len()
                 && let Some((growing, _)) = beside_the_ripple(system, &self.samples, ws)?
                 && grows_fast(growing, duration)
